@@ -174,6 +174,13 @@ func (s *System) Lazily(space *Space) *Settled {
 	return t
 }
 
+// Fork shares all columns of a system that Settle settled and may be used beside it by another goroutine.
+func (t *Settled) Fork() *Settled {
+	f := *t
+	f.scratch = nil
+	return &f
+}
+
 // Column is the worlds in which condition n holds. It must not be changed.
 func (t *Settled) Column(n int) []uint64 {
 	if !t.done[t.where[n]] {

@@ -1,0 +1,167 @@
+// Package plan says what a step is worth: how much it tells about what to do,
+// and how many minutes lie ahead if it comes next.
+//
+// What has to be told apart is what to do, not what is wrong: two causes with
+// the same remedies are one outcome. The gain of a step is the mutual
+// information, in bits, between the outcome and the step's results seen jointly
+// (Shannon 1948; for tests per minute Johnson 1960, both from memory).
+//
+// The minutes ahead are those of a base policy: try the remedies in falling
+// order of the chance that one takes a cause away, divided by its price, until
+// the drop is well (the ratio rule of Kalagnanam and Henrion 1990 and of
+// Heckerman, Breese and Rommelse 1995), and at the end the last resort. A step
+// is worth its own price plus the mean, over its results, of the base policy's
+// minutes afterwards: one step of rollout over that policy (Tu and Pattipati 2003).
+//
+// The package does not say what may be offered; permission is not a price. It
+// knows causes, remedies and values by number only.
+package plan
+
+import (
+	"downdrop/engine/belief"
+	"downdrop/engine/hypothesis"
+)
+
+// A Cure is a remedy of a cause and the chance that it takes it away.
+type Cure struct {
+	Remedy int
+	Chance float64
+}
+
+// A Remedy is one not done yet.
+type Remedy struct {
+	Price float64 // minutes, with what it stops and its proof
+	Rate  float64 // minutes by which its chance is divided for the order (the price and the proof)
+	Away  bool    // cannot be done from here: somebody has to come
+	Open  bool    // false: done already, or otherwise not in the policy
+}
+
+// A Complaint is what everybody watches.
+type Complaint struct {
+	Symptom  *belief.Symptom
+	Reported int // the value when the case began; outside keeps it
+	Well     int
+}
+
+// Matters is what a step's worth depends on, besides the belief.
+type Matters struct {
+	Lists     []int    // by cause: a number for its list of remedies not yet done; equal lists, equal numbers
+	Cures     [][]Cure // by cause: what takes it away and is not done yet
+	Remedies  []Remedy // in the order of their ids
+	Visit     float64  // minutes
+	GiveUp    float64  // minutes
+	Complaint *Complaint
+}
+
+// A View is a symptom that a step lets somebody see. Where it was reported
+// before and not for sure, Report is that value and Sure how sure it was; the
+// new look replaces the report. Report is -1 where there was none.
+type View struct {
+	Symptom *belief.Symptom
+	Report  int
+	Sure    float64
+}
+
+// An Action is a step to be valued.
+type Action struct {
+	Price   float64 // minutes; a remedy's holds its proof
+	Views   []View
+	Takes   []hypothesis.Taking
+	Watched bool // the complaint is seen again, in the state the step leaves
+	Remedy  int  // the remedy that it is, else -1
+}
+
+// exact is up to how many worlds the minutes are summed over all of them;
+// above, over the likeliest that hold 99.9 % of the mass.
+const exact = 4096
+
+// A Scene is a belief made ready for valuing steps. It must not be used by two
+// goroutines at once.
+type Scene struct {
+	m       *Matters
+	wide    *stage // for gains: all worlds but those that cannot change a digit
+	narrow  *stage // for minutes
+	classes []int32
+	ranked  []int32 // places of wide's worlds, by class
+	entropy float64
+	first   int
+}
+
+// New makes a scene. The belief's mass must not be 0.
+func New(b *belief.Belief, system *hypothesis.System, m *Matters) *Scene {
+	s := &Scene{m: m}
+	s.wide = newStage(b, system, belief.Matter(b.Weight, negligible))
+	s.narrow = s.wide
+	if s.wide.space.Len() > exact {
+		s.narrow = newStage(b, system, b.Likeliest(0.999))
+	}
+	s.sortByOutcome()
+	s.entropy = s.outcomeEntropy()
+	p := s.policy(s.narrow, -1)
+	s.first = p.first(p.now())
+	return s
+}
+
+// negligible is the share of the mass that gains may leave out: less than rounding.
+const negligible = 1e-14
+
+// Entropy is that of the outcomes, in bits: no step can tell more.
+func (s *Scene) Entropy() float64 { return s.entropy }
+
+// First is the remedy that the base policy tries first as things stand; -1 where there is none.
+func (s *Scene) First() int { return s.first }
+
+// A stage is a list of worlds with their weights, scaled to sum to 1 with outside.
+type stage struct {
+	space   *hypothesis.Space
+	system  *hypothesis.System
+	settled *hypothesis.Settled
+	weight  []float64
+	outside float64
+	desk    belief.Desk
+	kinds   map[*belief.Symptom]belief.Kinds
+}
+
+func newStage(b *belief.Belief, system *hypothesis.System, places []int32) *stage {
+	s := &stage{space: b.Now.Pick(places), system: system, kinds: map[*belief.Symptom]belief.Kinds{}}
+	s.settled = system.Lazily(s.space)
+	s.weight = make([]float64, len(places))
+	total := b.Outside
+	for i, p := range places {
+		s.weight[i] = b.Weight[p]
+		total += b.Weight[p]
+	}
+	for i := range s.weight {
+		s.weight[i] /= total
+	}
+	s.outside = b.Outside / total
+	return s
+}
+
+// after is the stage that work leaves; from says which world each comes from, nil: the same place.
+func (s *stage) after(takes []hypothesis.Taking) (left *stage, from []int32) {
+	if len(takes) == 0 {
+		return s, nil
+	}
+	space, branches := s.space.Take(takes)
+	left = &stage{space: space, system: s.system, settled: s.system.Lazily(space), weight: s.weight, outside: s.outside, kinds: map[*belief.Symptom]belief.Kinds{}}
+	if branches == nil {
+		return left, nil
+	}
+	from = make([]int32, len(branches))
+	left.weight = make([]float64, len(branches))
+	for i, br := range branches {
+		from[i] = br.From
+		left.weight[i] = s.weight[br.From] * br.Chance
+	}
+	return left, from
+}
+
+func (s *stage) sort(symptom *belief.Symptom) belief.Kinds {
+	k, ok := s.kinds[symptom]
+	if !ok {
+		k = symptom.Sort(s.settled, &s.desk)
+		s.kinds[symptom] = k
+	}
+	return k
+}
