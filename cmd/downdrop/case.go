@@ -1,0 +1,172 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"downdrop/rulebase"
+	"downdrop/rulebase/source"
+)
+
+// caseOptions are what somebody says of a case on the command line.
+type caseOptions struct {
+	rulebase   []string
+	file       string // "": none; "-": the input
+	given, see []string
+	at, who    string
+	tools      []string
+	alone      bool
+	confirmed  []string
+}
+
+func addCaseFlags(cmd *cobra.Command, env *environment, o *caseOptions) {
+	f := cmd.Flags()
+	f.StringArrayVar(&o.rulebase, "rulebase", nil, "read this rulebase `DIR` instead of the shipped one; a further one is laid over it")
+	f.StringArrayVar(&o.given, "given", nil, "a given and its value, as `id=value`")
+	f.StringArrayVar(&o.see, "see", nil, "something seen, as `id=value`, with how sure as id=value@0.8")
+	f.StringVar(&o.at, "at", "", "where you are: phone, field or bench (`PLACE`)")
+	f.StringVar(&o.who, "who", "", "whose hands are on the equipment: operator, electrician, technician or engineer (`WHO`)")
+	f.StringArrayVar(&o.tools, "tool", nil, "a tool that is at hand (`ID`); none for bare hands")
+	f.BoolVar(&o.alone, "alone", false, "nobody else is there")
+	f.StringArrayVar(&o.confirmed, "confirmed", nil, "a `WARNING` whose words were confirmed")
+	completeCaseFlags(cmd, env, o)
+}
+
+// load opens the rulebase and reads the case: the file first, the command line after it.
+func (o *caseOptions) load(ctx context.Context, env *environment) (*rulebase.Base, rulebase.Situation, error) {
+	var s rulebase.Situation
+	var text []byte
+	var err error
+	if o.file != "" {
+		if text, err = env.read(ctx, o.file); err != nil {
+			return nil, s, err
+		}
+	}
+	base, err := env.open(o.rulebase)
+	if err != nil {
+		return nil, s, err
+	}
+	var problems []error
+	if o.file != "" {
+		name := o.file
+		if name == "-" {
+			name = inputName
+		}
+		if s, err = base.ReadCase(name, text); err != nil {
+			problems = append(problems, err)
+		}
+	}
+	problems = append(problems, o.add(base, &s)...)
+	return base, s, errors.Join(problems...)
+}
+
+// inputName stands for the standard input where a problem names its file.
+const inputName = "standard input"
+
+// add takes in what the flags say. It gives all that is wrong with them.
+func (o *caseOptions) add(base *rulebase.Base, s *rulebase.Situation) []error {
+	var problems []error
+	wrong := func(flag, text string, err error) {
+		problems = append(problems, usageError{fmt.Sprintf(sayFlagValue, flag, text, strings.TrimRight(err.Error(), "\n"))})
+	}
+	for _, text := range o.given {
+		g, err := base.ReadGiven(text)
+		if err != nil {
+			wrong("given", text, err)
+		}
+		s.Givens = append(s.Givens, g)
+	}
+	for _, text := range o.see {
+		f, err := base.ReadSee(text)
+		if err != nil {
+			wrong("see", text, err)
+		}
+		s.Findings = append(s.Findings, f)
+	}
+	if o.at != "" {
+		s.At = rulebase.Place(o.at)
+		if err := oneOf(o.at, placeWords); err != nil {
+			wrong("at", o.at, err)
+		}
+	}
+	if o.who != "" {
+		var ok bool
+		if s.Who, ok = rulebase.WhoOf(o.who); !ok {
+			wrong("who", o.who, oneOf(o.who, whoWords))
+		}
+	}
+	if err := o.addTools(base, s); err != nil {
+		wrong("tool", strings.Join(o.tools, ", "), err)
+	}
+	for _, id := range o.confirmed {
+		if err := oneOf(id, warningIDs(base)); err != nil {
+			wrong("confirmed", id, err)
+		}
+		s.Confirmed = append(s.Confirmed, id)
+	}
+	s.Alone = s.Alone || o.alone
+	return problems
+}
+
+var (
+	placeWords = []string{string(rulebase.Phone), string(rulebase.Field), string(rulebase.Bench)}
+	whoWords   = []string{"operator", "electrician", "technician", "engineer"}
+)
+
+// addTools takes in the tools at hand. One that no step asks for is refused: it is
+// a slip, and would silently keep steps back.
+func (o *caseOptions) addTools(base *rulebase.Base, s *rulebase.Situation) error {
+	for _, tool := range o.tools {
+		if s.Tools == nil {
+			s.Tools = []string{}
+		}
+		if tool == bareHands {
+			continue
+		}
+		if err := oneOf(tool, toolIDs(base)); err != nil {
+			return err
+		}
+		s.Tools = append(s.Tools, tool)
+	}
+	return nil
+}
+
+// bareHands is the --tool of somebody who has none.
+const bareHands = "none"
+
+// oneOf says what is wrong with a word that is none of those known.
+func oneOf(word string, known []string) error {
+	if slices.Contains(known, word) {
+		return nil
+	}
+	says := fmt.Sprintf(sayNotOneOf, strings.Join(known, ", "))
+	if near := source.Nearest(word, known); near != "" {
+		says = strings.TrimSpace(fmt.Sprintf(sayMeant, near))
+	}
+	return errors.New(says)
+}
+
+func warningIDs(base *rulebase.Base) []string {
+	var ids []string
+	for i := range base.Warnings {
+		ids = append(ids, base.Warnings[i].ID)
+	}
+	return ids
+}
+
+// toolIDs are the tools that some step needs.
+func toolIDs(base *rulebase.Base) []string {
+	var ids []string
+	for _, steps := range [][]rulebase.Step{base.Tests, base.Remedies} {
+		for i := range steps {
+			ids = append(ids, steps[i].Needs...)
+		}
+	}
+	slices.Sort(ids)
+	return slices.Compact(ids)
+}

@@ -1,0 +1,130 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"path/filepath"
+	"strconv"
+	"syscall"
+	"time"
+
+	"golang.org/x/term"
+
+	"downdrop/cmd/internal/report"
+	"downdrop/rulebase"
+)
+
+// An environment is all that the commands have of the world around them, so that
+// a test can give them another one. The rulebase is opened by a function: a
+// command that needs none never reads one.
+type environment struct {
+	in       io.Reader
+	out, err io.Writer
+	terminal bool                     // there is somebody to ask: input and output are a terminal
+	width    func() int               // columns of the output
+	variable func(name string) string // environment variables
+	clock    func() time.Time
+	shipped  func() (*rulebase.Base, error)
+	folder   func(dirs ...string) (*rulebase.Base, error)
+	talk     func(context.Context, *environment, caseOptions) error // the conversation on a terminal
+}
+
+func newEnvironment() *environment {
+	return &environment{
+		in: os.Stdin, out: os.Stdout, err: os.Stderr,
+		terminal: term.IsTerminal(int(os.Stdin.Fd())) && term.IsTerminal(int(os.Stdout.Fd())),
+		width:    outputWidth,
+		variable: os.Getenv,
+		clock:    time.Now,
+		shipped:  rulebase.LoadShipped,
+		folder:   rulebase.LoadFolder,
+	}
+}
+
+// outputWidth is that of the terminal written to, or what COLUMNS says. Text that
+// goes into a file or a pipe has the usual width, so that it is the same everywhere.
+func outputWidth() int {
+	if n, err := strconv.Atoi(os.Getenv("COLUMNS")); err == nil && n > 0 {
+		return n
+	}
+	if n, _, err := term.GetSize(int(os.Stdout.Fd())); err == nil {
+		return n
+	}
+	return report.Columns
+}
+
+// rulebases are the folders to read: those of the flag, else of DOWNDROP_RULEBASE.
+// None is the shipped rulebase.
+func (env *environment) rulebases(flag []string) []string {
+	if len(flag) > 0 {
+		return flag
+	}
+	return filepath.SplitList(env.variable("DOWNDROP_RULEBASE"))
+}
+
+// open loads the rulebase to work with.
+func (env *environment) open(flag []string) (*rulebase.Base, error) {
+	dirs := env.rulebases(flag)
+	if len(dirs) == 0 {
+		return env.shipped()
+	}
+	return env.folder(dirs...)
+}
+
+// read reads a whole case, from a file or, for "-", from the input. An
+// interruption does not wait for an input that never ends.
+func (env *environment) read(ctx context.Context, name string) ([]byte, error) {
+	if name != "-" {
+		return os.ReadFile(name)
+	}
+	if env.terminal {
+		fmt.Fprintln(env.err, sayReading)
+	}
+	type result struct {
+		text []byte
+		err  error
+	}
+	done := make(chan result, 1)
+	go func() {
+		text, err := io.ReadAll(io.LimitReader(env.in, mostInput+1))
+		done <- result{text, err}
+	}()
+	select {
+	case <-ctx.Done():
+		return nil, context.Cause(ctx)
+	case r := <-done:
+		if len(r.text) > mostInput {
+			return nil, inputError{fmt.Sprintf(sayTooLong, mostInput>>20)}
+		}
+		return r.text, r.err
+	}
+}
+
+// mostInput bounds what is read as one case: far more than anybody writes.
+const mostInput = 4 << 20
+
+// A signalled is the cause of a cancelled context: the signal that ended the work.
+type signalled struct{ signal syscall.Signal }
+
+func (s signalled) Error() string { return s.signal.String() }
+
+// listen gives a context that ends with an interruption. The second one does not
+// wait for anything.
+func listen() (ctx context.Context, stop func()) {
+	ctx, cancel := context.WithCancelCause(context.Background())
+	signals := make(chan os.Signal, 2)
+	signal.Notify(signals, os.Interrupt, syscall.SIGTERM)
+	go func() {
+		for s := range signals {
+			end := signalled{s.(syscall.Signal)}
+			if ctx.Err() != nil {
+				os.Exit(exitCode(end))
+			}
+			cancel(end)
+		}
+	}()
+	return ctx, func() { signal.Stop(signals); cancel(nil) }
+}

@@ -1,0 +1,137 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"strings"
+
+	"downdrop/rulebase"
+)
+
+// The exit codes. Never 2: Go itself exits with 2 when it crashes.
+const (
+	exitDone       = 0
+	exitFound      = 1
+	exitUsage      = 3
+	exitInput      = 4
+	exitNotFound   = 5
+	exitStore      = 6
+	exitIntegrity  = 7
+	exitNoTerminal = 8
+	exitBug        = 70
+	exitSignal     = 128 // plus the signal's number
+)
+
+// exitCode is the only place where an error becomes an exit code.
+func exitCode(err error) int {
+	var (
+		found    foundError
+		usage    usageError
+		input    inputError
+		output   outputError
+		problems *rulebase.Problems
+		path     *fs.PathError
+		signal   signalled
+	)
+	switch {
+	case err == nil:
+		return exitDone
+	case errors.As(err, &signal):
+		return exitSignal + int(signal.signal)
+	case errors.As(err, &found):
+		return exitFound
+	case errors.As(err, &usage):
+		return exitUsage
+	case errors.As(err, &problems), errors.As(err, &input):
+		return exitInput
+	case errors.As(err, &output):
+		return exitStore
+	case errors.As(err, &path):
+		return exitNotFound
+	case errors.Is(err, errNoTerminal):
+		return exitNoTerminal
+	}
+	return exitBug
+}
+
+// A foundError says that a command ran well and found problems, which stand in
+// its result. There is nothing more to say.
+type foundError struct{}
+
+func (foundError) Error() string { return "problems found" }
+
+// A usageError is a command line that cannot be followed.
+type usageError struct{ says string }
+
+func (e usageError) Error() string { return e.says }
+
+// An inputError is an input that is not valid.
+type inputError struct{ says string }
+
+func (e inputError) Error() string { return e.says }
+
+// An outputError is a result that could not be written.
+type outputError struct{ err error }
+
+func (e outputError) Error() string { return e.err.Error() }
+func (e outputError) Unwrap() error { return e.err }
+
+// written marks an error of writing a result.
+func written(err error) error {
+	if err == nil {
+		return nil
+	}
+	return outputError{err}
+}
+
+// errNoTerminal says that an answer was needed and nobody could be asked.
+var errNoTerminal = errors.New(sayNoTerminal)
+
+// run carries out a command line and gives its exit code. A panic is a bug of
+// ours: it becomes one sentence, never a trace on somebody's phone.
+func run(ctx context.Context, env *environment, args []string) (code int) {
+	defer func() {
+		if bug := recover(); bug != nil {
+			fmt.Fprintf(env.err, sayBug, bug)
+			code = exitBug
+		}
+	}()
+	err := execute(ctx, env, args)
+	if err != nil && ctx.Err() != nil {
+		err = context.Cause(ctx)
+	}
+	tell(env, err)
+	return exitCode(err)
+}
+
+// tell says an error, where there is something to say.
+func tell(env *environment, err error) {
+	var found foundError
+	var signal signalled
+	if err == nil || errors.As(err, &found) || errors.As(err, &signal) {
+		return
+	}
+	says := strings.TrimRight(err.Error(), "\n")
+	switch exitCode(err) {
+	case exitNotFound:
+		says = notFound(err)
+	case exitBug:
+		says = fmt.Sprintf(strings.TrimRight(sayBug, "\n"), err)
+	}
+	fmt.Fprintln(env.err, says)
+}
+
+// notFound says which file could not be read, without the words of the system call.
+func notFound(err error) string {
+	var path *fs.PathError
+	errors.As(err, &path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return fmt.Sprintf(sayNoFile, path.Path)
+	case errors.Is(err, fs.ErrPermission):
+		return fmt.Sprintf(sayNoPermission, path.Path)
+	}
+	return fmt.Sprintf(sayUnreadable, path.Path, path.Err)
+}

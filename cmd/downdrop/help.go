@@ -1,0 +1,99 @@
+package main
+
+// This file is every sentence the command line itself says: help, and what is
+// wrong with a command line. What a result says stands in the report package.
+
+const (
+	shortRoot = "Find out why a drop is down, and what to do next"
+	longRoot  = `Find out why a drop is down.
+
+Alone on a terminal, downdrop asks questions and leads from what is seen to what
+is wrong. With "diagnose" it answers a case that is written down already.
+
+It never says that something is safe. Local codes, lockout rules and licensed
+people come before anything it prints.`
+	exampleRoot = `  downdrop                                        the conversation
+  downdrop diagnose cases/examples/dark_drop.yaml a case that is written down
+  downdrop diagnose --at phone --see power_light=dark
+  downdrop check                                  look the shipped rulebase over`
+
+	shortDiagnose = "Say what is likely in a case, how sure that is, why, and what to do next"
+	longDiagnose  = `Say what is likely in a case, how sure that is, why, and what to do next.
+
+The case is a YAML file, or "-" for the standard input, or nothing but flags.
+Flags are read after the file. Of a symptom given twice the surest counts, then
+the last. What --see says was seen now, after everything the case says was done.
+
+Values may be words or readings with their unit. A finding that is not sure
+carries how sure it is behind the last @, as a number from 0 to 1. An id or value
+that does not exist is refused, with what was probably meant.`
+	exampleDiagnose = `  downdrop diagnose cases/examples/dark_drop.yaml
+  downdrop diagnose --at phone --see power_light=dark --see hum=yes@0.8
+  downdrop diagnose mill.yaml --see "volts_at_drop=23.8 V" --tool multimeter
+  downdrop diagnose - --json < mill.yaml`
+
+	shortCheck = "Look a rulebase over and name every problem"
+	longCheck  = `Look a rulebase over and name every problem: errors, which keep it from loading,
+and remarks, which do not. Without a folder, the rulebase in use is looked at.
+Several folders are laid over one another, the first at the bottom.
+
+Exit code 0 says that there is nothing to report, 1 that there is.`
+	exampleCheck = `  downdrop check
+  downdrop check shop/rulebase
+  downdrop check shop/rulebase --json`
+
+	shortVersion   = "Print the version of downdrop and of Go"
+	longVersion    = "Print the version of downdrop and of the Go it was built with."
+	exampleVersion = `  downdrop version`
+
+	shortHelp = "Help for a command or a topic"
+
+	shortExitCodes = "What the exit codes mean"
+	longExitCodes  = "How a command ended, for scripts:\n"
+
+	shortEnvironment = "Which environment variables are read"
+	longEnvironment  = `Which environment variables are read. A flag outranks its variable.
+
+  DOWNDROP_RULEBASE  folders to read instead of the shipped rulebase, laid over
+                     one another, separated like those of PATH; flag --rulebase
+  COLUMNS            width of the text, from 20 to 80 columns; else the terminal's
+
+downdrop prints no colours, writes no files unless it is asked to, and opens no
+network connection.`
+)
+
+// exitCodes is the table that "help exit-codes" prints.
+var exitCodes = []struct {
+	code int
+	says string
+}{
+	{exitDone, "done"},
+	{exitFound, "ran well and found problems: check found something to report, or\ndiagnose found that nothing listed allows the findings"},
+	{exitUsage, "the command line cannot be followed: a command, flag or value that\ndoes not exist"},
+	{exitInput, "an input is not valid: a case, or (except in check) a rulebase"},
+	{exitNotFound, "a file or folder is not there, or cannot be read"},
+	{exitStore, "a place to write to is not available, such as a full disk"},
+	{exitIntegrity, "kept for stored cases that are damaged"},
+	{exitNoTerminal, "an answer was needed, and there is no terminal to ask on"},
+	{exitBug, "a bug in downdrop"},
+	{exitSignal + 2, "interrupted"},
+	{exitSignal + 15, "terminated"},
+}
+
+const (
+	sayNoTerminal   = "downdrop asks its questions on a terminal, and there is none here. Say what is known to \"downdrop diagnose\" instead."
+	sayBug          = "downdrop has a bug and could not go on: %v. Please report it together with the case and the command line.\n"
+	sayReading      = "Reading the case from the terminal; Ctrl-D ends it."
+	sayTooLong      = "The input is longer than %d MiB, which no case is."
+	sayNoFile       = "There is no file or folder %q."
+	sayNoPermission = "You may not read %q."
+	sayUnreadable   = "%q cannot be read: %v."
+	sayNoCommand    = "There is no command %q; \"downdrop help\" lists them."
+	sayNoTopic      = "There is no help on %q; \"downdrop help\" lists what there is."
+	sayMeant        = " Did you mean %s?"
+	sayFlagError    = "%s See \"%s --help\"."
+	sayNoFlag       = "%s has no flag --%s."
+	sayFlagValue    = "--%s %s: %s"
+	sayNotOneOf     = "say one of %s."
+	sayOneCase      = "diagnose takes one case at a time: a file, or - for the standard input."
+)

@@ -1,0 +1,123 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"downdrop/rulebase/source"
+)
+
+// execute finds the command of a command line and runs it. An error from before
+// a command began is one of usage.
+func execute(ctx context.Context, env *environment, args []string) error {
+	root, begun := newRootCmd(env), false
+	root.PersistentPreRun = func(*cobra.Command, []string) { begun = true }
+	root.SetArgs(args)
+	err := root.ExecuteContext(ctx)
+	var usage usageError
+	if err != nil && !begun && !errors.As(err, &usage) {
+		err = usageError{strings.TrimSpace(err.Error())}
+	}
+	return err
+}
+
+func newRootCmd(env *environment) *cobra.Command {
+	var o caseOptions
+	root := &cobra.Command{
+		Use:           "downdrop",
+		Short:         shortRoot,
+		Long:          longRoot,
+		Example:       exampleRoot,
+		Args:          knownCommand,
+		SilenceErrors: true,
+		SilenceUsage:  true,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if !env.terminal || env.talk == nil {
+				fmt.Fprint(env.err, cmd.UsageString()+"\n")
+				return errNoTerminal
+			}
+			return env.talk(cmd.Context(), env, o)
+		},
+	}
+	root.SetIn(env.in)
+	root.SetOut(env.out)
+	root.SetErr(env.err)
+	root.SetFlagErrorFunc(flagError)
+	root.Flags().StringVar(&o.file, "case", "", "go on with the case in this `FILE`")
+	addCaseFlags(root, env, &o)
+	root.AddCommand(newDiagnoseCmd(env, runDiagnose), newCheckCmd(env, runCheck), newVersionCmd(env))
+	root.AddCommand(newTopics()...)
+	root.SetHelpCommand(newHelpCmd())
+	root.CompletionOptions.SetDefaultShellCompDirective(cobra.ShellCompDirectiveNoFileComp)
+	return root
+}
+
+// knownCommand refuses a word that is no command, with what was probably meant.
+func knownCommand(cmd *cobra.Command, args []string) error {
+	if len(args) == 0 {
+		return nil
+	}
+	return usageError{fmt.Sprintf(sayNoCommand, args[0]) + meant(cmd.SuggestionsFor(args[0]))}
+}
+
+// newHelpCmd replaces cobra's own, which takes an unknown topic for success.
+func newHelpCmd() *cobra.Command {
+	return &cobra.Command{
+		Use:   "help [COMMAND|TOPIC]",
+		Short: shortHelp,
+		ValidArgsFunction: func(cmd *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
+			var names []string
+			if at, _, err := cmd.Root().Find(args); err == nil {
+				for _, c := range at.Commands() {
+					names = append(names, c.Name()+"\t"+c.Short)
+				}
+			}
+			return names, cobra.ShellCompDirectiveNoFileComp
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			at, rest, err := cmd.Root().Find(args)
+			if err != nil {
+				return usageError{err.Error()}
+			}
+			if len(rest) > 0 {
+				return usageError{fmt.Sprintf(sayNoTopic, strings.Join(rest, " ")) + meant(cmd.Root().SuggestionsFor(rest[0]))}
+			}
+			at.InitDefaultHelpFlag()
+			return written(at.Help())
+		},
+	}
+}
+
+// flagError says which flag was wrong, and which was probably meant.
+func flagError(cmd *cobra.Command, err error) error {
+	var unknown *pflag.NotExistError
+	if !errors.As(err, &unknown) {
+		return usageError{fmt.Sprintf(sayFlagError, sentenceOf(err), cmd.CommandPath())}
+	}
+	var names []string
+	cmd.Flags().VisitAll(func(f *pflag.Flag) { names = append(names, f.Name) })
+	says := fmt.Sprintf(sayNoFlag, cmd.CommandPath(), unknown.GetSpecifiedName())
+	if near := source.Nearest(unknown.GetSpecifiedName(), names); near != "" {
+		says += fmt.Sprintf(sayMeant, "--"+near)
+	}
+	return usageError{says}
+}
+
+func sentenceOf(err error) string {
+	s := strings.TrimRight(err.Error(), ".")
+	return strings.ToUpper(s[:1]) + s[1:] + "."
+}
+
+// meant offers the nearest of what there is.
+func meant(near []string) string {
+	if len(near) == 0 {
+		return ""
+	}
+	return fmt.Sprintf(sayMeant, strings.Join(slices.Compact(near), " or "))
+}

@@ -1,0 +1,230 @@
+package report
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+
+	"downdrop/engine"
+	"downdrop/rulebase"
+)
+
+// The types of this file are contracts: programs outside read these fields. A
+// schema's number changes when a field changes its meaning or goes; fields may be
+// added.
+
+type rulebaseJSON struct {
+	Name    string `json:"name"`
+	Version int    `json:"version"`
+	Digest  string `json:"digest"`
+}
+
+type diagnosisJSON struct {
+	Schema       string            `json:"schema"`
+	Rulebase     rulebaseJSON      `json:"rulebase"`
+	Policy       string            `json:"policy"`
+	Causes       []causeJSON       `json:"causes"`
+	Conditions   []conditionJSON   `json:"conditions"`
+	None         float64           `json:"none"`
+	Outside      float64           `json:"outside"`
+	UnitOut      float64           `json:"unit_out"`
+	Evidence     float64           `json:"evidence"`
+	LeftOut      float64           `json:"left_out"`
+	Explanations []explanationJSON `json:"explanations"`
+	Next         []proposalJSON    `json:"next"`
+	NotOffered   []withheldJSON    `json:"not_offered"`
+	Facts        []factJSON        `json:"facts"`
+	Tells        []string          `json:"tells"`
+	Conflicts    []string          `json:"conflicts"`
+
+	Case     string       `json:"case"`
+	Possible bool         `json:"possible"`
+	Weights  []weightJSON `json:"weights"`
+	Work     workJSON     `json:"work"`
+}
+
+type causeJSON struct {
+	ID          string  `json:"id"`
+	Name        string  `json:"name"`
+	Part        string  `json:"part"`
+	Probability float64 `json:"probability"`
+	Now         float64 `json:"now"`
+	Remedy      string  `json:"remedy"`
+}
+
+type conditionJSON struct {
+	ID          string  `json:"id"`
+	Says        string  `json:"says"`
+	Probability float64 `json:"probability"`
+}
+
+type explanationJSON struct {
+	Causes      []string `json:"causes"`
+	Probability float64  `json:"probability"`
+}
+
+type proposalJSON struct {
+	Kind            string   `json:"kind"`
+	ID              string   `json:"id"`
+	Do              string   `json:"do"`
+	Minutes         float64  `json:"minutes"`
+	Price           float64  `json:"price"`
+	GainBits        float64  `json:"gain_bits"`
+	ExpectedMinutes float64  `json:"expected_minutes"`
+	Warnings        []string `json:"warnings"`
+	AskFirst        []string `json:"ask_first"`
+}
+
+type withheldJSON struct {
+	ID       string  `json:"id"`
+	Kind     string  `json:"kind"`
+	Why      string  `json:"why"`
+	GainBits float64 `json:"gain_bits"`
+	Detail   string  `json:"detail"`
+}
+
+type factJSON struct {
+	ID      string   `json:"id"`
+	Value   string   `json:"value"`
+	Because []string `json:"because"`
+	Why     []string `json:"why"`
+}
+
+type weightJSON struct {
+	Finding string   `json:"finding"`
+	Value   string   `json:"value"`
+	Rule    string   `json:"rule"`
+	Factor  *float64 `json:"factor"` // null: not a finite number
+}
+
+type workJSON struct {
+	Visits     int `json:"visits"`
+	Hypotheses int `json:"hypotheses"`
+	Nodes      int `json:"nodes"`
+}
+
+// DiagnosisSchema names the form of a diagnosis in JSON.
+const DiagnosisSchema = "downdrop.diagnosis/1"
+
+// JSON writes a diagnosis for programs, with every digit.
+func JSON(w io.Writer, d *engine.Diagnosis) error {
+	return writeJSON(w, diagnosisDocument(d))
+}
+
+func writeJSON(w io.Writer, document any) error {
+	e := json.NewEncoder(w)
+	e.SetEscapeHTML(false)
+	e.SetIndent("", "  ")
+	if err := e.Encode(document); err != nil {
+		return fmt.Errorf("write the answer: %w", err)
+	}
+	return nil
+}
+
+func diagnosisDocument(d *engine.Diagnosis) *diagnosisJSON {
+	out := &diagnosisJSON{
+		Schema:       DiagnosisSchema,
+		Rulebase:     rulebaseJSON{d.Base.Name, d.Base.Version, d.Base.Digest},
+		Policy:       d.Policy,
+		Causes:       []causeJSON{},
+		Conditions:   []conditionJSON{},
+		Explanations: []explanationJSON{},
+		Next:         []proposalJSON{},
+		NotOffered:   []withheldJSON{},
+		Facts:        []factJSON{},
+		Tells:        []string{},
+		Conflicts:    []string{},
+		Case:         d.Situation.Case,
+		Possible:     d.Possible,
+		Weights:      []weightJSON{},
+		Work:         workJSON{d.Work.Visits, d.Work.Hypotheses, d.Work.Nodes},
+	}
+	for _, c := range d.Conflicts {
+		out.Conflicts = append(out.Conflicts, c.Says)
+	}
+	if d.Possible { // where nothing is possible only the conflicts are told
+		out.believe(d)
+		out.advise(d)
+	}
+	return out
+}
+
+func (out *diagnosisJSON) believe(d *engine.Diagnosis) {
+	out.None, out.Outside, out.UnitOut, out.Evidence, out.LeftOut = d.None, d.Outside, d.UnitOut, d.Evidence, d.LeftOut
+	for _, c := range d.Causes {
+		cause := &d.Base.Causes[c.Cause]
+		remedy := ""
+		if c.Remedy >= 0 {
+			remedy = d.Base.Remedies[c.Remedy].ID
+		}
+		out.Causes = append(out.Causes, causeJSON{cause.ID, cause.Name, cause.Part, c.Probability, c.Now, remedy})
+	}
+	for _, c := range d.Conditions {
+		condition := &d.Base.Conditions[c.Condition]
+		out.Conditions = append(out.Conditions, conditionJSON{condition.ID, condition.Says, c.Probability})
+	}
+	for _, e := range d.Explanations {
+		out.Explanations = append(out.Explanations, explanationJSON{causeIDs(d, e), e.Probability})
+	}
+	for _, w := range d.Weights {
+		one := weightJSON{Finding: w.Finding, Value: w.Value, Rule: w.Rule}
+		if !math.IsInf(w.Factor, 0) && !math.IsNaN(w.Factor) {
+			one.Factor = &w.Factor
+		}
+		out.Weights = append(out.Weights, one)
+	}
+}
+
+func (out *diagnosisJSON) advise(d *engine.Diagnosis) {
+	for _, p := range d.Next {
+		out.Next = append(out.Next, proposalJSON{kindOf(p.Step), p.Step.ID, p.Step.Do, p.Minutes, p.Price, p.GainBits, p.ExpectedMinutes, listed(p.Warnings), listed(p.AskFirst)})
+	}
+	for _, w := range d.NotOffered {
+		out.NotOffered = append(out.NotOffered, withheldJSON{w.Step.ID, kindOf(w.Step), string(w.Why), w.GainBits, w.Detail})
+	}
+	for _, f := range d.Facts {
+		out.Facts = append(out.Facts, factJSON{f.ID, f.Value, becauseJSON(f.Because), listed(f.Why)})
+	}
+	for _, t := range d.Tells {
+		out.Tells = append(out.Tells, t.Says)
+	}
+}
+
+// causeIDs are the ids of a set of causes, in order.
+func causeIDs(d *engine.Diagnosis, e engine.Explanation) []string {
+	ids := []string{}
+	for _, c := range e.Causes {
+		ids = append(ids, d.Base.Causes[c].ID)
+	}
+	slices.Sort(ids)
+	return ids
+}
+
+// becauseJSON keeps to the contract's three kinds of reasons: what the program
+// filled in from place, person or sheet was said by whoever gave those.
+func becauseJSON(because []string) []string {
+	out := listed(slices.Clone(because))
+	for i, b := range out {
+		if b == "filled" {
+			out[i] = "said"
+		}
+	}
+	return out
+}
+
+// listed is a list that is never null.
+func listed(list []string) []string {
+	if list == nil {
+		return []string{}
+	}
+	return list
+}
+
+func kindOf(s *rulebase.Step) string {
+	if s.Kind == rulebase.KindRemedy {
+		return "remedy"
+	}
+	return "test"
+}

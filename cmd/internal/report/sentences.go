@@ -1,0 +1,599 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"downdrop/engine"
+	"downdrop/rulebase"
+)
+
+// This file is every sentence a person reads in a result. Read them aloud: they
+// are said at a machine, over the phone and at a bench.
+
+// Chances.
+
+// A chanceWord is how a probability is said from its least value on.
+type chanceWord struct {
+	from float64
+	says string
+}
+
+// chanceWords, the largest first. They are coarse on purpose: the weights behind
+// them are estimates, and nobody acts differently on 62 and 64 percent. The steps
+// of the rare end lie between neighbours in ratio, not in difference. Nothing is
+// ever said to be certain.
+var chanceWords = []chanceWord{
+	{0.985, "almost certain"},
+	{0.95, "about 19 in 20"},
+	{0.85, "about 9 in 10"},
+	{0.75, "about 8 in 10"},
+	{0.65, "about 7 in 10"},
+	{0.55, "about 6 in 10"},
+	{0.45, "about 5 in 10"},
+	{0.35, "about 4 in 10"},
+	{0.25, "about 3 in 10"},
+	{0.15, "about 2 in 10"},
+	{0.08, "about 1 in 10"},
+	{0.041, "about 1 in 20"},
+	{0.026, "about 1 in 30"},
+	{0.014, "about 1 in 50"},
+	{0.0095, "about 1 in 100"},
+	{math.SmallestNonzeroFloat64, "less than 1 in 100"},
+}
+
+// Chance says a probability in words, rounded.
+func Chance(p float64) string {
+	for _, w := range chanceWords {
+		if p >= w.from {
+			return w.says
+		}
+	}
+	return "ruled out"
+}
+
+// Minutes says a time in words, rounded to what a plan needs.
+func Minutes(m float64) string {
+	switch {
+	case m < 0.5:
+		return "less than a minute"
+	case m < 1.5:
+		return "about 1 minute"
+	case m < 90:
+		return fmt.Sprintf("about %.0f minutes", m)
+	case m < 48*60:
+		return fmt.Sprintf("about %s hours", strconv.FormatFloat(math.Round(m/30)/2, 'g', -1, 64))
+	}
+	return fmt.Sprintf("about %.0f days", m/(24*60))
+}
+
+// Is it the unit?
+
+func sayUnit(p float64, well bool) string {
+	verdict := "Hardly"
+	switch {
+	case p >= 0.95:
+		verdict = "Yes"
+	case p >= 0.65:
+		verdict = "Probably"
+	case p >= 0.35:
+		verdict = "Not settled"
+	case p >= 0.1:
+		verdict = "Probably not"
+	}
+	if well {
+		return fmt.Sprintf("Was it the unit? %s: %s that it had to be repaired or exchanged.", verdict, Chance(p))
+	}
+	return fmt.Sprintf("Is it the unit? %s: %s that it has to be repaired or exchanged.", verdict, Chance(p))
+}
+
+const sayUnitOutside = "What is not on my list may be in the unit too."
+
+// What is likely.
+
+const (
+	sayWell         = "The drop works."
+	sayLikely       = "What is wrong, likeliest first:"
+	sayLikelyStill  = "What is still wrong, likeliest first:"
+	sayLikelyWas    = "What it was, likeliest first:"
+	sayOutside      = "Something that is not on my list"
+	sayNone         = "Nothing at all is wrong"
+	sayWasNone      = "Nothing at all was wrong"
+	sayNoneLikely   = "Nothing on my list is likely any more."
+	sayPutRight     = "Put right by what was done, if it was there:"
+	sayDoesNotFit   = "This does not fit together:"
+	sayNotWeighed   = "Noted, but it moves nothing:"
+	sayKeepInMind   = "Keep in mind:"
+	sayNothingNext  = "There is nothing left that I could offer from here."
+	sayElse         = "What else could be done, best first:"
+	sayElseMarked   = "Where a signal word stands, read the warnings first: --detail shows them before each step."
+	sayElsePlain    = "Where a signal word stands, read the warnings first: they stand before each step under its details."
+	sayNotOffered   = "What I do not offer, and why:"
+	sayImpossible   = "Nothing on my list allows these findings together, so there are no chances to give and no step to offer."
+	sayImpossibleDo = "Check what was seen, who saw it and on which drop; or say how sure each finding is, and ask again."
+	sayTemporary    = "This is only a stopgap: it takes no cause away, and the case stays open."
+	sayBringsBack   = "It may bring a silent drop back on line, and its outputs may act."
+	sayStopsDrop    = "It stops this drop while it lasts."
+	sayStopsBus     = "It stops every drop on the line while it lasts."
+	sayUnitsHazard  = "Its hazards are not known: take it as the worst."
+)
+
+func sayMoreCauses(n int, likeliest float64) string {
+	if n == 1 {
+		return fmt.Sprintf("One more cause is on the list, %s.", Chance(likeliest))
+	}
+	return fmt.Sprintf("%d more causes are on the list, the likeliest of them %s.", n, Chance(likeliest))
+}
+
+func sayTogether(names []string, p float64) string {
+	return fmt.Sprintf("The likeliest reading is more than one trouble at once, %s: %s.", Chance(p), strings.Join(names, "; and "))
+}
+
+func sayLeftOut(p float64) string {
+	return fmt.Sprintf("There were too many sets of causes to look at all of them: of the chance, up to %s lies with those left out.", strings.TrimPrefix(Chance(p), "about "))
+}
+
+// sayMember says a finding, given or rule of a set that cannot go together.
+func sayMember(b *rulebase.Base, id string) string {
+	ref, _ := b.Lookup(id)
+	switch ref.Kind {
+	case rulebase.KindRule:
+		if because := b.Rules[ref.Index].Because; because != "" {
+			return fmt.Sprintf("the rule %s (%s)", id, because)
+		}
+		return "the rule " + id
+	case rulebase.KindSymptom:
+		return fmt.Sprintf("what was found for %s: %s", id, b.Symptoms[ref.Index].Ask)
+	}
+	return id
+}
+
+func sayOtherDrop(f *rulebase.Finding) string {
+	return fmt.Sprintf("%s %s, of drop %d: another drop's findings are kept beside this case.", plain(f.Symptom), valueOf(f), f.Drop)
+}
+
+func sayWeighsNothing(f *rulebase.Finding) string {
+	return fmt.Sprintf("%s %s: it tells no listed cause from another; only rules read it.", plain(f.Symptom), valueOf(f))
+}
+
+// Why.
+
+func sayWhy(first, second string) string {
+	return fmt.Sprintf("Why rather %s than %s:", quoted(first), quoted(second))
+}
+
+// sayWeight says how far a finding moved the first cause against the second.
+func sayWeight(w *engine.Weight) string {
+	name := plain(w.Finding) + " " + plain(w.Value)
+	switch {
+	case w.Finding == "":
+		name = "what the rule " + w.Rule + " concludes"
+	case w.Rule != "":
+		name += ", by the rule " + w.Rule
+	}
+	return name + ": " + weightWords(w.Factor) + "."
+}
+
+func weightWords(factor float64) string {
+	switch {
+	case math.IsNaN(factor):
+		return "it cannot be said how far this moves the one against the other"
+	case math.IsInf(factor, 1):
+		return "this alone rules the second out"
+	case factor == 0:
+		return "this alone would rule the first out"
+	case factor >= 10:
+		return "speaks strongly for it"
+	case factor >= 3:
+		return "speaks for it"
+	case factor >= 1.1:
+		return "speaks a little for it"
+	case factor > 1/1.1:
+		return "speaks neither way"
+	case factor > 1.0/3:
+		return "speaks a little against it"
+	case factor > 0.1:
+		return "speaks against it"
+	}
+	return "speaks strongly against it"
+}
+
+// The next step.
+
+func sayNextHead(b *rulebase.Base, s *rulebase.Step, warned bool) string {
+	what := "Do this next"
+	if s.Implied && len(s.Yields) > 0 {
+		what = "Ask this next"
+		if b.Symptoms[s.Yields[0]].By == rulebase.ByLooking {
+			what = "Look at this next"
+		}
+	}
+	if warned {
+		return what + ". First what can hurt:"
+	}
+	return what + ":"
+}
+
+func sayWarning(w *rulebase.Warning) string {
+	if w.Because == "" {
+		return w.Says
+	}
+	return w.Says + " Why: " + w.Because
+}
+
+var hazardNames = map[string]string{
+	"live":   "live parts",
+	"mains":  "mains voltage",
+	"motion": "machinery that may move",
+	"stored": "stored energy",
+	"static": "static electricity, which kills electronics",
+	"spark":  "sparks",
+}
+
+func sayHazards(h rulebase.Hazard) string {
+	if h&rulebase.HazardUnknown != 0 {
+		return sayUnitsHazard
+	}
+	var names []string
+	for _, w := range h.Words() {
+		names = append(names, hazardNames[w])
+	}
+	return "Hazards: " + andList(names) + "."
+}
+
+// sayPrice says how long a step takes, what it needs and what it stops.
+func sayPrice(s *rulebase.Step) string {
+	says := capital(Minutes(s.Minutes)) + "."
+	var needed []string
+	if s.Who > rulebase.Operator {
+		needed = append(needed, "at least "+aPerson(s.Who.String()))
+	}
+	for _, tool := range s.Needs {
+		needed = append(needed, plain(tool))
+	}
+	if len(needed) > 0 {
+		says += " Needed: " + strings.Join(needed, ", ") + "."
+	}
+	switch s.Stops {
+	case rulebase.StopsDrop:
+		says += " " + sayStopsDrop
+	case rulebase.StopsBus:
+		says += " " + sayStopsBus
+	}
+	if s.BringsBack {
+		says += " " + sayBringsBack
+	}
+	return says
+}
+
+// sayGain says what a test is worth. One bit halves what is still to be told apart.
+func sayGain(bits float64) string {
+	switch {
+	case bits >= 1.5:
+		return "It should leave a third or less of what could be done."
+	case bits >= 0.75:
+		return "It should about halve what could be done."
+	case bits >= 0.35:
+		return "It should narrow the list down."
+	case bits >= 0.1:
+		return "It should help a little."
+	}
+	return "It will hardly change anything."
+}
+
+// gainWords are sayGain's for a line of a list.
+func gainWords(bits float64) string {
+	switch {
+	case bits >= 1.5:
+		return "leaves a third or less"
+	case bits >= 0.75:
+		return "about halves the list"
+	case bits >= 0.35:
+		return "narrows the list down"
+	case bits >= 0.1:
+		return "helps a little"
+	}
+	return "hardly changes anything"
+}
+
+func sayFor(name string, p float64) string {
+	return fmt.Sprintf("It is for: %s (%s).", name, Chance(p))
+}
+
+func sayMayPutRight(names []string) string {
+	return "Doing it may itself put this right: " + strings.Join(names, "; ") + "."
+}
+
+func sayProof(watch string, minutes float64) string {
+	return fmt.Sprintf("To see that it held, watch for %s: %s", strings.TrimPrefix(Minutes(minutes), "about "), quoted(watch))
+}
+
+func sayAnswers(s *rulebase.Symptom) string {
+	if s.Banded() {
+		return fmt.Sprintf("Answer: a reading in %s.", unitName(s.Unit))
+	}
+	return "Answer: " + orList(plainAll(s.Values)) + "."
+}
+
+func unitName(unit string) string {
+	if unit == "" {
+		return "its own unit"
+	}
+	return unit
+}
+
+func sayAskFirst(g *rulebase.Given) string {
+	return "Find out first, since the answer may forbid it: " + g.Ask
+}
+
+// What to type next on the command line.
+
+func hintSee(s *rulebase.Symptom) string {
+	if s.Banded() {
+		return fmt.Sprintf("Then ask again with: --see %s=READING in %s, or one of %s", s.ID, unitName(s.Unit), strings.Join(s.Values, ", "))
+	}
+	return fmt.Sprintf("Then ask again with: --see %s=VALUE, one of %s", s.ID, strings.Join(s.Values, ", "))
+}
+
+func hintGiven(g *rulebase.Given) string {
+	switch g.Type {
+	case rulebase.Flag:
+		return fmt.Sprintf("Answer with: --given %s=true or --given %s=false", g.ID, g.ID)
+	case rulebase.Choice:
+		return fmt.Sprintf("Answer with: --given %s=VALUE, one of %s", g.ID, strings.Join(g.OneOf, ", "))
+	}
+	return fmt.Sprintf("Answer with: --given %s=NUMBER in %s", g.ID, unitName(g.Unit))
+}
+
+func hintDone(s *rulebase.Step) string {
+	return fmt.Sprintf("Then write into the case file: done: [{id: %s, drop: well}] (or still_down), and ask again.", s.ID)
+}
+
+// Other steps.
+
+func sayElseStep(d *engine.Diagnosis, p *engine.Proposal) string {
+	s := p.Step
+	says := nameOf(d.Base, s) + " (" + Minutes(s.Minutes)
+	switch {
+	case s.Kind == rulebase.KindTest:
+		says += ", " + gainWords(p.GainBits)
+	case s.Temporary:
+		says += ", only a stopgap"
+	default:
+		if name, chance := serves(d, s); name != "" {
+			says += ", for: " + name + ", " + Chance(chance)
+		}
+	}
+	switch s.Stops {
+	case rulebase.StopsDrop:
+		says += ", stops this drop"
+	case rulebase.StopsBus:
+		says += ", stops every drop on the line"
+	}
+	return says + ")"
+}
+
+func sayMoreSteps(n int) string {
+	if n == 1 {
+		return "And one more; --detail shows it."
+	}
+	return fmt.Sprintf("And %d more; --detail shows them.", n)
+}
+
+func sayAndMore(n int) string { return fmt.Sprintf("and %d more", n) }
+
+// What is not offered.
+
+var placeNames = map[string]string{"phone": "by phone", "field": "at the drop", "bench": "on the bench"}
+
+// sayWithheld says why n steps are not offered, as the head of their list.
+func sayWithheld(b *rulebase.Base, w *engine.Withheld, n int) string {
+	it, is, needs := "These", "are", "need"
+	if n == 1 {
+		it, is, needs = "This", "is", "needs"
+	}
+	switch w.Why {
+	case engine.WhyKnown:
+		return fmt.Sprintf("%s would tell nothing new, all of it is known for sure:", it)
+	case engine.WhyDone:
+		return fmt.Sprintf("%s %s done already:", it, is)
+	case engine.WhyPlace:
+		return fmt.Sprintf("%s %s not for where you are, only %s:", it, is, placesOf(w.Detail))
+	case engine.WhyTools:
+		return fmt.Sprintf("%s %s a tool that is not at hand (%s):", it, needs, plain(w.Detail))
+	case engine.WhyPerson:
+		return fmt.Sprintf("%s %s at least %s:", it, needs, aPerson(w.Detail))
+	case engine.WhyPhone:
+		return fmt.Sprintf("%s %s too dangerous to ask for by phone%s:", it, is, hazardsOf(w.Detail))
+	case engine.WhyPhoneStops:
+		return fmt.Sprintf("%s would stop every drop on the line, which I do not ask for by phone:", it)
+	case engine.WhyAlone:
+		return fmt.Sprintf("%s %s not for somebody who works alone%s:", it, is, hazardsOf(w.Detail))
+	case engine.WhyLossOfBus:
+		return fmt.Sprintf("%s would stop something, and nobody has said yet what the outputs do then (%s):", it, w.Detail)
+	case engine.WhyOnlyIf:
+		return fmt.Sprintf("%s %s only right if %s:", it, is, w.Detail)
+	case engine.WhyUnconfirmed:
+		return fmt.Sprintf("%s %s this confirmed first (%s): %s", it, needs, w.Detail, warningText(b, w.Detail))
+	case engine.WhyHarmless:
+		return fmt.Sprintf("%s can hurt, and a harmless step may still change what to do (%s):", it, stepText(b, w.Detail))
+	case engine.WhyWell:
+		return fmt.Sprintf("%s %s not needed, the drop works:", it, is)
+	case engine.WhyImpossible:
+		return fmt.Sprintf("%s cannot be judged, nothing on my list allows what was found:", it)
+	}
+	return fmt.Sprintf("%s %s not offered (%s):", it, is, w.Why)
+}
+
+// sayQuiet counts the steps that are withheld for reasons that ask for nothing.
+func sayQuiet(known, done, well int) string {
+	switch {
+	case well > 0:
+		return "Nothing more is asked for: the drop works."
+	case known > 0 && done > 0:
+		return fmt.Sprintf("Not repeated: %s of which all is known for sure, and %s.", countOf(known, "step"), countOf(done, "step already done"))
+	case known > 0:
+		return fmt.Sprintf("Not repeated: %s of which all is known for sure.", countOf(known, "step"))
+	}
+	return fmt.Sprintf("Not repeated: %s.", countOf(done, "step already done"))
+}
+
+func placesOf(detail string) string {
+	var names []string
+	for _, p := range strings.Split(detail, " or ") {
+		if name, ok := placeNames[p]; ok {
+			p = name
+		}
+		names = append(names, p)
+	}
+	return orList(names)
+}
+
+func hazardsOf(detail string) string {
+	if detail == "" {
+		return ""
+	}
+	var names []string
+	for _, h := range strings.Split(detail, " and ") {
+		if name, ok := hazardNames[h]; ok {
+			h = name
+		} else if h == "unknown" {
+			h = "hazards that are not known"
+		}
+		names = append(names, h)
+	}
+	return " (" + andList(names) + ")"
+}
+
+func warningText(b *rulebase.Base, id string) string {
+	if ref, ok := b.Lookup(id); ok && ref.Kind == rulebase.KindWarning {
+		return b.Warnings[ref.Index].Says
+	}
+	return ""
+}
+
+func stepText(b *rulebase.Base, id string) string {
+	for i := range b.Tests {
+		if b.Tests[i].ID == id {
+			return nameOf(b, &b.Tests[i])
+		}
+	}
+	return plain(id)
+}
+
+// The closing line.
+
+func sayCase(name string, b *rulebase.Base) string {
+	says := fmt.Sprintf("Rulebase %s, version %d.", b.Name, b.Version)
+	if name != "" {
+		says = fmt.Sprintf("Case %s. %s", name, says)
+	}
+	return says
+}
+
+// Details.
+
+const (
+	headCauses       = "All causes (chance that it was there when the case began; that it is there now):"
+	headConditions   = "What is true of the drop now, by chance:"
+	headExplanations = "The likeliest sets of causes when the case began:"
+	headWeights      = "What moved the first cause against the second (factor on the odds; above 1 for the first):"
+	headFacts        = "What is known, and from where:"
+	headSteps        = "Every step on offer, in full:"
+	headNumbers      = "The numbers behind it:"
+	sayEmptySet      = "nothing wrong"
+)
+
+var becauseWords = map[string]string{"said": "said", "default": "taken as usual, nobody said so", "filled": "known from the case itself"}
+
+func sayBecause(because []string) string {
+	var words []string
+	for _, b := range because {
+		if w, ok := becauseWords[b]; ok {
+			words = append(words, w)
+			continue
+		}
+		words = append(words, "by the rule "+b)
+	}
+	return andList(words)
+}
+
+// The problems of a rulebase.
+
+func sayClean(name string, version int) string {
+	return fmt.Sprintf("Rulebase %s, version %d: nothing to report.", name, version)
+}
+
+func sayCount(errors, remarks int) string {
+	switch {
+	case errors > 0 && remarks > 0:
+		return fmt.Sprintf("%s and %s.", capital(countOf(errors, "error")), countOf(remarks, "remark"))
+	case errors > 0:
+		return fmt.Sprintf("%s. The rulebase does not load.", capital(countOf(errors, "error")))
+	}
+	return fmt.Sprintf("%s. The rulebase loads.", capital(countOf(remarks, "remark")))
+}
+
+// Words.
+
+func countOf(n int, what string) string {
+	if n == 1 {
+		return "one " + what
+	}
+	if head, tail, ok := strings.Cut(what, " "); ok {
+		return fmt.Sprintf("%d %ss %s", n, head, tail)
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}
+
+// plain is an id as words.
+func plain(id string) string { return strings.ReplaceAll(id, "_", " ") }
+
+func plainAll(ids []string) []string {
+	words := make([]string, len(ids))
+	for i, id := range ids {
+		words[i] = plain(id)
+	}
+	return words
+}
+
+func andList(words []string) string { return listWith("and", words) }
+func orList(words []string) string  { return listWith("or", words) }
+
+func listWith(last string, words []string) string {
+	if len(words) < 2 {
+		return strings.Join(words, "")
+	}
+	n := len(words) - 1
+	return strings.Join(words[:n], ", ") + " " + last + " " + words[n]
+}
+
+// quoted sets a text apart inside a sentence.
+func quoted(s string) string { return `"` + s + `"` }
+
+func aPerson(who string) string {
+	if who != "" && strings.ContainsRune("aeiou", rune(who[0])) {
+		return "an " + who
+	}
+	return "a " + who
+}
+
+func capital(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToUpper(s[:1]) + s[1:]
+}
+
+// valueOf is a finding's value as it was given.
+func valueOf(f *rulebase.Finding) string {
+	if f.Read != "" {
+		return f.Read
+	}
+	if f.Value.IsNumber && f.Value.Word == "" {
+		return strconv.FormatFloat(f.Value.Number, 'g', -1, 64)
+	}
+	return plain(f.Value.Word)
+}

@@ -1,0 +1,488 @@
+package report
+
+import (
+	"cmp"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strconv"
+
+	"downdrop/engine"
+	"downdrop/rulebase"
+)
+
+// TextOptions say how much of a diagnosis a person wants to see.
+type TextOptions struct {
+	Width  int  // columns; 0, or more than Columns: Columns
+	Detail bool // also every step in full, facts with their why, all numbers with all digits
+	Hints  bool // also what to type next on the command line
+}
+
+// How much is shown without details. A person at a machine reads a screen, not a list.
+const (
+	shownCauses   = 3
+	shownElse     = 4
+	shownWithheld = 2 // of each reason
+	shownWeights  = 3
+)
+
+// Text writes a diagnosis for people. What matters first stands first: whether it
+// is the unit, what is likely, what does not fit, and what to do now, with what
+// can hurt before the step.
+func Text(w io.Writer, d *engine.Diagnosis, o TextOptions) error {
+	t := &text{page: newPage(o.Width), d: d, o: o, well: isWell(d)}
+	if d.Possible {
+		t.verdict()
+		t.likely()
+	} else {
+		t.say(sayImpossible)
+	}
+	t.conflicts()
+	if d.Possible {
+		t.next()
+		t.tells()
+		t.why()
+		t.others()
+		t.withheld()
+	} else {
+		t.gap()
+		t.say(sayImpossibleDo)
+		t.tells()
+	}
+	t.unweighed()
+	if o.Detail {
+		t.detail()
+	}
+	t.gap()
+	t.say(sayCase(d.Situation.Case, d.Base))
+	return t.writeTo(w)
+}
+
+type text struct {
+	*page
+	d    *engine.Diagnosis
+	o    TextOptions
+	well bool
+}
+
+func isWell(d *engine.Diagnosis) bool {
+	return len(d.Next) == 0 && slices.ContainsFunc(d.NotOffered, func(w engine.Withheld) bool { return w.Why == engine.WhyWell })
+}
+
+// verdict says whether it is the unit; a rulebase that knows no units to exchange says nothing.
+func (t *text) verdict() {
+	if t.well {
+		t.say(sayWell)
+	}
+	if !slices.ContainsFunc(t.d.Base.Remedies, func(s rulebase.Step) bool { return s.EndsAs == rulebase.UnitOut }) {
+		return
+	}
+	says := sayUnit(t.d.UnitOut, t.well)
+	if t.d.Outside >= 0.2 && t.d.UnitOut < 0.65 {
+		says += " " + sayUnitOutside
+	}
+	t.say(says)
+}
+
+// An answer is one line of what is likely.
+type answer struct {
+	says   string
+	chance float64
+}
+
+// still says that what counts is what is wrong now, after work that did not end the case.
+func (t *text) still() bool { return len(t.d.Situation.Done) > 0 && !t.well }
+
+// ranked are the causes as answers, the likeliest first.
+func (t *text) ranked() []answer {
+	var all []answer
+	for _, c := range t.d.Causes {
+		a := answer{t.d.Base.Causes[c.Cause].Name, c.Probability}
+		if t.still() {
+			a.chance = c.Now
+		}
+		if a.chance > 0 {
+			all = append(all, a)
+		}
+	}
+	slices.SortStableFunc(all, byChance)
+	return all
+}
+
+func byChance(a, b answer) int { return cmp.Compare(b.chance, a.chance) }
+
+func (t *text) likely() {
+	head, none := sayLikely, sayNone
+	switch {
+	case t.well:
+		head, none = sayLikelyWas, sayWasNone
+	case t.still():
+		head, none = sayLikelyStill, sayWasNone
+	}
+	causes := t.ranked()
+	shown := slices.Clone(causes[:min(shownCauses, len(causes))])
+	if t.d.Base.Outside > 0 || t.d.Outside > 0 {
+		shown = append(shown, answer{sayOutside, t.d.Outside})
+	}
+	if t.d.None >= 0.0095 {
+		shown = append(shown, answer{none, t.d.None})
+	}
+	slices.SortStableFunc(shown, byChance)
+	t.gap()
+	if len(shown) == 0 {
+		t.say(sayNoneLikely)
+		return
+	}
+	t.say(head)
+	for _, a := range shown {
+		t.item(fmt.Sprintf("  %-18s  ", Chance(a.chance)), a.says)
+	}
+	if more := causes[min(shownCauses, len(causes)):]; len(more) > 0 {
+		t.say(sayMoreCauses(len(more), more[0].chance))
+	}
+	t.together()
+	t.putRight()
+	if t.d.LeftOut >= 0.01 {
+		t.say(sayLeftOut(t.d.LeftOut))
+	}
+}
+
+// together says when the likeliest set of causes has more than one.
+func (t *text) together() {
+	if len(t.d.Explanations) == 0 || len(t.d.Explanations[0].Causes) < 2 {
+		return
+	}
+	var names []string
+	for _, c := range t.d.Explanations[0].Causes {
+		names = append(names, t.d.Base.Causes[c].Name)
+	}
+	t.say(sayTogether(names, t.d.Explanations[0].Probability))
+}
+
+// putRight names the causes that the work done has probably taken away.
+func (t *text) putRight() {
+	if !t.still() {
+		return
+	}
+	headed := false
+	for _, c := range t.d.Causes {
+		if c.Probability-c.Now < 0.05 {
+			continue
+		}
+		if !headed {
+			t.say(sayPutRight)
+			headed = true
+		}
+		t.item(fmt.Sprintf("  %-18s  ", Chance(c.Probability)), t.d.Base.Causes[c.Cause].Name)
+	}
+}
+
+func (t *text) conflicts() {
+	if len(t.d.Conflicts) == 0 {
+		return
+	}
+	t.gap()
+	t.say(sayDoesNotFit)
+	for _, c := range t.d.Conflicts {
+		t.item("  - ", c.Says)
+		if c.Kind != engine.ConflictImpossible {
+			continue
+		}
+		for _, m := range c.Members {
+			t.item("      ", sayMember(t.d.Base, m))
+		}
+	}
+}
+
+func (t *text) next() {
+	t.gap()
+	if len(t.d.Next) == 0 {
+		if !t.well {
+			t.say(sayNothingNext)
+		}
+		return
+	}
+	p := &t.d.Next[0]
+	t.say(sayNextHead(t.d.Base, p.Step, len(p.Step.Warnings) > 0 || p.Step.Hazard != 0))
+	t.step(p)
+}
+
+var levels = []rulebase.Level{rulebase.DangerLevel, rulebase.WarningLevel, rulebase.CautionLevel, rulebase.NoticeLevel}
+
+// warningsOf are the warnings of a step, the gravest first.
+func warningsOf(b *rulebase.Base, s *rulebase.Step) []*rulebase.Warning {
+	var all []*rulebase.Warning
+	for _, i := range s.Warnings {
+		all = append(all, &b.Warnings[i])
+	}
+	slices.SortStableFunc(all, func(x, y *rulebase.Warning) int {
+		return cmp.Compare(slices.Index(levels, x.Level), slices.Index(levels, y.Level))
+	})
+	return all
+}
+
+func signalWord(l rulebase.Level) string {
+	return map[rulebase.Level]string{rulebase.DangerLevel: "DANGER", rulebase.WarningLevel: "WARNING", rulebase.CautionLevel: "CAUTION", rulebase.NoticeLevel: "NOTICE"}[l]
+}
+
+// step writes a step in full: what can hurt, then what to do, then what it is worth.
+func (t *text) step(p *engine.Proposal) {
+	b, s := t.d.Base, p.Step
+	for _, w := range warningsOf(b, s) {
+		t.item(fmt.Sprintf("  %-8s ", signalWord(w.Level)), sayWarning(w))
+	}
+	if s.Hazard != 0 {
+		t.item("  ", sayHazards(s.Hazard))
+	}
+	for _, id := range p.AskFirst {
+		if g := givenOf(b, id); g != nil {
+			t.item("  ", sayAskFirst(g))
+			t.hint(hintGiven(g))
+		}
+	}
+	if len(s.Warnings) > 0 || s.Hazard != 0 || len(p.AskFirst) > 0 {
+		t.gap()
+	}
+	t.item("  ", sentence(nameOf(b, s)))
+	if s.Implied {
+		t.item("  ", sayAnswers(&b.Symptoms[s.Yields[0]]))
+	}
+	for i, do := range s.Steps {
+		t.item(fmt.Sprintf("  %3d. ", i+1), do)
+	}
+	if !s.Implied {
+		t.item("  ", sayPrice(s))
+	}
+	t.worth(p)
+	t.gap()
+}
+
+func (t *text) worth(p *engine.Proposal) {
+	b, s := t.d.Base, p.Step
+	if s.Kind == rulebase.KindTest {
+		t.item("  ", sayGain(p.GainBits))
+		if len(s.PutsRight) > 0 {
+			t.item("  ", sayMayPutRight(causeNames(b, s.PutsRight)))
+		}
+		for _, y := range s.Yields {
+			t.hint(hintSee(&b.Symptoms[y]))
+		}
+		return
+	}
+	if s.Temporary {
+		t.item("  ", sayTemporary)
+	} else if name, chance := serves(t.d, s); name != "" {
+		t.item("  ", sayFor(name, chance))
+	}
+	if s.Proof != nil {
+		t.item("  ", sayProof(b.Symptoms[s.Proof.Watch].Ask, s.Proof.Minutes))
+	}
+	t.hint(hintDone(s))
+}
+
+func (t *text) hint(says string) {
+	if t.o.Hints {
+		t.item("  ", says)
+	}
+}
+
+// serves is the likeliest cause that a remedy takes, by what is still there.
+func serves(d *engine.Diagnosis, s *rulebase.Step) (name string, chance float64) {
+	for _, c := range d.Causes {
+		cause := &d.Base.Causes[c.Cause]
+		takes := slices.ContainsFunc(cause.Remedies, func(h rulebase.Helps) bool { return d.Base.Remedies[h.Remedy].ID == s.ID })
+		if takes && c.Now > chance {
+			name, chance = cause.Name, c.Now
+		}
+	}
+	return name, chance
+}
+
+func causeNames(b *rulebase.Base, causes []int) []string {
+	names := make([]string, len(causes))
+	for i, c := range causes {
+		names[i] = b.Causes[c].Name
+	}
+	return names
+}
+
+// nameOf is what a step asks to be done; a symptom offered by itself is its question.
+func nameOf(b *rulebase.Base, s *rulebase.Step) string {
+	if s.Implied && len(s.Yields) > 0 {
+		return b.Symptoms[s.Yields[0]].Ask
+	}
+	return s.Do
+}
+
+func givenOf(b *rulebase.Base, id string) *rulebase.Given {
+	i := slices.IndexFunc(b.Givens, func(g rulebase.Given) bool { return g.ID == id })
+	if i < 0 {
+		return nil
+	}
+	return &b.Givens[i]
+}
+
+func (t *text) tells() {
+	if len(t.d.Tells) == 0 {
+		return
+	}
+	t.gap()
+	t.say(sayKeepInMind)
+	for _, tell := range t.d.Tells {
+		t.item("  - ", tell.Says)
+	}
+}
+
+// weights are those that moved something, the strongest first.
+func weights(d *engine.Diagnosis) []engine.Weight {
+	all := slices.Clone(d.Weights)
+	strength := func(w *engine.Weight) float64 {
+		if math.IsNaN(w.Factor) {
+			return 0
+		}
+		return math.Abs(math.Log(w.Factor))
+	}
+	slices.SortStableFunc(all, func(a, b engine.Weight) int { return cmp.Compare(strength(&b), strength(&a)) })
+	return all
+}
+
+func (t *text) why() {
+	if len(t.d.Causes) < 2 {
+		return
+	}
+	var said []engine.Weight
+	for _, w := range weights(t.d) {
+		if len(said) < shownWeights && (w.Factor >= 1.1 || w.Factor <= 1/1.1) {
+			said = append(said, w)
+		}
+	}
+	if len(said) == 0 {
+		return
+	}
+	t.gap()
+	t.say(sayWhy(t.d.Base.Causes[t.d.Causes[0].Cause].Name, t.d.Base.Causes[t.d.Causes[1].Cause].Name))
+	for i := range said {
+		t.item("  - ", sayWeight(&said[i]))
+	}
+}
+
+func (t *text) others() {
+	if len(t.d.Next) < 2 || t.o.Detail { // details show every step in full
+		return
+	}
+	rest := t.d.Next[1:]
+	shown := rest[:min(shownElse, len(rest))]
+	t.gap()
+	t.say(sayElse)
+	marked := false
+	for i := range shown {
+		says := sayElseStep(t.d, &shown[i])
+		if w := warningsOf(t.d.Base, shown[i].Step); len(w) > 0 {
+			says, marked = signalWord(w[0].Level)+": "+says, true
+		}
+		t.item(fmt.Sprintf("  %3d. ", i+2), says)
+	}
+	if len(rest) > len(shown) {
+		t.say(sayMoreSteps(len(rest) - len(shown)))
+	}
+	switch {
+	case marked && t.o.Hints:
+		t.say(sayElseMarked)
+	case marked:
+		t.say(sayElsePlain)
+	}
+}
+
+// A reason is a group of steps withheld for the same reason.
+type reason struct {
+	engine.Withheld
+	steps []*engine.Withheld
+}
+
+// quiet are the reasons that ask nothing of anybody: a count will do.
+func quiet(w engine.Why) bool {
+	return w == engine.WhyKnown || w == engine.WhyDone || w == engine.WhyWell
+}
+
+func (t *text) withheld() {
+	var reasons []reason
+	count := map[engine.Why]int{}
+	for i := range t.d.NotOffered {
+		w := &t.d.NotOffered[i]
+		if quiet(w.Why) && !t.o.Detail {
+			count[w.Why]++
+			continue
+		}
+		at := slices.IndexFunc(reasons, func(r reason) bool { return r.Why == w.Why && r.Detail == w.Detail })
+		if at < 0 {
+			at = len(reasons)
+			reasons = append(reasons, reason{Withheld: *w})
+		}
+		reasons[at].steps = append(reasons[at].steps, w)
+	}
+	if len(reasons) > 0 {
+		t.gap()
+		t.say(sayNotOffered)
+	}
+	for _, r := range reasons {
+		t.reason(&r)
+	}
+	if known, done, well := count[engine.WhyKnown], count[engine.WhyDone], count[engine.WhyWell]; known+done+well > 0 {
+		t.gap()
+		t.say(sayQuiet(known, done, well))
+	}
+}
+
+func (t *text) reason(r *reason) {
+	t.item("  ", sayWithheld(t.d.Base, &r.Withheld, len(r.steps)))
+	shown := r.steps
+	if !t.o.Detail {
+		shown = shown[:min(shownWithheld, len(shown))]
+	}
+	for _, w := range shown {
+		says := nameOf(t.d.Base, w.Step)
+		if t.o.Detail {
+			says += " [" + w.Step.ID + ", " + digits(w.GainBits) + " bit]"
+		}
+		t.item("    - ", says)
+	}
+	if more := len(r.steps) - len(shown); more > 0 {
+		t.item("    - ", sayAndMore(more))
+	}
+}
+
+// unweighed says which findings were noted and move nothing.
+func (t *text) unweighed() {
+	var says []string
+	for i := range t.d.Situation.Findings {
+		f := &t.d.Situation.Findings[i]
+		if f.Drop != 0 && f.Drop != t.d.Situation.Drop {
+			says = append(says, sayOtherDrop(f))
+			continue
+		}
+		at := slices.IndexFunc(t.d.Base.Symptoms, func(s rulebase.Symptom) bool { return s.ID == f.Symptom })
+		if at >= 0 && !t.d.Base.Symptoms[at].Weighs {
+			says = append(says, sayWeighsNothing(f))
+		}
+	}
+	if len(says) == 0 {
+		return
+	}
+	t.gap()
+	t.say(sayNotWeighed)
+	for _, s := range says {
+		t.item("  - ", s)
+	}
+}
+
+// digits is a number with every digit it has.
+func digits(x float64) string { return strconv.FormatFloat(x, 'g', -1, 64) }
+
+// sentence ends a text with a full stop where it has no end of its own.
+func sentence(s string) string {
+	if s == "" || slices.Contains([]byte(".?!:"), s[len(s)-1]) {
+		return s
+	}
+	return s + "."
+}
