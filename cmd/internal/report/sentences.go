@@ -135,17 +135,17 @@ func sayLeftOut(p float64) string {
 	return fmt.Sprintf("There were too many sets of causes to look at all of them: of the chance, up to %s lies with those left out.", strings.TrimPrefix(Chance(p), "about "))
 }
 
-// sayMember says a finding, given or rule of a set that cannot go together.
+// sayMember says a finding or rule of a set that cannot go together.
 func sayMember(b *rulebase.Base, id string) string {
-	ref, _ := b.Lookup(id)
-	switch ref.Kind {
-	case rulebase.KindRule:
-		if because := b.Rules[ref.Index].Because; because != "" {
-			return fmt.Sprintf("the rule %s (%s)", id, because)
+	for i := range b.Symptoms {
+		if b.Symptoms[i].ID == id {
+			return fmt.Sprintf("what was found for %s: %s", plain(id), quoted(b.Symptoms[i].Ask))
 		}
-		return "the rule " + id
-	case rulebase.KindSymptom:
-		return fmt.Sprintf("what was found for %s: %s", id, b.Symptoms[ref.Index].Ask)
+	}
+	for i := range b.Rules {
+		if b.Rules[i].ID == id && b.Rules[i].Because != "" {
+			return fmt.Sprintf("the rule %s: %s", id, quoted(b.Rules[i].Because))
+		}
 	}
 	return id
 }
@@ -161,7 +161,7 @@ func sayWeighsNothing(f *rulebase.Finding) string {
 // Why.
 
 func sayWhy(first, second string) string {
-	return fmt.Sprintf("Why rather %s than %s:", quoted(first), quoted(second))
+	return fmt.Sprintf("Why %s rather than %s:", quoted(first), quoted(second))
 }
 
 // sayWeight says how far a finding moved the first cause against the second.
@@ -468,8 +468,10 @@ func hazardsOf(detail string) string {
 }
 
 func warningText(b *rulebase.Base, id string) string {
-	if ref, ok := b.Lookup(id); ok && ref.Kind == rulebase.KindWarning {
-		return b.Warnings[ref.Index].Says
+	for i := range b.Warnings {
+		if b.Warnings[i].ID == id {
+			return b.Warnings[i].Says
+		}
 	}
 	return ""
 }

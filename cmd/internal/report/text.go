@@ -347,8 +347,10 @@ func weights(d *engine.Diagnosis) []engine.Weight {
 	return all
 }
 
+// why says what spoke for the first cause against the second. Once the first is put
+// right, nobody asks that any more.
 func (t *text) why() {
-	if len(t.d.Causes) < 2 {
+	if len(t.d.Causes) < 2 || t.still() && t.d.Causes[0].Now < t.d.Causes[0].Probability/2 {
 		return
 	}
 	var said []engine.Weight
