@@ -37,6 +37,8 @@ type Diagnosis struct {
 	Conflicts []Conflict
 	Weights   []Weight // what each finding did to the first cause against the next
 	Work      Work
+
+	working *working // for a later diagnosis with more known
 }
 
 // A CauseBelief is how likely a cause is.

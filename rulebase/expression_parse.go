@@ -5,6 +5,7 @@ import (
 	"math"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"unicode/utf8"
 
@@ -504,6 +505,10 @@ func (p *expressionParser) against(n *ast.BinaryNode, name int, other ast.Node, 
 			if _, isID := other.(*ast.IdentifierNode); !isID || p.name(other.(*ast.IdentifierNode), true) >= 0 {
 				return nil, false // a reading compared with a number
 			}
+		}
+		if id, isID := other.(*ast.IdentifierNode); isID && slices.Contains(as.Words, id.Value) {
+			p.problem(at(other), widthOf(other), "type", strconv.Quote(id.Value), "%s is a value of %s but also an id of its own; put the value in quotes", id.Value, as.ID)
+			return nil, true
 		}
 		p.problem(at(other), widthOf(other), "type", "", "%s is compared with one of its values: %s", as.ID, strings.Join(as.Words, ", "))
 		return nil, true

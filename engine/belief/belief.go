@@ -198,10 +198,13 @@ func (b *Belief) Work(takings []hypothesis.Taking) *Belief {
 	return n
 }
 
-// Copy is a belief that can be changed without changing b.
+// Copy is a belief that can be changed without changing b, also by another
+// goroutine once all of b's conditions are settled (as Conditions does).
 func (b *Belief) Copy() *Belief {
 	c := *b
 	c.Weight = append([]float64(nil), b.Weight...)
+	c.Settled = b.Settled.Fork()
+	c.desk = &Desk{}
 	return &c
 }
 

@@ -47,9 +47,10 @@ type Complaint struct {
 type Matters struct {
 	Lists     []int    // by cause: a number for its list of remedies not yet done; equal lists, equal numbers
 	Cures     [][]Cure // by cause: what takes it away and is not done yet
-	Remedies  []Remedy // in the order of their ids
-	Visit     float64  // minutes
-	GiveUp    float64  // minutes
+	Remedies  []Remedy
+	ByID      []int   // the remedies in the order of their ids
+	Visit     float64 // minutes
+	GiveUp    float64 // minutes
 	Complaint *Complaint
 }
 

@@ -126,7 +126,7 @@ func (p *policy) arrange(mass []float64, total float64) int {
 		}
 	}
 	s.order = s.order[:0]
-	for r := range p.m.Remedies {
+	for _, r := range p.m.ByID {
 		if r == p.skip || !p.m.Remedies[r].Open {
 			continue
 		}

@@ -1,0 +1,436 @@
+package engine
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"downdrop/engine/belief"
+	"downdrop/engine/hypothesis"
+	"downdrop/rulebase"
+)
+
+// Options are what a caller may ask of a diagnosis beyond the situation.
+type Options struct {
+	// Weights asks for the weight of every finding: one more weighing for each.
+	Weights bool
+	// Earlier is a diagnosis of the same drop with less known. Where the new
+	// situation only adds findings as of now, only those are weighed; the answer
+	// is the same as from nothing, to 1e-12.
+	Earlier *Diagnosis
+}
+
+// working is what a diagnosis keeps for a later one.
+type working struct {
+	prepared *Prepared
+	session  *session
+	pieces   []piece
+	belief   *belief.Belief
+	units    []bool
+	done     []rulebase.Done
+}
+
+// Diagnose answers a situation. The situation's ids and values are taken as
+// checked (see rulebase.ReadCase); what the rulebase does not know is passed
+// over. The error is only ever ctx's.
+func Diagnose(ctx context.Context, p *Prepared, s rulebase.Situation, o Options) (*Diagnosis, error) {
+	d := &Diagnosis{Base: p.base, Situation: s.Clone(), Policy: policyName}
+	k := p.learn(&d.Situation)
+	d.Work.Visits = k.result.Visits
+	d.tellFacts(k)
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	ses := p.session(k.result.Slots)
+	w := &weighing{p: p, k: k, ses: ses, pieces: k.evidence()}
+	if !w.continues(o.Earlier) {
+		w.fromNothing(w.pieces)
+	}
+	d.Work.Hypotheses = len(w.belief.Weight)
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	d.conclude(w)
+	if o.Weights && d.Possible {
+		d.Weights = w.weights(d)
+	}
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	if d.Possible {
+		d.propose(w)
+	}
+	d.working = &working{p, ses, w.pieces, w.belief, w.units, d.Situation.Done}
+	return d, nil
+}
+
+// A weighing goes from evidence to belief.
+type weighing struct {
+	p      *Prepared
+	k      *known
+	ses    *session
+	pieces []piece
+	belief *belief.Belief // now
+	units  []bool         // by world: a cause that was taken away ended as unit_out; nil: none did
+}
+
+func (w *weighing) prior() *belief.Belief {
+	base := w.p.base
+	total := 0.0
+	if w.truncated() {
+		total = belief.TotalPrior(w.ses.odds, base.Together, min(base.FaultsAtMost, len(base.Causes)))
+	}
+	return belief.Prior(w.ses.system, w.ses.settled.Fork(), w.ses.odds, base.Together, base.Outside, total, &belief.Desk{})
+}
+
+func (w *weighing) truncated() bool {
+	return w.p.atMost < min(w.p.base.FaultsAtMost, len(w.p.base.Causes))
+}
+
+// fromNothing weighs pieces from the prior on, state of work by state of work.
+func (w *weighing) fromNothing(pieces []piece) {
+	b := w.prior()
+	w.units = nil
+	at := 0
+	for state := 0; ; state++ {
+		for ; at < len(pieces) && pieces[at].state == state; at++ {
+			w.weigh(b, &pieces[at])
+		}
+		if state == len(w.k.s.Done) {
+			break
+		}
+		b = w.work(b, w.k.s.Done[state].ID)
+	}
+	w.belief = b
+}
+
+func (w *weighing) weigh(b *belief.Belief, p *piece) {
+	switch {
+	case p.outs:
+		b.Forbid(p.cause)
+	case p.settles:
+		b.Require(p.cause)
+	default:
+		b.Observe(w.k.observation(w.ses, p))
+	}
+}
+
+// work goes on to the state after an entry of the work done, and notes in which
+// worlds a cause was taken that ends as unit_out: by the remedy that took it,
+// or, where a test did, by its last remedy.
+func (w *weighing) work(b *belief.Belief, id string) *belief.Belief {
+	after := b.Work(takings(w.p.base, id))
+	step := stepOf(w.p.base, id)
+	units := make([]bool, len(after.Weight))
+	some := false
+	for i := range units {
+		from := i
+		if after.From != nil {
+			from = int(after.From[i])
+		}
+		units[i] = w.units != nil && w.units[from] || w.unitTaken(step, b.Now.Set(from), after.Now.Set(i))
+		some = some || units[i]
+	}
+	w.units = nil
+	if some {
+		w.units = units
+	}
+	return after
+}
+
+func (w *weighing) unitTaken(step *rulebase.Step, before, after []uint16) bool {
+	for _, c := range before {
+		if slices.Contains(after, c) {
+			continue
+		}
+		if step.Kind == rulebase.KindRemedy && step.EndsAs == rulebase.UnitOut || step.Kind == rulebase.KindTest && w.p.ends[c] {
+			return true
+		}
+	}
+	return false
+}
+
+// continues starts from an earlier diagnosis where that one weighed a part of
+// what is to be weighed now and the rest is as of now.
+func (w *weighing) continues(earlier *Diagnosis) bool {
+	if earlier == nil || earlier.working == nil {
+		return false
+	}
+	e := earlier.working
+	if e.prepared != w.p || e.session != w.ses || !slices.EqualFunc(e.done, w.k.s.Done, func(a, b rulebase.Done) bool { return a.ID == b.ID && a.Drop == b.Drop }) {
+		return false
+	}
+	old := e.pieces
+	var fresh []piece
+	for _, p := range w.pieces {
+		if len(old) > 0 && samePiece(old[0], p) {
+			old = old[1:]
+		} else if p.state == len(w.k.s.Done) {
+			fresh = append(fresh, p)
+		} else {
+			return false
+		}
+	}
+	if len(old) > 0 {
+		return false
+	}
+	w.belief, w.units = e.belief.Copy(), e.units
+	for i := range fresh {
+		w.weigh(w.belief, &fresh[i])
+	}
+	return true
+}
+
+func samePiece(a, b piece) bool {
+	return a.symptom == b.symptom && a.state == b.state && a.value == b.value && a.sure == b.sure &&
+		a.cause == b.cause && a.outs == b.outs && a.settles == b.settles && a.rule == b.rule
+}
+
+// conclude reads the numbers off the belief.
+func (d *Diagnosis) conclude(w *weighing) {
+	b := w.belief
+	listed := 0.0
+	for _, x := range b.Weight {
+		listed += x
+	}
+	if listed == 0 {
+		d.contradiction(w)
+	}
+	total := b.Total()
+	d.Possible = total > 0
+	if !d.Possible {
+		return
+	}
+	d.Evidence = b.Evidence()
+	d.Outside = b.Outside / total
+	began, now := b.Causes()
+	for c := range d.Base.Causes {
+		d.Causes = append(d.Causes, CauseBelief{c, began[c], now[c], w.k.nextRemedy(c)})
+	}
+	slices.SortStableFunc(d.Causes, func(x, y CauseBelief) int {
+		return cmp.Or(cmp.Compare(rounded(y.Probability), rounded(x.Probability)), cmp.Compare(d.Base.Causes[x.Cause].ID, d.Base.Causes[y.Cause].ID))
+	})
+	for n, p := range b.Conditions() {
+		d.Conditions = append(d.Conditions, ConditionBelief{n, p})
+	}
+	slices.SortStableFunc(d.Conditions, func(x, y ConditionBelief) int {
+		return cmp.Or(cmp.Compare(rounded(y.Probability), rounded(x.Probability)), cmp.Compare(d.Base.Conditions[x.Condition].ID, d.Base.Conditions[y.Condition].ID))
+	})
+	d.explain(b, total)
+	d.UnitOut = w.unitOut() / total
+	if w.truncated() {
+		d.LeftOut = w.leftOut()
+	}
+}
+
+// nextRemedy is a cause's first remedy not yet done, -1 where none is left.
+func (k *known) nextRemedy(cause int) int {
+	for _, h := range k.base.Causes[cause].Remedies {
+		if _, done := k.last[k.base.Remedies[h.Remedy].ID]; !done {
+			return h.Remedy
+		}
+	}
+	return -1
+}
+
+// rounded is a number at 12 significant digits: what lists are sorted by, so
+// that rounding decides no order.
+func rounded(x float64) float64 {
+	if x == 0 || math.IsInf(x, 0) || math.IsNaN(x) {
+		return x
+	}
+	scale := math.Pow(10, 11-math.Floor(math.Log10(math.Abs(x))))
+	if math.IsInf(scale, 0) {
+		return x
+	}
+	return math.Round(x*scale) / scale
+}
+
+// shown is how many explanations are kept.
+const shown = 10
+
+// explain lists the likeliest sets of causes when the case began. Worlds that
+// differ only in what work helped are one set.
+func (d *Diagnosis) explain(b *belief.Belief, total float64) {
+	weight := b.Weight
+	if b.Root != nil {
+		weight = make([]float64, int(slices.Max(b.Root))+1)
+		for i, r := range b.Root {
+			weight[r] += b.Weight[i]
+		}
+	}
+	set := func(i int) []uint16 { return b.Began.Set(i) }
+	if b.Root != nil {
+		first := map[int]int{}
+		for i, r := range b.Root {
+			if _, ok := first[int(r)]; !ok {
+				first[int(r)] = i
+			}
+		}
+		set = func(i int) []uint16 { return b.Began.Set(first[i]) }
+	}
+	d.None = weight[0] / total
+	floor := nthLargest(weight, shown) * (1 - 1e-11)
+	for i, x := range weight {
+		if x < floor || x == 0 {
+			continue
+		}
+		e := Explanation{Probability: x / total, Causes: []int{}}
+		for _, c := range set(i) {
+			e.Causes = append(e.Causes, int(c))
+		}
+		d.Explanations = append(d.Explanations, e)
+	}
+	slices.SortStableFunc(d.Explanations, func(x, y Explanation) int {
+		return cmp.Or(cmp.Compare(rounded(y.Probability), rounded(x.Probability)), strings.Compare(d.setID(x.Causes), d.setID(y.Causes)))
+	})
+	d.Explanations = d.Explanations[:min(shown, len(d.Explanations))]
+}
+
+func (d *Diagnosis) setID(causes []int) string {
+	ids := make([]string, len(causes))
+	for i, c := range causes {
+		ids[i] = d.Base.Causes[c].ID
+	}
+	slices.Sort(ids)
+	return strings.Join(ids, " ")
+}
+
+// nthLargest is the n-th largest of the weights, or the smallest where there are fewer.
+func nthLargest(weight []float64, n int) float64 {
+	var top []float64
+	for _, w := range weight {
+		if len(top) == n && w <= top[n-1] {
+			continue
+		}
+		at, _ := slices.BinarySearchFunc(top, w, func(e, t float64) int { return cmp.Compare(t, e) })
+		top = slices.Insert(top, at, w)
+		top = top[:min(n, len(top))]
+	}
+	if len(top) == 0 {
+		return 0
+	}
+	return top[len(top)-1]
+}
+
+// unitOut is the mass of the worlds in which some cause ends as unit_out: one
+// that was taken, or one still there by its last remedy.
+func (w *weighing) unitOut() float64 {
+	b := w.belief
+	mask := make([]uint64, b.Now.Words())
+	for c, ends := range w.p.ends {
+		if !ends {
+			continue
+		}
+		for j, word := range b.Now.Column(c) {
+			mask[j] |= word
+		}
+	}
+	for i, taken := range w.units {
+		if taken {
+			mask[i>>6] |= 1 << (i & 63)
+		}
+	}
+	return hypothesis.SumColumn(mask, b.Weight)
+}
+
+// leftOut bounds the posterior mass of the sets that are not held.
+func (w *weighing) leftOut() float64 {
+	base := w.p.base
+	empty := hypothesis.Of(len(base.Causes), [][]int{{}})
+	alone := belief.Prior(w.ses.system, w.ses.system.Settle(empty), w.ses.odds, 1, 0, 0, &belief.Desk{})
+	influence := w.ses.system.Influence()
+	var bearings []belief.Bearing
+	for i := range w.pieces {
+		if !w.pieces[i].isReport() {
+			continue // forbidding only takes mass away: leaving it out keeps a bound
+		}
+		o := w.k.observation(w.ses, &w.pieces[i])
+		one := alone.Copy()
+		one.Observe(o)
+		bearings = append(bearings, belief.Bear(o, influence, one.Weight[0]))
+	}
+	atMost := min(base.FaultsAtMost, len(base.Causes))
+	rest := belief.LeftOut(w.ses.odds, base.Together, w.p.atMost+1, atMost, bearings)
+	rest *= (1 - base.Outside) / belief.TotalPrior(w.ses.odds, base.Together, atMost)
+	if held := w.belief.Evidence(); held > 0 {
+		return rest / (held + rest)
+	}
+	return 1
+}
+
+// searchNodes bounds the search for a smallest contradiction.
+const searchNodes = 1_000_000
+
+// contradiction names a smallest set of findings and conclusions that no listed
+// set of causes allows.
+func (d *Diagnosis) contradiction(w *weighing) {
+	prior := w.prior()
+	search := belief.NewSearch(prior)
+	b, at := prior, 0
+	for state := 0; ; state++ {
+		for ; at < len(w.pieces) && w.pieces[at].state == state && at < belief.MostItems; at++ {
+			p := &w.pieces[at]
+			switch {
+			case p.outs:
+				search.Forbid(at, p.cause)
+			case p.settles:
+				search.Require(at, p.cause)
+			default:
+				search.Observe(at, w.k.observation(w.ses, p))
+			}
+		}
+		if state == len(w.k.s.Done) {
+			break
+		}
+		b = b.Work(takings(w.p.base, w.k.s.Done[state].ID))
+		search.Work(b)
+	}
+	items := search.Smallest(func(i int) bool { return b.Weight[i] > 0 }, searchNodes)
+	if items == nil {
+		return
+	}
+	var members, says []string
+	for _, i := range items {
+		p := &w.pieces[i]
+		if p.isReport() {
+			members = append(members, w.k.id(p.symptom))
+			says = append(says, w.k.id(p.symptom)+" "+w.k.value(p.seen))
+			continue
+		}
+		members = append(members, d.Base.Rules[p.rule].ID)
+		says = append(says, "what the rule "+d.Base.Rules[p.rule].ID+" concludes")
+	}
+	d.Conflicts = append(d.Conflicts, Conflict{Kind: ConflictImpossible, Members: members,
+		Says: fmt.Sprintf("Nothing listed allows all of this together: %s.", strings.Join(says, "; "))})
+}
+
+// weights says, for every piece of evidence, by what factor it moved the odds of
+// the first cause against the second: the odds with all evidence, divided by
+// those with all but this piece. Findings' order does not matter to it.
+func (w *weighing) weights(d *Diagnosis) []Weight {
+	if len(d.Causes) < 2 || d.Causes[1].Probability == 0 {
+		return nil
+	}
+	first, second := d.Causes[0].Cause, d.Causes[1].Cause
+	odds := d.Causes[0].Probability / d.Causes[1].Probability
+	var all []Weight
+	for i := range w.pieces {
+		p := &w.pieces[i]
+		without := weighing{p: w.p, k: w.k, ses: w.ses}
+		without.fromNothing(slices.Delete(slices.Clone(w.pieces), i, i+1))
+		began, _ := without.belief.Causes()
+		one := Weight{Factor: odds * began[second] / began[first]}
+		if p.rule >= 0 {
+			one.Rule = d.Base.Rules[p.rule].ID
+		}
+		if p.isReport() {
+			one.Finding, one.Value = w.k.id(p.symptom), w.k.value(p.seen)
+		}
+		all = append(all, one)
+	}
+	return all
+}

@@ -1,0 +1,262 @@
+package engine
+
+import (
+	"cmp"
+	"slices"
+	"strconv"
+	"strings"
+
+	"downdrop/engine/hypothesis"
+	"downdrop/engine/plan"
+	"downdrop/rulebase"
+)
+
+// policyName is what orders Next: one step ahead over the base policy.
+const policyName = "one_step"
+
+// A candidate is a step with what it is worth and whether it may be offered.
+type candidate struct {
+	step    *rulebase.Step
+	price   float64
+	gain    float64
+	minutes float64
+	changes bool // some result of it makes another remedy the first to try
+	refused *refusal
+}
+
+// propose values every step and sorts them into what can be offered and what
+// cannot.
+func (d *Diagnosis) propose(w *weighing) {
+	may := w.k.permission()
+	scene := plan.New(w.belief, w.ses.system, w.k.matters(w.ses, may))
+	var all []candidate
+	for i := range d.Base.Tests {
+		all = append(all, w.value(scene, &d.Base.Tests[i], -1))
+	}
+	for i := range d.Base.Remedies {
+		all = append(all, w.value(scene, &d.Base.Remedies[i], i))
+	}
+	if w.k.well() {
+		for i := range all {
+			all[i].refused = &refusal{WhyWell, ""}
+		}
+	} else {
+		refuse(all, may)
+	}
+	d.sortOffers(all, may)
+}
+
+// well says that the latest complaint finding is well.
+func (k *known) well() bool {
+	if k.base.Complaint == nil {
+		return false
+	}
+	state, value := -1, -1
+	for _, r := range k.counting {
+		if r.symptom == k.base.Complaint.Symptom && r.state > state {
+			state, value = r.state, r.value
+		}
+	}
+	return value == k.base.Complaint.Well
+}
+
+// refuse goes through the permission table for all steps.
+func refuse(all []candidate, may *permission) {
+	for i := range all {
+		c := &all[i]
+		if c.refused = may.before(c.step); c.refused == nil {
+			c.refused = may.agreed(c.step)
+		}
+		if c.refused == nil && c.step.Hazard&grave == 0 {
+			c.refused = may.apt(c.step)
+		}
+	}
+	deciding := ""
+	for i := range all {
+		c := &all[i]
+		if c.refused == nil && harmless(c.step) && c.step.Kind == rulebase.KindTest && c.changes {
+			deciding = c.step.ID
+			break
+		}
+	}
+	for i := range all {
+		if all[i].refused == nil {
+			all[i].refused = waits(all[i].step, deciding)
+		}
+	}
+}
+
+// matters collects what a step's worth depends on.
+func (k *known) matters(ses *session, may *permission) *plan.Matters {
+	m := &plan.Matters{Visit: k.effort().Visit, GiveUp: k.base.GiveUp}
+	lists := map[string]int{}
+	for c := range k.base.Causes {
+		var open []string
+		for _, h := range k.base.Causes[c].Remedies {
+			if _, done := k.last[k.base.Remedies[h.Remedy].ID]; !done {
+				open = append(open, strconv.Itoa(h.Remedy))
+			}
+		}
+		key := strings.Join(open, " ")
+		if len(open) == 0 {
+			key = "cause " + strconv.Itoa(c)
+		}
+		if _, ok := lists[key]; !ok {
+			lists[key] = len(lists)
+		}
+		m.Lists = append(m.Lists, lists[key])
+		m.Cures = append(m.Cures, k.cures(c))
+	}
+	for i := range k.base.Remedies {
+		r := &k.base.Remedies[i]
+		_, done := k.last[r.ID]
+		price := k.price(r) + proof(r)
+		m.Remedies = append(m.Remedies, plan.Remedy{Price: price, Rate: price, Away: may.away(r), Open: !done})
+	}
+	if c := k.base.Complaint; c != nil && ses.symptoms[c.Symptom] != nil {
+		m.Complaint = &plan.Complaint{Symptom: ses.symptoms[c.Symptom], Reported: k.reported(), Well: c.Well}
+	}
+	m.ByID = k.remediesByID()
+	return m
+}
+
+// remediesByID are the remedies in the order of their ids.
+func (k *known) remediesByID() []int {
+	order := make([]int, len(k.base.Remedies))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortFunc(order, func(a, b int) int { return cmp.Compare(k.base.Remedies[a].ID, k.base.Remedies[b].ID) })
+	return order
+}
+
+func (k *known) cures(cause int) []plan.Cure {
+	var all []plan.Cure
+	for i := range k.base.Remedies {
+		r := &k.base.Remedies[i]
+		if _, done := k.last[r.ID]; done {
+			continue
+		}
+		if chance := takes(k.base, r, cause); chance > 0 {
+			all = append(all, plan.Cure{Remedy: i, Chance: chance})
+		}
+	}
+	return all
+}
+
+func proof(r *rulebase.Step) float64 {
+	if r.Proof == nil {
+		return 0
+	}
+	return r.Proof.Minutes
+}
+
+// effort is the user's own figures, or the rulebase's.
+func (k *known) effort() rulebase.Effort {
+	if k.s.Effort != nil {
+		return *k.s.Effort
+	}
+	return k.base.Effort
+}
+
+// price is a step's minutes, with those added for what it stops.
+func (k *known) price(step *rulebase.Step) float64 {
+	switch step.Stops {
+	case rulebase.StopsDrop:
+		return step.Minutes + k.effort().StopsDrop
+	case rulebase.StopsBus:
+		return step.Minutes + k.effort().StopsBus
+	}
+	return step.Minutes
+}
+
+// value works out what a step is worth. A remedy is given by its place, a test by -1.
+func (w *weighing) value(scene *plan.Scene, step *rulebase.Step, remedy int) candidate {
+	c := candidate{step: step, price: w.k.price(step)}
+	a := plan.Action{Price: c.price, Remedy: remedy}
+	if remedy < 0 {
+		a.Views = w.views(step)
+		a.Watched = len(step.PutsRight) > 0
+	} else {
+		a.Price += proof(step)
+		a.Watched = true
+	}
+	for cause := range w.p.base.Causes {
+		if chance := takes(w.p.base, step, cause); chance > 0 {
+			a.Takes = append(a.Takes, hypothesis.Taking{Cause: cause, Chance: chance})
+		}
+	}
+	if remedy < 0 {
+		c.gain = scene.Gain(&a)
+	}
+	c.minutes, c.changes = scene.Minutes(&a)
+	return c
+}
+
+// views are the symptoms a test yields that weigh and are not known for sure in
+// this state of work. One whose bands are not known tells nothing.
+func (w *weighing) views(step *rulebase.Step) []plan.View {
+	var views []plan.View
+	for _, s := range step.Yields {
+		symptom := w.ses.symptoms[s]
+		if symptom == nil || w.p.base.Symptoms[s].Banded() && w.k.limits[s] == nil {
+			continue
+		}
+		v := plan.View{Symptom: symptom, Report: -1}
+		certain := false
+		for _, r := range w.k.counting {
+			if r.symptom == s && r.state == len(w.k.s.Done) && r.value >= 0 {
+				certain = r.sure == 1
+				v.Report, v.Sure = r.value, r.sure
+			}
+		}
+		if !certain {
+			views = append(views, v)
+		}
+	}
+	return views
+}
+
+// sortOffers writes Next and NotOffered.
+func (d *Diagnosis) sortOffers(all []candidate, may *permission) {
+	slices.SortStableFunc(all, func(a, b candidate) int {
+		return cmp.Or(cmp.Compare(rounded(a.minutes), rounded(b.minutes)), cmp.Compare(a.step.ID, b.step.ID))
+	})
+	var open []candidate
+	for _, c := range all {
+		if c.refused == nil {
+			open = append(open, c)
+			continue
+		}
+		d.NotOffered = append(d.NotOffered, Withheld{c.step, c.refused.why, c.refused.detail, c.gain})
+	}
+	slices.SortStableFunc(d.NotOffered, func(a, b Withheld) int {
+		return cmp.Or(cmp.Compare(rounded(b.GainBits), rounded(a.GainBits)), cmp.Compare(a.Step.ID, b.Step.ID))
+	})
+	for len(open) > 0 {
+		at := safest(open)
+		d.Next = append(d.Next, d.proposal(&open[at], may))
+		open = slices.Delete(open, at, at+1)
+	}
+}
+
+// safest is, of the steps within one minute of the best, the first harmless one.
+func safest(open []candidate) int {
+	for i := range open {
+		if rounded(open[i].minutes) > rounded(open[0].minutes)+1 {
+			break
+		}
+		if harmless(open[i].step) {
+			return i
+		}
+	}
+	return 0
+}
+
+func (d *Diagnosis) proposal(c *candidate, may *permission) Proposal {
+	p := Proposal{Step: c.step, Minutes: c.step.Minutes, Price: c.price, GainBits: c.gain, ExpectedMinutes: c.minutes, AskFirst: may.askFirst(c.step)}
+	for _, w := range c.step.Warnings {
+		p.Warnings = append(p.Warnings, d.Base.Warnings[w].ID)
+	}
+	return p
+}

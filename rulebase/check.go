@@ -1,0 +1,222 @@
+package rulebase
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"downdrop/rulebase/source"
+)
+
+// check looks for what is wrong between entries; it runs when every entry by
+// itself is right.
+func (l *loader) check() {
+	l.checkConditionCircles()
+	l.checkRuleCircles()
+	l.checkCountedTwice()
+}
+
+func (l *loader) at(e entry, kind, format string, args ...any) {
+	l.r.Problem(e.key, kind, "", format, args...)
+}
+
+// checkConditionCircles refuses a condition that depends on its own negation.
+func (l *loader) checkConditionCircles() {
+	b := l.base
+	n := len(b.Conditions)
+	edges := make([][]edge, n)
+	for i := range b.Conditions {
+		conditionReads(b, b.Conditions[i].When.Root, false, func(to int, negative bool) {
+			edges[i] = append(edges[i], edge{to, negative})
+		})
+	}
+	if circle := negativeCircle(edges); circle != nil {
+		l.at(l.sections["conditions"][circle[0]], "circle", "the condition depends on its own negation: %s; nothing could say whether it holds",
+			circleText(circle, func(i int) string { return b.Conditions[i].ID }))
+	}
+}
+
+func conditionReads(b *Base, t *Term, negative bool, visit func(to int, negative bool)) {
+	if t.Op == OpRead && b.Names[t.Name].Kind == KindCondition {
+		visit(b.Names[t.Name].Index, negative)
+	}
+	if t.Op == OpNot {
+		negative = !negative
+	}
+	for _, a := range t.Args {
+		conditionReads(b, a, negative, visit)
+	}
+}
+
+func circleText(circle []int, id func(int) string) string {
+	var ids []string
+	for _, c := range circle {
+		ids = append(ids, id(c))
+	}
+	return strings.Join(append(ids, ids[0]), " reads ")
+}
+
+func (l *loader) checkRuleCircles() {
+	if _, circle := Strata(l.base); circle != nil {
+		at := slices.IndexFunc(l.sections["rules"], func(e entry) bool { return slices.Contains(circle, e.id) })
+		l.at(l.sections["rules"][max(at, 0)], "circle", "the rules lead back to a `not known`: %s; they could not settle in any order", strings.Join(append(circle, circle[0]), ", then "))
+	}
+}
+
+// checkCountedTwice refuses a rule that derives what weighs (a symptom with
+// shows, or a given that more_likely reads) from a symptom that weighs already.
+func (l *loader) checkCountedTwice() {
+	b := l.base
+	weighs := make([]bool, len(b.Names))
+	for i := range b.Symptoms {
+		weighs[b.Symptoms[i].Slot] = b.Symptoms[i].Weighs
+	}
+	shifts := make([]bool, len(b.Names))
+	for i := range b.Causes {
+		for _, x := range b.Causes[i].MoreLikely {
+			for _, n := range x.When.Reads() {
+				shifts[n] = true
+			}
+		}
+	}
+	// rests[n] names a weighing symptom that n can rest on, through any chain of rules.
+	rests := make([]string, len(b.Names))
+	for i, w := range weighs {
+		if w {
+			rests[i] = b.Names[i].ID
+		}
+	}
+	for changed := true; changed; {
+		changed = false
+		for i := range b.Rules {
+			r := &b.Rules[i]
+			from := ""
+			for _, n := range r.When.Reads() {
+				if rests[n] != "" {
+					from = rests[n]
+				}
+			}
+			for _, a := range r.Then {
+				if from != "" && rests[a.Name] == "" && !r.Again {
+					rests[a.Name], changed = from, true
+				}
+			}
+		}
+	}
+	for i := range b.Rules {
+		r := &b.Rules[i]
+		if r.Again {
+			continue
+		}
+		for _, n := range r.When.Reads() {
+			if rests[n] == "" {
+				continue
+			}
+			for _, a := range r.Then {
+				if weighs[a.Name] || shifts[a.Name] {
+					l.at(l.sections["rules"][i], "counted-twice", "%s derives %s from %s, which weighs by itself: the same evidence would count twice; derive a plain fact, or say `again: true` with a `because`",
+						r.ID, b.Names[a.Name].ID, rests[n])
+				}
+			}
+		}
+	}
+}
+
+// Remarks are remarks about the sense of a rulebase that do not stop it from loading.
+func (b *Base) Remarks() []Problem {
+	r := source.NewReader()
+	say := func(pos Position, kind, format string, args ...any) {
+		r.Add(Problem{Position: pos, Kind: kind, Says: fmt.Sprintf(format, args...)})
+	}
+	obtained := map[int]bool{}
+	for i := range b.Tests {
+		t := &b.Tests[i]
+		tells := false
+		for _, s := range t.Yields {
+			obtained[s] = true
+			tells = tells || b.Symptoms[s].Weighs || b.reads(b.Symptoms[s].Slot)
+		}
+		if !tells && !t.Implied {
+			say(t.Pos, "tells-nothing", "%s yields nothing that weighs or that a rule reads", t.ID)
+		}
+	}
+	for i := range b.Symptoms {
+		s := &b.Symptoms[i]
+		isComplaint := b.Complaint != nil && b.Complaint.Symptom == i
+		if !obtained[i] && !isComplaint && !b.sets(s.Slot) {
+			say(s.Pos, "never-proposed", "no test yields %s and it does not say `by: asking` or `by: looking`: it is only taken, never proposed", s.ID)
+		}
+		if !s.Weighs && !b.reads(s.Slot) {
+			say(s.Pos, "weighs-nothing", "%s has no shows and no rule or step reads it", s.ID)
+		}
+	}
+	b.remarkCauses(say)
+	r.Problems.Sort()
+	return r.Problems.List
+}
+
+func (b *Base) remarkCauses(say func(Position, string, string, ...any)) {
+	shown := map[int]bool{}
+	mark := func(e *Expression) {
+		if e != nil {
+			for _, n := range e.Reads() {
+				shown[n] = true
+			}
+		}
+	}
+	for i := range b.Symptoms {
+		for _, row := range b.Symptoms[i].Shows {
+			mark(row.When)
+		}
+	}
+	for changed := true; changed; {
+		before := len(shown)
+		for i := range b.Conditions {
+			if shown[b.Conditions[i].Slot] {
+				mark(b.Conditions[i].When)
+			}
+		}
+		changed = len(shown) != before
+	}
+	for i := range b.Causes {
+		c := &b.Causes[i]
+		if !shown[c.Slot] {
+			say(c.Pos, "shows-nowhere", "no symptom depends on %s: nothing seen can ever speak for it", c.ID)
+		}
+		if len(c.Remedies) == 0 {
+			say(c.Pos, "no-remedy", "%s has no remedy: nothing can be advised against it", c.ID)
+		}
+	}
+	for i := range b.Conditions {
+		if c := &b.Conditions[i]; !shown[c.Slot] {
+			say(c.Pos, "shows-nowhere", "no symptom depends on the condition %s", c.ID)
+		}
+	}
+}
+
+// reads says whether any rule or only_if reads a name.
+func (b *Base) reads(name int) bool {
+	for i := range b.Rules {
+		if slices.Contains(b.Rules[i].When.Reads(), name) {
+			return true
+		}
+	}
+	for _, steps := range [][]Step{b.Tests, b.Remedies} {
+		for i := range steps {
+			if e := steps[i].OnlyIf; e != nil && slices.Contains(e.Reads(), name) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// sets says whether any rule sets a name.
+func (b *Base) sets(name int) bool {
+	for i := range b.Rules {
+		if slices.ContainsFunc(b.Rules[i].Then, func(a Assignment) bool { return a.Name == name }) {
+			return true
+		}
+	}
+	return false
+}

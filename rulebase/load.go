@@ -1,0 +1,299 @@
+package rulebase
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"embed"
+	"encoding/hex"
+	"fmt"
+	"io/fs"
+	"os"
+	"path"
+	"slices"
+	"sort"
+	"strings"
+
+	"downdrop/rulebase/source"
+)
+
+//go:embed drop/*.yaml
+var drop embed.FS
+
+// Shipped is the rulebase that comes with the program, with its rule tests.
+func Shipped() fs.FS {
+	sub, err := fs.Sub(drop, "drop")
+	if err != nil {
+		panic(err) // the folder is embedded above
+	}
+	return sub
+}
+
+// A Layer is a folder of rulebase files. Name is printed before the files' names in problems.
+type Layer struct {
+	Name string
+	FS   fs.FS
+}
+
+// LoadShipped loads the rulebase that comes with the program.
+func LoadShipped() (*Base, error) { return Load(Layer{"drop", Shipped()}) }
+
+// LoadFolder loads folders laid over one another, the lowest first.
+func LoadFolder(folders ...string) (*Base, error) {
+	layers := make([]Layer, len(folders))
+	for i, f := range folders {
+		info, err := os.Stat(f)
+		if err != nil {
+			return nil, fmt.Errorf("open rulebase %s: %w", f, err)
+		}
+		if !info.IsDir() {
+			return nil, fmt.Errorf("open rulebase %s: it is a file; a rulebase is a folder of .yaml files: %w", f, fs.ErrInvalid)
+		}
+		layers[i] = Layer{f, os.DirFS(f)}
+	}
+	return Load(layers...)
+}
+
+// IsRuleFile says whether a file of a rulebase folder belongs to the rulebase:
+// every .yaml file but the rule tests.
+func IsRuleFile(name string) bool {
+	return strings.HasSuffix(name, ".yaml") && !strings.HasSuffix(name, "_test.yaml")
+}
+
+// Load reads and checks layers laid over one another, the lowest first. The
+// error is a *Problems with all that is wrong in all files, or the error of a
+// file that could not be read. A rulebase with problems never loads half.
+func Load(layers ...Layer) (*Base, error) {
+	l := &loader{r: source.NewReader(), base: &Base{}}
+	digest := sha256.New()
+	for i, layer := range layers {
+		if err := l.readLayer(i, layer, digest); err != nil {
+			return nil, err
+		}
+	}
+	l.base.Digest = hex.EncodeToString(digest.Sum(nil))
+	l.build()
+	if err := l.r.Err(); err != nil {
+		return nil, err
+	}
+	return l.base, nil
+}
+
+// An entry is an entry of a section, as it stands in a file.
+type entry struct {
+	id    string
+	key   *source.Node
+	node  *source.Node
+	layer int
+}
+
+// A loader goes from files to a Base: first all entries and their ids, then
+// names, then each section.
+type loader struct {
+	r        *source.Reader
+	base     *Base
+	header   []*source.Node // by layer
+	sections map[string][]entry
+	seen     map[string]entry // by id, of all sections
+	kind     map[string]Kind
+	scopeIDs map[string]int
+	sources  map[string]bool
+}
+
+var sectionNames = []string{"rulebase", "givens", "causes", "conditions", "symptoms", "rules", "tests", "remedies", "warnings", "sources"}
+
+var sectionKinds = map[string]Kind{"givens": KindGiven, "causes": KindCause, "conditions": KindCondition, "symptoms": KindSymptom,
+	"rules": KindRule, "tests": KindTest, "remedies": KindRemedy, "warnings": KindWarning, "sources": KindSource}
+
+func (l *loader) readLayer(n int, layer Layer, digest interface{ Write([]byte) (int, error) }) error {
+	files, err := fs.ReadDir(layer.FS, ".")
+	if err != nil {
+		return fmt.Errorf("open rulebase %s: %w", layer.Name, err)
+	}
+	l.header = append(l.header, nil)
+	var names []string
+	for _, f := range files {
+		if IsRuleFile(f.Name()) && !f.IsDir() {
+			names = append(names, f.Name())
+		}
+	}
+	sort.Strings(names)
+	for _, name := range names {
+		text, err := fs.ReadFile(layer.FS, name)
+		if err != nil {
+			return fmt.Errorf("read rulebase file %s: %w", path.Join(layer.Name, name), err)
+		}
+		digest.Write(bytes.Join([][]byte{[]byte(name), text, nil}, []byte{0}))
+		if doc := l.r.Read(path.Join(layer.Name, name), text); doc != nil {
+			l.collect(n, doc)
+		}
+	}
+	if l.header[n] == nil && len(l.r.Problems.List) == 0 {
+		l.r.Add(source.Problem{Position: source.Position{File: layer.Name}, Kind: "no-header", Says: "no file of this rulebase has a `rulebase:` header; add one with at least a name"})
+	}
+	return nil
+}
+
+// collect takes the sections of one file.
+func (l *loader) collect(n int, doc *source.Node) {
+	if doc.Shape != source.Map {
+		l.r.Problem(doc, "shape", "", "a rulebase file is sections with names: %s", strings.Join(sectionNames, ", "))
+		return
+	}
+	for i, key := range doc.Keys {
+		value := doc.Items[i]
+		switch {
+		case key.Text == "note":
+		case key.Text == "rulebase":
+			if l.header[n] != nil {
+				l.r.Problem(key, "two-headers", "", "a rulebase has one header; the first is in %s on line %d", l.header[n].Pos.File, l.header[n].Pos.Line)
+				continue
+			}
+			l.header[n] = value
+		case sectionKinds[key.Text] == KindNone:
+			l.r.Problem(key, "unknown-section", source.Nearest(key.Text, sectionNames), "%q is not a section; the sections are %s", key.Text, strings.Join(sectionNames, ", "))
+		case value.Empty:
+		case value.Shape != source.Map:
+			l.r.Problem(value, "shape", "", "%s are entries with ids, one below the other", key.Text)
+		default:
+			l.collectSection(n, key.Text, value)
+		}
+	}
+}
+
+func (l *loader) collectSection(n int, section string, value *source.Node) {
+	if l.sections == nil {
+		l.sections, l.seen, l.kind = map[string][]entry{}, map[string]entry{}, map[string]Kind{}
+	}
+	kind := sectionKinds[section]
+	for i, key := range value.Keys {
+		e := entry{key.Text, key, value.Items[i], n}
+		if !l.goodID(key) {
+			continue
+		}
+		replaces := e.node.Shape == source.Map && e.node.Get("replaces") != nil && l.flag(e.node.Get("replaces"))
+		before, known := l.seen[e.id]
+		switch {
+		case known && replaces && l.kind[e.id] == kind && before.layer < n:
+			at := slices.IndexFunc(l.sections[section], func(x entry) bool { return x.id == e.id })
+			l.sections[section][at] = e
+			l.seen[e.id] = e
+			continue
+		case known && l.kind[e.id] == kind && before.layer < n:
+			l.r.Problem(key, "duplicate-id", "", "%s stands already in %s on line %d; say `replaces: true` to replace it", e.id, before.key.Pos.File, before.key.Pos.Line)
+			continue
+		case known:
+			l.r.Problem(key, "duplicate-id", "", "%s is already a %s, in %s on line %d; ids of all sections share one namespace", e.id, kindWords[l.kind[e.id]], before.key.Pos.File, before.key.Pos.Line)
+			continue
+		case replaces:
+			l.r.Problem(e.node.Get("replaces"), "replaces-nothing", "", "%s replaces nothing: no lower rulebase has it", e.id)
+		}
+		l.seen[e.id], l.kind[e.id] = e, kind
+		l.sections[section] = append(l.sections[section], e)
+	}
+}
+
+var notIDs = strings.Fields("and or not in contains matches startsWith endsWith true false nil let if else known min max abs when because source note")
+
+func (l *loader) goodID(key *source.Node) bool {
+	if !isID(key.Text) {
+		l.r.Problem(key, "id", "", "%q is not an id: it begins with a small letter and goes on with small letters, digits and _", key.Text)
+		return false
+	}
+	if slices.Contains(notIDs, key.Text) {
+		l.r.Problem(key, "id", "", "%q means something else in a rulebase and cannot be an id", key.Text)
+		return false
+	}
+	return true
+}
+
+func isID(s string) bool {
+	for i, r := range s {
+		if !(r >= 'a' && r <= 'z' || i > 0 && (r >= '0' && r <= '9' || r == '_')) {
+			return false
+		}
+	}
+	return s != ""
+}
+
+// build makes the Base from the entries.
+func (l *loader) build() {
+	b := l.base
+	for _, e := range l.sections["sources"] {
+		l.source(e)
+	}
+	l.readHeader()
+	for _, e := range l.sections["givens"] {
+		l.given(e)
+	}
+	for _, e := range l.sections["symptoms"] {
+		l.symptomValues(e)
+	}
+	l.index()
+	l.facts()
+	for i, e := range l.sections["causes"] {
+		b.Names = append(b.Names, Name{ID: e.id, Kind: KindCause, Index: i, Type: Flag})
+	}
+	for i, e := range l.sections["conditions"] {
+		b.Names = append(b.Names, Name{ID: e.id, Kind: KindCondition, Index: i, Type: Flag})
+	}
+	l.scopeIDs = make(map[string]int, len(b.Names))
+	for i, n := range b.Names {
+		l.scopeIDs[n.ID] = i
+	}
+	for _, e := range l.sections["warnings"] {
+		l.warning(e)
+	}
+	for _, e := range l.sections["tests"] {
+		b.Tests = append(b.Tests, l.step(e, KindTest))
+	}
+	for _, e := range l.sections["remedies"] {
+		b.Remedies = append(b.Remedies, l.step(e, KindRemedy))
+	}
+	for _, e := range l.sections["causes"] {
+		l.cause(e)
+	}
+	for _, e := range l.sections["conditions"] {
+		l.condition(e)
+	}
+	for i, e := range l.sections["symptoms"] {
+		l.shows(e, &b.Symptoms[i])
+	}
+	for i, e := range l.sections["rules"] {
+		l.rule(e, &b.Rules[i])
+	}
+	l.complaint()
+	l.imply()
+	if len(l.r.Problems.List) == 0 {
+		l.check()
+	}
+}
+
+// index records what every id stands for.
+func (l *loader) index() {
+	b := l.base
+	b.index = map[string]Ref{}
+	for section, kind := range sectionKinds {
+		for i, e := range l.sections[section] {
+			b.index[e.id] = Ref{kind, i}
+		}
+	}
+}
+
+// imply offers a symptom by itself where no test yields it and it says that it
+// can be had by asking or looking.
+func (l *loader) imply() {
+	b := l.base
+	yielded := map[int]bool{}
+	for i := range b.Tests {
+		for _, s := range b.Tests[i].Yields {
+			yielded[s] = true
+		}
+	}
+	for i := range b.Symptoms {
+		s := &b.Symptoms[i]
+		if s.By == ByNothing || yielded[i] {
+			continue
+		}
+		b.Tests = append(b.Tests, Step{ID: s.ID, Kind: KindTest, Pos: s.Pos, Do: s.Ask, Minutes: 1, Who: Operator, Yields: []int{i}, Implied: true})
+	}
+}
