@@ -1,6 +1,7 @@
 package main
 
 import (
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -13,6 +14,17 @@ import (
 
 type completer = func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective)
 
+// once drops repeats: completing reads the flags twice.
+func once(dirs []string) []string {
+	var all []string
+	for _, d := range dirs {
+		if !slices.Contains(all, d) {
+			all = append(all, d)
+		}
+	}
+	return all
+}
+
 func completeCaseFile(_ *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
 	if len(args) > 0 {
 		return nil, cobra.ShellCompDirectiveNoFileComp
@@ -23,7 +35,7 @@ func completeCaseFile(_ *cobra.Command, args []string, _ string) ([]string, cobr
 func completeCaseFlags(cmd *cobra.Command, env *environment, o *caseOptions) {
 	from := func(list func(*rulebase.Base, string) []string) completer {
 		return func(_ *cobra.Command, _ []string, begun string) ([]string, cobra.ShellCompDirective) {
-			base, err := env.open(o.rulebase)
+			base, err := env.open(once(o.rulebase))
 			if err != nil {
 				return nil, cobra.ShellCompDirectiveError
 			}

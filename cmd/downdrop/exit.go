@@ -48,7 +48,7 @@ func exitCode(err error) int {
 		return exitInput
 	case errors.As(err, &output):
 		return exitStore
-	case errors.As(err, &path):
+	case errors.As(err, &path), errors.Is(err, fs.ErrInvalid): // a rulebase that is a file
 		return exitNotFound
 	case errors.Is(err, errNoTerminal):
 		return exitNoTerminal
@@ -126,12 +126,11 @@ func tell(env *environment, err error) {
 // notFound says which file could not be read, without the words of the system call.
 func notFound(err error) string {
 	var path *fs.PathError
-	errors.As(err, &path)
 	switch {
+	case !errors.As(err, &path):
+		return strings.TrimSuffix(err.Error(), ": "+fs.ErrInvalid.Error()) + "."
 	case errors.Is(err, fs.ErrNotExist):
 		return fmt.Sprintf(sayNoFile, path.Path)
-	case errors.Is(err, fs.ErrPermission):
-		return fmt.Sprintf(sayNoPermission, path.Path)
 	}
 	return fmt.Sprintf(sayUnreadable, path.Path, path.Err)
 }

@@ -102,7 +102,10 @@ func flagError(cmd *cobra.Command, err error) error {
 	}
 	var names []string
 	cmd.Flags().VisitAll(func(f *pflag.Flag) { names = append(names, f.Name) })
-	says := fmt.Sprintf(sayNoFlag, cmd.CommandPath(), unknown.GetSpecifiedName())
+	says := fmt.Sprintf(sayNoFlag, cmd.CommandPath(), "--"+unknown.GetSpecifiedName())
+	if unknown.GetSpecifiedShortnames() != "" {
+		return usageError{fmt.Sprintf(sayNoFlag, cmd.CommandPath(), "-"+unknown.GetSpecifiedName())}
+	}
 	if near := source.Nearest(unknown.GetSpecifiedName(), names); near != "" {
 		says += fmt.Sprintf(sayMeant, "--"+near)
 	}

@@ -15,12 +15,19 @@ func newVersionCmd(env *environment) *cobra.Command {
 		Short:   shortVersion,
 		Long:    longVersion,
 		Example: exampleVersion,
-		Args:    cobra.NoArgs,
+		Args:    noArguments,
 		RunE: func(*cobra.Command, []string) error {
 			_, err := fmt.Fprintf(env.out, "downdrop %s, %s\n", ourVersion(), runtime.Version())
 			return written(err)
 		},
 	}
+}
+
+func noArguments(cmd *cobra.Command, args []string) error {
+	if len(args) > 0 {
+		return usageError{fmt.Sprintf(sayNoArguments, cmd.CommandPath(), args[0])}
+	}
+	return nil
 }
 
 // ourVersion is what the module was built as.

@@ -2,6 +2,7 @@ package report
 
 import (
 	"io"
+	"strings"
 
 	"downdrop/rulebase"
 )
@@ -33,7 +34,11 @@ func (c *Check) Text(w io.Writer, width int) error {
 	}
 	for _, list := range [][]rulebase.Problem{c.errors, c.remarks} {
 		for _, problem := range list {
-			p.out.WriteString(problem.String() + "\n") // carets need their line as it is
+			says := problem.String()
+			if problem.Text == "" { // nothing to set a caret under
+				says, _, _ = strings.Cut(says, "\n")
+			}
+			p.out.WriteString(says + "\n") // not folded: a caret stands under its line
 		}
 	}
 	p.gap()
