@@ -5,7 +5,6 @@ import (
 	"context"
 	"errors"
 	"flag"
-	"io"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -64,60 +63,6 @@ func exits(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	if code != args[0] {
 		ts.Fatalf("exit code %s, want %s", code, args[0])
-	}
-}
-
-// command is this binary as downdrop, in a process of its own.
-func command(t *testing.T, args ...string) *exec.Cmd {
-	t.Helper()
-	cmd := exec.Command(os.Args[0], args...)
-	cmd.Env = append(os.Environ(), asCommand+"=1")
-	return cmd
-}
-
-func TestInterruptionEndsAtOnce(t *testing.T) {
-	for signal, want := range map[syscall.Signal]int{syscall.SIGINT: 130, syscall.SIGTERM: 143} {
-		cmd := command(t, "diagnose", "-")
-		stdin, err := cmd.StdinPipe() // never closed before the end
-		if err != nil {
-			t.Fatal(err)
-		}
-		var said bytes.Buffer
-		cmd.Stderr = &said
-		if err := cmd.Start(); err != nil {
-			t.Fatal(err)
-		}
-		// The command listens for signals before it reads, so once it takes input it listens.
-		if _, err := io.WriteString(stdin, strings.Repeat("#\n", 1<<17)); err != nil {
-			t.Fatal(err)
-		}
-		if err := cmd.Process.Signal(signal); err != nil {
-			t.Fatal(err)
-		}
-		err = cmd.Wait()
-		stdin.Close()
-		if got := cmd.ProcessState.ExitCode(); got != want || said.Len() > 0 {
-			t.Errorf("%v: exit code %d, want %d (%v), said %q", signal, got, want, err, said.String())
-		}
-	}
-}
-
-func TestReaderThatLeavesIsNoError(t *testing.T) {
-	cmd := command(t, "diagnose", "--rulebase", "testdata/small", "--detail")
-	read, write, err := os.Pipe()
-	if err != nil {
-		t.Fatal(err)
-	}
-	var said bytes.Buffer
-	cmd.Stdout, cmd.Stderr = write, &said
-	if err := cmd.Start(); err != nil {
-		t.Fatal(err)
-	}
-	read.Close()
-	write.Close()
-	_ = cmd.Wait() // whichever way it ends, it says nothing
-	if said.Len() > 0 {
-		t.Errorf("said %q", said.String())
 	}
 }
 

@@ -272,9 +272,9 @@ func sayPrice(s *rulebase.Step) string {
 func sayGain(bits float64) string {
 	switch {
 	case bits >= 1.5:
-		return "It should leave a third or less of what could be done."
+		return "It should leave a third of the list or less."
 	case bits >= 0.75:
-		return "It should about halve what could be done."
+		return "It should about halve the list."
 	case bits >= 0.35:
 		return "It should narrow the list down."
 	case bits >= 0.1:

@@ -25,6 +25,8 @@ const (
 	shownElse     = 4
 	shownWithheld = 2 // of each reason
 	shownWeights  = 3
+
+	tellsNothing = 0.005 // bits: below it a test is not worth a line
 )
 
 // Text writes a diagnosis for people. What matters first stands first: whether it
@@ -373,20 +375,24 @@ func (t *text) others() {
 	if len(t.d.Next) < 2 || t.o.Detail { // details show every step in full
 		return
 	}
-	rest := t.d.Next[1:]
-	shown := rest[:min(shownElse, len(rest))]
-	t.gap()
-	t.say(sayElse)
-	marked := false
-	for i := range shown {
-		says := sayElseStep(t.d, &shown[i])
-		if w := warningsOf(t.d.Base, shown[i].Step); len(w) > 0 {
+	marked, shown := false, 0
+	for i := range t.d.Next {
+		p := &t.d.Next[i]
+		if i == 0 || shown == shownElse || p.Step.Kind == rulebase.KindTest && p.GainBits < tellsNothing && len(p.Step.PutsRight) == 0 {
+			continue
+		}
+		if shown++; shown == 1 {
+			t.gap()
+			t.say(sayElse)
+		}
+		says := sayElseStep(t.d, p)
+		if w := warningsOf(t.d.Base, p.Step); len(w) > 0 {
 			says, marked = signalWord(w[0].Level)+": "+says, true
 		}
-		t.item(fmt.Sprintf("  %3d. ", i+2), says)
+		t.item("  - ", says)
 	}
-	if len(rest) > len(shown) {
-		t.say(sayMoreSteps(len(rest) - len(shown)))
+	if more := len(t.d.Next) - 1 - shown; more > 0 {
+		t.say(sayMoreSteps(more))
 	}
 	switch {
 	case marked && t.o.Hints:

@@ -1,0 +1,125 @@
+//go:build unix
+
+package main
+
+import (
+	"bytes"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+)
+
+// command is this binary as downdrop, in a process of its own.
+func command(t *testing.T, args ...string) *exec.Cmd {
+	t.Helper()
+	cmd := exec.Command(os.Args[0], args...)
+	cmd.Env = append(os.Environ(), asCommand+"=1")
+	return cmd
+}
+
+func TestInterruptionEndsAtOnce(t *testing.T) {
+	for signal, want := range map[syscall.Signal]int{syscall.SIGINT: 130, syscall.SIGTERM: 143} {
+		cmd := command(t, "diagnose", "-")
+		stdin, err := cmd.StdinPipe() // never closed before the end
+		if err != nil {
+			t.Fatal(err)
+		}
+		var said bytes.Buffer
+		cmd.Stderr = &said
+		if err := cmd.Start(); err != nil {
+			t.Fatal(err)
+		}
+		// The command listens for signals before it reads, so once it takes input it listens.
+		if _, err := io.WriteString(stdin, strings.Repeat("#\n", 1<<17)); err != nil {
+			t.Fatal(err)
+		}
+		if err := cmd.Process.Signal(signal); err != nil {
+			t.Fatal(err)
+		}
+		err = cmd.Wait()
+		stdin.Close()
+		if got := cmd.ProcessState.ExitCode(); got != want || said.Len() > 0 {
+			t.Errorf("%v: exit code %d, want %d (%v), said %q", signal, got, want, err, said.String())
+		}
+	}
+}
+
+func TestReaderThatLeavesIsNoError(t *testing.T) {
+	cmd := command(t, "diagnose", "--rulebase", "testdata/small", "--detail")
+	read, write, err := os.Pipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var said bytes.Buffer
+	cmd.Stdout, cmd.Stderr = write, &said
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	read.Close()
+	write.Close()
+	_ = cmd.Wait() // whichever way it ends, it says nothing
+	if said.Len() > 0 {
+		t.Errorf("said %q", said.String())
+	}
+}
+
+// BenchmarkCold is what somebody waits for who types a command: a new process that
+// reads the shipped rulebase and a case, and answers. Beside it runs a bare
+// program with cobra, built in the same run: what no program of this kind can go
+// below.
+func BenchmarkCold(b *testing.B) {
+	examples, err := filepath.Glob("../../cases/examples/*.yaml")
+	if err != nil || len(examples) == 0 {
+		b.Fatalf("no examples: %v", err)
+	}
+	dir := b.TempDir()
+	ours, hello := build(b, dir, "."), build(b, dir, "./testdata/hello")
+	for _, example := range examples {
+		b.Run(strings.TrimSuffix(filepath.Base(example), ".yaml"), func(b *testing.B) {
+			var cold, floor, memory []float64
+			for b.Loop() {
+				ms, mib := startOf(b, ours, "diagnose", example)
+				cold, memory = append(cold, ms), append(memory, mib)
+				ms, _ = startOf(b, hello)
+				floor = append(floor, ms)
+			}
+			b.ReportMetric(median(cold), "ms")
+			b.ReportMetric(median(floor), "hello-ms")
+			b.ReportMetric(median(cold)/median(floor), "times-hello")
+			b.ReportMetric(slices.Max(memory), "MiB")
+		})
+	}
+}
+
+func build(b *testing.B, dir, pkg string) string {
+	b.Helper()
+	out := filepath.Join(dir, filepath.Base(pkg)+".bin")
+	if text, err := exec.Command("go", "build", "-trimpath", "-o", out, pkg).CombinedOutput(); err != nil {
+		b.Fatalf("%v: %s", err, text)
+	}
+	return out
+}
+
+// startOf runs a program once: wall time in milliseconds, and its largest resident
+// set in MiB.
+func startOf(b *testing.B, name string, args ...string) (ms, mib float64) {
+	b.Helper()
+	cmd := exec.Command(name, args...)
+	begin := time.Now()
+	if text, err := cmd.CombinedOutput(); err != nil {
+		b.Fatalf("%v: %s", err, text)
+	}
+	ms = float64(time.Since(begin).Microseconds()) / 1000
+	return ms, float64(cmd.ProcessState.SysUsage().(*syscall.Rusage).Maxrss) / 1024 // KiB on Linux
+}
+
+func median(all []float64) float64 {
+	all = slices.Sorted(slices.Values(all))
+	return all[len(all)/2]
+}
