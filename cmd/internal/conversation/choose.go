@@ -1,0 +1,329 @@
+package conversation
+
+import (
+	"slices"
+
+	"downdrop/engine"
+	"downdrop/rulebase"
+)
+
+// choose says what to ask now: what an entry left unclear and the results of a test
+// first, then the complaint and who is there, then what the diagnosis puts first.
+func (t *Talk) choose(s *State, d *engine.Diagnosis) Question {
+	if isWell(d) {
+		s.Waiting = slices.DeleteFunc(s.Waiting, func(q Question) bool { return q.Kind != AskProof && q.Kind != AskWhich })
+	}
+	switch {
+	case len(s.Waiting) > 0:
+		return t.waiting(s, d)
+	case isWell(d):
+		return endQuestion()
+	}
+	if q, ok := t.opening(s); ok {
+		return q
+	}
+	if q, ok := t.limitsQuestion(s, d); ok {
+		return q
+	}
+	if q, ok := t.lossOfBusQuestion(s, d); ok {
+		return q
+	}
+	for _, p := range d.Next {
+		if !t.passedOver(s, p.Step) {
+			return t.lead(s, p.Step, p.AskFirst)
+		}
+	}
+	if q, ok := t.unlock(s, d); ok {
+		return q
+	}
+	return Question{Kind: AskMore, Says: sayNothingLeft(len(d.Next) > 0), Answers: numbered(t.moreAnswers(s, d))}
+}
+
+// waiting gives the first question waiting; a step waits as the questions that lead up to it.
+func (t *Talk) waiting(s *State, d *engine.Diagnosis) Question {
+	q := s.Waiting[0]
+	if q.Kind != AskStep {
+		return q
+	}
+	st := t.words.stepByID[q.ID]
+	if p := proposalOf(d, q.ID); p != nil {
+		return t.lead(s, st, p.AskFirst)
+	}
+	if w := withheldOf(d, q.ID); w != nil && w.Why == engine.WhyUnconfirmed {
+		if c, ok := t.unconfirmed(*w); ok {
+			return c
+		}
+	}
+	return q
+}
+
+func proposalOf(d *engine.Diagnosis, id string) *engine.Proposal {
+	for i := range d.Next {
+		if d.Next[i].Step.ID == id && !d.Next[i].Step.Implied {
+			return &d.Next[i]
+		}
+	}
+	return nil
+}
+
+func withheldOf(d *engine.Diagnosis, id string) *engine.Withheld {
+	for i := range d.NotOffered {
+		if d.NotOffered[i].Step.ID == id && !d.NotOffered[i].Step.Implied {
+			return &d.NotOffered[i]
+		}
+	}
+	return nil
+}
+
+// isWell says whether the drop is well, by what was said last.
+func isWell(d *engine.Diagnosis) bool {
+	return len(d.Next) == 0 && slices.ContainsFunc(d.NotOffered, func(w engine.Withheld) bool { return w.Why == engine.WhyWell })
+}
+
+// opening asks what every case has to know: the complaint, then who is there.
+func (t *Talk) opening(s *State) (Question, bool) {
+	sit := &s.Situation
+	switch {
+	case t.base.Complaint != nil && !t.complained(s):
+		q := t.symptomQuestion(s, t.base.Complaint.Symptom)
+		return q, true
+	case sit.At == "" && !s.settled("place"):
+		return placeQuestion(), true
+	case sit.Who == rulebase.Anybody && !s.settled("who"):
+		return whoQuestion(), true
+	case sit.At == rulebase.Field && !sit.Alone && !s.settled("alone"):
+		return aloneQuestion(), true
+	case len(sit.Drops) == 0 && !s.settled("drops") && t.wantsExtent(s):
+		return dropsQuestion(), true
+	case sit.Drop == 0 && len(downDrops(sit)) > 1 && !s.settled("this_drop"):
+		return thisDropQuestion(sit), true
+	}
+	return Question{}, false
+}
+
+// complained says whether what is wrong with the drop was said or passed over.
+func (t *Talk) complained(s *State) bool {
+	id := t.base.Symptoms[t.base.Complaint.Symptom].ID
+	return s.settled(id) || len(s.Situation.Done) > 0 || slices.ContainsFunc(s.Situation.Findings, func(f rulebase.Finding) bool { return f.Symptom == id && f.Drop == 0 })
+}
+
+// filled gives the given that the program fills by this name, -1 where there is none.
+func (t *Talk) filled(by string) int {
+	return slices.IndexFunc(t.base.Givens, func(g rulebase.Given) bool { return g.FilledBy == by })
+}
+
+// wantsExtent says whether the rulebase asks how much is down, and nobody said so outright.
+func (t *Talk) wantsExtent(s *State) bool {
+	g := t.filled("extent")
+	return g >= 0 && !t.said(s, t.base.Givens[g].ID)
+}
+
+// limitsQuestion asks for the given without which a reading cannot be judged.
+func (t *Talk) limitsQuestion(s *State, d *engine.Diagnosis) (Question, bool) {
+	for _, c := range d.Conflicts {
+		if c.Kind != engine.ConflictLimits {
+			continue
+		}
+		for _, id := range c.Members {
+			if th := t.words.thing(id); th != nil && th.kind == rulebase.KindGiven && !t.said(s, id) && !s.settled(id) {
+				return t.givenQuestion(th.index, ""), true
+			}
+		}
+	}
+	return Question{}, false
+}
+
+// lossOfBusQuestion asks what the outputs do on loss of bus, where a step that tells
+// more than all on offer waits for just that.
+func (t *Talk) lossOfBusQuestion(s *State, d *engine.Diagnosis) (Question, bool) {
+	g := t.filled("loss_of_bus")
+	if g < 0 || s.settled(t.base.Givens[g].ID) || t.said(s, t.base.Givens[g].ID) {
+		return Question{}, false
+	}
+	best := 0.0
+	for _, p := range d.Next {
+		best = max(best, p.GainBits)
+	}
+	for _, w := range d.NotOffered {
+		if w.Why == engine.WhyLossOfBus && (w.GainBits > best || len(d.Next) == 0) {
+			return t.givenQuestion(g, w.Step.ID), true
+		}
+	}
+	return Question{}, false
+}
+
+// said says whether a person gave a given.
+func (t *Talk) said(s *State, id string) bool {
+	return slices.ContainsFunc(s.Situation.Givens, func(g rulebase.GivenValue) bool { return g.ID == id })
+}
+
+// passedOver says whether a step, or the symptom that an implied test asks for, was
+// passed over.
+func (t *Talk) passedOver(s *State, st *rulebase.Step) bool {
+	if st.Implied {
+		return s.settled(t.base.Symptoms[st.Yields[0]].ID)
+	}
+	return s.settled(st.ID)
+}
+
+// lead leads up to a step: givens that could forbid it, then the facts its warnings
+// name where it can hurt, then the step itself.
+func (t *Talk) lead(s *State, st *rulebase.Step, askFirst []string) Question {
+	for _, id := range askFirst {
+		if th := t.words.thing(id); th != nil && !s.settled(id) {
+			q := t.questionAbout(s, th)
+			q.For = st.ID
+			return q
+		}
+	}
+	if st.Implied {
+		q := t.symptomQuestion(s, st.Yields[0])
+		return q
+	}
+	if st.Hazard != 0 {
+		for _, w := range st.Warnings {
+			if !slices.Contains(s.Situation.Confirmed, t.base.Warnings[w].ID) {
+				return t.confirmQuestion(w, st)
+			}
+		}
+	}
+	return t.stepQuestion(st)
+}
+
+// unlock asks for what would let a withheld step be offered, where one answer does:
+// a fact to confirm. The step that tells most goes first.
+func (t *Talk) unlock(s *State, d *engine.Diagnosis) (Question, bool) {
+	for _, w := range worthwhile(d) {
+		if w.Why != engine.WhyUnconfirmed || s.settled(w.Step.ID) {
+			continue
+		}
+		if q, ok := t.unconfirmed(w); ok {
+			return q, true
+		}
+	}
+	return Question{}, false
+}
+
+// unconfirmed asks for the fact for want of which a step is withheld.
+func (t *Talk) unconfirmed(w engine.Withheld) (Question, bool) {
+	for _, i := range w.Step.Warnings {
+		if t.base.Warnings[i].ID == w.Detail {
+			return t.confirmQuestion(i, w.Step), true
+		}
+	}
+	return Question{}, false
+}
+
+// worthwhile gives the withheld steps that could still tell something, and
+// remedies, by falling gain.
+func worthwhile(d *engine.Diagnosis) []engine.Withheld {
+	var out []engine.Withheld
+	for _, w := range d.NotOffered {
+		switch w.Why {
+		case engine.WhyKnown, engine.WhyDone, engine.WhyWell, engine.WhyImpossible:
+			continue
+		}
+		if w.GainBits > 0.005 || w.Step.Kind == rulebase.KindRemedy && remedyProbability(d, w.Step.ID) > 0.01 {
+			out = append(out, w)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b engine.Withheld) int {
+		switch {
+		case a.GainBits > b.GainBits:
+			return -1
+		case a.GainBits < b.GainBits:
+			return 1
+		}
+		return 0
+	})
+	return out
+}
+
+// remedyProbability is how likely it is that a remedy takes a cause that is still
+// there: an upper bound, the sum over the causes whose first remedy it is.
+func remedyProbability(d *engine.Diagnosis, id string) float64 {
+	p := 0.0
+	for _, c := range d.Causes {
+		if c.Remedy >= 0 && d.Base.Remedies[c.Remedy].ID == id {
+			p += c.Now
+		}
+	}
+	return min(p, 1)
+}
+
+// moreAnswers are the answers that would let something be offered again.
+func (t *Talk) moreAnswers(s *State, d *engine.Diagnosis) []Answer {
+	var out []Answer
+	for _, p := range d.Next {
+		if len(out) < 3 && t.passedOver(s, p.Step) {
+			out = append(out, Answer{Says: sayAfterAll(p.Step), Entry: t.doEntry(p.Step)})
+		}
+	}
+	for _, w := range worthwhile(d) {
+		if a, ok := t.unlockAnswer(w); ok && len(out) < mostAnswers-2 && !slices.ContainsFunc(out, func(o Answer) bool { return o.Entry == a.Entry }) {
+			out = append(out, a)
+		}
+	}
+	return append(out, Answer{Says: sayWhatNeed, Entry: "what would you need"}, Answer{Says: saySaveAnswer, Entry: "stop and save as a case file"})
+}
+
+// doEntry is the entry that takes up a step.
+func (t *Talk) doEntry(st *rulebase.Step) string {
+	if st.Implied {
+		return "ask " + t.base.Symptoms[st.Yields[0]].ID
+	}
+	return "do " + st.ID
+}
+
+// unlockAnswer is the entry that takes away the reason why a step is withheld.
+func (t *Talk) unlockAnswer(w engine.Withheld) (Answer, bool) {
+	switch w.Why {
+	case engine.WhyTools:
+		return Answer{Says: sayHaveTool(w.Detail, w.Step), Entry: "I have " + w.Detail}, true
+	case engine.WhyPerson:
+		who := w.Step.Who
+		if w.Step.Hazard&rulebase.HazardLive != 0 {
+			who = max(who, rulebase.Technician)
+		}
+		return Answer{Says: sayWhoIsHere(who, w.Step), Entry: whoNames[who] + " is here"}, true
+	case engine.WhyPlace:
+		if len(w.Step.At) > 0 {
+			return Answer{Says: sayPlaceFor(w.Step.At[0], w.Step), Entry: placeEntries[w.Step.At[0]]}, true
+		}
+	case engine.WhyAlone:
+		return Answer{Says: sayNotAloneFor(w.Step), Entry: "not alone"}, true
+	case engine.WhyLossOfBus:
+		if g := t.filled("loss_of_bus"); g >= 0 {
+			return Answer{Says: sayGivenFor(t.base.Givens[g].Ask, w.Step), Entry: "ask " + t.base.Givens[g].ID}, true
+		}
+	case engine.WhyUnconfirmed:
+		return Answer{Says: sayTakeUp(w.Step), Entry: "do " + w.Step.ID}, true
+	case engine.WhyOnlyIf:
+		for _, n := range reads(w.Step.OnlyIf) {
+			if name := t.base.Names[n]; name.Kind == rulebase.KindGiven {
+				return Answer{Says: sayGivenFor(t.base.Givens[name.Index].Ask, w.Step), Entry: "ask " + name.ID}, true
+			}
+		}
+	}
+	return Answer{}, false
+}
+
+// reads gives the places in Base.Names that an expression reads.
+func reads(e *rulebase.Expression) []int {
+	if e == nil || e.Root == nil {
+		return nil
+	}
+	var out []int
+	var walk func(*rulebase.Term)
+	walk = func(t *rulebase.Term) {
+		switch t.Op {
+		case rulebase.OpRead, rulebase.OpKnown, rulebase.OpIs, rulebase.OpIsNot, rulebase.OpIn, rulebase.OpNotIn, rulebase.OpReading, rulebase.OpSameWord, rulebase.OpOtherWord:
+			out = append(out, t.Name)
+		}
+		for _, a := range t.Args {
+			walk(a)
+		}
+	}
+	walk(e.Root)
+	return out
+}

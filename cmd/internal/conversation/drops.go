@@ -1,0 +1,243 @@
+package conversation
+
+import (
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+
+	"downdrop/rulebase"
+)
+
+// The widest list of drops taken in: larger than any line in the trade carries
+// (estimate, no source), small enough that a slip like 1-40000 is refused.
+const (
+	maxAddress = 9999
+	maxDrops   = 300
+)
+
+// hearDrops takes in the states of drops, their order along the cable, who shares
+// a supply, and which drop this is.
+func (l *listener) hearDrops(text, rest string, how manner) bool {
+	if how.drop != 0 {
+		return false
+	}
+	for _, hears := range []func(text, rest string) bool{l.hearStates, l.hearOthers, l.hearOrder, l.hearSupply, l.hearThisDrop} {
+		if hears(text, rest) {
+			l.after = lastDone(&l.state.Situation)
+			return true
+		}
+	}
+	return false
+}
+
+func (l *listener) hearStates(text, rest string) bool {
+	m := statesRE.FindStringSubmatch(rest)
+	if m == nil {
+		return false
+	}
+	state, ok := dropStates[strings.ToLower(strings.TrimSpace(m[2]))]
+	addresses, fits := addresses(m[1])
+	if !ok || !fits {
+		return false
+	}
+	l.setDrops(text, addresses, state)
+	return true
+}
+
+// hearOthers takes in the state of all drops not named, which only the order along
+// the cable tells.
+func (l *listener) hearOthers(text, rest string) bool {
+	m := othersRE.FindStringSubmatch(rest)
+	if m == nil {
+		return false
+	}
+	state, ok := dropStates[strings.ToLower(strings.TrimSpace(m[1]))]
+	if !ok {
+		return false
+	}
+	s := &l.state.Situation
+	var others []int
+	for _, a := range s.Order {
+		if _, said := s.Drops[a]; !said && a != s.Drop {
+			others = append(others, a)
+		}
+	}
+	if len(others) == 0 {
+		l.note(text, NotUnderstood, sayWhichOthers)
+		return true
+	}
+	l.setDrops(text, others, state)
+	return true
+}
+
+func (l *listener) setDrops(text string, addresses []int, state string) {
+	s := &l.state.Situation
+	if s.Drops == nil {
+		s.Drops = map[int]string{}
+	}
+	for _, a := range addresses {
+		s.Drops[a] = state
+	}
+	l.drops = true
+	l.understood(text, sayDrops(addresses, state))
+	l.answered(AskDrops, "")
+}
+
+func (l *listener) hearOrder(text, rest string) bool {
+	m := orderRE.FindStringSubmatch(rest)
+	if m == nil {
+		return false
+	}
+	order, ok := addresses(m[1])
+	if !ok || len(order) != len(slices.Compact(slices.Sorted(slices.Values(order)))) {
+		l.note(text, NotUnderstood, sayBadOrder)
+		return true
+	}
+	l.state.Situation.Order = order
+	l.drops = true
+	l.understood(text, sayOrder(order))
+	return true
+}
+
+// hearSupply takes in a group of drops on one supply. A drop has one supply: it
+// leaves the group it was in before.
+func (l *listener) hearSupply(text, rest string) bool {
+	m := supplyRE.FindStringSubmatch(rest)
+	if m == nil {
+		m = shareRE.FindStringSubmatch(rest)
+	}
+	if m == nil {
+		return false
+	}
+	group, ok := addresses(m[1])
+	if !ok {
+		return false
+	}
+	s := &l.state.Situation
+	var supplies [][]int
+	for _, g := range s.Supplies {
+		g = slices.DeleteFunc(slices.Clone(g), func(a int) bool { return slices.Contains(group, a) })
+		if len(g) > 0 {
+			supplies = append(supplies, g)
+		}
+	}
+	s.Supplies = append(supplies, group)
+	l.drops = true
+	l.understood(text, saySupply(group))
+	return true
+}
+
+func (l *listener) hearThisDrop(text, rest string) bool {
+	m := thisDropRE.FindStringSubmatch(rest)
+	if m == nil {
+		return false
+	}
+	a, err := strconv.Atoi(m[1] + m[2] + m[3])
+	if err != nil || a < 1 || a > maxAddress {
+		l.note(text, NotUnderstood, sayBadAddress)
+		return true
+	}
+	l.setThisDrop(a)
+	l.understood(text, sayThisDrop(a))
+	return true
+}
+
+// setThisDrop says which drop this is; what was said of that drop before is
+// said of this one.
+func (l *listener) setThisDrop(address int) {
+	s := &l.state.Situation
+	s.Drop = address
+	for i := range s.Findings {
+		if s.Findings[i].Drop == address {
+			s.Findings[i].Drop = 0
+		}
+	}
+	l.drops = true
+	l.answered(AskThisDrop, "")
+}
+
+// theOnlyOne takes the only drop that is not good for the one in question.
+func (l *listener) theOnlyOne() {
+	s := &l.state.Situation
+	if s.Drop != 0 {
+		return
+	}
+	if down := downDrops(s); len(down) == 1 {
+		l.setThisDrop(down[0])
+		l.note("", Understood, sayThisDrop(down[0]))
+	}
+}
+
+// downDrops gives the addresses of the drops that are not good, rising.
+func downDrops(s *rulebase.Situation) []int {
+	var down []int
+	for a, state := range s.Drops {
+		if state != rulebase.DropGood {
+			down = append(down, a)
+		}
+	}
+	slices.Sort(down)
+	return down
+}
+
+// hearAtDrop takes in a finding at another drop: "drop 4: power light lit".
+func (l *listener) hearAtDrop(text, rest string, how manner) bool {
+	if how.drop != 0 {
+		return false
+	}
+	number, said := "", ""
+	if m := atDropRE.FindStringSubmatch(rest); m != nil && !unitRE.MatchString(m[2]+m[4]) {
+		number, said = m[1]+m[3], m[2]+m[4]
+	} else if m := ofDropRE.FindStringSubmatch(rest); m != nil {
+		number, said = m[2], m[1]
+	}
+	a, err := strconv.Atoi(number)
+	if err != nil || a < 1 || a > maxAddress {
+		return false
+	}
+	how.drop = a
+	focus := l.focus
+	l.focus = nil
+	if !l.hearID(text, said, how) {
+		l.hearWordsOf(text, said, how)
+	}
+	l.focus = focus
+	return true
+}
+
+// hearWordsOf hears free words about another drop, of which the heading belongs to
+// what is understood.
+func (l *listener) hearWordsOf(text, said string, how manner) {
+	before := len(l.heard)
+	l.hearWords(said, said, how)
+	if len(l.heard) == before {
+		return
+	}
+	head := strings.TrimSpace(strings.Replace(text, said, "", 1))
+	l.heard[before].Text = strings.TrimSpace(head + " " + l.heard[before].Text)
+}
+
+var addressRE = regexp.MustCompile(`\d+|-|–|to|through`)
+
+// addresses reads a list of drops such as "1-4, 7 and 9"; false where it is not one.
+func addresses(text string) (list []int, ok bool) {
+	through := false
+	for _, w := range addressRE.FindAllString(text, -1) {
+		a, err := strconv.Atoi(w)
+		if err != nil {
+			through = true
+			continue
+		}
+		if a < 1 || a > maxAddress || len(list) >= maxDrops {
+			return nil, false
+		}
+		if through && len(list) > 0 {
+			for b := list[len(list)-1] + 1; b < a && len(list) < maxDrops; b++ {
+				list = append(list, b)
+			}
+		}
+		list, through = append(list, a), false
+	}
+	return list, len(list) > 0 && len(list) <= maxDrops
+}

@@ -1,0 +1,584 @@
+package conversation
+
+import (
+	"context"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"unicode"
+
+	"downdrop/rulebase"
+)
+
+// maxEntry is the longest entry listened to, in bytes: a whole screen of text.
+// Longer ones are refused whole rather than cut.
+const maxEntry = 4000
+
+// A listener hears one entry: piece by piece it changes the State being built and
+// notes what became of each piece.
+type listener struct {
+	t     *Talk
+	ctx   context.Context
+	state *State   // the next State
+	focus []string // ids of what bare values are taken for
+	after string   // Finding.After of what is in focus
+	by    string   // who says so, from here on in the entry
+	heard []Heard
+	asks  []Question // what has to be asked back
+	new   bool       // something counts that did not before
+
+	drops    bool     // something was said of the drops along the line
+	recorded bool     // the last of the situation's findings was heard in this entry
+	hedge    *float64 // how sure the next finding is, said before it
+}
+
+// manner is how a piece says what it says.
+type manner struct {
+	sure *float64
+	by   string
+	drop int // another drop's; 0: this one's
+}
+
+// clean makes an entry one line of valid text.
+func clean(entry string) string {
+	entry = strings.ToValidUTF8(entry, "?")
+	entry = strings.Map(func(r rune) rune {
+		switch {
+		case r == '\n' || r == '\r':
+			return ';'
+		case unicode.IsSpace(r):
+			return ' '
+		case !unicode.IsPrint(r):
+			return -1
+		}
+		return r
+	}, entry)
+	return strings.Trim(strings.Join(strings.Fields(entry), " "), " ;")
+}
+
+var (
+	numbersOnlyRE = regexp.MustCompile(`^(?:and )?\d+(?:\s*(?:-|–|to|and|\s)\s*\d+)*$`)
+	listHeadRE    = regexp.MustCompile(`(?i)^(?:and |the )*(?:cable )?(?:order|suppl)`)
+	addressListRE = regexp.MustCompile(`^(?:drops? )?\d[\d\s,–-]*$`)
+)
+
+// cut takes an entry apart at semicolons, commas and full stops. A comma between
+// digits is left alone; numbers by themselves go with the list they belong to.
+func cut(entry string) []string {
+	var raw []string
+	start := 0
+	for i, r := range entry {
+		end := i + len(string(r))
+		next := ' '
+		if end < len(entry) {
+			next = rune(entry[end])
+		}
+		digits := i > 0 && unicode.IsDigit(rune(entry[i-1])) && unicode.IsDigit(next)
+		if r == ';' || r == ',' && !digits || strings.ContainsRune(".!", r) && next == ' ' {
+			raw = append(raw, entry[start:i])
+			start = end
+		}
+	}
+	raw = append(raw, entry[start:])
+	return joinLists(raw)
+}
+
+// joinLists puts "order 3", "1", "5" together again, and "1", "2 good".
+func joinLists(raw []string) []string {
+	var out []string
+	hold := ""
+	for _, p := range raw {
+		p = strings.TrimRight(strings.TrimSpace(p), ".!")
+		p = strings.TrimSpace(p)
+		switch {
+		case p == "":
+		case hold != "" && startsWithDigit(strings.TrimPrefix(p, "and ")):
+			hold += ", " + p
+		case hold != "":
+			out = append(out, hold)
+			hold = p
+		default:
+			hold = p
+		}
+		if hold != "" && !(listHeadRE.MatchString(hold) || addressListRE.MatchString(hold) || numbersOnlyRE.MatchString(hold)) {
+			out = append(out, hold)
+			hold = ""
+		}
+	}
+	if hold != "" {
+		out = append(out, hold)
+	}
+	return out
+}
+
+func startsWithDigit(s string) bool { return s != "" && unicode.IsDigit(rune(s[0])) }
+
+// note records what became of a piece.
+func (l *listener) note(text string, outcome HeardOutcome, means string) {
+	l.heard = append(l.heard, Heard{Text: strings.TrimSpace(text), Outcome: outcome, Means: means})
+}
+
+// understood records a piece that counts from now on.
+func (l *listener) understood(text, means string) {
+	l.new = true
+	l.note(text, Understood, means)
+}
+
+func (l *listener) unclear(text string, q Question) {
+	l.asks = append(l.asks, q)
+	l.note(text, Unclear, firstOf(q.Says))
+}
+
+func firstOf(lines []string) string {
+	if len(lines) == 0 {
+		return ""
+	}
+	return lines[0]
+}
+
+// hear takes in a whole entry.
+func (l *listener) hear(entry string) {
+	if l.hearWhole(entry) {
+		return
+	}
+	for _, p := range cut(entry) {
+		l.sentence(p)
+	}
+}
+
+// hearWhole takes in an entry that must not be cut: a reading at a question for
+// one, or id=reading, may hold commas of its own.
+func (l *listener) hearWhole(entry string) bool {
+	if len(l.focus) == 1 {
+		if th := l.t.words.thing(l.focus[0]); th != nil && th.reads() && l.direct(th, entry, entry, manner{}) {
+			return true
+		}
+	}
+	id, value, ok := splitID(entry)
+	if !ok || strings.ContainsAny(value, ";=") {
+		return false
+	}
+	th := l.t.words.thing(id)
+	return th != nil && th.reads() && strings.Contains(value, ",") && l.direct(th, value, entry, manner{})
+}
+
+var idRE = regexp.MustCompile(`(?i)^([a-z][a-z0-9_]*|q\d+)\s*(?:=|:)\s*(.+)$`)
+
+// splitID takes id=value and id: value apart.
+func splitID(p string) (id, value string, ok bool) {
+	m := idRE.FindStringSubmatch(p)
+	if m == nil {
+		return "", "", false
+	}
+	return strings.ToLower(m[1]), m[2], true
+}
+
+// sentence takes in a piece that may hold an "and": whole where that is clear,
+// else part by part where the parts are clearer.
+func (l *listener) sentence(p string) {
+	parts := splitAnd(p)
+	if len(parts) == 1 {
+		l.piece(p)
+		return
+	}
+	whole, split := l.tried([]string{p}), l.tried(parts)
+	if whole.score() >= split.score() {
+		l.take(whole)
+	} else {
+		l.take(split)
+	}
+}
+
+var andRE = regexp.MustCompile(`(?i)\s+(?:and|but|then|while|also)\s+`)
+
+func splitAnd(p string) []string {
+	return andRE.Split(p, -1)
+}
+
+// tried hears pieces on a copy of the state, so that two ways of cutting can be compared.
+func (l *listener) tried(parts []string) *listener {
+	state := l.state.clone()
+	state.Before = l.state.Before
+	c := *l
+	c.state, c.heard, c.asks = &state, nil, nil
+	for _, p := range parts {
+		c.piece(p)
+	}
+	return &c
+}
+
+func (l *listener) take(c *listener) {
+	*l.state = *c.state
+	l.heard, l.asks = append(l.heard, c.heard...), append(l.asks, c.asks...)
+	l.by, l.new, l.drops, l.recorded, l.hedge = c.by, c.new, c.drops, c.recorded, c.hedge
+}
+
+// score is higher the more clearly everything was understood.
+func (l *listener) score() int {
+	score := 0
+	for _, h := range l.heard {
+		switch h.Outcome {
+		case Understood:
+			score += 2
+		case Unclear:
+			score -= 3
+		case NotUnderstood:
+			score -= 4
+		}
+	}
+	return score
+}
+
+// piece takes in one piece.
+func (l *listener) piece(p string) {
+	p = strings.TrimSpace(p)
+	if p == "" {
+		return
+	}
+	rest, how := l.manner(p)
+	if strings.Trim(rest, " ,.:") == "" {
+		l.bareManner(p, how)
+		return
+	}
+	for _, hears := range []func(text, rest string, how manner) bool{
+		l.hearID, l.hearNow, l.hearDrops, l.hearWhoIsThere, l.hearAtDrop, l.hearConfirm,
+	} {
+		if hears(p, rest, how) {
+			return
+		}
+	}
+	l.hearWords(p, rest, how)
+}
+
+// manner takes off a piece how sure it is and who says so.
+func (l *listener) manner(p string) (rest string, how manner) {
+	rest = p
+	if m := sureRE.FindStringSubmatch(rest); m != nil {
+		if f, err := strconv.ParseFloat(m[1], 64); err == nil {
+			how.sure, rest = &f, strings.TrimSpace(sureRE.ReplaceAllString(rest, ""))
+		}
+	}
+	if m := byTailRE.FindStringSubmatch(rest); m != nil && l.speaker(m[1]) {
+		how.by, rest = strings.ToLower(m[1]), strings.TrimSpace(byTailRE.ReplaceAllString(rest, ""))
+	}
+	for _, m := range byRE.FindAllStringSubmatch(rest, -1) {
+		l.by = speakerName(m[1] + m[2])
+	}
+	rest = byRE.ReplaceAllString(rest, " ")
+	if selfRE.MatchString(rest) {
+		l.by, rest = "", selfRE.ReplaceAllString(rest, " ")
+	}
+	if how.by == "" {
+		how.by = l.by
+	}
+	how.sure = first(how.sure, l.hedge)
+	if h := hedgeRE.FindString(rest); h != "" {
+		s := sureThink
+		if doubtRE.MatchString(h) {
+			s = sureDoubt
+		}
+		how.sure, rest = &s, hedgeRE.ReplaceAllString(rest, " ")
+	} else if certainRE.MatchString(rest) {
+		s := sureQuite
+		how.sure, rest = &s, certainRE.ReplaceAllString(rest, " ")
+	}
+	return strings.Trim(strings.Join(strings.Fields(rest), " "), " ,"), how
+}
+
+// speaker says whether a word after "by" is a person.
+func (l *listener) speaker(w string) bool {
+	return byRE.MatchString(w+" says") || w == l.by
+}
+
+func speakerName(w string) string {
+	switch w = strings.ToLower(w); w {
+	case "he", "she", "they":
+		return "caller"
+	}
+	return w
+}
+
+// bareManner takes in a piece that says only who speaks or how sure it is: how sure
+// holds for the finding before it in the entry, else for the one after it.
+func (l *listener) bareManner(p string, how manner) {
+	switch {
+	case how.sure == nil:
+		l.note(p, Understood, saySpeaker(l.by))
+	case l.recorded:
+		f := &l.state.Situation.Findings[len(l.state.Situation.Findings)-1]
+		f.Sure = l.lowered(l.t.words.thing(f.Symptom), how.sure)
+		l.understood(p, saySurer(plain(f.Symptom), f.Sure))
+	default:
+		l.hedge = how.sure
+		l.note(p, Understood, sayHedgeNext)
+	}
+}
+
+// lowered gives the sureness of a finding said in this manner. Doubt never makes a
+// finding surer than a plain statement would be.
+func (l *listener) lowered(th *thing, sure *float64) *float64 {
+	if sure == nil || *sure == sureQuite || th == nil || th.kind != rulebase.KindSymptom {
+		return sure
+	}
+	s := &l.t.base.Sure
+	if own := l.t.base.Symptoms[th.index].Sure; own != nil {
+		s = own
+	}
+	lower := min(*sure, s.At(l.state.Situation.At))
+	return &lower
+}
+
+// hearID takes in id=value and id: value.
+func (l *listener) hearID(text, rest string, how manner) bool {
+	id, value, ok := splitID(rest)
+	if !ok {
+		return false
+	}
+	th := l.t.words.thing(id)
+	if n, err := strconv.Atoi(strings.TrimPrefix(id, "q")); err == nil && id[0] == 'q' && n >= 1 && n <= len(l.t.words.things) {
+		th = &l.t.words.things[n-1]
+	}
+	if th == nil {
+		return !strings.Contains(rest, " ") && l.hearUnknownID(text, id, value)
+	}
+	if !l.direct(th, value, text, how) {
+		l.asks = append(l.asks, l.t.questionAbout(l.state, th))
+		l.note(text, Unclear, sayNoValue(th, value))
+	}
+	return true
+}
+
+// hearUnknownID asks back after id=value with an id that does not exist.
+func (l *listener) hearUnknownID(text, id, value string) bool {
+	var answers []Answer
+	for _, th := range l.t.words.things {
+		if distance(id, th.id) <= 1+len(id)/4 {
+			answers = append(answers, Answer{Says: th.name + ": " + value, Entry: th.id + "=" + value})
+		}
+	}
+	if len(answers) == 0 {
+		l.note(text, NotUnderstood, sayNoSuchID(id))
+		return true
+	}
+	l.unclear(text, whichQuestion(text, answers))
+	return true
+}
+
+// distance is the number of letters to change, put in or take out between two words.
+func distance(a, b string) int {
+	row := make([]int, len(b)+1)
+	for j := range row {
+		row[j] = j
+	}
+	for i := range len(a) {
+		diagonal := row[0]
+		row[0] = i + 1
+		for j := range len(b) {
+			change := diagonal
+			if a[i] != b[j] {
+				change++
+			}
+			diagonal, row[j+1] = row[j+1], min(change, row[j]+1, row[j+1]+1)
+		}
+	}
+	return row[len(b)]
+}
+
+// direct takes in what a text says of a thing that is certain; false where it says nothing.
+func (l *listener) direct(th *thing, value, text string, how manner) bool {
+	if rest, m := l.manner(value); m.sure != nil || m.by != "" {
+		value, how.sure, how.by = rest, first(how.sure, m.sure), m.by
+	}
+	if v := th.value(strings.ToLower(strings.TrimSpace(value))); v >= 0 {
+		l.record(th, l.wordValue(th, v), "", text, how)
+		return true
+	}
+	if th.reads() {
+		if r := l.readAll(th, value); r != nil {
+			return l.takeReading(th, r, text, how)
+		}
+	}
+	tokens := tokenize(value)
+	if len(tokens) == 0 || len(tokens) > maxTokens {
+		return false
+	}
+	m := match{th: th, focused: true}
+	m.say(tokens)
+	if len(m.values) != 1 || l.overs(tokens, m.covered) != "" {
+		return false
+	}
+	l.record(th, l.wordValue(th, m.values[0]), readAs(value, th, m.values[0]), text, how)
+	return true
+}
+
+func first(a, b *float64) *float64 {
+	if a != nil {
+		return a
+	}
+	return b
+}
+
+// readAs gives the text as typed where it is not the value itself.
+func readAs(typed string, th *thing, v int) string {
+	if typed == th.values[v].text {
+		return ""
+	}
+	return typed
+}
+
+// overs gives the words that are neither used nor fillers.
+func (l *listener) overs(tokens []token, covered uint64) string {
+	var over []string
+	for i, tok := range tokens {
+		if covered&(1<<i) == 0 && !tok.filler() && !soft[tok.low] {
+			over = append(over, tok.text)
+		}
+	}
+	return strings.Join(over, " ")
+}
+
+// wordValue is the value a word stands for.
+func (l *listener) wordValue(th *thing, v int) rulebase.Value {
+	w := th.values[v].text
+	if th.kind == rulebase.KindGiven && th.typ == rulebase.Flag {
+		w = map[string]string{"yes": "true", "no": "false"}[w]
+	}
+	return rulebase.Value{Word: w}
+}
+
+// filledOnly says whether a thing is something the program knows from who is there,
+// so that words like phone and technician are not taken for answers to it.
+func (l *listener) filledOnly(th *thing) bool {
+	return th.kind == rulebase.KindGiven && slices.Contains([]string{"at", "who", "alone"}, l.t.base.Givens[th.index].FilledBy)
+}
+
+// hearWords takes in free words: the thing they fit best and what they say of it.
+// Words left over are heard again as a piece of their own.
+func (l *listener) hearWords(text, rest string, how manner) {
+	tokens := tokenize(rest)
+	if len(tokens) == 0 || len(tokens) > maxTokens {
+		l.note(text, NotUnderstood, sayTooLong(len(tokens)))
+		return
+	}
+	found := l.matches(rest, tokens)
+	if len(found) == 0 {
+		l.note(text, NotUnderstood, sayWhatFor())
+		return
+	}
+	best := found[0]
+	same := ties(found)
+	over := l.overs(tokens, best.covered)
+	switch {
+	case best.certain(tokens, over) && len(same) == 1:
+		l.takeMatch(best, rest, tokens, without(text, over), how)
+	case best.valued():
+		l.unclear(without(text, over), whichQuestion(without(text, over), l.candidates(same, how)))
+	case len(same) == 1:
+		l.asks = append(l.asks, l.t.questionAbout(l.state, best.th))
+		l.note(without(text, over), Unclear, sayNoValueSaid(best.th))
+	default:
+		l.unclear(without(text, over), whichQuestion(without(text, over), namedOnly(same)))
+	}
+	l.hearOver(over, best, how)
+}
+
+// hearOver hears the words that were left over.
+func (l *listener) hearOver(over string, m match, how manner) {
+	switch {
+	case over == "":
+	case !m.valued():
+		l.note(over, NotUnderstood, sayNoValue(m.th, over))
+	default:
+		focus := l.focus
+		l.focus = nil // what was asked has been answered
+		l.hearWords(over, over, how)
+		l.focus = focus
+	}
+}
+
+// ties gives the best matches, all that are as good as the first.
+func ties(found []match) []match {
+	n := 1
+	for n < len(found) && found[n].compare(found[0]) == 0 && found[n].valued() == found[0].valued() {
+		n++
+	}
+	return found[:n]
+}
+
+// certain says whether a match may count without asking back: it says one thing,
+// and the thing is named outright or was asked for.
+func (m match) certain(tokens []token, over string) bool {
+	if m.fuzzy || !m.valued() || len(m.values) > 1 {
+		return false
+	}
+	switch {
+	case m.focused, m.named != 0 && m.idFull():
+		return true
+	case m.reading != nil && m.reading.hasUnit:
+		return over == ""
+	}
+	return over == "" && (m.ids != 0 || m.quality >= 2*fitAsk)
+}
+
+// takeMatch records a match that is certain.
+func (l *listener) takeMatch(m match, rest string, tokens []token, text string, how manner) {
+	if m.reading != nil {
+		l.takeReading(m.th, m.reading, text, how)
+		return
+	}
+	l.record(m.th, l.wordValue(m.th, m.values[0]), readAs(rest, m.th, m.values[0]), text, how)
+}
+
+// without takes the words left over out of a text, so that each word is heard once.
+func without(text, over string) string {
+	words := strings.Fields(over)
+	var keep []string
+	for _, w := range strings.Fields(text) {
+		if i := slices.IndexFunc(words, func(o string) bool { return strings.Trim(w, ".,:;!?()\"'") == o }); i >= 0 {
+			words = slices.Delete(words, i, i+1)
+			continue
+		}
+		keep = append(keep, w)
+	}
+	return strings.Join(keep, " ")
+}
+
+// candidates makes the answers of an ask-back from matches that say something.
+func (l *listener) candidates(found []match, how manner) []Answer {
+	var out []Answer
+	for _, m := range found {
+		if m.reading != nil {
+			out = append(out, Answer{Says: m.th.name + ": " + sayValue(m.th, m.reading.value), Entry: entryFor(m.th.id, m.reading.text, how)})
+			continue
+		}
+		for _, v := range m.values {
+			w := m.th.values[v].text
+			out = append(out, Answer{Says: m.th.name + ": " + plain(w), Entry: entryFor(m.th.id, w, how)})
+		}
+	}
+	return out
+}
+
+func namedOnly(found []match) []Answer {
+	var out []Answer
+	for _, m := range found {
+		out = append(out, Answer{Says: m.th.name, Entry: "ask " + m.th.id})
+	}
+	return out
+}
+
+// entryFor writes what was heard in a form that is never unclear.
+func entryFor(id, value string, how manner) string {
+	e := id + "=" + value
+	if how.drop != 0 {
+		e = "drop " + strconv.Itoa(how.drop) + ": " + e
+	}
+	if how.by != "" {
+		e += " by " + how.by
+	}
+	if how.sure != nil {
+		e += "@" + strconv.FormatFloat(*how.sure, 'g', -1, 64)
+	}
+	return e
+}

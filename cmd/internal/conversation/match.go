@@ -1,0 +1,305 @@
+package conversation
+
+import (
+	"math/bits"
+	"slices"
+	"strings"
+)
+
+// A match is how well the words of a piece fit one thing: which words name it,
+// and what they say of it.
+type match struct {
+	th      *thing
+	covered uint64 // words used, by place in the piece
+	named   uint64 // words that name the thing
+	ids     uint64 // words of its id that were met, by place in the id
+	quality int
+	focused bool  // the thing is what was asked for
+	fuzzy   bool  // a word was taken for another, by a slip of one letter
+	values  []int // what is said of it: places in th.values; more than one is unclear
+	reading *reading
+}
+
+// valued says whether the piece says anything of the thing.
+func (m match) valued() bool { return len(m.values) > 0 || m.reading != nil }
+
+func (m match) idFull() bool { return bits.OnesCount64(m.ids) == len(m.th.idWords) }
+
+// better orders matches: the one that leaves fewer words over, then the thing
+// that was asked for, then the one whose id is met best.
+func (m match) compare(o match) int {
+	share := func(m match) int { return 1000 * bits.OnesCount64(m.ids) / max(1, len(m.th.idWords)) }
+	for _, d := range []int{
+		bits.OnesCount64(m.covered) - bits.OnesCount64(o.covered),
+		truth(m.focused) - truth(o.focused),
+		truth(o.fuzzy) - truth(m.fuzzy),
+		truth(m.idFull()) - truth(o.idFull()),
+		share(m) - share(o),
+		m.quality - o.quality,
+	} {
+		if d != 0 {
+			return d
+		}
+	}
+	return 0
+}
+
+func truth(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+// How well a word fits a word of a thing's name.
+const (
+	fitNone   = iota
+	fitSlip   // one letter wrong
+	fitFirst  // first letters
+	fitAsk    // a word of the question
+	fitID     // a word of the id
+	maxTokens = 60
+)
+
+// name finds the words of a piece that name a thing.
+func (m *match) name(tokens []token) {
+	for i, tok := range tokens {
+		if tok.filler() || tok.negates() {
+			continue
+		}
+		fit, id := m.th.fit(tok)
+		if fit == fitNone || soft[tok.low] && fit < fitID {
+			continue
+		}
+		m.named |= 1 << i
+		m.ids |= id
+		m.quality += fit
+		m.fuzzy = m.fuzzy || fit == fitSlip
+	}
+	m.covered |= m.named
+}
+
+// fit says how well a word fits the thing's name, and which words of its id it stands for.
+func (t *thing) fit(tok token) (fit int, ids uint64) {
+	if tok.low == t.id {
+		return fitID, 1<<len(t.idWords) - 1
+	}
+	if i := slices.Index(t.idWords, tok.stem); i >= 0 {
+		return fitID, 1 << i
+	}
+	if slices.Contains(t.asWords, tok.stem) {
+		return fitAsk, 0
+	}
+	if tok.numeric() {
+		return fitNone, 0
+	}
+	if tok.low == t.initial {
+		return fitFirst, 1<<len(t.idWords) - 1
+	}
+	for i, w := range t.idWords {
+		if strings.HasPrefix(w, tok.low) && !soft[tok.low] {
+			return fitFirst, 1 << i
+		}
+	}
+	if len(tok.low) >= 3 && slices.ContainsFunc(t.asWords, func(w string) bool { return strings.HasPrefix(w, tok.low) }) {
+		return fitFirst, 0
+	}
+	for i, w := range t.idWords {
+		if len(w) >= 4 && oneSlip(w, tok.stem) {
+			return fitSlip, 1 << i
+		}
+	}
+	return fitNone, 0
+}
+
+// oneSlip says whether two words differ by one letter more, less, other or by two swapped.
+func oneSlip(a, b string) bool {
+	if len(a) > len(b) {
+		a, b = b, a
+	}
+	i := 0
+	for i < len(a) && a[i] == b[i] {
+		i++
+	}
+	switch len(b) - len(a) {
+	case 0:
+		return i < len(a) && (a[i+1:] == b[i+1:] || i+1 < len(a) && a[i] == b[i+1] && a[i+1] == b[i] && a[i+2:] == b[i+2:])
+	case 1:
+		return a[i:] == b[i+1:]
+	}
+	return false
+}
+
+// How well words fit a value.
+const (
+	sayNothing = iota
+	sayPart    // some words of its name, or its first letters
+	sayClass   // a word that means the same
+	sayName    // its name
+)
+
+// say finds what the words of a piece say of a thing that has words for values.
+// Words that name the thing count as values only where nothing else does.
+func (m *match) say(tokens []token) {
+	m.sayAmong(tokens, ^m.named)
+	if len(m.values) == 0 && m.named != 0 && !m.th.yesNo() {
+		m.sayAmong(tokens, m.named)
+	}
+	m.negate(tokens)
+}
+
+// sayAmong looks for values among the words in a mask.
+func (m *match) sayAmong(tokens []token, among uint64) {
+	best, used := sayNothing, uint64(0)
+	hard := false
+	for v := range m.th.values {
+		how, words := m.th.values[v].fit(tokens, among, m.focused || m.idFull(), m.th.yesNo())
+		isHard := hasHard(tokens, words)
+		switch {
+		case how == sayNothing || how < best || how == best && hard && !isHard:
+			continue
+		case how > best || isHard && !hard || how == sayName && bits.OnesCount64(words) > bits.OnesCount64(used):
+			m.values, used = nil, 0
+		case how == sayName && bits.OnesCount64(words) < bits.OnesCount64(used):
+			continue
+		}
+		best, hard = how, isHard
+		m.values, used = append(m.values, v), used|words
+	}
+	m.covered |= used
+}
+
+func hasHard(tokens []token, words uint64) bool {
+	for i, tok := range tokens {
+		if words&(1<<i) != 0 && !soft[tok.low] {
+			return true
+		}
+	}
+	return false
+}
+
+// fit says how well words of a piece, among those in a mask, fit a value.
+func (w word) fit(tokens []token, among uint64, focused, yesNo bool) (how int, words uint64) {
+	for i, tok := range tokens {
+		if among&(1<<i) == 0 || yesNo && tok.negates() {
+			continue
+		}
+		if n := w.startsAt(tokens[i:]); n > 0 {
+			return sayName, (1<<n - 1) << i
+		}
+	}
+	for i, tok := range tokens {
+		if among&(1<<i) == 0 || tok.negates() || yesNo && !focused && len(tok.low) == 1 {
+			continue
+		}
+		for _, c := range w.class {
+			if slices.Contains(classes[c], tok.low) {
+				return sayClass, 1 << i
+			}
+		}
+	}
+	for i, tok := range tokens {
+		if among&(1<<i) == 0 || tok.filler() || tok.negates() || tok.numeric() || soft[tok.low] {
+			continue
+		}
+		if slices.Contains(w.stems, tok.stem) || focused && strings.HasPrefix(strings.ToLower(w.text), tok.low) {
+			how, words = sayPart, words|1<<i
+		}
+	}
+	return how, words
+}
+
+// startsAt gives the number of words at the start of tokens that make the whole value, 0 where they do not.
+func (w word) startsAt(tokens []token) int {
+	if tokens[0].low == strings.ToLower(w.text) {
+		return 1
+	}
+	if len(tokens) < len(w.stems) {
+		return 0
+	}
+	for i, s := range w.stems {
+		if tokens[i].stem != s {
+			return 0
+		}
+	}
+	return len(w.stems)
+}
+
+// negate turns what was said round, once for every not and no. A thing that is
+// named and denied, or named and a question of yes or no, says no or yes by that.
+func (m *match) negate(tokens []token) {
+	odd, any := false, false
+	for i, tok := range tokens {
+		if m.covered&(1<<i) == 0 && (tok.negates() || m.th.yesNo() && classOf(tok.low) == 6) {
+			m.covered |= 1 << i
+			odd, any = !odd, true
+		}
+	}
+	if m.th.yesNo() && len(m.values) == 0 && (m.named != 0 || m.focused && any) {
+		m.values = []int{m.th.value("yes")}
+	}
+	if !odd || len(m.values) == 0 {
+		return
+	}
+	m.values = m.th.opposite(m.values)
+}
+
+// opposite gives what is left when a value is denied: all the others, or the one
+// that means the contrary.
+func (t *thing) opposite(values []int) []int {
+	var others, contrary []int
+	for v, w := range t.values {
+		if slices.Contains(values, v) {
+			continue
+		}
+		others = append(others, v)
+		for _, c := range t.values[values[0]].class {
+			if o, ok := opposites[c]; ok && slices.Contains(w.class, o) {
+				contrary = append(contrary, v)
+				break
+			}
+		}
+	}
+	if len(values) == 1 && len(contrary) == 1 {
+		return contrary
+	}
+	return others
+}
+
+// matches gives the things a piece may be about, the best first.
+func (l *listener) matches(text string, tokens []token) []match {
+	var out []match
+	for i := range l.t.words.things {
+		th := &l.t.words.things[i]
+		if l.filledOnly(th) {
+			continue
+		}
+		m := match{th: th, focused: slices.Contains(l.focus, th.id)}
+		if th.reads() {
+			m.reading = l.findReading(th, text, tokens)
+			if m.reading != nil {
+				m.covered |= m.reading.words
+			}
+		}
+		m.name(maskOut(tokens, m.covered))
+		if m.reading == nil {
+			m.say(tokens)
+		}
+		if m.valued() || m.named != 0 {
+			out = append(out, m)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b match) int { return b.compare(a) })
+	return out
+}
+
+// maskOut blanks the words that are used already.
+func maskOut(tokens []token, used uint64) []token {
+	out := slices.Clone(tokens)
+	for i := range out {
+		if used&(1<<i) != 0 {
+			out[i] = token{low: "the"} // a filler
+		}
+	}
+	return out
+}

@@ -1,0 +1,156 @@
+package conversation
+
+import (
+	"regexp"
+	"strings"
+
+	"downdrop/rulebase"
+)
+
+// This file is the vocabulary of entries: the everyday words a person uses beside
+// those of the rulebase. All of it is common usage, no source.
+
+// fillers are words that say nothing by themselves. Short words that can be a
+// value (on, off, out, up, down, no, not) are not among them, see soft.
+var fillers = wordSet(`a an the it its is are was were be been being am i we you he she they there here this that these those
+	of to for with by as so then than very quite just still now again has have had do does did and but at in from which
+	my our your his her their what when where since seems seem shows show reads read measures measured me us some any`)
+
+// soft words are values when a thing has such a value, else they say nothing.
+var soft = wordSet("on in at up out")
+
+// negations turn a value round; they are never passed over.
+var negations = wordSet("not no never without none nothing nor")
+
+// classes are words that mean the same when they are said of a light, a machine or
+// a question. A word of the rulebase always goes before its class.
+var classes = [][]string{
+	strings.Fields("lit on alight burning glowing steady bright shining"),
+	strings.Fields("dark off out unlit black"),
+	strings.Fields("blinking flashing flickering pulsing winking flicker blink flash"),
+	strings.Fields("working works work good ok okay fine well healthy up normal alive running"),
+	strings.Fields("dead down failed broken gone lost"),
+	strings.Fields("yes y yeah yep true present"),
+	strings.Fields("no n nope false absent none nothing"),
+	strings.Fields("open cut broken interrupted"),
+	strings.Fields("short shorted shorting"),
+	strings.Fields("stop stopped halted"),
+	strings.Fields("run running"),
+}
+
+// opposites pairs places in classes.
+var opposites = map[int]int{0: 1, 1: 0, 3: 4, 4: 3, 5: 6, 6: 5}
+
+// irregular gives the stem of words that change more than their ending.
+var irregular = map[string]string{
+	"began": "begin", "begun": "begin", "came": "come", "went": "go", "gone": "go", "goes": "go", "blew": "blow", "blown": "blow",
+	"broke": "break", "broken": "break", "lost": "lose", "swept": "sweep", "isn't": "not", "doesn't": "not", "don't": "not",
+	"wasn't": "not", "didn't": "not", "won't": "not", "can't": "not", "aren't": "not", "hasn't": "not", "isnt": "not", "doesnt": "not",
+	"dont": "not", "wont": "not", "cant": "not", "cannot": "not",
+}
+
+func wordSet(text string) map[string]bool {
+	set := map[string]bool{}
+	for _, w := range strings.Fields(text) {
+		set[w] = true
+	}
+	return set
+}
+
+// Phrases that may stand in an entry beside findings.
+var (
+	hedgeRE   = regexp.MustCompile(`(?i)\b(?:i (?:think|believe|guess|suppose)|(?:i am|i'm) not (?:so |quite )?(?:sure|certain)|not (?:so |quite )?(?:sure|certain)(?: (?:about|of) (?:that|it))?|maybe|perhaps|probably|possibly|presumably|as far as i (?:can see|know))\b`)
+	doubtRE   = regexp.MustCompile(`(?i)not|maybe|perhaps|guess|possibly`)
+	certainRE = regexp.MustCompile(`(?i)\b(?:(?:i am|i'm) (?:quite |very )?(?:sure|certain)|for sure|definitely|certainly)\b`)
+	byRE      = regexp.MustCompile(`(?i)\b(?:the )?(he|she|they|caller|operator|electrician|technician|engineer|colleague|customer|driver|fitter|foreman) (?:says|say|said|reports|report|reported|tells me|tell me|told me|sees|saw)(?: that)?\b[:,]?|\b(?:says|according to) (?:the )?(he|she|they|caller|operator|electrician|technician|engineer|colleague|customer|driver|fitter|foreman)\b`)
+	selfRE    = regexp.MustCompile(`(?i)\bi (?:see|saw|read|measure|measured) (?:it )?(?:myself|that)?\b`)
+	sureRE    = regexp.MustCompile(`@\s*(0?\.\d+|0|1(?:\.0*)?)\s*$`)
+	byTailRE  = regexp.MustCompile(`(?i)\sby ([a-z][a-z_]*)\s*$`)
+)
+
+// Sureness of a finding by how it is said. Estimates, no source: half-way between
+// a fair guess and what the rulebase takes for a plain statement.
+const (
+	sureThink = 0.8 // I think, probably
+	sureDoubt = 0.6 // not sure, maybe
+	sureQuite = 1.0 // I am sure
+)
+
+// Phrases for where and with whom.
+var (
+	placePhrases = []struct {
+		re    *regexp.Regexp
+		place rulebase.Place
+	}{
+		{regexp.MustCompile(`(?i)\b(?:i am |i'm |we are )?(?:on the (?:phone|telephone)|by (?:phone|telephone)|over the phone|phone support|phone|telephone)\b`), rulebase.Phone},
+		{regexp.MustCompile(`(?i)\b(?:i am |i'm |we are )?(?:at the (?:drop|panel|machine|cabinet|plant)|in the field|on site|on-site|in front of it|field)\b`), rulebase.Field},
+		{regexp.MustCompile(`(?i)\b(?:i am |i'm |we are |it is )?(?:(?:at|on) (?:the|a|my) (?:test )?bench|in the (?:shop|workshop)|bench)\b`), rulebase.Bench},
+	}
+	whoPhrases = []struct {
+		re  *regexp.Regexp
+		who rulebase.Who
+	}{
+		{regexp.MustCompile(`(?i)\b(?:an? |the )?operators?\b`), rulebase.Operator},
+		{regexp.MustCompile(`(?i)\b(?:an? |the )?electricians?\b`), rulebase.Electrician},
+		{regexp.MustCompile(`(?i)\b(?:an? |the )?technicians?\b`), rulebase.Technician},
+		{regexp.MustCompile(`(?i)\b(?:an? |the )?engineers?\b`), rulebase.Engineer},
+	}
+	notAloneRE = regexp.MustCompile(`(?i)\b(?:not alone|with (?:a |my )?(?:colleague|mate|helper|somebody|someone)|somebody is with me|someone is with me|(?:a )?(?:colleague|mate|helper) is (?:here|with me)|two of us|we are two)\b`)
+	aloneRE    = regexp.MustCompile(`(?i)\b(?:all alone|alone|on my own|by myself|nobody (?:else )?(?:is )?(?:here|with me)|no one (?:is )?with me)\b`)
+	bareRE     = regexp.MustCompile(`(?i)\b(?:no tools?(?: at all)?|without (?:any )?tools?|bare hands?|nothing with me|no instruments?)\b`)
+	anyToolRE  = regexp.MustCompile(`(?i)\b(?:any tools?|all (?:the )?tools?|everything (?:is )?at hand)\b`)
+	haveRE     = regexp.MustCompile(`(?i)\b(?:(?:i|we|he|she|they) (?:have|has|got|have got)|i've got|i've|there is|there's|with|got|has|have|no|without)\b`)
+)
+
+// presence are words that may stand beside who is there and with what.
+var presence = wordSet("here there present me myself too also arrived came come has got have with only support support. im i'm i've talking speaking new now no without")
+
+// unitRE keeps "drop 24 V" from being taken for drop number 24.
+var unitRE = regexp.MustCompile(`(?i)^(?:[mkuµ]?(?:v|a|w|hz|ohms?|Ω|m|s|%|volts?|amps?|vdc|vac|ohm)|min|minutes?|baud|kbaud|bit/s)\b`)
+
+// Phrases for drops.
+var (
+	addressesRE = `\d+(?:\s*(?:-|–|to|through|,|and|\s)\s*\d+)*`
+	statesRE    = regexp.MustCompile(`(?i)^(?:the )?(?:drops? |units? |stations? )?(` + addressesRE + `)\s*(?::|=|is|are)?\s*(?:all |both )?(?:is |are )?([a-z][a-z _]*)$`)
+	othersRE    = regexp.MustCompile(`(?i)^(?:and )?(?:all )?(?:the )?(?:others?|rest|other drops|remaining)(?: drops| ones)?\s*(?::|=|is|are)?\s*(?:all )?([a-z][a-z _]*)$`)
+	orderRE     = regexp.MustCompile(`(?i)^(?:the )?(?:cable )?order(?: along the (?:cable|trunk|line))?(?: is)?\s*[:=]?\s*(` + addressesRE + `)$`)
+	supplyRE    = regexp.MustCompile(`(?i)^(?:and )?(?:(?:the |one |same |shared )*supply|supplies)(?: (?:feeds|of|for))?\s*[:=]?\s*(?:drops? )?(` + addressesRE + `)$`)
+	shareRE     = regexp.MustCompile(`(?i)^(?:drops? )?(` + addressesRE + `) (?:share|are on|is on|have) (?:a|one|the same|the|its own|their own) supply$`)
+	thisDropRE  = regexp.MustCompile(`(?i)^(?:this is|it is|it's|we are at|i am at|i'm at|this drop is|the sick one is|about)?\s*(?:drop|address|drop number)\s*(?:is|=|:)?\s*(\d+)$|^drop (\d+) is (?:the sick one|this one|mine|the one)$|^this drop\s*(?:is|=|:)\s*(\d+)$`)
+	atDropRE    = regexp.MustCompile(`(?i)^(?:(?:at|on|of) )?(?:the )?(?:good |neighbou?r )?drop (\d+)\s*(?:['’]s|:|,|has|reads|shows)?\s+(.+)$|^(?:at|on) drop (\d+)\s*[:,]\s*(.+)$`)
+	ofDropRE    = regexp.MustCompile(`(?i)^(.+?)\s+(?:at|on|of) drop (\d+)$`)
+)
+
+// dropStates are the words for the state of a drop.
+var dropStates = map[string]string{
+	"good": rulebase.DropGood, "ok": rulebase.DropGood, "okay": rulebase.DropGood, "fine": rulebase.DropGood, "well": rulebase.DropGood, "working": rulebase.DropGood,
+	"work": rulebase.DropGood, "works": rulebase.DropGood, "healthy": rulebase.DropGood, "up": rulebase.DropGood, "running": rulebase.DropGood, "normal": rulebase.DropGood,
+	"dead": rulebase.DropDead, "down": rulebase.DropDead, "dark": rulebase.DropDead, "out": rulebase.DropDead, "off": rulebase.DropDead, "lost": rulebase.DropDead,
+	"not working": rulebase.DropDead, "failed": rulebase.DropDead, "gone": rulebase.DropDead, "bad": rulebase.DropDead,
+	"comes_and_goes": rulebase.DropComesAndGoes, "comes and goes": rulebase.DropComesAndGoes, "come and go": rulebase.DropComesAndGoes, "intermittent": rulebase.DropComesAndGoes,
+	"on and off": rulebase.DropComesAndGoes, "coming and going": rulebase.DropComesAndGoes, "drops out": rulebase.DropComesAndGoes, "drop out": rulebase.DropComesAndGoes,
+}
+
+// Phrases for what a drop does after work, and for commands: they are the whole of
+// a piece, or of an entry.
+var (
+	stillDownRE = regexp.MustCompile(`(?i)^(?:it is |it's |it |is |but |and |the drop is |the drop )*(?:still (?:down|dead|dark|the same|not working|does not work|doesn't work)|no (?:change|difference|better)|the same|same|unchanged|not working|does not work|doesn't work|did not help|didn't help|no help|down again|went down again)(?: as before| now)?$`)
+	wellRE      = regexp.MustCompile(`(?i)^(?:it is |it's |it |is |but |and |the drop is |the drop |all |still )*(?:(?:works|working|well|up|runs|running|fixed|healthy|cured|back|ok|okay|fine|good)(?: (?:now|again|fine|well|and stays up))*)$`)
+	doneRE      = regexp.MustCompile(`(?i)^(?:(?:i have |i've |we have |we )?(?:done|did (?:it|that|so)|finished|carried out|did|tried))(?:\b|$)[\s,;:.]*(?:and |but |with )?(.*)$`)
+	skipRE      = regexp.MustCompile(`(?i)^(?:i )?(?:don't know|dont know|do not know|no idea|unknown|can't say|cannot say|can't tell|cannot tell|can't|cannot|skip|pass|not now|next|not sure|no answer|none of these|-|\?)$`)
+	helpRE      = regexp.MustCompile(`(?i)^(?:help|h|\?\?|how|commands)$`)
+	undoRE      = regexp.MustCompile(`(?i)^(?:undo|back|take (?:that|it) back|oops)$`)
+	whyRE       = regexp.MustCompile(`(?i)^why$`)
+	whyNotRE    = regexp.MustCompile(`(?i)^why not (.+)$`)
+	elseRE      = regexp.MustCompile(`(?i)^what else(?: .*)?$`)
+	needRE      = regexp.MustCompile(`(?i)^what (?:would|do|does) (?:you|it) need$`)
+	detailsRE   = regexp.MustCompile(`(?i)^(?:details?|show all|everything|whole diagnosis)$`)
+	knownRE     = regexp.MustCompile(`(?i)^(?:what is known|known|summary|so far)$`)
+	listRE      = regexp.MustCompile(`(?i)^(?:list|questions|what can i say)(?:\s+(.*))?$`)
+	saveRE      = regexp.MustCompile(`(?i)^(?:stop and save|save and stop|save|stop)(?: (?:it |this )?as (?:a )?case(?: file)?)?(?:\s+(?:as |to |in |under )?([A-Za-z0-9][\w.-]*))?$`)
+	quitRE      = regexp.MustCompile(`(?i)^(?:quit|exit|q|bye|end)$`)
+	confirmRE   = regexp.MustCompile(`(?i)^(?:i |i have |yes,? i )?confirm(?:ed)?\b[\s:]*(.*)$`)
+	chooseRE    = regexp.MustCompile(`(?i)^(?:do|let's do|i will do|go for|take)\s+(.+)$`)
+	numberRE    = regexp.MustCompile(`^#?(\d{1,3})[.)]?$`)
+	yesRE       = regexp.MustCompile(`(?i)^(?:yes|y|ok|okay|sure|yep|yeah|confirmed|confirm|i confirm|go on|continue)$`)
+)

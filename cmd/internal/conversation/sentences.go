@@ -1,0 +1,882 @@
+package conversation
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"downdrop/engine"
+	"downdrop/rulebase"
+)
+
+// This file is every sentence the conversation says, so that they can be read,
+// checked and changed in one place. Commands and ids stand in quotes.
+
+var sayOpening = []string{
+	"Who is there, and what is known already? Say it in one go, in your own words: operator, electrician, technician or",
+	"engineer; on the phone, at the drop or at a bench; alone or not; tools at hand; and all that was seen, such as",
+	`"power light dark, run light dark, 23.8 V at the drop". Every drop's state is one entry: "1-4 good, 5 dead, 6-7 come and go".`,
+	`An empty line starts the questions. "help" says what else can be said.`,
+}
+
+var sayHelp = []string{
+	`An answer     its number, its first letters, or any other finding: "run light dark", "pair_ohms=148 ohm"`,
+	`A reading     as the instrument shows it, with its unit: "23.8 V", "4k7", "OL", "below 5 ohm", "jumps 3 to 40 ohm"`,
+	`How sure      "I think ...", "not sure"; who saw it: "he says ...", "the operator says ..."`,
+	`Other drops   "1-4 good, 5 dead", "order 3 1 5 2", "supply 1 3", "this is drop 5", "drop 4: power light lit"`,
+	`Who is there  "technician, at the drop, alone", "I have a meter", "an electrician is here"`,
+	`A step        "done", "done and 12.1 V", "done, still down", "done, works now", "skip", "do" and its name`,
+	`A warning     "confirm" and its name, once what it says is so`,
+	`Passing over  "don't know"; taking back: "undo"`,
+	`Asking back   "why", "why not" and a cause or step, "what else", "what would you need", "details", "known", "list" and a word`,
+	`Stopping      "save" and a name stops and saves the case; "quit" only stops`,
+}
+
+const (
+	sayDontKnow       = "don't know"
+	sayNoneOfThese    = "none of these"
+	sayAskPlace       = "Where are you?"
+	sayAskWho         = "Whose hands are on the equipment?"
+	sayAskAlone       = "Is somebody with you?"
+	sayIsAlone        = "no, alone"
+	sayIsNotAlone     = "yes, not alone"
+	sayAskThisDrop    = "Which of the drops is this about?"
+	sayWorksNow       = "it works now"
+	sayStillDown      = "it is still down"
+	sayNotLooked      = "nobody has looked"
+	sayStaysWell      = "it stays well"
+	sayDownAgain      = "it is down again"
+	sayNotWatched     = "nobody can watch it"
+	sayNotNow         = "not now"
+	sayDoneAnswer     = "done"
+	sayDoneWorks      = "done, works now"
+	sayDoneDown       = "done, still down"
+	sayCannotDo       = "cannot be done now"
+	sayWhatElse       = "what else is there?"
+	sayWhatNeed       = "what would be needed for more?"
+	saySaveAnswer     = "stop and save as a case file"
+	sayQuitAnswer     = "stop without saving"
+	sayBackTo         = "back to what was asked"
+	sayWhichElse      = "Also on offer; a number takes it up:"
+	sayHedgeNext      = "what follows is not sure"
+	sayGivenCertain   = " (taken as certain: how sure can only be said of what was seen)"
+	sayDoneAgain      = "; it was done before, so what was seen after the first time now counts as seen after this time"
+	sayNoComplaint    = "this rulebase does not say when a drop is well"
+	sayBadOrder       = "an order names each drop once, from the host outwards: \"order 3 1 5 2\""
+	sayBadAddress     = "a drop's address is a whole number from 1 to 9999"
+	sayWhichOthers    = "which are the others? Name them: \"6-9 good\""
+	sayEntryTooLong   = "longer than one entry can be; say it in parts"
+	sayNothingToSkip  = "there is nothing here to pass over"
+	sayNothingToUndo  = "There is nothing to take back."
+	sayUndone         = "Taken back."
+	sayDoneWhat       = "no step is in hand; name what was done: \"done\" and its id"
+	sayNotCounted     = "not taken in"
+	sayLeftOut        = "left out, since something else was said"
+	sayQuit           = "Stopped. Nothing was saved."
+	sayImpossible     = "Nothing in this rulebase allows all that was said; \"details\" names what cannot go together."
+	sayNeedNothing    = "Nothing: no step that could still tell anything is withheld."
+	sayOtherDropTail  = "kept beside, not weighed"
+	sayNothingAgainst = "Nothing said so far, taken by itself, speaks against it: it is rarer than the others, or several findings together do."
+)
+
+var sayAskDrops = []string{`How are the drops on this line? In one entry: "1-4 good, 5 dead, 6-7 come and go".`,
+	`If known, add the order along the cable ("order 3 1 5 2") and who shares a supply ("supply 1 3").`}
+
+var placeNames = map[rulebase.Place]string{rulebase.Phone: "on the phone", rulebase.Field: "at the drop", rulebase.Bench: "at the bench"}
+
+// placeEntries are entries that say where one is.
+var placeEntries = placeNames
+
+var whoNames = map[rulebase.Who]string{rulebase.Operator: "operator", rulebase.Electrician: "electrician", rulebase.Technician: "technician", rulebase.Engineer: "engineer"}
+
+// percent says a probability without false precision.
+func percent(p float64) string {
+	switch {
+	case p < 0.01:
+		return "under 1 %"
+	case p > 0.99:
+		return "over 99 %"
+	}
+	return fmt.Sprintf("%.0f %%", 100*p)
+}
+
+// roundMinutes says a time.
+func roundMinutes(m float64) string {
+	if m = math.Round(m); m == 1 {
+		return "about 1 minute"
+	}
+	return fmt.Sprintf("about %.0f minutes", m)
+}
+
+// minutes says the minutes written in a rulebase, which are what they are.
+func minutes(m float64) string {
+	if m == 1 {
+		return "1 minute"
+	}
+	return strconv.FormatFloat(m, 'g', -1, 64) + " minutes"
+}
+
+func lower(s string) string { return strings.ToLower(s) }
+
+// upperFirst starts a sentence.
+func upperFirst(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToUpper(s[:1]) + s[1:]
+}
+
+func listOf(numbers []int) string {
+	words := make([]string, len(numbers))
+	for i, n := range numbers {
+		words[i] = strconv.Itoa(n)
+	}
+	return strings.Join(words, ", ")
+}
+
+func article(w string) string {
+	if w != "" && strings.ContainsRune("aeiou", rune(w[0])) {
+		return "an " + w
+	}
+	return "a " + w
+}
+
+// What was heard.
+
+// addHeard writes what became of each part of the entry.
+func (r *Reply) addHeard() {
+	var good, bad []string
+	for _, h := range r.Heard {
+		switch {
+		case h.Outcome == Understood:
+			good = append(good, "  "+h.Means)
+		case h.Outcome == Unclear && h.Means == firstOf(r.Question.Says): // the question says it
+		case h.Outcome == Unclear && h.Means != "":
+			bad = append(bad, fmt.Sprintf("Not clear: %q: %s", shorten(h.Text), h.Means))
+		default:
+			bad = append(bad, fmt.Sprintf("Not understood: %q: %s.", shorten(h.Text), strings.TrimRight(h.Means, ".")))
+		}
+	}
+	if len(good) > 0 {
+		r.add(PartHeard, append([]string{"Understood:"}, good...)...)
+	}
+	r.add(PartNotHeard, bad...)
+}
+
+// shorten keeps an echo of a long text readable.
+func shorten(s string) string {
+	if r := []rune(s); len(r) > 100 {
+		return string(r[:100]) + " ..."
+	}
+	return s
+}
+
+func saySpeaker(by string) string {
+	if by == "" {
+		return "seen by yourself, from here on"
+	}
+	return "from here on as the " + by + " says"
+}
+
+func saySurer(what string, sure *float64) string {
+	return what + ": " + saySure(sure)
+}
+
+func saySure(sure *float64) string { return fmt.Sprintf("%.0f %% sure", 100**sure) }
+
+// sayFinding echoes a finding in plain words.
+func sayFinding(th *thing, f rulebase.Finding, old string) string {
+	s := th.name + ": " + sayValue(th, f.Value)
+	if f.Drop != 0 {
+		s = fmt.Sprintf("drop %d, %s (%s)", f.Drop, s, sayOtherDropTail)
+	}
+	if f.Read != "" && th.reads() && !f.Value.IsNumber {
+		s += fmt.Sprintf(" (read as %q)", f.Read)
+	}
+	if f.Sure != nil {
+		s += ", " + saySure(f.Sure)
+	}
+	if f.By != "" {
+		s += ", says the " + f.By
+	}
+	if f.After != "" {
+		s += ", after " + plain(f.After)
+	}
+	if old != "" {
+		s += ", instead of " + plain(old)
+	}
+	return s
+}
+
+func sayGiven(th *thing, v rulebase.Value, old string) string {
+	s := th.name + ": " + sayValue(th, v)
+	if old != "" {
+		s += ", instead of " + yesFor(old)
+	}
+	return s
+}
+
+func yesFor(word string) string {
+	switch word {
+	case "true":
+		return "yes"
+	case "false":
+		return "no"
+	}
+	return plain(word)
+}
+
+func sayPlace(p rulebase.Place) string { return "you are " + placeNames[p] }
+
+func sayWho(w rulebase.Who) string { return article(whoNames[w]) + " has hands on the equipment" }
+
+func sayAlone(alone bool) string {
+	if alone {
+		return "alone"
+	}
+	return "not alone"
+}
+
+func sayTools(tools []string) string {
+	switch {
+	case tools == nil:
+		return "any tool is at hand"
+	case len(tools) == 0:
+		return "no tools at hand"
+	}
+	names := make([]string, len(tools))
+	for i, t := range tools {
+		names[i] = plain(t)
+	}
+	return "at hand: " + strings.Join(names, ", ") + "; other tools are not"
+}
+
+var stateNames = map[string]string{rulebase.DropGood: "good", rulebase.DropDead: "dead", rulebase.DropComesAndGoes: "coming and going"}
+
+func sayDrops(addresses []int, state string) string {
+	if len(addresses) == 1 {
+		return fmt.Sprintf("drop %d: %s", addresses[0], stateNames[state])
+	}
+	return fmt.Sprintf("drops %s: %s", listOf(addresses), stateNames[state])
+}
+
+func sayOrder(order []int) string {
+	return "order along the cable, from the host: " + listOf(order)
+}
+
+func saySupply(group []int) string {
+	if len(group) == 1 {
+		return fmt.Sprintf("drop %d has a supply of its own", group[0])
+	}
+	return "on one supply: drops " + listOf(group)
+}
+
+func sayThisDrop(a int) string { return fmt.Sprintf("this is about drop %d", a) }
+
+var extentNames = map[string]string{
+	rulebase.ExtentOne: "this drop alone", rulebase.ExtentSome: "several drops, in no pattern", rulebase.ExtentSupply: "the drops on one supply",
+	rulebase.ExtentBeyond: "all drops beyond one point of the cable", rulebase.ExtentAll: "every drop", rulebase.ExtentComesAndGoes: "a drop that comes and goes",
+}
+
+func sayExtent(word, because string) string {
+	if word == "" {
+		return "How much is down cannot be said yet. " + because
+	}
+	return "Down: " + extentNames[word] + ". " + because
+}
+
+func sayDropNow(now rulebase.DropNow, id string) string {
+	if now == rulebase.Well {
+		return "after " + plain(id) + " the drop works"
+	}
+	return "after " + plain(id) + " the drop is still down"
+}
+
+func sayDone(st *rulebase.Step) string { return "done: " + st.Do }
+
+func sayConfirmed(w rulebase.Warning) string { return "confirmed: " + w.Says }
+
+func sayPassedOver(q Question) string {
+	switch q.Kind {
+	case AskStep:
+		return "not now: " + plain(q.ID)
+	case AskConfirm:
+		return "not confirmed; " + plain(q.For) + " is left alone"
+	case AskWhich:
+		return "left out: " + q.ID
+	case AskElse, AskOpening:
+		return "going on"
+	case AskPlace, AskWho, AskAlone, AskDrops, AskThisDrop:
+		return "not known"
+	case AskDropNow:
+		return "not known what the drop does after " + plain(q.ID)
+	case AskProof:
+		return "not watched after " + plain(q.ID)
+	}
+	return plain(q.ID) + ": not known"
+}
+
+func sayTakenUp(st *rulebase.Step) string { return "taken up: " + st.Do }
+
+func sayAskAbout(th *thing) string { return "about " + th.name }
+
+// What was not.
+
+func sayNoSuchID(id string) string {
+	return fmt.Sprintf("nothing here is called %q; \"list\" shows what is", id)
+}
+
+func sayTooLong(n int) string {
+	if n == 0 {
+		return "there is no word in it"
+	}
+	return "too long for one piece; put commas between what belongs apart"
+}
+
+func sayWhatFor() string { return `it fits nothing asked here; "list" and a word shows what is` }
+
+func sayNoValue(th *thing, value string) string {
+	if th.reads() {
+		return fmt.Sprintf("%q is no reading for %s, which is in %s", value, th.name, unitOr(th.unit))
+	}
+	return fmt.Sprintf("%q says nothing of %s, which is %s", value, th.name, orList(th.values))
+}
+
+func sayNoValueSaid(th *thing) string { return "what about " + th.name + "?" }
+
+func unitOr(unit string) string {
+	if unit == "" {
+		return "plain numbers"
+	}
+	return unit
+}
+
+func orList(values []word) string {
+	words := make([]string, len(values))
+	for i, v := range values {
+		words[i] = plain(v.text)
+	}
+	if n := len(words); n > 1 {
+		return strings.Join(words[:n-1], ", ") + " or " + words[n-1]
+	}
+	return strings.Join(words, "")
+}
+
+func sayNoSuchAnswer(q Question) string {
+	return fmt.Sprintf("there are answers from %s to %s here", q.Answers[0].Key, q.Answers[len(q.Answers)-1].Key)
+}
+
+func sayWhich(text string, answers, more int) []string {
+	s := fmt.Sprintf("What does %q mean?", shorten(text))
+	if answers == 1 {
+		s = fmt.Sprintf("Does %q mean this?", shorten(text))
+	}
+	if more > 0 {
+		s += fmt.Sprintf(" %d more would fit; name what it is about.", more)
+	}
+	return []string{s}
+}
+
+func sayNameTheFact(id string) string {
+	return fmt.Sprintf("a yes is not enough here; if it is so, name it: \"confirm %s\"", id)
+}
+
+func sayFailed(err error) string { return "That did not work: " + err.Error() + "." }
+
+// Questions.
+
+func saySymptomQuestion(sy *rulebase.Symptom) []string {
+	s := sy.Ask
+	if sy.Banded() {
+		s += " " + sayInUnit(sy.Unit)
+	}
+	lines := []string{s}
+	if len(sy.MistakenFor) > 0 {
+		lines = append(lines, "Not to be mistaken for "+strings.Join(sy.MistakenFor, ", ")+".")
+	}
+	return lines
+}
+
+func sayInUnit(unit string) string {
+	if unit == "" {
+		return "(a number, or a letter)"
+	}
+	return fmt.Sprintf("(as the instrument shows it, in %s, or a letter)", unit)
+}
+
+func sayGivenQuestion(g *rulebase.Given) []string {
+	if g.Type == rulebase.Number {
+		return []string{g.Ask + " " + fmt.Sprintf("(in %s)", unitOr(g.Unit))}
+	}
+	return []string{g.Ask}
+}
+
+func sayAskDropNow(*rulebase.Step) string { return "What does the drop do now?" }
+
+func sayAskProof(st *rulebase.Step, watch *rulebase.Symptom) []string {
+	return []string{fmt.Sprintf("Now prove it. Watch for %s: %s", minutes(st.Proof.Minutes), watch.Ask)}
+}
+
+func sayAskConfirm(w *rulebase.Warning, st *rulebase.Step) []string {
+	return []string{"Before this step: " + st.Do, sayWarning(w), fmt.Sprintf("If that is so, name it: \"confirm %s\". If not, leave the step alone.", w.ID)}
+}
+
+// sayWarning is a warning with its signal word and its reason.
+func sayWarning(w *rulebase.Warning) string {
+	s := strings.ToUpper(string(w.Level)) + ": " + w.Says
+	if w.Because != "" {
+		s += " " + w.Because
+	}
+	return s
+}
+
+func sayConfirm(w *rulebase.Warning) string { return "confirmed: " + w.Says }
+
+var sayAskEnd = []string{"The drop works. The case can be saved."}
+
+func sayNothingLeft(passed bool) []string {
+	if passed {
+		return []string{"All that is on offer was passed over. One of it after all, or something new?"}
+	}
+	return []string{"Nothing more can be offered from here with what is at hand. Something new?"}
+}
+
+func sayAfterAll(st *rulebase.Step) string    { return "after all: " + st.Do }
+func sayTakeUp(st *rulebase.Step) string      { return "take up: " + st.Do }
+func sayNotAloneFor(st *rulebase.Step) string { return "somebody is with me (for: " + st.Do + ")" }
+
+func sayHaveTool(tool string, st *rulebase.Step) string {
+	return fmt.Sprintf("I have %s (for: %s)", plain(tool), st.Do)
+}
+
+func sayWhoIsHere(w rulebase.Who, st *rulebase.Step) string {
+	return fmt.Sprintf("%s is here (for: %s)", article(whoNames[w]), st.Do)
+}
+
+func sayPlaceFor(p rulebase.Place, st *rulebase.Step) string {
+	return fmt.Sprintf("I am %s now (for: %s)", placeNames[p], st.Do)
+}
+
+func sayGivenFor(ask string, st *rulebase.Step) string {
+	return fmt.Sprintf("%s (for: %s)", ask, st.Do)
+}
+
+func sayUnlock(a Answer) string { return fmt.Sprintf("    if so, say: %q", a.Entry) }
+
+// The summary of a turn.
+
+// addSummary says in short: is it the unit, and what is likely.
+func (r *Reply) addSummary(t *Talk, s *State, d *engine.Diagnosis) {
+	if !d.Possible {
+		r.add(PartSummary, sayImpossible)
+		return
+	}
+	if r.Question.Kind == AskEnd {
+		r.add(PartSummary, sayEnded(t, s)...)
+		return
+	}
+	r.add(PartSummary, "Is it the unit? "+t.figures.sayUnit(d.UnitOut)+" Likely: "+t.figures.sayLikely(d)+".")
+}
+
+func (f Figures) sayUnit(p float64) string {
+	word := "Open"
+	switch {
+	case p < 0.1:
+		word = "Hardly"
+	case p < 0.35:
+		word = "Rather not"
+	case p > 0.9:
+		word = "Yes"
+	case p > 0.65:
+		word = "Rather yes"
+	}
+	return fmt.Sprintf("%s, %s.", word, f.Chance(p))
+}
+
+func (f Figures) sayLikely(d *engine.Diagnosis) string {
+	type share struct {
+		name string
+		p    float64
+	}
+	var all []share
+	for _, c := range d.Causes {
+		if len(all) < 3 && c.Now > 0.005 {
+			all = append(all, share{d.Base.Causes[c.Cause].Name, c.Now})
+		}
+	}
+	for _, o := range []share{{"something not listed here", d.Outside}, {"nothing wrong", d.None}} {
+		if o.p > 0.05 {
+			all = append(all, o)
+		}
+	}
+	slices.SortStableFunc(all, func(a, b share) int {
+		if a.p > b.p {
+			return -1
+		}
+		return truth(a.p < b.p)
+	})
+	var words []string
+	for _, c := range all[:min(3, len(all))] {
+		words = append(words, lowerFirst(c.name)+" "+f.Chance(c.p))
+	}
+	if len(words) == 0 {
+		return "nothing yet"
+	}
+	return strings.Join(words, ", ")
+}
+
+// lowerFirst makes a name fit inside a sentence, unless it begins with an abbreviation.
+func lowerFirst(s string) string {
+	if len(s) > 1 && s[1] >= 'a' && s[1] <= 'z' || len(s) > 1 && s[1] == ' ' {
+		return strings.ToLower(s[:1]) + s[1:]
+	}
+	return s
+}
+
+func sayEnded(t *Talk, s *State) []string {
+	n := len(s.Situation.Done)
+	if n == 0 {
+		return nil
+	}
+	st := t.words.stepByID[s.Situation.Done[n-1].ID]
+	if st == nil {
+		return nil
+	}
+	line := "Put right by: " + st.Do + "."
+	if st.EndsAs != "" {
+		line += " The case ends as " + plain(string(st.EndsAs)) + "."
+	}
+	if st.Temporary {
+		line += " This holds for a time only: the cause is still to be put right."
+	}
+	return []string{line}
+}
+
+// addQuestion writes what is asked, its warnings before it, and its answers.
+func (r *Reply) addQuestion(t *Talk, d *engine.Diagnosis) {
+	q := r.Question
+	if q.Kind == AskStep {
+		r.add(PartWarning, t.warningLines(q.ID)...)
+	}
+	r.add(PartQuestion, questionLines(t, q, d)...)
+	r.add(PartAnswers, answerLines(q)...)
+}
+
+func answerLines(q Question) []string {
+	var lines []string
+	for _, a := range q.Answers {
+		lines = append(lines, "  "+a.Key+"  "+a.Says)
+	}
+	return lines
+}
+
+// warningLines are a step's warnings, the gravest first.
+func (t *Talk) warningLines(id string) []string {
+	st := t.words.stepByID[id]
+	if st == nil {
+		return nil
+	}
+	levels := []rulebase.Level{rulebase.DangerLevel, rulebase.WarningLevel, rulebase.CautionLevel, rulebase.NoticeLevel}
+	ws := slices.Clone(st.Warnings)
+	slices.SortStableFunc(ws, func(a, b int) int {
+		return slices.Index(levels, t.base.Warnings[a].Level) - slices.Index(levels, t.base.Warnings[b].Level)
+	})
+	var lines []string
+	for _, w := range ws {
+		lines = append(lines, sayWarning(&t.base.Warnings[w]))
+	}
+	return lines
+}
+
+// questionLines are a question in words, with what it is good for.
+func questionLines(t *Talk, q Question, d *engine.Diagnosis) []string {
+	if q.Kind == AskStep {
+		return t.stepLines(q.ID, d)
+	}
+	lines := slices.Clone(q.Says)
+	if d == nil {
+		return lines
+	}
+	for i := range d.Next {
+		if p := &d.Next[i]; q.Kind == AskSymptom && q.For == "" && p.Step.Implied && t.base.Symptoms[p.Step.Yields[0]].ID == q.ID {
+			lines = append(lines, t.figures.sayAskedBecause(p))
+		}
+	}
+	if q.Kind == AskGiven && q.For != "" {
+		lines = append(lines, "Asked before: "+t.stepDo(q.For)+".")
+	}
+	return lines
+}
+
+func (f Figures) sayAskedBecause(p *engine.Proposal) string {
+	return fmt.Sprintf("Worth asking: the answer can change what to do; %s to a working drop this way.", f.Minutes(p.ExpectedMinutes))
+}
+
+// stepLines propose a step: what, how long, with what, how, and what it is worth.
+func (t *Talk) stepLines(id string, d *engine.Diagnosis) []string {
+	st := t.words.stepByID[id]
+	if st == nil {
+		return nil
+	}
+	head := "Next: "
+	if st.Kind == rulebase.KindRemedy {
+		head = "Enough is known. Do this: "
+	}
+	lines := []string{head + st.Do + " (" + sayPrice(st) + ")."}
+	if d != nil {
+		if p := proposalOf(d, id); p != nil {
+			lines = append(lines, t.figures.sayWorth(p, p == &d.Next[0], remedyProbability(d, id))...)
+		}
+	}
+	for i, s := range st.Steps {
+		lines = append(lines, fmt.Sprintf("  %c. %s", 'A'+i%26, s))
+	}
+	if st.EndsAs != "" {
+		lines = append(lines, "If it helps, the case ends as "+plain(string(st.EndsAs))+".")
+	}
+	return lines
+}
+
+func sayPrice(st *rulebase.Step) string {
+	parts := []string{minutes(st.Minutes)}
+	if len(st.Needs) > 0 {
+		parts = append(parts, "needs "+plain(strings.Join(st.Needs, ", ")))
+	}
+	switch st.Stops {
+	case rulebase.StopsDrop:
+		parts = append(parts, "stops this drop")
+	case rulebase.StopsBus:
+		parts = append(parts, "stops the whole bus")
+	}
+	if st.BringsBack {
+		parts = append(parts, "may bring a silent drop back on line")
+	}
+	return strings.Join(parts, ", ")
+}
+
+// sayWorth says what a step is good for.
+func (f Figures) sayWorth(p *engine.Proposal, first bool, takes float64) []string {
+	var s string
+	if p.Step.Kind == rulebase.KindRemedy {
+		s = fmt.Sprintf("Worth it: %s that this takes a cause that is there; %s to a working drop this way", f.Chance(takes), f.Minutes(p.ExpectedMinutes))
+	} else {
+		s = fmt.Sprintf("Worth it: what it shows can change what to do; %s to a working drop this way", f.Minutes(p.ExpectedMinutes))
+	}
+	if first {
+		s += ", no other on offer is better"
+	}
+	return []string{s + "."}
+}
+
+// Explanations.
+
+// sayGain says how much a step is expected to tell.
+func sayGain(p *engine.Proposal) []string {
+	if p.GainBits == 0 {
+		return nil
+	}
+	return []string{fmt.Sprintf("It is expected to settle %.2f bit of what to do; one bit is a choice between two equals.", p.GainBits)}
+}
+
+func (f Figures) sayLikeliest(name string, p float64) string {
+	return fmt.Sprintf("Likeliest: %s, %s.", lowerFirst(name), f.Chance(p))
+}
+
+func sayAgainst(first, second string) string {
+	return fmt.Sprintf("What moved it against the next, %s:", lowerFirst(second))
+}
+
+func sayWeight(w engine.Weight) string {
+	name := plain(w.Finding) + " " + plain(w.Value)
+	if w.Rule != "" {
+		name += " (by rule " + w.Rule + ")"
+	}
+	switch {
+	case math.IsInf(w.Factor, 1):
+		return "  " + name + ": rules the next one out"
+	case w.Factor == 0:
+		return "  " + name + ": rules the first one out"
+	case w.Factor > 1.05:
+		return fmt.Sprintf("  %s: %s times for it", name, factor(w.Factor))
+	case w.Factor < 1/1.05:
+		return fmt.Sprintf("  %s: %s times against it", name, factor(1/w.Factor))
+	}
+	return "  " + name + ": the same for both"
+}
+
+func factor(f float64) string { return strconv.FormatFloat(f, 'g', 2, 64) }
+
+func sayWhyKind(q Question, forStep string) []string {
+	switch q.Kind {
+	case AskSymptom:
+		if forStep != "" {
+			return []string{"It is a result of the test in hand: " + forStep + "."}
+		}
+		return []string{"It says what is wrong with the drop; every case begins with it."}
+	case AskGiven:
+		if forStep != "" {
+			return []string{"The answer could forbid this step: " + forStep + "."}
+		}
+		return []string{"Without it a reading cannot be judged, or it was named without its value."}
+	case AskPlace, AskWho, AskAlone:
+		return []string{"What may be asked for depends on it: nobody is sent to do what is not safe for them there."}
+	case AskDrops, AskThisDrop:
+		return []string{"How many drops are down tells the supply and the trunk from the drop itself."}
+	case AskDropNow, AskProof:
+		return []string{"Only a drop that stays well shows that the cause was taken away."}
+	case AskConfirm:
+		return []string{"The step can hurt somebody unless this is so: " + forStep + "."}
+	case AskWhich, AskElse:
+		return []string{"An entry that fits more than one thing is not guessed."}
+	}
+	return nil
+}
+
+func sayWhyNotWhat(text string, near []string) string {
+	s := fmt.Sprintf("%q is no one cause or step here.", text)
+	if len(near) > 0 {
+		s += " Near it: " + strings.Join(near, ", ") + "."
+	}
+	return s
+}
+
+func (f Figures) sayCauseNow(name string, p float64) string {
+	return fmt.Sprintf("%s: %s.", name, f.Chance(p))
+}
+
+func (f Figures) saySpeaksAgainst(what string, without float64) string {
+	return fmt.Sprintf("  speaks against it: %s (without that it would be %s)", what, f.Chance(without))
+}
+
+func sayOffered(st *rulebase.Step, place int) string {
+	if place == 0 {
+		return "It is the first on offer: " + st.Do + "."
+	}
+	return fmt.Sprintf("It is on offer, as number %d: %s. Those before it lead sooner to a working drop.", place+1, st.Do)
+}
+
+func sayNoSuchStep(st *rulebase.Step) string { return "It is not on offer: " + st.Do + "." }
+
+// sayWithheld says why a step cannot be offered.
+func sayWithheld(w engine.Withheld) string {
+	s := "Not offered: " + w.Step.Do + ": "
+	switch w.Why {
+	case engine.WhyKnown:
+		return s + "all that it shows is known for sure."
+	case engine.WhyDone:
+		return s + "it was done."
+	case engine.WhyPlace:
+		return s + "it is not for where you are."
+	case engine.WhyTools:
+		return s + plain(w.Detail) + " is not at hand."
+	case engine.WhyPerson:
+		return s + "it needs " + article(plain(w.Detail)) + "."
+	case engine.WhyPhone:
+		return s + "too dangerous to ask for by phone."
+	case engine.WhyPhoneStops:
+		return s + "it stops the whole bus, which nobody asks for by phone."
+	case engine.WhyAlone:
+		return s + "not for somebody working alone."
+	case engine.WhyLossOfBus:
+		return s + "it is not known what the outputs do when the bus is lost."
+	case engine.WhyOnlyIf:
+		return s + "it holds only if " + w.Detail + "."
+	case engine.WhyUnconfirmed:
+		return s + "it is not confirmed: " + plain(w.Detail) + "."
+	case engine.WhyHarmless:
+		return s + "a harmless step can still change what to do: " + plain(w.Detail) + "."
+	case engine.WhyWell:
+		return s + "the drop works."
+	case engine.WhyImpossible:
+		return s + "what was found cannot go together."
+	}
+	return s + string(w.Why) + "."
+}
+
+func (f Figures) sayOtherCauses(b *rulebase.Base, rest []engine.CauseBelief) string {
+	var words []string
+	for _, c := range rest {
+		words = append(words, lowerFirst(b.Causes[c.Cause].Name)+" "+f.Chance(c.Now))
+	}
+	return "Less likely: " + strings.Join(words, ", ") + "."
+}
+
+func (f Figures) sayAside(d *engine.Diagnosis) string {
+	return fmt.Sprintf("Something not listed here: %s. Nothing wrong with the drop: %s.", f.Chance(d.Outside), f.Chance(d.None))
+}
+
+func sayUnsaid(asks []string) []string {
+	lines := []string{"Not said yet, and may count:"}
+	for _, a := range asks {
+		lines = append(lines, "  "+a)
+	}
+	return lines
+}
+
+func (f Figures) sayOther(p *engine.Proposal) string {
+	return fmt.Sprintf("%s (%s, %s to a working drop)", p.Step.Do, minutes(p.Minutes), f.Minutes(p.ExpectedMinutes))
+}
+
+func sayConflict(c engine.Conflict) string { return "Does not fit: " + c.Says }
+
+func sayAdvice(a engine.Tell) string { return "Note: " + a.Says }
+
+// sayKnown repeats all that was said.
+func sayKnown(t *Talk, s *rulebase.Situation) []string {
+	var lines []string
+	if s.At != "" {
+		lines = append(lines, sayPlace(s.At))
+	}
+	if s.Who != rulebase.Anybody {
+		lines = append(lines, sayWho(s.Who))
+	}
+	if s.Tools != nil {
+		lines = append(lines, sayTools(s.Tools))
+	}
+	for _, g := range s.Givens {
+		if th := t.words.thing(g.ID); th != nil {
+			lines = append(lines, sayGiven(th, g.Value, ""))
+		}
+	}
+	for _, f := range s.Findings {
+		if th := t.words.thing(f.Symptom); th != nil {
+			lines = append(lines, sayFinding(th, f, ""))
+		}
+	}
+	for _, d := range s.Done {
+		line := "done: " + plain(d.ID)
+		if d.Drop != rulebase.NotSaid {
+			line = sayDropNow(d.Drop, d.ID)
+		}
+		lines = append(lines, line)
+	}
+	for _, id := range s.Confirmed {
+		lines = append(lines, "confirmed: "+plain(id))
+	}
+	if len(s.Drops) > 0 {
+		lines = append(lines, sayExtent(rulebase.Extent(s.Drop, s.Drops, s.Order, s.Supplies)))
+	}
+	if len(lines) == 0 {
+		return []string{"Nothing yet."}
+	}
+	return lines
+}
+
+// sayListed is one line of the list of questions.
+func sayListed(t *Talk, th *thing) string {
+	values := orList(th.values)
+	if th.reads() {
+		values = "in " + unitOr(th.unit)
+	}
+	ask := ""
+	if th.kind == rulebase.KindGiven {
+		ask = t.base.Givens[th.index].Ask
+	} else {
+		ask = t.base.Symptoms[th.index].Ask
+	}
+	return fmt.Sprintf("q%d  %s: %s (%s)", t.words.number(th.id), th.id, ask, values)
+}
+
+func sayNoneListed(word string) string { return fmt.Sprintf("No question here holds %q.", word) }

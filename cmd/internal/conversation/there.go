@@ -1,0 +1,172 @@
+package conversation
+
+import (
+	"slices"
+	"strings"
+
+	"downdrop/rulebase"
+)
+
+// hearWhoIsThere takes in who is there, where, alone or not, and with what tools.
+// It holds only where the piece says nothing else: "23.8 V at the drop" is a
+// reading.
+func (l *listener) hearWhoIsThere(text, rest string, how manner) bool {
+	if how.drop != 0 {
+		return false
+	}
+	w := l.whoIsThere(rest)
+	if w == nil {
+		return false
+	}
+	s := &l.state.Situation
+	var means []string
+	if w.place != "" {
+		s.At = w.place
+		means = append(means, sayPlace(w.place))
+		l.answered(AskPlace, "")
+	}
+	if w.who != rulebase.Anybody {
+		s.Who = w.who
+		means = append(means, sayWho(w.who))
+		l.answered(AskWho, "")
+	}
+	if w.alone != nil {
+		s.Alone = *w.alone
+		l.state.settle("alone")
+		means = append(means, sayAlone(*w.alone))
+	}
+	if w.tools != nil || w.anyTool {
+		s.Tools = w.tools
+		means = append(means, sayTools(w.tools))
+	}
+	l.understood(text, strings.Join(means, ", "))
+	return true
+}
+
+// who is what a piece says of the persons, the place and the tools.
+type who struct {
+	place   rulebase.Place
+	who     rulebase.Who
+	alone   *bool
+	tools   []string // nil: not said
+	anyTool bool
+}
+
+// whoIsThere takes a piece for who is there; nil where it says anything else, or nothing.
+func (l *listener) whoIsThere(text string) *who {
+	w, said := &who{}, false
+	strip := func(re interface {
+		MatchString(string) bool
+		ReplaceAllString(string, string) string
+	}) bool {
+		if !re.MatchString(text) {
+			return false
+		}
+		text, said = re.ReplaceAllString(text, " "), true
+		return true
+	}
+	if yes, no := true, false; strip(notAloneRE) {
+		w.alone = &no
+	} else if strip(aloneRE) {
+		w.alone = &yes
+	}
+	if strip(bareRE) {
+		w.tools = []string{}
+	} else if strip(anyToolRE) {
+		w.anyTool = true
+	}
+	for _, p := range placePhrases {
+		if strip(p.re) {
+			w.place = p.place
+		}
+	}
+	for _, p := range whoPhrases {
+		if strip(p.re) {
+			w.who = max(w.who, p.who)
+		}
+	}
+	tools, ok := l.toolsIn(text)
+	if !ok || !said && tools == nil {
+		return nil
+	}
+	if tools != nil {
+		w.tools = tools
+	}
+	return w
+}
+
+// toolsIn gives the tools at hand after a text that names tools and says nothing
+// else; nil where it names none, false where it says anything else. Naming a first
+// tool means that there are no others: a tool that nobody named is not at hand.
+func (l *listener) toolsIn(text string) (tools []string, ok bool) {
+	have, named := l.state.Situation.Tools, false
+	without := false
+	tokens := tokenize(text)
+	for i := 0; i < len(tokens); {
+		without = without || tokens[i].low == "without" || tokens[i].low == "no"
+		tool, n := l.toolAt(tokens[i:])
+		switch {
+		case n > 0:
+			have, named = withTool(have, tool, !without, l.t.words.tools), true
+			i += n
+		case tokens[i].filler() || presence[tokens[i].low]:
+			i++
+		default:
+			return nil, false
+		}
+	}
+	if !named {
+		return nil, !without
+	}
+	return have, true
+}
+
+// toolAt gives the tool that the words begin with, and how many words name it. One
+// word may be the end of a tool's name, as meter is of multimeter.
+func (l *listener) toolAt(tokens []token) (tool string, n int) {
+	for _, th := range l.t.words.tools {
+		k := 0
+		for k < len(th.idWords) && k < len(tokens) && tokens[k].stem == th.idWords[k] {
+			k++
+		}
+		if k == len(th.idWords) && k > n {
+			tool, n = th.id, k
+		}
+		if tokens[0].low == th.id && n == 0 {
+			return th.id, 1
+		}
+	}
+	if n > 0 || tokens[0].filler() || len(tokens[0].low) < 4 {
+		return tool, n
+	}
+	var fits []string
+	for _, th := range l.t.words.tools {
+		if slices.ContainsFunc(th.idWords, func(w string) bool {
+			return strings.HasSuffix(w, tokens[0].stem) || len(th.idWords) == 1 && strings.HasPrefix(w, tokens[0].stem)
+		}) {
+			fits = append(fits, th.id)
+		}
+	}
+	if len(fits) != 1 {
+		return "", 0
+	}
+	return fits[0], 1
+}
+
+// withTool adds a tool to those at hand, or takes it away. Where no tools were
+// said, all are at hand; then taking one away leaves the others.
+func withTool(have []string, tool string, at bool, all []thing) []string {
+	if !at && have == nil {
+		for _, th := range all {
+			have = append(have, th.id)
+		}
+	}
+	have = slices.DeleteFunc(slices.Clone(have), func(t string) bool { return t == tool })
+	if at {
+		return append(have, tool)
+	}
+	if have == nil {
+		return []string{}
+	}
+	return have
+}
