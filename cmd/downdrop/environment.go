@@ -41,6 +41,7 @@ func newEnvironment() *environment {
 		clock:    time.Now,
 		shipped:  rulebase.LoadShipped,
 		folder:   rulebase.LoadFolder,
+		talk:     runTalk,
 	}
 }
 

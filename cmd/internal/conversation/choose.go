@@ -159,11 +159,24 @@ func (t *Talk) said(s *State, id string) bool {
 
 // passedOver says whether a step, or the symptom that an implied test asks for, was
 // passed over.
+//
+// A test counts as passed over, too, once all it shows was said in this state of
+// work: the engine would have a finding that is not sure looked at again, but
+// who has just answered is not asked the same at once. "What else" still lists it.
 func (t *Talk) passedOver(s *State, st *rulebase.Step) bool {
-	if st.Implied {
-		return s.settled(t.base.Symptoms[st.Yields[0]].ID)
+	if s.settled(st.ID) || st.Implied && s.settled(t.base.Symptoms[st.Yields[0]].ID) {
+		return true
 	}
-	return s.settled(st.ID)
+	return len(st.Yields) > 0 && len(st.PutsRight) == 0 && !slices.ContainsFunc(st.Yields, func(y int) bool { return !t.seenNow(s, y) })
+}
+
+// seenNow says whether a symptom of this drop was given in this state of work, or
+// passed over.
+func (t *Talk) seenNow(s *State, symptom int) bool {
+	id, after := t.base.Symptoms[symptom].ID, lastDone(&s.Situation)
+	return s.settled(id) || slices.ContainsFunc(s.Situation.Findings, func(f rulebase.Finding) bool {
+		return f.Symptom == id && f.Drop == 0 && (f.Now || f.After == after)
+	})
 }
 
 // lead leads up to a step: givens that could forbid it, then the facts its warnings
@@ -180,7 +193,7 @@ func (t *Talk) lead(s *State, st *rulebase.Step, askFirst []string) Question {
 		q := t.symptomQuestion(s, st.Yields[0])
 		return q
 	}
-	if st.Hazard != 0 {
+	if t.needsConfirming(st) {
 		for _, w := range st.Warnings {
 			if !slices.Contains(s.Situation.Confirmed, t.base.Warnings[w].ID) {
 				return t.confirmQuestion(w, st)
@@ -188,6 +201,12 @@ func (t *Talk) lead(s *State, st *rulebase.Step, askFirst []string) Question {
 		}
 	}
 	return t.stepQuestion(st)
+}
+
+// needsConfirming says whether the facts that a step's warnings name have to be
+// confirmed: it can hurt somebody by itself, or by what it brings back to life.
+func (t *Talk) needsConfirming(st *rulebase.Step) bool {
+	return st.Hazard != 0 || st.BringsBack || slices.ContainsFunc(st.Warnings, func(w int) bool { return t.base.Warnings[w].Level == rulebase.DangerLevel })
 }
 
 // unlock asks for what would let a withheld step be offered, where one answer does:
@@ -299,31 +318,11 @@ func (t *Talk) unlockAnswer(w engine.Withheld) (Answer, bool) {
 	case engine.WhyUnconfirmed:
 		return Answer{Says: sayTakeUp(w.Step), Entry: "do " + w.Step.ID}, true
 	case engine.WhyOnlyIf:
-		for _, n := range reads(w.Step.OnlyIf) {
+		for _, n := range w.Step.OnlyIf.Reads() {
 			if name := t.base.Names[n]; name.Kind == rulebase.KindGiven {
 				return Answer{Says: sayGivenFor(t.base.Givens[name.Index].Ask, w.Step), Entry: "ask " + name.ID}, true
 			}
 		}
 	}
 	return Answer{}, false
-}
-
-// reads gives the places in Base.Names that an expression reads.
-func reads(e *rulebase.Expression) []int {
-	if e == nil || e.Root == nil {
-		return nil
-	}
-	var out []int
-	var walk func(*rulebase.Term)
-	walk = func(t *rulebase.Term) {
-		switch t.Op {
-		case rulebase.OpRead, rulebase.OpKnown, rulebase.OpIs, rulebase.OpIsNot, rulebase.OpIn, rulebase.OpNotIn, rulebase.OpReading, rulebase.OpSameWord, rulebase.OpOtherWord:
-			out = append(out, t.Name)
-		}
-		for _, a := range t.Args {
-			walk(a)
-		}
-	}
-	walk(e.Root)
-	return out
 }

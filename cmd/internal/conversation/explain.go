@@ -98,10 +98,12 @@ func (c *turn) weights(d *engine.Diagnosis, first, second string) []string {
 		if len(lines) > 6 {
 			break
 		}
-		lines = append(lines, sayWeight(w))
+		if line := sayWeight(w); line != "" {
+			lines = append(lines, line)
+		}
 	}
 	if len(lines) == 1 {
-		return nil
+		return []string{sayNoneMoved}
 	}
 	return lines
 }

@@ -463,7 +463,15 @@ func sayGivenFor(ask string, st *rulebase.Step) string {
 	return fmt.Sprintf("%s (for: %s)", ask, st.Do)
 }
 
-func sayUnlock(a Answer) string { return fmt.Sprintf("    if so, say: %q", a.Entry) }
+func sayUnlock(a Answer) string {
+	if id, ok := strings.CutPrefix(a.Entry, "ask "); ok {
+		return fmt.Sprintf("    to say that, enter %q", "ask "+id)
+	}
+	if strings.HasPrefix(a.Entry, "do ") {
+		return fmt.Sprintf("    to take it up, enter %q", a.Entry)
+	}
+	return fmt.Sprintf("    if it changes, enter %q", a.Entry)
+}
 
 // The summary of a turn.
 
@@ -672,6 +680,8 @@ func (f Figures) sayWorth(p *engine.Proposal, first bool, takes float64) []strin
 
 // Explanations.
 
+const sayNoneMoved = "Nothing said so far tells it from the next; it is the commoner of the two."
+
 // sayGain says how much a step is expected to tell.
 func sayGain(p *engine.Proposal) []string {
 	if p.GainBits == 0 {
@@ -703,7 +713,7 @@ func sayWeight(w engine.Weight) string {
 	case w.Factor < 1/1.05:
 		return fmt.Sprintf("  %s: %s times against it", name, factor(1/w.Factor))
 	}
-	return "  " + name + ": the same for both"
+	return ""
 }
 
 func factor(f float64) string { return strconv.FormatFloat(f, 'g', 2, 64) }

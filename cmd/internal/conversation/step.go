@@ -110,7 +110,8 @@ func (c *turn) bareYes() (State, Reply, bool) {
 
 // skip passes over what is asked.
 func (c *turn) skip() (State, Reply, bool) {
-	if !skipRE.MatchString(c.entry) {
+	none := lower(c.entry) == "none" && (c.s.Pending.Kind == AskWhich || c.s.Pending.Kind == AskElse)
+	if !skipRE.MatchString(c.entry) && !none {
 		return State{}, Reply{}, false
 	}
 	next := c.s.clone()
