@@ -389,6 +389,9 @@ func unitWord(unit string) string {
 // whole numbers need, an SI prefix where the number is large or small.
 func Format(v float64, unit string) string {
 	prefix := ""
+	if math.Abs(v) < 1e-12 {
+		v = 0 // no instrument of the trade shows it
+	}
 	if unit != "" && !unprefixed[unit] {
 		v, prefix = scale(v)
 	}
