@@ -38,7 +38,7 @@ func newRootCmd(env *environment) *cobra.Command {
 		SilenceErrors: true,
 		SilenceUsage:  true,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			if !env.terminal || env.talk == nil {
+			if !env.terminal {
 				fmt.Fprint(env.err, cmd.UsageString()+"\n")
 				return errNoTerminal
 			}

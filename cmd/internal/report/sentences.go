@@ -160,6 +160,35 @@ func sayWeighsNothing(f *rulebase.Finding) string {
 
 // Why.
 
+const saySaidNothing = "Nothing was seen yet: these are the chances before anybody has looked."
+
+func sayRestsOn(said []string) string { return "All this rests on: " + strings.Join(said, "; ") + "." }
+
+func sayFinding(f *rulebase.Finding) string {
+	says := plain(f.Symptom) + " " + valueOf(f)
+	if f.Sure != nil && *f.Sure < 1 {
+		says += fmt.Sprintf(" (%.0f %% sure)", 100**f.Sure)
+	}
+	if f.After != "" {
+		says += ", after " + plain(f.After)
+	}
+	if f.By != "" {
+		says += ", says the " + f.By
+	}
+	return says
+}
+
+func sayDone(d *rulebase.Done) string {
+	says := plain(d.ID) + " was done"
+	switch d.Drop {
+	case rulebase.StillDown:
+		says += " and the drop stayed down"
+	case rulebase.Well:
+		says += " and the drop works"
+	}
+	return says
+}
+
 func sayWhy(first, second string) string {
 	return fmt.Sprintf("Why %s rather than %s:", quoted(first), quoted(second))
 }
@@ -414,7 +443,7 @@ func sayWithheld(b *rulebase.Base, w *engine.Withheld, n int) string {
 	case engine.WhyLossOfBus:
 		return fmt.Sprintf("%s would stop something, and nobody has said yet what the outputs do then (%s):", it, w.Detail)
 	case engine.WhyOnlyIf:
-		return fmt.Sprintf("%s %s only right if %s:", it, is, w.Detail)
+		return fmt.Sprintf("%s %s only right if %s:", it, is, plain(w.Detail))
 	case engine.WhyUnconfirmed:
 		return fmt.Sprintf("%s %s this confirmed first (%s): %s", it, needs, w.Detail, warningText(b, w.Detail))
 	case engine.WhyHarmless:
@@ -427,17 +456,36 @@ func sayWithheld(b *rulebase.Base, w *engine.Withheld, n int) string {
 	return fmt.Sprintf("%s %s not offered (%s):", it, is, w.Why)
 }
 
+// sayTools names the tools that are missing, the one that would tell most first.
+func sayTools(steps []*engine.Withheld) string {
+	var tools []string
+	count := map[string]int{}
+	for _, w := range steps {
+		if count[w.Detail]++; count[w.Detail] == 1 {
+			tools = append(tools, w.Detail)
+		}
+	}
+	words := make([]string, len(tools))
+	for i, tool := range tools {
+		words[i] = fmt.Sprintf("%s (%s)", plain(tool), countOf(count[tool], "step"))
+	}
+	if more := len(words) - shownTools; more > 1 {
+		words = append(words[:shownTools], countOf(more, "more tool"))
+	}
+	return "Tools that are not at hand keep these back: " + andList(words) + "."
+}
+
 // sayQuiet counts the steps that are withheld for reasons that ask for nothing.
 func sayQuiet(known, done, well int) string {
 	switch {
 	case well > 0:
 		return "Nothing more is asked for: the drop works."
 	case known > 0 && done > 0:
-		return fmt.Sprintf("Not repeated: %s of which all is known for sure, and %s.", countOf(known, "step"), countOf(done, "step already done"))
+		return fmt.Sprintf("Not repeated: %s of which all is known for sure, and %s.", countOf(known, "step"), countOf(done, "step")+" already done")
 	case known > 0:
 		return fmt.Sprintf("Not repeated: %s of which all is known for sure.", countOf(known, "step"))
 	}
-	return fmt.Sprintf("Not repeated: %s.", countOf(done, "step already done"))
+	return fmt.Sprintf("Not repeated: %s.", countOf(done, "step")+" already done")
 }
 
 func placesOf(detail string) string {
@@ -544,9 +592,6 @@ func countOf(n int, what string) string {
 	if n == 1 {
 		return "one " + what
 	}
-	if head, tail, ok := strings.Cut(what, " "); ok {
-		return fmt.Sprintf("%d %ss %s", n, head, tail)
-	}
 	return fmt.Sprintf("%d %ss", n, what)
 }
 
@@ -591,7 +636,7 @@ func capital(s string) string {
 
 // valueOf is a finding's value as it was given.
 func valueOf(f *rulebase.Finding) string {
-	if f.Read != "" {
+	if f.Read != "" && f.Read != f.Value.Word {
 		return f.Read
 	}
 	if f.Value.IsNumber && f.Value.Word == "" {

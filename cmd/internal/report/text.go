@@ -25,6 +25,7 @@ const (
 	shownElse     = 4
 	shownWithheld = 2 // of each reason
 	shownWeights  = 3
+	shownTools    = 8
 
 	tellsNothing = 0.005 // bits: below it a test is not worth a line
 )
@@ -349,9 +350,10 @@ func weights(d *engine.Diagnosis) []engine.Weight {
 	return all
 }
 
-// why says what spoke for the first cause against the second. Once the first is put
-// right, nobody asks that any more.
+// why says what all this rests on, and what spoke for the first cause against the
+// second. Once the first is put right, nobody asks that any more.
 func (t *text) why() {
+	t.restsOn()
 	if len(t.d.Causes) < 2 || t.still() && t.d.Causes[0].Now < t.d.Causes[0].Probability/2 {
 		return
 	}
@@ -364,7 +366,6 @@ func (t *text) why() {
 	if len(said) == 0 {
 		return
 	}
-	t.gap()
 	t.say(sayWhy(t.d.Base.Causes[t.d.Causes[0].Cause].Name, t.d.Base.Causes[t.d.Causes[1].Cause].Name))
 	for i := range said {
 		t.item("  - ", sayWeight(&said[i]))
@@ -402,6 +403,35 @@ func (t *text) others() {
 	}
 }
 
+// restsOn repeats what was said, so that a slip is noticed.
+func (t *text) restsOn() {
+	var said []string
+	for i := range t.d.Situation.Findings {
+		if f := &t.d.Situation.Findings[i]; t.weighs(f) {
+			said = append(said, sayFinding(f))
+		}
+	}
+	for i := range t.d.Situation.Done {
+		said = append(said, sayDone(&t.d.Situation.Done[i]))
+	}
+	t.gap()
+	if len(said) == 0 {
+		t.say(saySaidNothing)
+		return
+	}
+	t.say(sayRestsOn(said))
+}
+
+// weighs says whether a finding can move a chance at all.
+func (t *text) weighs(f *rulebase.Finding) bool {
+	at := slices.IndexFunc(t.d.Base.Symptoms, func(s rulebase.Symptom) bool { return s.ID == f.Symptom })
+	return !t.anotherDrops(f) && at >= 0 && t.d.Base.Symptoms[at].Weighs
+}
+
+func (t *text) anotherDrops(f *rulebase.Finding) bool {
+	return f.Drop != 0 && f.Drop != t.d.Situation.Drop
+}
+
 // A reason is a group of steps withheld for the same reason.
 type reason struct {
 	engine.Withheld
@@ -422,7 +452,9 @@ func (t *text) withheld() {
 			count[w.Why]++
 			continue
 		}
-		at := slices.IndexFunc(reasons, func(r reason) bool { return r.Why == w.Why && r.Detail == w.Detail })
+		at := slices.IndexFunc(reasons, func(r reason) bool {
+			return r.Why == w.Why && (r.Detail == w.Detail || w.Why == engine.WhyTools && !t.o.Detail)
+		})
 		if at < 0 {
 			at = len(reasons)
 			reasons = append(reasons, reason{Withheld: *w})
@@ -443,6 +475,10 @@ func (t *text) withheld() {
 }
 
 func (t *text) reason(r *reason) {
+	if r.Why == engine.WhyTools && !t.o.Detail {
+		t.item("  ", sayTools(r.steps))
+		return
+	}
 	t.item("  ", sayWithheld(t.d.Base, &r.Withheld, len(r.steps)))
 	shown := r.steps
 	if !t.o.Detail {
@@ -465,12 +501,10 @@ func (t *text) unweighed() {
 	var says []string
 	for i := range t.d.Situation.Findings {
 		f := &t.d.Situation.Findings[i]
-		if f.Drop != 0 && f.Drop != t.d.Situation.Drop {
+		switch {
+		case t.anotherDrops(f):
 			says = append(says, sayOtherDrop(f))
-			continue
-		}
-		at := slices.IndexFunc(t.d.Base.Symptoms, func(s rulebase.Symptom) bool { return s.ID == f.Symptom })
-		if at >= 0 && !t.d.Base.Symptoms[at].Weighs {
+		case !t.weighs(f):
 			says = append(says, sayWeighsNothing(f))
 		}
 	}
