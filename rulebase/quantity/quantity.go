@@ -35,7 +35,7 @@ var strictPrefixes = map[string]int{"u": -6, "µ": -6, "m": -3, "k": 3, "M": 6, 
 func Parse(text, unit string) (float64, error) {
 	text = strings.TrimSpace(text)
 	m := strict.FindStringSubmatch(text)
-	if m == nil || strings.HasPrefix(m[5], ".") || strings.HasPrefix(m[5], ",") {
+	if m == nil || m[5] != "" && strings.Contains(".,_'0123456789", m[5][:1]) {
 		return 0, notStrict(text, unit)
 	}
 	number, exponent, suffix := m[1]+m[2]+m[3], m[4], m[5]
@@ -52,7 +52,7 @@ func Parse(text, unit string) (float64, error) {
 	}
 	x, ok := shifted(number+exponent, power)
 	if !ok {
-		return 0, fmt.Errorf("%q is too large a number", text)
+		return 0, fmt.Errorf("%q is out of all proportion", text)
 	}
 	return x, nil
 }
@@ -80,6 +80,9 @@ func suffixPower(text, number, suffix, unit string) (int, error) {
 		return 0, fmt.Errorf("%q is written %s %s here", text, number, unit)
 	case strings.HasPrefix(suffix, "K"):
 		return 0, fmt.Errorf("%q: kilo is a small k; write %s k%s", text, number, suffix[1:])
+	case lettered.MatchString(text):
+		m := lettered.FindStringSubmatch(text)
+		return 0, fmt.Errorf("%q has a letter for its decimal point; write %s.%s%s", text, m[1]+m[2], m[4], withBlank(strings.Trim(m[3], "RrVvA")+unit))
 	}
 	return 0, fmt.Errorf("%q is not in %s; write it like %s %s", text, unit, number, unit)
 }
@@ -93,6 +96,8 @@ func notStrict(text, unit string) error {
 		return fmt.Errorf("%q holds a comma; write a decimal point and no group marks, like %s", text, Format(23.8, unit))
 	case strings.HasPrefix(lower, "."):
 		return fmt.Errorf("%q lacks the zero before its point; write 0%s", text, lower)
+	case strings.ContainsAny(text, "_' "):
+		return fmt.Errorf("%q holds marks between its digits; write the digits without, like 1500%s", text, withBlank(unit))
 	case strings.HasPrefix(lower, "nan") || strings.HasPrefix(lower, "inf"):
 		return fmt.Errorf("%q is no number; write one like %s, or the name of a band", text, Format(23.8, unit))
 	}
@@ -105,23 +110,25 @@ func shifted(decimal string, power int) (x float64, ok bool) {
 	mantissa, exponent, found := strings.Cut(strings.ToLower(decimal), "e")
 	if found {
 		e, err := strconv.Atoi(exponent)
-		if err != nil || e > 1000 || e < -1000 {
-			e = max(-1000, min(e, 1000))
-			if strings.HasPrefix(exponent, "-") {
-				e = -1000
-			}
+		if err != nil || e > 10_000 || e < -10_000 {
+			return 0, false
 		}
 		power += e
 	}
 	x, err := strconv.ParseFloat(mantissa+"e"+strconv.Itoa(power), 64)
-	return x, err == nil && !math.IsInf(x, 0)
+	return x, err == nil
 }
 
 // Format prints a number with its unit for people, with the prefix that suits
 // it: 153.6 kbaud, 84.6 ohm, 4.7 kohm, 0.2 V. [Parse] reads it back to the same
 // number. Only prefixes that nobody can misread are used: no milliohm beside
 // the megohm, no megavolt beside the millivolt.
-func Format(x float64, unit string) string { return decimalOf(x).format(unit) }
+func Format(x float64, unit string) string {
+	if math.IsNaN(x) || math.IsInf(x, 0) {
+		return strconv.FormatFloat(x, 'g', -1, 64) + withBlank(unit)
+	}
+	return decimalOf(x).format(unit)
+}
 
 // FormatRounded is Format with at most so many significant digits.
 func FormatRounded(x float64, unit string, digits int) string {
@@ -144,9 +151,6 @@ func decimalOf(x float64) decimal {
 	mantissa, exponent, _ := strings.Cut(text, "e")
 	e, _ := strconv.Atoi(exponent)
 	d := decimal{math.Signbit(x) && x != 0, strings.Replace(mantissa, ".", "", 1), e + 1}
-	if x == 0 || math.IsNaN(x) || math.IsInf(x, 0) {
-		d.point = 1
-	}
 	return d
 }
 

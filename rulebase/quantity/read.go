@@ -4,425 +4,406 @@ import (
 	"fmt"
 	"math"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 )
 
-// A Form says what sort of reading it is.
-type Form uint8
-
-// The forms of readings.
-const (
-	Exact Form = iota // Low is the value
-	Below             // below High
-	Above             // above Low
-	Over              // the instrument showed that it is over its range
-	Span              // between Low and High: a least and a most, or a reading that jumps
-	Rate              // a counter read twice: Low is its change per minute
-)
-
-// A Reading is what an instrument showed, in the unit asked for.
-type Reading struct {
-	Form      Form
-	Low, High float64
-	Unit      string
-	Current   string // "DC" or "AC" where it was said
+// Want is what a reading is asked for.
+type Want struct {
+	Unit    string
+	Range   *[2]float64 // what is plausible, in Unit; nil: nothing is known
+	Current Current     // DC or AC where it matters; a reading that does not say is taken
 }
 
-// Value is the reading as one number; false where it is not one.
-func (r Reading) Value() (float64, bool) { return r.Low, r.Form == Exact || r.Form == Rate }
+// longest is the longest text that can be a reading, in runes.
+const longest = 120
 
-// Band is the band in which all of the reading lies: band i holds what is below
-// limits[i] and not in a band before, the last one all above. It is false where
-// the reading spans bands.
-func (r Reading) Band(limits []float64) (band int, ok bool) {
-	switch r.Form {
-	case Over:
-		return len(limits), true
-	case Below:
-		// All below High lies in the first band or in several.
-		return 0, len(limits) == 0 || r.High <= limits[0]
-	case Above:
-		return len(limits), len(limits) == 0 || r.Low >= limits[len(limits)-1]
-	case Span:
-		low, high := bandOf(limits, r.Low), bandOf(limits, r.High)
-		return low, low == high
+// Read takes a reading as people type it from an instrument: 23.8 V, 23,8,
+// 153.6k, 4k7, 0R15, 1 500 m, OL, below 2 ohm, >20M, min 18.2 max 24.1, jumps 3
+// to 40 ohm, 24 VDC, 120 at 10:05, 380 at 10:15 (a rate per minute). The error
+// is always a *Question. A text that begins with "really" is taken whatever is
+// plausible.
+func Read(text string, want Want) (Reading, error) {
+	r := reader{text: text, want: want, unit: unitOf(want.Unit), current: NotSaid}
+	if utf8.RuneCountInString(text) > longest {
+		return Reading{}, r.question(NoReading, "That is too long for a reading.")
 	}
-	return bandOf(limits, r.Low), true
+	clean := r.marks(r.lead(normalise(text)))
+	if r.doubt != nil {
+		return Reading{}, r.doubt
+	}
+	found := r.shapes(clean)
+	if r.doubt != nil {
+		return Reading{}, r.doubt
+	}
+	return r.choose(found)
 }
 
-func bandOf(limits []float64, x float64) int {
-	for i, l := range limits {
-		if x < l {
-			return i
+// A reader is the reading of one text.
+type reader struct {
+	text    string
+	want    Want
+	unit    unit
+	current Current
+	about   bool
+	really  bool
+	doubt   *Question // the first thing that cannot be taken
+	why     Doubt     // why there are several candidates
+	says    string
+}
+
+var spellings = strings.NewReplacer("−", "-", "–", "-", "—", "-", "µ", "u", "μ", "u", "Ω", "ohm", "Ω", "ohm", "≤", "<=", "≥", ">=", "±", "+-", "…", "..",
+	"’", "'", "ʼ", "'", "′", "'", "‘", "'", "º", "°", "⩽", "<=", "⩾", ">=", "≈", "~", "∞", "infinite",
+	"\u00a0", " ", "\u2002", " ", "\u2003", " ", "\u2004", " ", "\u2005", " ", "\u2006", " ", "\u2007", " ", "\u2008", " ", "\u2009", " ", "\u200a", " ", "\u202f", " ", "\t", " ", "\n", " ")
+
+func normalise(text string) string {
+	return strings.TrimRight(strings.TrimSpace(spellings.Replace(text)), " .,;!?")
+}
+
+var leads = regexp.MustCompile(`(?i)^(really|about|approximately|approx\.?|around|roughly|ca\.?|circa|~|=|:|it reads|reads|reading|it shows|shows|it is|it's|is|i get|exactly)(?:\s+|(~|=|:)|$|\b)`)
+
+// lead takes the words before a reading away.
+func (r *reader) lead(text string) string {
+	for {
+		m := leads.FindStringSubmatch(text)
+		if m == nil {
+			return text
+		}
+		text = strings.TrimSpace(text[len(m[1]):])
+		switch word := strings.TrimRight(strings.ToLower(m[1]), "."); word {
+		case "really":
+			r.really = true
+		case "about", "approximately", "approx", "around", "roughly", "ca", "circa", "~":
+			r.about = true
 		}
 	}
-	return len(limits)
 }
 
-// String is the reading in words, with its unit.
-func (r Reading) String() string {
-	current := ""
-	if r.Current != "" {
-		current = " " + r.Current
+var currents = regexp.MustCompile(`(?i)(^|[^a-z]|v|a|volts?|amps?)(ac|dc)($|[^a-z])`)
+
+// marks takes AC and DC marks out of the text.
+func (r *reader) marks(text string) string {
+	if m := signs.FindStringSubmatch(text); m != nil && r.unit.electric {
+		text = m[1] + map[string]string{"~": " AC", "=": " DC"}[m[2]]
 	}
-	switch r.Form {
-	case Below:
-		return "below " + Format(r.High, r.Unit) + current
-	case Above:
-		return "above " + Format(r.Low, r.Unit) + current
-	case Over:
-		return "over the instrument's range"
-	case Span:
-		return "between " + Format(r.Low, r.Unit) + " and " + Format(r.High, r.Unit) + current
-	case Rate:
-		return Format(r.Low, "") + " a minute"
+	for {
+		at := currents.FindStringSubmatchIndex(text)
+		if at == nil {
+			return strings.TrimSpace(text)
+		}
+		is := DC
+		if strings.EqualFold(text[at[4]:at[5]], "ac") {
+			is = AC
+		}
+		if r.current != NotSaid && r.current != is {
+			r.refuse(DoubtCurrent, "%q says both AC and DC. Enter one reading at a time.", r.text)
+		}
+		r.current = is
+		text = text[:at[4]] + " " + text[at[5]:]
+		text = strings.Join(strings.Fields(text), " ")
 	}
-	return Format(r.Low, r.Unit) + current
 }
 
-// A Want says what sort of reading is wanted.
-type Want struct {
-	Unit      string
-	Low, High float64 // what is plausible; both 0: not known
-	Current   string  // "DC" or "AC" where only one makes sense
+// signs are the marks ~ and = behind a voltage or current.
+var signs = regexp.MustCompile(`^(.*[0-9].*[^-~=\s])\s*([~=])$`)
+
+func (r *reader) refuse(doubt Doubt, format string, args ...any) {
+	if r.doubt == nil {
+		r.doubt = r.question(doubt, format, args...)
+	}
 }
 
-// plausible says that a value could be meant; without a range every value could.
-func (w Want) plausible(x float64) bool {
-	return w.Low == 0 && w.High == 0 || x >= w.Low && x <= w.High
+func (r *reader) question(doubt Doubt, format string, args ...any) *Question {
+	return &Question{Doubt: doubt, Text: r.text, Unit: r.want.Unit, Says: fmt.Sprintf(format, args...)}
 }
 
-// A Choice is one way to understand an entry.
-type Choice struct {
-	Text    string
-	Reading Reading
-}
+// example is how a reading of the unit is written.
+func (r *reader) example() string { return Format(23.8, r.want.Unit) }
 
-// An Ask is an entry that could mean several things, or not what is wanted: the
-// question to ask back, and what can be answered. It is an error.
-type Ask struct {
-	Question string
-	Choices  []Choice
+// ask keeps the reason why a text has several meanings.
+func (r *reader) ask(doubt Doubt, format string, args ...any) {
+	if r.why == "" {
+		r.why, r.says = doubt, fmt.Sprintf(format, args...)
+	}
 }
-
-func (a *Ask) Error() string { return a.Question }
 
 var (
-	blanks    = strings.NewReplacer("\u00a0", " ", "\u2009", " ", "\u202f", " ", "\t", " ")
-	overRange = regexp.MustCompile(`(?i)^(ol|o\.l\.?|0l|over ?load|over ?range|over|inf(inite|inity)?|open|-+ ?ol ?-*)( [a-zµ]+)?$`)
-	belowText = regexp.MustCompile(`(?i)^(?:<|below|under|less than|smaller than|at most|not more than|up to)\s*(.+)$`)
-	aboveText = regexp.MustCompile(`(?i)^(?:>|above|over|more than|greater than|at least|beyond)\s*(.+)$`)
-	spanText  = regexp.MustCompile(`(?i)^(?:jumps|swings|moves|wanders|varies|flickers|between|from)?\s*(?:between|from)?\s*(\S.*?)\s*(?:\bto\b|\band\b|\.\.+|–|—)\s*(\S.*)$`)
-	minMax    = regexp.MustCompile(`(?i)^min(?:imum)?\.?\s*[:=]?\s*(.+?)[\s,;/]+max(?:imum)?\.?\s*[:=]?\s*(.+)$`)
-	maxMin    = regexp.MustCompile(`(?i)^max(?:imum)?\.?\s*[:=]?\s*(.+?)[\s,;/]+min(?:imum)?\.?\s*[:=]?\s*(.+)$`)
-	counted   = regexp.MustCompile(`(?i)^(\d+)\s*(?:at|@)\s*(\d{1,2})[:.h](\d{2})(?:[:.](\d{2}))?\s*(?:,|;|then|and)?\s*(\d+)\s*(?:at|@)\s*(\d{1,2})[:.h](\d{2})(?:[:.](\d{2}))?$`)
-	current   = regexp.MustCompile(`(?i)^(.*?)\s*(v|a|mv|ma|kv|volts?|amps?)?\s*\(?(dc|ac|=|~)\)?(?:\s*(v|a|mv|ma))?$`)
+	overRange = regexp.MustCompile(`(?i)^(?:-* ?[o0]\.?l\.? ?-*|\.[o0]l|over[- ]?range|over[- ]?load|over[- ]?limit|over the range|out of range)$`)
+	endless   = regexp.MustCompile(`(?i)^(?:infinite|infinity|open|open circuit|open line)$`)
+	below     = regexp.MustCompile(`(?i)^(<=|<|below|under|less than|lower than|smaller than|at most|not more than|up to|max(?:imum)?)\s*(.+)$`)
+	above     = regexp.MustCompile(`(?i)^(>=|>|above|over|more than|greater than|higher than|beyond|at least|not less than|better than|min(?:imum)?)\s*(.+)$`)
+	orLess    = regexp.MustCompile(`(?i)^(.+?)\s*(?:or|and) (?:less|lower|below|under)$`)
+	orMore    = regexp.MustCompile(`(?i)^(.+?)\s*(?:(?:or|and) (?:more|higher|above|over)|\+)$`)
 )
 
-// Read reads what somebody types of an instrument, in the conversation's wide
-// form: units and prefixes, a decimal comma, 4k7, OL, below and above, a least
-// and a most, a reading that jumps, AC or DC, a counter read twice. What could
-// mean two things comes back as an *Ask; what is no reading as another error.
-func Read(text string, want Want) (Reading, error) {
-	s := strings.TrimSpace(blanks.Replace(text))
-	s = strings.TrimSuffix(strings.Join(strings.Fields(s), " "), ".")
-	if s == "" || len(s) > 200 {
-		return Reading{}, noReading(text, want)
-	}
-	if m := counted.FindStringSubmatch(s); m != nil {
-		return readCounter(m, want)
-	}
-	if overRange.MatchString(s) && !hasDigit(s[1:]) {
-		return Reading{Form: Over, Unit: want.Unit}, nil
-	}
-	for _, p := range []struct {
-		re   *regexp.Regexp
-		form Form
-	}{{belowText, Below}, {aboveText, Above}} {
-		if m := p.re.FindStringSubmatch(s); m != nil {
-			return readBound(m[1], p.form, want)
-		}
-	}
-	if m := minMax.FindStringSubmatch(s); m != nil {
-		return readSpan(m[1], m[2], want)
-	}
-	if m := maxMin.FindStringSubmatch(s); m != nil {
-		return readSpan(m[2], m[1], want)
-	}
-	if m := spanText.FindStringSubmatch(s); m != nil && hasDigit(m[1]) && hasDigit(m[2]) {
-		return readSpan(m[1], m[2], want)
-	}
-	return readOne(s, want)
-}
-
-func hasDigit(s string) bool { return strings.ContainsAny(s, "0123456789") }
-
-func noReading(text string, want Want) error {
-	if want.Unit == "" {
-		return fmt.Errorf("%q is not a reading; give a number, as the instrument shows it", text)
-	}
-	return fmt.Errorf("%q is not a reading; give it as the instrument shows it, in %s", text, want.Unit)
-}
-
-func readBound(text string, form Form, want Want) (Reading, error) {
-	r, err := readOne(text, want)
-	if err != nil {
-		if ask, ok := err.(*Ask); ok {
-			for i, c := range ask.Choices {
-				ask.Choices[i].Reading = bound(c.Reading, form)
-			}
-		}
-		return r, err
-	}
-	return bound(r, form), nil
-}
-
-func bound(r Reading, form Form) Reading {
-	x := r.Low
-	r.Form, r.Low, r.High = form, 0, 0
-	if form == Below {
-		r.High = x
-	} else {
-		r.Low = x
-	}
-	return r
-}
-
-// readSpan reads a least and a most; the first takes the unit and prefix of the
-// second where it has none ("3 to 40 kohm").
-func readSpan(low, high string, want Want) (Reading, error) {
-	b, err := readOne(high, want)
-	if err != nil {
-		return b, err
-	}
-	if plainDigits.MatchString(low) {
-		low += suffixOf(high)
-	}
-	a, err := readOne(low, want)
-	if err != nil {
-		return a, err
-	}
-	lo, hi := min(a.Low, b.Low), max(a.Low, b.Low)
-	if lo == hi {
-		return a, nil
-	}
-	return Reading{Form: Span, Low: lo, High: hi, Unit: want.Unit, Current: b.Current}, nil
-}
-
-var plainDigits = regexp.MustCompile(`^[-+]?[0-9]+([.,][0-9]+)?$`)
-
-var digitsFirst = regexp.MustCompile(`^[0-9][0-9 '’.,]*`)
-
-func suffixOf(s string) string {
-	s = strings.TrimLeft(s, "+-")
-	return strings.TrimPrefix(s, digitsFirst.FindString(s))
-}
-
-// readCounter makes a rate of a counter read twice.
-func readCounter(m []string, want Want) (Reading, error) {
-	n := func(i int) float64 { x, _ := strconv.ParseFloat("0"+m[i], 64); return x }
-	minutes := (n(6)*60 + n(7) + n(8)/60) - (n(2)*60 + n(3) + n(4)/60)
-	if minutes < 0 {
-		minutes += 24 * 60 // past midnight
-	}
-	if minutes == 0 {
-		return Reading{}, fmt.Errorf("the two times are the same; a rate needs some minutes between them")
-	}
-	if n(5) < n(1) {
-		return Reading{}, fmt.Errorf("the counter went down, from %s to %s; was it reset between the two readings?", m[1], m[5])
-	}
-	return Reading{Form: Rate, Low: (n(5) - n(1)) / minutes, Unit: want.Unit}, nil
-}
-
-// readOne reads one number with its unit.
-func readOne(s string, want Want) (Reading, error) {
-	s = strings.TrimSpace(s)
-	r := Reading{Unit: want.Unit}
-	if m := current.FindStringSubmatch(s); m != nil && hasDigit(m[1]) {
-		r.Current = map[string]string{"dc": "DC", "=": "DC", "ac": "AC", "~": "AC"}[strings.ToLower(m[3])]
-		s = strings.TrimSpace(m[1] + " " + m[2] + m[4])
-	}
-	sign := 1.0
-	if rest, ok := strings.CutPrefix(s, "-"); ok {
-		sign, s = -1, strings.TrimSpace(rest)
-	} else if rest, ok := strings.CutPrefix(s, "−"); ok {
-		sign, s = -1, strings.TrimSpace(rest)
-	}
-	s = strings.TrimSpace(strings.TrimPrefix(s, "+"))
-	if x, ok := readCoded(s, want.Unit); ok {
-		r.Low = sign * x
-		return r, wrongCurrent(r, want)
-	}
-	digits := strings.TrimSpace(digitsFirst.FindString(s))
-	if digits == "" {
-		return Reading{}, noReading(s, want)
-	}
-	digits = strings.TrimRight(digits, " .,'’")
-	factor, err := suffix(strings.TrimSpace(strings.TrimPrefix(s, digits)), want)
-	if err != nil {
-		return Reading{}, err
-	}
-	values, err := numbers(digits, want)
-	if err != nil {
-		return Reading{}, err
-	}
-	var choices []Choice
-	for _, x := range values {
-		r.Low = sign * x * factor
-		if math.IsInf(r.Low, 0) {
-			return Reading{}, noReading(s, want)
-		}
-		choices = append(choices, Choice{r.String(), r})
-	}
-	if len(choices) == 2 {
-		a, b := choices[0], choices[1]
-		if pa, pb := want.plausible(a.Reading.Low), want.plausible(b.Reading.Low); pa != pb {
-			if pb {
-				a = b
-			}
-			return a.Reading, wrongCurrent(a.Reading, want)
-		}
-		return Reading{}, &Ask{fmt.Sprintf("Is %q %s or %s?", s, a.Text, b.Text), choices}
-	}
-	return r, wrongCurrent(r, want)
-}
-
-func wrongCurrent(r Reading, want Want) error {
-	if want.Current == "" || r.Current == "" || r.Current == want.Current {
+// shapes finds what sort of reading the text is, and the readings it can mean.
+func (r *reader) shapes(text string) []Reading {
+	if text == "" {
+		r.refuse(NoReading, "Type the reading%s, like %s.", r.inUnit(), r.example())
 		return nil
 	}
-	meant := r
-	meant.Current = want.Current
-	return &Ask{fmt.Sprintf("%s is wanted here, in %s, and the reading says %s. Was the meter set to %s?", want.Current, want.Unit, r.Current, r.Current),
-		[]Choice{{"the meter was right: " + meant.String(), meant}}}
+	if found, ok := r.overRange(text); ok {
+		return found
+	}
+	if found, ok := r.counter(text); ok {
+		return found
+	}
+	if found, ok := r.span(text); ok {
+		return found
+	}
+	if m := below.FindStringSubmatch(text); m != nil {
+		return r.bounded(m[2], Below, slices.Contains([]string{"<=", "at most", "not more than", "up to", "max", "maximum"}, strings.ToLower(m[1])))
+	}
+	if m := above.FindStringSubmatch(text); m != nil {
+		return r.bounded(m[2], Above, slices.Contains([]string{">=", "at least", "not less than", "min", "minimum"}, strings.ToLower(m[1])))
+	}
+	if m := orLess.FindStringSubmatch(text); m != nil {
+		return r.bounded(m[1], Below, true)
+	}
+	if m := orMore.FindStringSubmatch(text); m != nil {
+		return r.bounded(m[1], Above, true)
+	}
+	var found []Reading
+	for _, c := range r.numbers(text) {
+		found = append(found, Reading{Shape: Exact, Low: c.x, High: c.x})
+	}
+	return found
 }
 
-// coded is the mark for resistance in place of the decimal point: 4k7, 0R15 (IEC 60062, from memory).
-var coded = regexp.MustCompile(`^([0-9]+)([RkKMGmuµ])([0-9]+)\s*(.*)$`)
-
-func readCoded(s, unit string) (float64, bool) {
-	m := coded.FindStringSubmatch(s)
-	if m == nil || m[4] != "" && !sameUnit(m[4], unit) {
-		return 0, false
-	}
-	factor, ok := map[string]float64{"R": 1, "K": 1e3}[m[2]]
-	if !ok {
-		factor = prefixes[m[2]]
-	}
-	if m[2] == "R" && unit != "ohm" {
-		return 0, false
-	}
-	x, err := strconv.ParseFloat(m[1]+"."+m[3], 64)
-	return x * factor, err == nil
-}
-
-// unitWords are other ways to write a unit, in small letters.
-var unitWords = map[string]string{"ohms": "ohm", "ω": "ohm", "r": "ohm", "volt": "V", "volts": "V", "v": "V", "amp": "A", "amps": "A", "ampere": "A", "a": "A",
-	"meter": "m", "meters": "m", "metre": "m", "metres": "m", "minutes": "min", "minute": "min", "percent": "%", "per cent": "%", "bd": "baud", "bit/s": "baud", "bps": "baud",
-	"degc": "C", "°c": "C", "c": "C", "deg": "C", "degrees": "C", "y": "years", "year": "years", "yr": "years", "yrs": "years"}
-
-func sameUnit(word, unit string) bool {
-	return word == unit || strings.EqualFold(word, unit) && len(unit) > 1 || unitWords[strings.ToLower(word)] == unit
-}
-
-// suffix is the factor that a unit with a prefix stands for.
-func suffix(word string, want Want) (float64, error) {
-	if word == "" || sameUnit(word, want.Unit) {
-		return 1, nil
-	}
-	if want.Unit == "m" && (word == "ft" || word == "feet" || word == "foot") {
-		return 0.3048, nil // exact: international foot
-	}
-	for p, factor := range prefixes {
-		if rest, ok := strings.CutPrefix(word, p); ok && (rest == "" || sameUnit(strings.TrimSpace(rest), want.Unit)) {
-			return factor, nil
+// overRange is OL, with or without the unit that stands beside it on the display.
+func (r *reader) overRange(text string) ([]Reading, bool) {
+	head := text
+	if i := strings.IndexByte(text, ' '); i > 0 && overRange.MatchString(text[:i]) {
+		if _, ok := r.suffix(strings.TrimSpace(text[i:])); ok {
+			head = text[:i]
+		} else {
+			r.doubt, r.why = nil, ""
 		}
 	}
-	if rest, ok := strings.CutPrefix(word, "K"); ok && (rest == "" || sameUnit(strings.TrimSpace(rest), want.Unit)) {
-		return 1e3, nil
+	if overRange.MatchString(head) || r.unit.base == "ohm" && endless.MatchString(head) {
+		return []Reading{{Shape: OverRange, Low: math.Inf(1), High: math.Inf(1)}}, true
 	}
-	if want.Unit == "" {
-		return 0, fmt.Errorf("a bare number is wanted here, without %q", word)
-	}
-	return 0, &Ask{Question: fmt.Sprintf("The reading is wanted in %s; what does %q mean?", want.Unit, word)}
+	return nil, false
 }
 
-// numbers are the values that digits with marks can mean: one, or two where a
-// single mark with three digits behind it may be a decimal mark or a group mark.
-func numbers(digits string, want Want) ([]float64, error) {
-	plain := strings.NewReplacer(" ", "", "'", "", "’", "").Replace(digits)
-	if plain != digits && !grouped.MatchString(digits) {
-		return nil, noReading(digits, want)
+func (r *reader) bounded(text string, shape Shape, touching bool) []Reading {
+	var found []Reading
+	for _, c := range r.numbers(text) {
+		x := Reading{Shape: shape, Low: r.least(), High: math.Inf(1), Touching: touching}
+		if shape == Below {
+			x.High = c.x
+		} else {
+			x.Low = c.x
+		}
+		found = append(found, x)
 	}
-	marks := strings.Count(plain, ",") + strings.Count(plain, ".")
+	return found
+}
+
+// least is the least that a reading of the unit can be.
+func (r *reader) least() float64 {
+	if r.unit.positive {
+		return 0
+	}
+	return math.Inf(-1)
+}
+
+var (
+	minMax    = regexp.MustCompile(`(?i)^(?:min(?:imum)?|low(?:est)?)\b\s*[:=]?\s*(.+?)[\s,;/]*\b(?:and\s+)?(?:max(?:imum)?|high(?:est)?)\b\s*[:=]?\s*(.+)$`)
+	maxMin    = regexp.MustCompile(`(?i)^(?:max(?:imum)?|high(?:est)?)\b\s*[:=]?\s*(.+?)[\s,;/]*\b(?:and\s+)?(?:min(?:imum)?|low(?:est)?)\b\s*[:=]?\s*(.+)$`)
+	moving    = regexp.MustCompile(`(?i)^(?:it )?(?:jump|hop|swing|vari|vary|wander|drift|fluctuate|fluctuat|bounce|bounc|move|mov|flicker|goe|go|change|chang|switche|switch)(?:s|es|ing|ed)?\s+(.+)$`)
+	within    = regexp.MustCompile(`(?i)^(?:anywhere )?(?:between|from)\s+(.+?)\s+(?:and|to|-|up to)\s+(.+)$`)
+	upTo      = regexp.MustCompile(`(?i)^(.*?[0-9].*?|[o0]\.?l)\s*(?:\bto\b|\.\.+)\s*(.*[0-9].*|[o0]\.?l)$`)
+	dash      = regexp.MustCompile(`^([-+]?[0-9][^-]*?)\s*-\s*([-+]?[0-9].*)$`)
+	exponents = regexp.MustCompile(`[0-9][eE]-[0-9]`)
+	bothOf    = regexp.MustCompile(`(?i)^(.+?)\s+and\s+(.+)$`)
+	either    = regexp.MustCompile(`(?i)^(.+?)\s*(?:\+-|\+/-|plus or minus)\s*(.+)$`)
+)
+
+// span reads the least and the most that was seen.
+func (r *reader) span(text string) ([]Reading, bool) {
+	if m := minMax.FindStringSubmatch(text); m != nil {
+		return r.between(m[1], m[2], false), true
+	}
+	if m := maxMin.FindStringSubmatch(text); m != nil {
+		return r.between(m[2], m[1], false), true
+	}
+	jumps := false
+	if m := moving.FindStringSubmatch(text); m != nil {
+		jumps, text = true, m[1]
+		if m := bothOf.FindStringSubmatch(text); m != nil && !within.MatchString(text) {
+			return r.between(m[1], m[2], true), true
+		}
+	}
+	if m := within.FindStringSubmatch(text); m != nil {
+		return r.between(m[1], m[2], jumps), true
+	}
+	if m := either.FindStringSubmatch(text); m != nil {
+		return r.plusMinus(m[1], m[2]), true
+	}
+	if m := upTo.FindStringSubmatch(text); m != nil {
+		return r.between(m[1], m[2], jumps), true
+	}
+	if m := dash.FindStringSubmatch(text); m != nil && !exponents.MatchString(text) {
+		return r.between(m[1], m[2], jumps), true
+	}
+	if jumps {
+		r.refuse(NoReading, "Between which two values does it move? Type them%s, like jumps %s to %s.", r.inUnit(), Format(3, ""), Format(40, r.want.Unit))
+	}
+	return nil, jumps
+}
+
+// between reads both ends of a span. An end without a unit takes the other's;
+// whether it also takes the prefix is asked, since 3 to 40 k can be both.
+func (r *reader) between(a, b string, jumps bool) []Reading {
+	if overRange.MatchString(a) {
+		a, b = b, a
+	}
+	if overRange.MatchString(b) && !overRange.MatchString(a) {
+		found := r.bounded(a, Above, true)
+		for i := range found {
+			found[i].Shape, found[i].Touching, found[i].Jumps = Span, false, jumps
+		}
+		return found
+	}
+	lows, highs := r.numbers(a), r.numbers(b)
+	var found []Reading
+	add := func(low, high float64) {
+		if math.IsNaN(low) || math.IsNaN(high) {
+			return
+		}
+		x := Reading{Shape: Span, Low: min(low, high), High: max(low, high), Jumps: jumps}
+		if low == high {
+			x.Shape, x.Jumps = Exact, false
+		}
+		if !slices.Contains(found, x) {
+			found = append(found, x)
+		}
+	}
+	for _, l := range lows {
+		for _, h := range highs {
+			if shared := l.times(h.power); l.bare && h.power != 0 && l.x != 0 {
+				if shared <= h.x {
+					add(shared, h.x)
+				}
+				if l.x <= h.x {
+					add(l.x, h.x)
+				}
+				r.ask(DoubtPrefix, "%q has a prefix at one end only.", r.text)
+				continue
+			}
+			if shared := h.times(l.power); h.bare && l.power != 0 && h.x != 0 {
+				add(l.x, shared)
+				r.ask(DoubtPrefix, "%q has a prefix at one end only.", r.text)
+				continue
+			}
+			add(l.x, h.x)
+		}
+	}
+	return found
+}
+
+// plusMinus reads a middle and how far it goes either way.
+func (r *reader) plusMinus(a, b string) []Reading {
+	middles := r.numbers(a)
+	var found []Reading
+	if share, ok := strings.CutSuffix(b, "%"); ok && r.want.Unit != "%" {
+		x, err := strconv.ParseFloat(strings.Replace(strings.TrimSpace(share), ",", ".", 1), 64)
+		if err != nil || math.IsInf(x, 0) || math.IsNaN(x) {
+			r.refuse(NoReading, "%q is no share in per cent.", b)
+			return nil
+		}
+		for _, m := range middles {
+			d := math.Abs(m.x * x / 100)
+			found = append(found, Reading{Shape: Span, Low: m.x - d, High: m.x + d})
+		}
+		return found
+	}
+	for _, m := range middles {
+		for _, d := range r.numbers(b) {
+			found = append(found, Reading{Shape: Span, Low: m.x - math.Abs(d.x), High: m.x + math.Abs(d.x)})
+		}
+	}
+	return found
+}
+
+// choose takes the one reading that is plausible, or asks.
+func (r *reader) choose(found []Reading) (Reading, error) {
+	if len(found) == 0 {
+		return Reading{}, r.question(NoReading, "%q is no reading%s; type it like %s.", r.text, r.inUnit(), r.example())
+	}
+	for i := range found {
+		found[i].Unit, found[i].Text, found[i].About, found[i].Current = r.want.Unit, r.text, r.about, r.current
+	}
+	if r.current != NotSaid && !r.unit.electric {
+		return Reading{}, r.answers(DoubtCurrent, found, fmt.Sprintf("%q says %s, which does not go with %s.", r.text, r.current, r.unitName()), func(x *Reading) { x.Current = NotSaid })
+	}
+	plausible := found
+	if len(found) > 1 || !r.really {
+		plausible = slices.DeleteFunc(slices.Clone(found), func(x Reading) bool { return !r.plausible(x) })
+	}
 	switch {
-	case marks == 0:
-		x, err := strconv.ParseFloat(plain, 64)
-		return []float64{x}, err
-	case marks > 1:
-		return nil, &Ask{Question: fmt.Sprintf("%q has more than one mark; write it with one decimal mark and no group marks, in %s.", digits, unitWord(want.Unit))}
+	case len(plausible) == 0 && len(found) == 1:
+		return Reading{}, r.answers(DoubtRange, found, fmt.Sprintf("%s is outside what is plausible here, %s to %s. Look again at the point, the prefix and the range switch.",
+			found[0], Format(r.want.Range[0], r.want.Unit), Format(r.want.Range[1], r.want.Unit)), nil)
+	case len(plausible) == 0:
+		return Reading{}, r.answers(r.why, found, r.says, nil)
+	case len(plausible) > 1:
+		return Reading{}, r.answers(r.why, plausible, r.says, nil)
+	case r.why == DoubtUnit || r.why == DoubtNumber:
+		return Reading{}, r.answers(r.why, plausible, r.says, nil)
 	}
-	at := strings.IndexAny(plain, ",.")
-	x, err := strconv.ParseFloat(strings.Replace(plain, ",", ".", 1), 64)
-	if err != nil {
-		return nil, noReading(digits, want)
+	x := plausible[0]
+	if r.want.Current != NotSaid && x.Current != NotSaid && x.Current != r.want.Current {
+		return Reading{}, r.answers(DoubtCurrent, plausible, fmt.Sprintf("%s was typed, %s is asked for (%s). Set the meter to %s and read again, or say that it was %s.",
+			x.Current, r.want.Current, r.unitName(), r.want.Current, r.want.Current), func(x *Reading) { x.Current = r.want.Current })
 	}
-	// 0,150 and 0.150 cannot be groups; 1.500 with a point is only doubtful where both make sense.
-	if len(plain)-at-1 != 3 || at > 3 || at == 0 || plain[0] == '0' || plain != digits {
-		return []float64{x}, nil
-	}
-	whole, err := strconv.ParseFloat(plain[:at]+plain[at+1:], 64)
-	return []float64{x, whole}, err
+	return x, nil
 }
 
-var grouped = regexp.MustCompile(`^[0-9]{1,3}([ '’][0-9]{3})*([.,][0-9]+)?$`)
-
-func unitWord(unit string) string {
-	if unit == "" {
-		return "plain numbers"
-	}
-	return unit
-}
-
-// Format prints a value for people: up to four significant digits more than
-// whole numbers need, an SI prefix where the number is large or small.
-func Format(v float64, unit string) string {
-	prefix := ""
-	if math.Abs(v) < 1e-12 {
-		v = 0 // no instrument of the trade shows it
-	}
-	if unit != "" && !unprefixed[unit] {
-		v, prefix = scale(v)
-	}
-	text := strconv.FormatFloat(v, 'g', 6, 64)
-	if strings.ContainsAny(text, "e") {
-		text = strconv.FormatFloat(v, 'f', -1, 64)
-	}
-	if unit == "" {
-		return text
-	}
-	return text + " " + prefix + unit
-}
-
-// unprefixed are units that take no prefix in the trade's mouth.
-var unprefixed = map[string]bool{"%": true, "C": true, "min": true, "years": true, "h": true, "points": true, "drops": true, "m": true, "minutes": true}
-
-func scale(v float64) (float64, string) {
-	a := math.Abs(v)
-	for _, p := range []struct {
-		at     float64
-		prefix string
-	}{{1e9, "G"}, {1e6, "M"}, {1e3, "k"}} {
-		if a >= p.at {
-			return v / p.at, p.prefix
+func (r *reader) answers(doubt Doubt, found []Reading, says string, change func(*Reading)) *Question {
+	q := r.question(doubt, "%s", says)
+	for _, x := range found {
+		if change != nil {
+			change(&x)
 		}
-	}
-	if a > 0 && a < 0.1 {
-		if a < 1e-4 {
-			return v * 1e6, "u"
+		entry := x.Entry()
+		if !r.plausible(x) {
+			entry = "really " + entry
 		}
-		return v * 1e3, "m"
+		q.Answers = append(q.Answers, Answer{x, entry})
 	}
-	return v, ""
+	return q
+}
+
+// plausible says that the ends of a reading that somebody read lie in the range.
+func (r *reader) plausible(x Reading) bool {
+	if r.want.Range == nil || x.Shape == OverRange {
+		return true
+	}
+	low, high := r.want.Range[0], r.want.Range[1]
+	inside := func(v float64) bool { return v >= low && v <= high }
+	switch x.Shape {
+	case Below:
+		return inside(x.High)
+	case Above:
+		return inside(x.Low)
+	}
+	return inside(x.Low) && inside(x.High)
+}
+
+func (r *reader) unitName() string {
+	if r.want.Unit == "" {
+		return "a bare number"
+	}
+	return r.want.Unit
+}
+
+func (r *reader) inUnit() string {
+	if r.want.Unit == "" {
+		return ""
+	}
+	return " in " + r.want.Unit
 }

@@ -38,21 +38,25 @@ var downward = []shownPrefix{{"m", -3}, {"u", -6}}
 // The dimensions of the trade. A unit that is not here (drops, modules, years)
 // is its own word, without prefixes when printed.
 var dimensions = map[string]dimension{
-	"V":     {names: []string{"v", "volt", "volts"}, spoken: "volts", one: "volt", mixed: []int{-3, 6}, doubtful: "M", electric: true},
-	"A":     {names: []string{"a", "amp", "amps", "ampere", "amperes"}, spoken: "amperes", one: "ampere", mixed: []int{-3, 6}, doubtful: "M", electric: true},
-	"W":     {names: []string{"w", "watt", "watts"}, spoken: "watts", one: "watt", mixed: []int{-3, 6}, doubtful: "M"},
-	"ohm":   {names: []string{"ohm", "ohms", "r"}, spoken: "ohms", one: "ohm", positive: true, mixed: []int{6, -3}, doubtful: "m"},
-	"Hz":    {names: []string{"hz", "hertz"}, spoken: "hertz", one: "hertz", positive: true, mixed: []int{6, -3}, doubtful: "m"},
-	"baud":  {names: []string{"baud", "bauds", "bd"}, spoken: "baud", one: "baud", positive: true, mixed: []int{6, -3}, doubtful: "m"},
-	"bit/s": {names: []string{"bit/s", "bits/s", "bps", "bit per second", "bits per second"}, spoken: "bits per second", one: "bit per second", positive: true, mixed: []int{6, -3}, doubtful: "m"},
+	"V":   {names: []string{"v", "volt", "volts"}, spoken: "volts", one: "volt", mixed: []int{-3, 6}, doubtful: "M", electric: true},
+	"A":   {names: []string{"a", "amp", "amps", "ampere", "amperes"}, spoken: "amperes", one: "ampere", mixed: []int{-3, 6}, doubtful: "M", electric: true},
+	"W":   {names: []string{"w", "watt", "watts"}, spoken: "watts", one: "watt", mixed: []int{-3, 6}, doubtful: "M"},
+	"ohm": {names: []string{"ohm", "ohms", "r"}, spoken: "ohms", one: "ohm", positive: true, mixed: []int{6, -3}, doubtful: "m"},
+	"Hz":  {names: []string{"hz", "hertz"}, spoken: "hertz", one: "hertz", positive: true, mixed: []int{6, -3}, doubtful: "m"},
+	// One bit a symbol, as people in the trade take it (common practice, no source).
+	"baud":  {names: []string{"baud", "bauds", "bd", "bit/s", "bits/s", "bps", "bit per second", "bits per second"}, spoken: "baud", one: "baud", positive: true, mixed: []int{6, -3}, doubtful: "m"},
+	"bit/s": {names: []string{"bit/s", "bits/s", "bps", "bit per second", "bits per second", "baud", "bd"}, spoken: "bits per second", one: "bit per second", positive: true, mixed: []int{6, -3}, doubtful: "m"},
 	"m":     {names: []string{"m", "metre", "metres", "meter", "meters"}, spoken: "metres", one: "metre", positive: true, mixed: []int{-3, 6}, doubtful: "M"},
 	"s":     {names: []string{"s", "sec", "secs", "second", "seconds"}, spoken: "seconds", one: "second", mixed: []int{-3}, doubtful: "M"},
 	"min":   {names: []string{"min", "mins", "minute", "minutes"}, spoken: "minutes", one: "minute"},
 	"h":     {names: []string{"h", "hr", "hrs", "hour", "hours"}, spoken: "hours", one: "hour"},
 	"%":     {names: []string{"%", "percent", "per cent", "pct"}, spoken: "per cent", one: "per cent"},
-	"degC": {names: []string{"degc", "deg c", "°c", "° c", "c", "celsius", "deg", "degree", "degrees", "degrees c", "degrees celsius", "°"},
-		spoken: "degrees Celsius", one: "degree Celsius"},
+	"C":     celsius,
+	"degC":  celsius,
 }
+
+var celsius = dimension{names: []string{"degc", "deg c", "°c", "° c", "c", "celsius", "deg", "degree", "degrees", "degrees c", "degrees celsius", "°"},
+	spoken: "degrees Celsius", one: "degree Celsius"}
 
 var shown = map[string][]shownPrefix{"V": downAndKilo, "A": downAndKilo, "W": upToKilo, "ohm": upward, "Hz": upward, "baud": upward, "bit/s": upward, "s": downward}
 
@@ -84,6 +88,9 @@ func counted(symbol string) dimension {
 		d.spoken = strings.TrimSpace(head + " per " + tail.long)
 		d.one = d.spoken
 		return d
+	}
+	if lower == "years" {
+		d.names = append(d.names, "y", "yr", "yrs")
 	}
 	if one, ok := strings.CutSuffix(lower, "s"); ok && len(one) > 1 {
 		d.names = append(d.names, one)
