@@ -53,7 +53,7 @@ func base() *rulebase.Base {
 	}
 	b.Tests = []rulebase.Step{
 		{ID: "measure_supply", Kind: rulebase.KindTest, Do: "Measure the volts at the drop's supply terminals, loads on", Minutes: 4, Needs: []string{"multimeter"}, At: []rulebase.Place{rulebase.Field}, Who: rulebase.Technician,
-			Hazard: rulebase.HazardLive, Warnings: []int{1}, Yields: []int{2}, Steps: []string{"Find the drop's own supply terminals on the drawing.", "Measure plus to 0 V at the terminals themselves, not at the supply."}},
+			Hazard: rulebase.HazardLive, Warnings: []int{1}, Yields: []int{2, 1}, Steps: []string{"Find the drop's own supply terminals on the drawing.", "Measure plus to 0 V at the terminals themselves, not at the supply."}},
 		{ID: "swap_unit", Kind: rulebase.KindTest, Do: "Put in a unit that is known to be good", Minutes: 20, PutsRight: []int{1}, Yields: []int{0}, Stops: rulebase.StopsDrop},
 		{ID: "power_light", Kind: rulebase.KindTest, Do: "Is the power light on the bus-interface unit lit?", Minutes: 1, Yields: []int{1}, Implied: true},
 	}

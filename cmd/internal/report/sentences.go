@@ -366,6 +366,15 @@ func hintSee(s *rulebase.Symptom) string {
 	return fmt.Sprintf("Then ask again with: --see %s=VALUE, one of %s", s.ID, strings.Join(s.Values, ", "))
 }
 
+const hintSeeEach = "Then ask again with --see ID=VALUE for each of:"
+
+func hintEach(s *rulebase.Symptom) string {
+	if s.Banded() {
+		return fmt.Sprintf("%s: a reading in %s, or %s", s.ID, unitName(s.Unit), orList(s.Values))
+	}
+	return s.ID + ": " + orList(s.Values)
+}
+
 func hintGiven(g *rulebase.Given) string {
 	switch g.Type {
 	case rulebase.Flag:
@@ -456,23 +465,32 @@ func sayWithheld(b *rulebase.Base, w *engine.Withheld, n int) string {
 	return fmt.Sprintf("%s %s not offered (%s):", it, is, w.Why)
 }
 
-// sayTools names the tools that are missing, the one that would tell most first.
-func sayTools(steps []*engine.Withheld) string {
-	var tools []string
+// sayTogetherWithheld counts the steps that lack a tool, or are for another place,
+// those first that would tell most.
+func sayTogetherWithheld(b *rulebase.Base, why engine.Why, steps []*engine.Withheld) string {
+	var lacking []string
 	count := map[string]int{}
 	for _, w := range steps {
 		if count[w.Detail]++; count[w.Detail] == 1 {
-			tools = append(tools, w.Detail)
+			lacking = append(lacking, w.Detail)
 		}
 	}
-	words := make([]string, len(tools))
-	for i, tool := range tools {
-		words[i] = fmt.Sprintf("%s (%s)", plain(tool), countOf(count[tool], "step"))
+	words := make([]string, len(lacking))
+	for i, l := range lacking {
+		if why == engine.WhyTools {
+			words[i] = fmt.Sprintf("%s (%s)", plain(l), countOf(count[l], "step"))
+		} else {
+			words[i] = fmt.Sprintf("%s only %s", countOf(count[l], "step"), placesOf(l))
+		}
 	}
 	if more := len(words) - shownTools; more > 1 {
 		words = append(words[:shownTools], countOf(more, "more tool"))
 	}
-	return "Tools that are not at hand keep these back: " + andList(words) + "."
+	best := nameOf(b, steps[0].Step)
+	if why == engine.WhyTools {
+		return "For want of a tool: " + andList(words) + ". First of them: " + sentence(best)
+	}
+	return "For another place than yours: " + andList(words) + ". First of them: " + sentence(best)
 }
 
 // sayQuiet counts the steps that are withheld for reasons that ask for nothing.

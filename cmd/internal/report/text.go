@@ -268,9 +268,7 @@ func (t *text) worth(p *engine.Proposal) {
 		if len(s.PutsRight) > 0 {
 			t.item("  ", sayMayPutRight(causeNames(b, s.PutsRight)))
 		}
-		for _, y := range s.Yields {
-			t.hint(hintSee(&b.Symptoms[y]))
-		}
+		t.hintSee(s)
 		return
 	}
 	if s.Temporary {
@@ -282,6 +280,20 @@ func (t *text) worth(p *engine.Proposal) {
 		t.item("  ", sayProof(b.Symptoms[s.Proof.Watch].Ask, s.Proof.Minutes))
 	}
 	t.hint(hintDone(s))
+}
+
+// hintSee says how to enter what a test shows.
+func (t *text) hintSee(s *rulebase.Step) {
+	if len(s.Yields) == 1 {
+		t.hint(hintSee(&t.d.Base.Symptoms[s.Yields[0]]))
+		return
+	}
+	t.hint(hintSeeEach)
+	for _, y := range s.Yields {
+		if t.o.Hints {
+			t.item("    - ", hintEach(&t.d.Base.Symptoms[y]))
+		}
+	}
 }
 
 func (t *text) hint(says string) {
@@ -443,6 +455,9 @@ func quiet(w engine.Why) bool {
 	return w == engine.WhyKnown || w == engine.WhyDone || w == engine.WhyWell
 }
 
+// inOneSentence are the reasons that come in many variants: one sentence counts them.
+func inOneSentence(w engine.Why) bool { return w == engine.WhyTools || w == engine.WhyPlace }
+
 func (t *text) withheld() {
 	var reasons []reason
 	count := map[engine.Why]int{}
@@ -453,7 +468,7 @@ func (t *text) withheld() {
 			continue
 		}
 		at := slices.IndexFunc(reasons, func(r reason) bool {
-			return r.Why == w.Why && (r.Detail == w.Detail || w.Why == engine.WhyTools && !t.o.Detail)
+			return r.Why == w.Why && (r.Detail == w.Detail || inOneSentence(w.Why) && !t.o.Detail)
 		})
 		if at < 0 {
 			at = len(reasons)
@@ -475,8 +490,8 @@ func (t *text) withheld() {
 }
 
 func (t *text) reason(r *reason) {
-	if r.Why == engine.WhyTools && !t.o.Detail {
-		t.item("  ", sayTools(r.steps))
+	if inOneSentence(r.Why) && !t.o.Detail {
+		t.item("  ", sayTogetherWithheld(t.d.Base, r.Why, r.steps))
 		return
 	}
 	t.item("  ", sayWithheld(t.d.Base, &r.Withheld, len(r.steps)))
