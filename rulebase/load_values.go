@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"downdrop/rulebase/quantity"
 	"downdrop/rulebase/source"
@@ -234,11 +235,31 @@ func (l *loader) expression(n *source.Node, where string, number bool, allow ...
 		return nil
 	}
 	scope := &Scope{Names: l.base.Names, ByID: l.scopeIDs, Allow: allow, Where: where, Number: number}
-	e, problems := ParseExpression(n.Text, n.TextPos(), scope)
+	pos := n.Pos
+	if n.Quoted {
+		pos = l.r.Place(n, 0)
+	}
+	e, problems := ParseExpression(n.Text, pos, scope)
 	for _, p := range problems {
+		p.Position = l.r.Place(n, offsetOf(n.Text, pos, p.Position))
 		l.r.Add(p)
 	}
 	return e
+}
+
+// offsetOf turns a place that was counted along an expression's text into the
+// offset of a rune: quotes and folded lines put it elsewhere in the file.
+func offsetOf(text string, begin, at Position) int {
+	if at.Line == begin.Line {
+		return at.Column - begin.Column
+	}
+	offset := 0
+	for range at.Line - begin.Line {
+		i := strings.IndexByte(text, '\n')
+		offset += utf8.RuneCountInString(text[:i+1])
+		text = text[i+1:]
+	}
+	return offset
 }
 
 var wordScale = map[string]float64{"always": .99, "almost_always": .95, "usually": .85, "often": .65, "half": .5, "sometimes": .3, "seldom": .12, "rarely": .05, "never": .005}

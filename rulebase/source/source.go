@@ -9,8 +9,7 @@ package source
 import (
 	"bytes"
 	"fmt"
-	"regexp"
-	"strconv"
+	"io"
 	"strings"
 	"unicode/utf8"
 
@@ -49,6 +48,7 @@ type Node struct {
 	Shape  Shape
 	Text   string  // of a scalar
 	Quoted bool    // the scalar stands in quotes, or is a block of text
+	Block  bool    // the scalar is a block of text, begun by | or >
 	Empty  bool    // nothing was written
 	Items  []*Node // of a list; of a map its values
 	Keys   []*Node // of a map, beside Items
@@ -64,18 +64,10 @@ func (n *Node) Get(key string) *Node {
 	return nil
 }
 
-// TextPos is where the text of a scalar begins: after the quote, if there is one.
-func (n *Node) TextPos() Position {
-	p := n.Pos
-	if n.Quoted {
-		p.Column++
-	}
-	return p
-}
-
 // A Reader collects the problems of any number of files.
 type Reader struct {
 	Problems Problems
+	Unread   int // files that could not be read to their end; what they hold is not known
 	lines    map[string][]string
 }
 
@@ -105,7 +97,7 @@ func (r *Reader) Problem(n *Node, kind, meant, format string, args ...any) {
 	if n.Quoted {
 		width += 2
 	}
-	if i := strings.IndexByte(n.Text, '\n'); i >= 0 || n.Shape != Scalar {
+	if n.Shape != Scalar || n.Block {
 		width = 1
 	}
 	r.Add(Problem{Position: n.Pos, Kind: kind, Meant: meant, Says: fmt.Sprintf(format, args...), Width: max(1, width)})
@@ -114,66 +106,117 @@ func (r *Reader) Problem(n *Node, kind, meant, format string, args ...any) {
 // Read reads one document. Where the text is no such thing, the node is nil and
 // the problems say why. An empty file is an empty map.
 func (r *Reader) Read(file string, text []byte) *Node {
-	whole := func(kind, format string, args ...any) *Node {
-		r.Add(Problem{Position: Position{File: file}, Kind: kind, Says: fmt.Sprintf(format, args...)})
-		return nil
-	}
-	if len(text) > MostBytes {
-		return whole("too-large", "the file is larger than %d MiB; split it", MostBytes>>20)
-	}
-	text = bytes.TrimPrefix(text, []byte("\ufeff"))
-	if !utf8.Valid(text) {
-		return whole("encoding", "the file is not UTF-8 text; save it as UTF-8")
-	}
-	text = bytes.ReplaceAll(bytes.ReplaceAll(text, []byte("\r\n"), []byte("\n")), []byte("\r"), []byte("\n"))
-	r.lines[file] = strings.Split(string(text), "\n")
-	if i := bytes.IndexByte(text, 0); i >= 0 {
-		return whole("encoding", "the file holds a zero byte on line %d; it is no text", 1+bytes.Count(text[:i], []byte("\n")))
-	}
-	if !r.nested(file) {
+	text, ok := r.clean(file, text)
+	if !ok {
+		r.Unread++
 		return nil
 	}
 	d := yaml.NewDecoder(bytes.NewReader(text))
-	var doc, more yaml.Node
-	err := d.Decode(&doc)
-	if err == nil {
-		if d.Decode(&more) == nil {
-			r.Add(Problem{Position: Position{file, more.Line, max(1, more.Column)}, Kind: "several-documents", Says: "a second document begins here; a file holds one"})
-		}
-	} else if err.Error() != "EOF" {
-		r.syntax(file, err.Error())
+	doc, err := decode(d)
+	if err == io.EOF {
+		return &Node{Pos: Position{file, 1, 1}, Shape: Map, Empty: true}
+	}
+	if err != nil {
+		r.Unread++
+		r.syntax(file, text, err)
 		return nil
 	}
-	if doc.Kind == 0 || len(doc.Content) == 0 {
+	r.onlyOne(file, d)
+	if len(doc.Content) == 0 {
 		return &Node{Pos: Position{file, 1, 1}, Shape: Map, Empty: true}
 	}
 	c := copier{r: r, file: file}
 	return c.copy(doc.Content[0], 0)
 }
 
-// nested refuses brackets nested deeper than any honest file, before yaml.v3
-// recurses into them.
-func (r *Reader) nested(file string) bool {
-	depth := 0
-	for i, line := range r.lines[file] {
-		for j, c := range line {
-			switch c {
-			case '{', '[':
-				depth++
-			case '}', ']':
-				depth = max(0, depth-1)
-			}
-			if depth > 4*MostDepth {
-				r.Add(Problem{Position: Position{file, i + 1, 1 + utf8.RuneCountInString(line[:j])}, Kind: "too-deep", Says: "brackets are nested too deep here"})
-				return false
-			}
+// decode decodes one document. What the parser lets fall is an error, too.
+func decode(d *yaml.Decoder) (doc yaml.Node, err error) {
+	defer func() {
+		if fault := recover(); fault != nil {
+			err = fmt.Errorf("yaml: the text cannot be read (%v)", fault)
 		}
-		if indent := len(line) - len(strings.TrimLeft(line, " -")); indent > 4*MostDepth {
-			r.Add(Problem{Position: Position{file, i + 1, 1}, Kind: "too-deep", Says: "the line is indented too deep"})
-			return false
-		}
+	}()
+	err = d.Decode(&doc)
+	return doc, err
+}
+
+// onlyOne refuses a second document in the file.
+func (r *Reader) onlyOne(file string, d *yaml.Decoder) {
+	more, err := decode(d)
+	if err == io.EOF {
+		return
 	}
-	return true
+	line := max(1, more.Line)
+	if err != nil {
+		line = len(r.lines[file])
+	}
+	for ; line > 1 && !strings.HasPrefix(r.lines[file][line-1], "---"); line-- {
+	}
+	r.Add(Problem{Position: Position{file, line, 1}, Kind: "several-documents", Says: "a second document begins here; a file holds one", Width: 3})
+}
+
+// clean takes off the mark at the head of a file and makes all line ends alike.
+// ok is false, and the problem said, where the file is no text that can be read.
+func (r *Reader) clean(file string, text []byte) (cleaned []byte, ok bool) {
+	whole := func(kind, format string, args ...any) ([]byte, bool) {
+		r.Add(Problem{Position: Position{File: file}, Kind: kind, Says: fmt.Sprintf(format, args...)})
+		return nil, false
+	}
+	if len(text) > MostBytes {
+		return whole("too-large", "the file is larger than %d MiB; split it", MostBytes>>20)
+	}
+	if bytes.HasPrefix(text, []byte{0xff, 0xfe}) || bytes.HasPrefix(text, []byte{0xfe, 0xff}) {
+		return whole("encoding", "the file is UTF-16 text; save it as UTF-8")
+	}
+	text = bytes.TrimPrefix(text, []byte("\ufeff"))
+	if bytes.IndexByte(text, '\r') >= 0 {
+		text = bytes.ReplaceAll(bytes.ReplaceAll(text, []byte("\r\n"), []byte("\n")), []byte("\r"), []byte("\n"))
+	}
+	r.lines[file] = strings.Split(string(text), "\n")
+	if i := unfit(text); i >= 0 {
+		line := bytes.Count(text[:i], []byte("\n"))
+		column := 1 + utf8.RuneCount(text[bytes.LastIndexByte(text[:i], '\n')+1:i])
+		r.Add(Problem{Position: Position{file, line + 1, column}, Kind: "encoding", Says: unfitSays(text[i:]), Width: 1})
+		return nil, false
+	}
+	if n := bytes.Count(text, []byte(",")) + bytes.Count(text, []byte("\n")) + bytes.Count(text, []byte("- ")) + bytes.Count(text, []byte("[")); n > 2*MostNodes {
+		return whole("too-large", "the file holds more than %d values; split it", MostNodes)
+	}
+	return text, true
+}
+
+// unfit is the place of the first character that no file of ours holds: what is
+// not UTF-8, what cannot be seen (YAML would also count some of these as line
+// ends and lose the place of all that follows), what turns the reading
+// direction round. -1 where there is none.
+func unfit(text []byte) int {
+	for i := 0; i < len(text); {
+		if b := text[i]; b < utf8.RuneSelf {
+			if b < ' ' && b != '\n' && b != '\t' || b == 0x7f {
+				return i
+			}
+			i++
+			continue
+		}
+		c, size := utf8.DecodeRune(text[i:])
+		if c == utf8.RuneError && size == 1 || c < 0xa0 || c == 0x2028 || c == 0x2029 || c == 0xfeff || c == 0xfffe || c == 0xffff ||
+			c >= 0x202a && c <= 0x202e || c >= 0x2066 && c <= 0x2069 {
+			return i
+		}
+		i += size
+	}
+	return -1
+}
+
+func unfitSays(text []byte) string {
+	c, size := utf8.DecodeRune(text)
+	switch {
+	case c == utf8.RuneError && size == 1:
+		return "the file is not UTF-8 text from here on; save it as UTF-8"
+	case c == 0:
+		return "the file holds a zero byte here; it is no text"
+	}
+	return fmt.Sprintf("the file holds a character here that cannot be seen (U+%04X); take it out", c)
 }
 
 type copier struct {
@@ -195,14 +238,12 @@ func (c *copier) copy(y *yaml.Node, depth int) *Node {
 		c.r.Problem(n, "too-deep", "", "values are nested deeper than %d", MostDepth)
 		return n
 	}
-	c.refuse(y, n)
 	switch y.Kind {
 	case yaml.ScalarNode:
-		n.Text = y.Value
-		n.Quoted = y.Style&(yaml.DoubleQuotedStyle|yaml.SingleQuotedStyle|yaml.LiteralStyle|yaml.FoldedStyle) != 0
-		n.Empty = !n.Quoted && y.Value == ""
+		c.copyScalar(y, n)
 	case yaml.SequenceNode:
 		n.Shape = List
+		n.Items = make([]*Node, 0, len(y.Content))
 		for _, item := range y.Content {
 			n.Items = append(n.Items, c.copy(item, depth+1))
 		}
@@ -210,11 +251,36 @@ func (c *copier) copy(y *yaml.Node, depth int) *Node {
 		n.Shape = Map
 		c.copyMap(y, n, depth)
 	}
+	c.refuse(y, n)
 	return n
 }
 
+func (c *copier) copyScalar(y *yaml.Node, n *Node) {
+	n.Text = y.Value
+	n.Block = y.Style&(yaml.LiteralStyle|yaml.FoldedStyle) != 0
+	n.Quoted = n.Block || y.Style&(yaml.DoubleQuotedStyle|yaml.SingleQuotedStyle) != 0
+	n.Empty = !n.Quoted && y.Value == ""
+	// A # right before a word was hardly meant as a comment: terminal #3.
+	if s := y.LineComment; !n.Quoted && len(s) > 1 && s[1] != ' ' && s[1] != '#' && (n.Empty || strings.Contains(n.Text, " ") || s[1] >= '0' && s[1] <= '9') {
+		sign := &Node{Pos: n.Pos, Text: s}
+		if line := c.r.lines[c.file]; n.Pos.Line <= len(line) {
+			if at := strings.Index(line[n.Pos.Line-1], s); at >= 0 {
+				sign.Pos.Column = 1 + utf8.RuneCountInString(line[n.Pos.Line-1][:at])
+			}
+		}
+		c.r.Problem(sign, "comment", "", "everything after # is a comment; put the text in quotes, or a blank behind the #")
+	}
+}
+
+// linear is how many keys are looked through one by one; beyond, a table is made.
+const linear = 16
+
 func (c *copier) copyMap(y *yaml.Node, n *Node, depth int) {
-	first := make(map[string]*Node, len(y.Content)/2)
+	var table map[string]*Node
+	if len(y.Content) > 2*linear {
+		table = make(map[string]*Node, len(y.Content)/2)
+	}
+	n.Keys, n.Items = make([]*Node, 0, len(y.Content)/2), make([]*Node, 0, len(y.Content)/2)
 	for i := 0; i+1 < len(y.Content); i += 2 {
 		key := c.copy(y.Content[i], depth+1)
 		value := c.copy(y.Content[i+1], depth+1)
@@ -225,93 +291,136 @@ func (c *copier) copyMap(y *yaml.Node, n *Node, depth int) {
 		case key.Text == "<<" && !key.Quoted:
 			c.r.Problem(key, "merge", "", "merges (<<) are not allowed; write the keys out")
 			continue
-		case first[key.Text] != nil:
-			c.r.Problem(key, "duplicate-key", "", "%q stands here twice; the first is on line %d", key.Text, first[key.Text].Pos.Line)
+		}
+		if first := firstWith(n, table, key.Text); first != nil {
+			c.r.Problem(key, "duplicate-key", "", "%q stands here twice; the first is on line %d, column %d", key.Text, first.Pos.Line, first.Pos.Column)
 			continue
 		}
-		first[key.Text] = key
+		if table != nil {
+			table[key.Text] = key
+		}
 		n.Keys = append(n.Keys, key)
 		n.Items = append(n.Items, value)
 	}
+}
+
+func firstWith(n *Node, table map[string]*Node, key string) *Node {
+	if table != nil {
+		return table[key]
+	}
+	for _, k := range n.Keys {
+		if k.Text == key {
+			return k
+		}
+	}
+	return nil
 }
 
 // refuse refuses what YAML can do and a file of ours must not.
 func (c *copier) refuse(y *yaml.Node, n *Node) {
 	switch {
 	case y.Kind == yaml.AliasNode:
-		c.r.Problem(n, "alias", "", "aliases (*%s) are not allowed; write the value out, or put the text in quotes", y.Value)
+		n.Text = "*" + y.Value
+		c.r.Problem(n, "alias", "", aliasSays, n.Text)
 	case y.Anchor != "":
-		c.r.Problem(n, "anchor", "", "anchors (&%s) are not allowed; put the text in quotes if it was meant as one", y.Anchor)
+		c.r.Problem(&Node{Pos: n.Pos, Text: "&" + y.Anchor}, "anchor", "", "YAML takes &%s for an anchor, which is not allowed; "+quotes, y.Anchor)
+	case y.Style&yaml.TaggedStyle != 0 && strings.HasPrefix(y.Tag, "!!"):
+		c.r.Problem(&Node{Pos: n.Pos, Text: y.Tag}, "tag", "", "tags (%s) are not allowed: every value is read by its text", y.Tag)
 	case y.Style&yaml.TaggedStyle != 0:
-		c.r.Problem(n, "tag", "", "YAML takes %s for a tag; put the text in quotes (a condition says not, never !)", y.Tag)
+		c.r.Problem(&Node{Pos: n.Pos, Text: y.Tag}, "tag", "", "YAML takes %s for a tag; "+quotes+" (a condition says not, never !)", y.Tag)
 	}
 }
 
-var yamlError = regexp.MustCompile(`^yaml: (?:line (\d+): )?(.*)$`)
+// Place is where a rune of a scalar's text stands in the file, counted from 0. It
+// walks the text and the file side by side, since quotes, escapes and folded
+// lines make the two differ.
+func (r *Reader) Place(n *Node, offset int) Position {
+	lines := r.lines[n.Pos.File]
+	w := walker{lines: lines, line: n.Pos.Line - 1, column: n.Pos.Column - 1, quoted: n.Quoted}
+	if n.Pos.Line == 0 || n.Pos.Line > len(lines) {
+		return n.Pos
+	}
+	if n.Block {
+		w.line, w.column = w.line+1, 0
+		w.skipBlanks()
+	} else if n.Quoted {
+		w.quote = w.rune()
+		w.column++
+	}
+	for _, c := range n.Text {
+		if offset == 0 {
+			break
+		}
+		w.next(c)
+		offset--
+	}
+	if c := w.rune(); c == 0 && w.line+1 < len(lines) && offset == 0 && !n.Block {
+		w.skipBlanks()
+	}
+	return Position{n.Pos.File, w.line + 1, w.column + 1}
+}
 
-// syntax says what YAML could not read, with its usual traps in plain words.
-func (r *Reader) syntax(file, message string) {
-	p := Problem{Position: Position{File: file}, Kind: "yaml", Says: message}
-	if m := yamlError.FindStringSubmatch(message); m != nil {
-		p.Says = m[2]
-		p.Line, _ = strconv.Atoi(m[1])
+// A walker stands at a place of a file.
+type walker struct {
+	lines        []string
+	runes        []rune // of the line it stands on
+	of           int    // the line that runes are of, from 1; 0: none yet
+	line, column int
+	quoted       bool
+	quote        rune
+}
+
+// rune is the rune it stands on, 0 at a line's end.
+func (w *walker) rune() rune {
+	if w.line >= len(w.lines) {
+		return 0
 	}
-	if strings.Contains(p.Says, "exceeded max depth") {
-		p.Kind = "too-deep"
+	if w.of != w.line+1 {
+		w.runes, w.of = []rune(w.lines[w.line]), w.line+1
 	}
-	lines := r.lines[file]
-	if p.Line == 0 && len(lines) > 0 {
-		p.Line = 1
+	if w.column >= len(w.runes) {
+		return 0
 	}
-	// The parser names the line on which it gave up, often the one after.
-	p.Line = min(p.Line, len(lines))
-	line := lines[max(0, p.Line-1)]
-	if hint, at := trap(line); hint != "" {
-		p.Says, p.Column = hint, at
-	} else if p.Line > 1 {
-		if hint, at := trap(lines[p.Line-2]); hint != "" {
-			p.Line--
-			p.Says, p.Column = hint, at
+	return w.runes[w.column]
+}
+
+// skipBlanks goes over blanks and line ends.
+func (w *walker) skipBlanks() {
+	for w.line < len(w.lines) {
+		switch c := w.rune(); {
+		case c == 0 && w.line+1 < len(w.lines):
+			w.line, w.column = w.line+1, 0
+		case c == ' ' || c == '\t':
+			w.column++
+		default:
+			return
 		}
 	}
-	if p.Column == 0 {
-		p.Column = 1 + len(line) - len(strings.TrimLeft(line, " \t"))
-		p.Says = "this is not readable YAML: " + p.Says
-	}
-	p.Width = 1
-	r.Add(p)
 }
 
-// trap recognises what a person writes that YAML reads otherwise, and where.
-func trap(line string) (says string, column int) {
-	at := func(i int) int { return 1 + utf8.RuneCountInString(line[:i]) }
-	if i := strings.IndexByte(line, '\t'); i >= 0 && strings.TrimLeft(line[:i], " ") == "" {
-		return "a tab cannot indent in YAML; use blanks", at(i)
+// next goes over what stands in the file for one rune of the text.
+func (w *walker) next(c rune) {
+	at := w.rune()
+	switch {
+	case at == 0 || c == '\n' && at != '\\':
+		w.skipBlanks() // a line folded into a blank, or the next line of a block
+	case at == '\\' && w.quote == '"':
+		w.escape()
+	case at == '\'' && w.quote == '\'':
+		w.column += 2
+	case c == ' ' && at == ' ' && strings.TrimSpace(string(w.runes[w.column:])) == "":
+		w.skipBlanks()
+	default:
+		w.column++
 	}
-	if m := colonTrap.FindStringSubmatchIndex(line); m != nil {
-		return "a colon followed by a blank begins a new key; put the text in quotes", at(m[2])
-	}
-	if m := startTrap.FindStringSubmatchIndex(line); m != nil {
-		return fmt.Sprintf("a text cannot begin with %s in YAML; put the text in quotes", line[m[2]:m[3]]), at(m[2])
-	}
-	if m := hashTrap.FindStringSubmatchIndex(line); m != nil && strings.Count(line[:m[2]], "{") > strings.Count(line[:m[2]], "}") {
-		return "everything after # is a comment, so the braces are not closed; put the text in quotes", at(m[2])
-	}
-	if strings.Count(line, `"`)%2 == 1 {
-		return "a quote is not closed on this line", at(strings.LastIndexByte(line, '"'))
-	}
-	open, shut := strings.Count(line, "{")+strings.Count(line, "["), strings.Count(line, "}")+strings.Count(line, "]")
-	if open > shut {
-		return "a brace or bracket is not closed on this line; if it stands in a text, put the text in quotes", at(strings.LastIndexAny(line, "{["))
-	}
-	if open < shut {
-		return "a brace or bracket is closed that was not opened; if it stands in a text, put the text in quotes", at(strings.LastIndexAny(line, "}]"))
-	}
-	return "", 0
 }
 
-var (
-	colonTrap = regexp.MustCompile(`^\s*(?:- )?[\w]+: +[^"'{\[|>#][^"'{]*?(: )`)
-	startTrap = regexp.MustCompile("^\\s*(?:- )?[\\w]+: +([@`%])")
-	hashTrap  = regexp.MustCompile(`\s(#)`)
-)
+// escape goes over a backslash and what belongs to it.
+func (w *walker) escape() {
+	w.column++
+	width := map[rune]int{'x': 3, 'u': 5, 'U': 9}[w.rune()]
+	w.column += max(1, width)
+	if w.rune() == 0 && w.column > len(w.runes) {
+		w.skipBlanks()
+	}
+}
