@@ -1,82 +1,87 @@
 package plan
 
 import (
+	"encoding/binary"
 	"slices"
+
+	"downdrop/engine/hypothesis"
 )
 
-// outcomeKey packs the different remedy lists of a world's causes, rising, into
-// one number where they fit, else into text.
-type outcomeKey struct {
-	packed uint64
-	text   string
-}
-
-func (s *Scene) outcome(set []uint16, lists []int) (outcomeKey, []int) {
-	lists = lists[:0]
-	for _, c := range set {
-		l := s.m.Lists[c]
-		at, found := slices.BinarySearch(lists, l)
-		if !found {
-			lists = slices.Insert(lists, at, l)
+// outcomes numbers what there is to do in the worlds at the places given: the
+// set of their causes' lists of remedies.
+func outcomes(space *hypothesis.Space, places []int32, lists []int) []int32 {
+	packed := map[uint64]int32{}
+	spelled := map[string]int32{}
+	next := int32(0)
+	var key []int
+	var text []byte
+	of := make([]int32, len(places))
+	for i, w := range places {
+		key = key[:0]
+		for _, c := range space.Set(int(w)) {
+			if at, twice := slices.BinarySearch(key, lists[c]); !twice {
+				key = slices.Insert(key, at, lists[c])
+			}
 		}
-	}
-	key := outcomeKey{}
-	if len(lists) <= 4 && (len(lists) == 0 || lists[len(lists)-1] < 1<<16-1) {
-		for _, l := range lists {
-			key.packed = key.packed<<16 | uint64(l+1)
+		n, ok := int32(0), false
+		if len(key) <= 4 && (len(key) == 0 || key[len(key)-1] < 1<<16-1) {
+			p := uint64(0)
+			for _, l := range key {
+				p = p<<16 | uint64(l+1)
+			}
+			if n, ok = packed[p]; !ok {
+				packed[p] = next
+			}
+		} else {
+			text = text[:0]
+			for _, l := range key {
+				text = binary.LittleEndian.AppendUint32(text, uint32(l))
+			}
+			if n, ok = spelled[string(text)]; !ok {
+				spelled[string(text)] = next
+			}
 		}
-		return key, lists
-	}
-	text := make([]byte, 0, len(lists)*4)
-	for _, l := range lists {
-		text = append(text, byte(l>>24), byte(l>>16), byte(l>>8), byte(l))
-	}
-	key.text = string(text)
-	return key, lists
-}
-
-// sortByOutcome numbers the outcomes of the wide stage's worlds and lists the
-// worlds outcome by outcome, so that a gain is one walk along the list.
-func (s *Scene) sortByOutcome() {
-	n := s.wide.space.Len()
-	s.classes = make([]int32, n)
-	number := map[outcomeKey]int32{}
-	var size []int32
-	var lists []int
-	var key outcomeKey
-	for i := range n {
-		key, lists = s.outcome(s.wide.space.Set(i), lists)
-		c, ok := number[key]
 		if !ok {
-			c = int32(len(size))
-			number[key] = c
-			size = append(size, 0)
+			n = next
+			next++
 		}
-		s.classes[i] = c
-		size[c]++
+		of[i] = n
 	}
-	at := make([]int32, len(size))
-	for c, sum := 0, int32(0); c < len(size); c++ {
-		at[c] = sum
-		sum += size[c]
+	return of
+}
+
+// byOutcome puts places in the order of their outcomes, so that a gain is one
+// walk along the worlds; class is the outcome of each, in that order.
+func byOutcome(space *hypothesis.Space, places []int32, lists []int) (sorted, class []int32) {
+	of := outcomes(space, places, lists)
+	most := int32(-1)
+	for _, c := range of {
+		most = max(most, c)
 	}
-	s.ranked = make([]int32, n)
-	for i, c := range s.classes {
-		s.ranked[at[c]] = int32(i)
+	at := make([]int32, most+2)
+	for _, c := range of {
+		at[c+1]++
+	}
+	for c := range most + 1 {
+		at[c+1] += at[c]
+	}
+	sorted, class = make([]int32, len(places)), make([]int32, len(places))
+	for i, c := range of {
+		sorted[at[c]], class[at[c]] = places[i], c
 		at[c]++
 	}
+	return sorted, class
 }
 
 func (s *Scene) outcomeEntropy() float64 {
-	var mass []float64
-	for _, i := range s.ranked {
-		c := int(s.classes[i])
-		for len(mass) <= c {
+	mass := []float64{s.wide.outside}
+	for i, w := range s.wide.weight {
+		if i == 0 || s.class[i] != s.class[i-1] {
 			mass = append(mass, 0)
 		}
-		mass[c] += s.wide.weight[i]
+		mass[len(mass)-1] += w
 	}
-	return bits(append(mass, s.wide.outside))
+	return bits(mass)
 }
 
 // Gain is the mutual information between what to do and what the action shows,
@@ -88,9 +93,13 @@ func (s *Scene) Gain(a *Action) float64 {
 		return 0
 	}
 	r := s.results(s.wide, a)
-	class, order := s.classes, s.ranked
+	class := s.class
 	if r.from != nil {
-		class, order = s.branched(r.from)
+		// Branches stand in the order of the worlds they come from.
+		class = make([]int32, len(r.from))
+		for i, f := range r.from {
+			class[i] = s.class[f]
+		}
 	}
 	mass := make([]float64, len(r.p))
 	for i, k := range r.kind {
@@ -105,58 +114,60 @@ func (s *Scene) Gain(a *Action) float64 {
 	for v, p := range r.outside {
 		all[v] += float64(r.stage.outside * p)
 	}
-	gain := bits(all) - r.within(class, order) - float64(r.stage.outside*bits(r.outside))
+	gain := bits(all) - r.within(class) - float64(r.stage.outside*bits(r.outside))
 	return min(max(gain, 0), s.entropy)
 }
 
-// branched carries outcomes and their order over to worlds that divided.
-func (s *Scene) branched(from []int32) (class, order []int32) {
-	class = make([]int32, len(from))
-	first := make([]int32, s.wide.space.Len()+1)
-	for i, f := range from {
-		class[i] = s.classes[f]
-		first[f+1] = int32(i + 1)
-	}
-	order = make([]int32, 0, len(from))
-	for _, f := range s.ranked {
-		for i := first[f]; i < first[f+1]; i++ {
-			order = append(order, i)
-		}
-	}
-	return class, order
-}
-
 // within is the mean entropy of the results given the outcome, listed outcomes only.
-func (r *results) within(class, order []int32) float64 {
+func (r *results) within(class []int32) float64 {
 	sum := 0.0
 	mix := make([]float64, r.n)
-	for from := 0; from < len(order); {
+	byKind := make([]float64, len(r.p))
+	var kinds []int32
+	weight, kind := r.stage.weight, r.kind
+	for from := 0; from < len(class); {
+		c, k := class[from], kind[from]
 		to := from + 1
-		c, k := class[order[from]], r.kind[order[from]]
-		one, mass := true, r.stage.weight[order[from]]
-		for ; to < len(order) && class[order[to]] == c; to++ {
-			one = one && r.kind[order[to]] == k
-			mass += r.stage.weight[order[to]]
+		for to < len(class) && class[to] == c && kind[to] == k {
+			to++
 		}
-		if one {
+		mass := 0.0
+		for _, w := range weight[from:to] {
+			mass += w
+		}
+		if to == len(class) || class[to] != c {
 			sum += float64(mass * r.entropy[k])
-		} else {
-			sum += r.mixture(order[from:to], mix, mass)
+			from = to
+			continue
+		}
+		// Several kinds: their masses first, then one mixture.
+		kinds = append(kinds[:0], k)
+		byKind[k] = mass
+		for ; to < len(class) && class[to] == c; to++ {
+			if byKind[kind[to]] == 0 {
+				kinds = append(kinds, kind[to])
+			}
+			byKind[kind[to]] += weight[to]
+		}
+		sum += r.mixture(kinds, byKind, mix)
+		for _, k := range kinds {
+			byKind[k] = 0
 		}
 		from = to
 	}
 	return sum
 }
 
-func (r *results) mixture(worlds []int32, mix []float64, mass float64) float64 {
+// mixture is the entropy of a mixture of kinds, times its mass.
+func (r *results) mixture(kinds []int32, byKind, mix []float64) float64 {
+	if len(kinds) == 1 {
+		return byKind[kinds[0]] * r.entropy[kinds[0]]
+	}
 	clear(mix)
-	for at := 0; at < len(worlds); {
-		// Worlds of one kind often stand together: their weights are added first.
-		k, w := r.kind[worlds[at]], 0.0
-		for at < len(worlds) && r.kind[worlds[at]] == k {
-			w += r.stage.weight[worlds[at]]
-			at++
-		}
+	mass := 0.0
+	for _, k := range kinds {
+		w := byKind[k]
+		mass += w
 		for v, p := range r.p[k] {
 			mix[v] += float64(w * p)
 		}

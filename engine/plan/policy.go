@@ -2,110 +2,176 @@ package plan
 
 import (
 	"cmp"
+	"encoding/binary"
 	"math"
 	"slices"
 )
 
-// A policy is the base policy on one list of worlds: worlds with the same ways
-// of being put right are one class, since they cost the same.
-type policy struct {
+// ways numbers the ways in which worlds can be put right. Causes with the same
+// cures are one kind of cause, and worlds with the same kinds are one class:
+// they cost the same. What is worked out for a class serves every action.
+type ways struct {
 	m       *Matters
-	skip    int     // the remedy just done, or -1
-	class   []int32 // by world; -1 where nothing is present
-	sizes   []int   // by class: how many causes
-	cures   [][]cure
-	takes   [][]Cure // by class: chance that the remedy takes any of its causes
-	on      *stage
-	scratch scratch
+	number  map[string]int32 // of kinds of causes, by their cures
+	kinds   []causeKind
+	plain   []int32 // by cause: its kind when no remedy has just been done
+	packed  map[uint64]int32
+	spelled map[string]int32
+	classes []class
+	key     []int32
+	text    []byte
 }
 
-// cure is a cure of the n-th cause of a class.
-type cure struct {
-	cause  int
-	remedy int
-	chance float64
+type causeKind struct {
+	cures []Cure
+	sure  bool // every cure takes it away for sure
 }
 
-type scratch struct {
-	order, position []int
-	score, upTo     []float64
-	alive           []float64
-	sorted          []cure
+type class struct {
+	kinds []int32
+	takes []Cure // chance that a remedy takes any of its causes
+	sure  bool
+}
+
+func newWays(m *Matters) *ways {
+	w := &ways{m: m, number: map[string]int32{}, packed: map[uint64]int32{}, spelled: map[string]int32{}}
+	for c := range m.Cures {
+		w.plain = append(w.plain, w.kind(c, -1))
+	}
+	return w
+}
+
+// kind numbers a cause by its open cures, without the remedy just done.
+func (w *ways) kind(cause, skip int) int32 {
+	var cures []Cure
+	w.text = w.text[:0]
+	sure := true
+	for _, q := range w.m.Cures[cause] {
+		if q.Remedy == skip || !w.m.Remedies[q.Remedy].Open {
+			continue
+		}
+		cures = append(cures, q)
+		sure = sure && q.Chance == 1
+		w.text = binary.LittleEndian.AppendUint32(w.text, uint32(q.Remedy))
+		w.text = binary.LittleEndian.AppendUint64(w.text, math.Float64bits(q.Chance))
+	}
+	n, ok := w.number[string(w.text)]
+	if !ok {
+		n = int32(len(w.kinds))
+		w.number[string(w.text)] = n
+		w.kinds = append(w.kinds, causeKind{cures, sure})
+	}
+	return n
+}
+
+// class numbers a set of causes; kindOf gives a cause's kind.
+func (w *ways) class(set []uint16, kindOf []int32) int32 {
+	w.key = w.key[:0]
+	for _, c := range set {
+		k := kindOf[c]
+		// Two causes that the same remedies take away for sure cost what one does.
+		if at, twice := slices.BinarySearch(w.key, k); !twice || !w.kinds[k].sure {
+			w.key = slices.Insert(w.key, at, k)
+		}
+	}
+	if len(w.key) <= 4 && len(w.kinds) < 1<<16-1 {
+		packed := uint64(0)
+		for _, k := range w.key {
+			packed = packed<<16 | uint64(k+1)
+		}
+		n, ok := w.packed[packed]
+		if !ok {
+			n = w.add()
+			w.packed[packed] = n
+		}
+		return n
+	}
+	w.text = w.text[:0]
+	for _, k := range w.key {
+		w.text = binary.LittleEndian.AppendUint32(w.text, uint32(k))
+	}
+	n, ok := w.spelled[string(w.text)]
+	if !ok {
+		n = w.add()
+		w.spelled[string(w.text)] = n
+	}
+	return n
+}
+
+func (w *ways) add() int32 {
+	c := class{kinds: slices.Clone(w.key), sure: true}
+	for _, k := range c.kinds {
+		c.sure = c.sure && w.kinds[k].sure
+		for _, q := range w.kinds[k].cures {
+			at := slices.IndexFunc(c.takes, func(t Cure) bool { return t.Remedy == q.Remedy })
+			if at < 0 {
+				c.takes = append(c.takes, q)
+			} else {
+				c.takes[at].Chance = 1 - (1-c.takes[at].Chance)*(1-q.Chance)
+			}
+		}
+	}
+	w.classes = append(w.classes, c)
+	return int32(len(w.classes) - 1)
+}
+
+// A policy is the base policy for the worlds of one stage.
+type policy struct {
+	w     *ways
+	skip  int     // the remedy just done, or -1
+	of    []int32 // by world: which of used its class is; -1 where nothing is present
+	used  []int32 // classes
+	order []int
+	score []float64
+	place []int     // by remedy: its place in order
+	upTo  []float64 // what the first i remedies cost, the visit included
+	alive []float64
+	steps []step
+}
+
+// step is a cure of the n-th cause of a class, in the order of the policy.
+type step struct {
+	place, cause int
+	chance       float64
 }
 
 func (s *Scene) policy(on *stage, skip int) *policy {
-	p := &policy{m: s.m, skip: skip, on: on, class: make([]int32, on.space.Len())}
-	number := map[outcomeKey]int32{}
-	same := make([]int, 0, 8)
-	for i := range p.class {
+	p := &policy{w: s.ways, skip: skip, of: make([]int32, on.space.Len())}
+	kindOf := s.ways.plain
+	if skip >= 0 {
+		kindOf = slices.Clone(kindOf)
+		for c, cures := range s.m.Cures {
+			if slices.ContainsFunc(cures, func(q Cure) bool { return q.Remedy == skip }) {
+				kindOf[c] = s.ways.kind(c, skip)
+			}
+		}
+	}
+	s.local = s.local[:0]
+	for i := range p.of {
 		set := on.space.Set(i)
 		if len(set) == 0 {
-			p.class[i] = -1
+			p.of[i] = -1
 			continue
 		}
-		same = same[:0]
-		for _, c := range set {
-			same = append(same, int(c))
+		c := int(s.ways.class(set, kindOf))
+		for len(s.local) <= c {
+			s.local = append(s.local, 0)
 		}
-		key := setKey(same)
-		c, ok := number[key]
-		if !ok {
-			c = int32(len(p.cures))
-			number[key] = c
-			p.add(same)
+		if s.local[c] == 0 {
+			p.used = append(p.used, int32(c))
+			s.local[c] = int32(len(p.used))
 		}
-		p.class[i] = c
+		p.of[i] = s.local[c] - 1
 	}
 	return p
 }
 
-func setKey(set []int) outcomeKey {
-	key := outcomeKey{}
-	if len(set) <= 4 {
-		for _, c := range set {
-			key.packed = key.packed<<16 | uint64(c+1)
-		}
-		return key
-	}
-	text := make([]byte, 0, len(set)*2)
-	for _, c := range set {
-		text = append(text, byte(c>>8), byte(c))
-	}
-	key.text = string(text)
-	return key
-}
-
-func (p *policy) add(set []int) {
-	var cures []cure
-	miss := map[int]float64{}
-	for n, c := range set {
-		for _, q := range p.m.Cures[c] {
-			if q.Remedy == p.skip || !p.m.Remedies[q.Remedy].Open {
-				continue
-			}
-			cures = append(cures, cure{n, q.Remedy, q.Chance})
-			if _, ok := miss[q.Remedy]; !ok {
-				miss[q.Remedy] = 1
-			}
-			miss[q.Remedy] *= 1 - q.Chance
-		}
-	}
-	takes := make([]Cure, 0, len(miss))
-	for r, q := range miss {
-		takes = append(takes, Cure{r, 1 - q})
-	}
-	slices.SortFunc(takes, func(a, b Cure) int { return cmp.Compare(a.Remedy, b.Remedy) })
-	p.sizes = append(p.sizes, len(set))
-	p.cures = append(p.cures, cures)
-	p.takes = append(p.takes, takes)
-}
-
 // now is the mass of every class as things stand.
-func (p *policy) now() []float64 {
-	mass := make([]float64, len(p.cures))
-	for i, c := range p.class {
+func (p *policy) now(on *stage) []float64 {
+	mass := make([]float64, len(p.used))
+	for i, c := range p.of {
 		if c >= 0 {
-			mass[c] += p.on.weight[i]
+			mass[c] += on.weight[i]
 		}
 	}
 	return mass
@@ -115,29 +181,32 @@ func (p *policy) now() []float64 {
 // total, and says which comes first, -1 where none is left. Ratios are compared
 // at 12 significant digits, so that rounding decides nothing.
 func (p *policy) arrange(mass []float64, total float64) int {
-	s := &p.scratch
-	s.score = append(s.score[:0], make([]float64, len(p.m.Remedies))...)
-	for c, m := range mass {
+	remedies := p.w.m.Remedies
+	if p.score == nil {
+		p.score = make([]float64, len(remedies))
+	}
+	clear(p.score)
+	for i, m := range mass {
 		if m == 0 {
 			continue
 		}
-		for _, t := range p.takes[c] {
-			s.score[t.Remedy] += float64(m * t.Chance)
+		for _, t := range p.w.classes[p.used[i]].takes {
+			p.score[t.Remedy] += float64(m * t.Chance)
 		}
 	}
-	s.order = s.order[:0]
-	for _, r := range p.m.ByID {
-		if r == p.skip || !p.m.Remedies[r].Open {
+	p.order = p.order[:0]
+	for _, r := range p.w.m.ByID {
+		if r == p.skip || !remedies[r].Open {
 			continue
 		}
-		s.score[r] = significant(ratio(s.score[r]/total, p.m.Remedies[r].Rate))
-		s.order = append(s.order, r)
+		p.score[r] = significant(ratio(p.score[r]/total, remedies[r].Rate))
+		p.order = append(p.order, r)
 	}
-	slices.SortStableFunc(s.order, func(a, b int) int { return cmp.Compare(s.score[b], s.score[a]) })
-	if len(s.order) == 0 {
+	slices.SortStableFunc(p.order, func(a, b int) int { return cmp.Compare(p.score[b], p.score[a]) })
+	if len(p.order) == 0 {
 		return -1
 	}
-	return s.order[0]
+	return p.order[0]
 }
 
 func ratio(p, minutes float64) float64 {
@@ -152,69 +221,91 @@ func significant(x float64) float64 {
 	if x == 0 || math.IsInf(x, 0) {
 		return x
 	}
-	unit := math.Pow(10, 11-math.Floor(math.Log10(math.Abs(x))))
+	unit := powerOfTen(11 - int(math.Floor(math.Log10(math.Abs(x)))))
 	if math.IsInf(unit, 0) {
 		return x
 	}
 	return math.Round(x*unit) / unit
 }
 
-func (p *policy) first(mass []float64) int {
-	total := p.on.outside
-	for _, w := range p.on.weight {
-		total += w
+var tens = func() (t [40]float64) {
+	for i := range t {
+		t[i] = math.Pow(10, float64(i))
 	}
-	return p.arrange(mass, total)
+	return t
+}()
+
+func powerOfTen(n int) float64 {
+	if n >= 0 && n < len(tens) {
+		return tens[n]
+	}
+	return math.Pow(10, float64(n))
 }
 
 // tally adds up the prices along the order: upTo[i] is what the first i
 // remedies cost, the visit where the first one that is away is reached.
 func (p *policy) tally() {
-	s := &p.scratch
-	s.position = append(s.position[:0], make([]int, len(p.m.Remedies))...)
-	s.upTo = append(s.upTo[:0], 0)
+	if p.place == nil {
+		p.place = make([]int, len(p.w.m.Remedies))
+	}
+	p.upTo = append(p.upTo[:0], 0)
 	sum, visited := 0.0, false
-	for i, r := range s.order {
-		s.position[r] = i
-		if p.m.Remedies[r].Away && !visited {
+	for i, r := range p.order {
+		p.place[r] = i
+		if p.w.m.Remedies[r].Away && !visited {
 			visited = true
-			sum += p.m.Visit
+			sum += p.w.m.Visit
 		}
-		sum += p.m.Remedies[r].Price
-		s.upTo = append(s.upTo, sum)
+		sum += p.w.m.Remedies[r].Price
+		p.upTo = append(p.upTo, sum)
 	}
 }
 
 // everything is what a world costs that no remedy helps.
-func (p *policy) everything() float64 {
-	return p.scratch.upTo[len(p.scratch.upTo)-1] + p.m.GiveUp
+func (p *policy) everything() float64 { return p.upTo[len(p.upTo)-1] + p.w.m.GiveUp }
+
+// cost is the expected minutes for a class, along the order tallied.
+func (p *policy) cost(used int) float64 {
+	c := &p.w.classes[p.used[used]]
+	if !c.sure {
+		return p.costUnsure(c)
+	}
+	// Every cause goes with the first of its cures: the last of these ends it.
+	last := -1
+	for _, k := range c.kinds {
+		first := len(p.order)
+		for _, q := range p.w.kinds[k].cures {
+			first = min(first, p.place[q.Remedy])
+		}
+		last = max(last, first)
+	}
+	if last >= len(p.order) {
+		return p.everything()
+	}
+	return p.upTo[last+1]
 }
 
-// cost is the expected minutes for a class, along the order tallied: each
-// remedy is paid while a cause is present, which only changes where one of the
-// class's own cures comes.
-func (p *policy) cost(class int) float64 {
-	s := &p.scratch
-	s.sorted = append(s.sorted[:0], p.cures[class]...)
-	for i := 1; i < len(s.sorted); i++ {
-		for j := i; j > 0 && s.position[s.sorted[j].remedy] < s.position[s.sorted[j-1].remedy]; j-- {
-			s.sorted[j], s.sorted[j-1] = s.sorted[j-1], s.sorted[j]
+// costUnsure pays each remedy while a cause is present, which only changes
+// where one of the class's own cures comes.
+func (p *policy) costUnsure(c *class) float64 {
+	p.steps, p.alive = p.steps[:0], p.alive[:0]
+	for n, k := range c.kinds {
+		p.alive = append(p.alive, 1)
+		for _, q := range p.w.kinds[k].cures {
+			p.steps = append(p.steps, step{p.place[q.Remedy], n, q.Chance})
 		}
 	}
-	s.alive = s.alive[:0]
-	for range p.sizes[class] {
-		s.alive = append(s.alive, 1)
-	}
+	slices.SortFunc(p.steps, func(a, b step) int { return a.place - b.place })
 	cost, present, paid := 0.0, 1.0, 0.0
-	for i, c := range s.sorted {
-		upTo := s.upTo[s.position[c.remedy]+1]
+	for i, s := range p.steps {
+		upTo := p.upTo[s.place+1]
 		cost += float64((upTo - paid) * present)
 		paid = upTo
-		s.alive[c.cause] *= 1 - c.chance
-		if i+1 < len(s.sorted) && s.sorted[i+1].remedy == c.remedy {
+		p.alive[s.cause] *= 1 - s.chance
+		if i+1 < len(p.steps) && p.steps[i+1].place == s.place {
 			continue
 		}
-		if present = presence(s.alive); present == 0 {
+		if present = presence(p.alive); present == 0 {
 			return cost
 		}
 	}
@@ -235,49 +326,60 @@ func presence(alive []float64) float64 {
 // first to try.
 func (s *Scene) Minutes(a *Action) (minutes float64, changes bool) {
 	r := s.results(s.narrow, a)
-	p := s.policy(r.stage, a.Remedy)
-	mass := make([][]float64, r.n)
-	flat := make([]float64, r.n*len(p.cures))
-	for v := range mass {
-		mass[v] = flat[v*len(p.cures) : (v+1)*len(p.cures)]
+	p := s.base
+	if r.stage != s.narrow || a.Remedy >= 0 {
+		p = s.policy(r.stage, a.Remedy)
 	}
+	n := len(p.used)
+	mass := make([]float64, r.n*n)
 	lost := make([]float64, r.n) // nothing is present, or outside
 	for v, q := range r.outside {
 		lost[v] = r.stage.outside * q
 	}
 	for i, k := range r.kind {
-		w := r.stage.weight[i]
-		into := p.class[i]
-		for v, q := range r.p[k] {
-			if into < 0 {
+		w, into := r.stage.weight[i], int(p.of[i])
+		if into < 0 {
+			for v, q := range r.p[k] {
 				lost[v] += float64(w * q)
-			} else {
-				mass[v][into] += float64(w * q)
 			}
+			continue
+		}
+		for v, q := range r.p[k] {
+			mass[v*n+into] += float64(w * q)
 		}
 	}
 	minutes = a.Price
-	for v := range mass {
-		total := lost[v]
-		for _, m := range mass[v] {
-			total += m
-		}
-		if total == 0 {
-			continue
-		}
-		if p.arrange(mass[v], total) != s.first {
-			changes = true
-		}
-		if r.well[v] {
-			continue
-		}
-		p.tally()
-		minutes += float64(lost[v] * p.everything())
-		for c, m := range mass[v] {
-			if m > 0 {
-				minutes += float64(m * p.cost(c))
-			}
-		}
+	for v := range lost {
+		m, first := p.after(mass[v*n:(v+1)*n], lost[v], r.well[v])
+		minutes += m
+		changes = changes || first != s.first && first != unseen
 	}
 	return minutes, changes
+}
+
+// unseen stands for the first remedy after a result that cannot be.
+const unseen = -2
+
+// after is the base policy's minutes after one result, weighed by the result's
+// probability, and the remedy it tries first.
+func (p *policy) after(mass []float64, lost float64, well bool) (minutes float64, first int) {
+	total := lost
+	for _, m := range mass {
+		total += m
+	}
+	if total == 0 {
+		return 0, unseen
+	}
+	first = p.arrange(mass, total)
+	if well {
+		return 0, first
+	}
+	p.tally()
+	minutes = float64(lost * p.everything())
+	for c, m := range mass {
+		if m > 0 {
+			minutes += float64(m * p.cost(c))
+		}
+	}
+	return minutes, first
 }

@@ -99,8 +99,15 @@ func weighed(p []float64, v View) []float64 {
 
 // join sorts worlds by the kinds of all parts at once.
 func (r *results) join(parts []part) {
-	worlds := r.stage.space.Len()
-	r.kind = make([]int32, worlds)
+	if len(parts) == 1 && (!parts[0].before || r.from == nil) {
+		one := parts[0]
+		r.kind, r.p, r.outside, r.n = one.kinds.Of, one.kinds.P, one.outside, len(one.outside)
+		for _, p := range r.p {
+			r.entropy = append(r.entropy, bits(p))
+		}
+		return
+	}
+	r.kind = make([]int32, r.stage.space.Len())
 	r.p, r.outside, r.entropy = [][]float64{{1}}, []float64{1}, []float64{0}
 	for _, p := range parts {
 		r.n *= len(p.outside)
@@ -159,11 +166,11 @@ func scaledBits(w []float64, sum float64) float64 {
 	if sum <= 0 {
 		return 0
 	}
-	h := 0.0
+	h := float64(sum * math.Log(sum))
 	for _, x := range w {
 		if x > 0 {
-			h -= float64(x * math.Log2(x/sum))
+			h -= float64(x * math.Log(x))
 		}
 	}
-	return h
+	return h * (1 / math.Ln2)
 }
