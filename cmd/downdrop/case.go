@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -72,7 +73,8 @@ const inputName = "standard input"
 func (o *caseOptions) add(base *rulebase.Base, s *rulebase.Situation) []error {
 	var problems []error
 	wrong := func(flag, text string, err error) {
-		problems = append(problems, usageError{fmt.Sprintf(sayFlagValue, flag, text, strings.TrimRight(err.Error(), "\n"))})
+		says := strings.TrimPrefix(err.Error(), strconv.Quote(text)+": ")
+		problems = append(problems, usageError{fmt.Sprintf(sayFlagValue, flag, text, says)})
 	}
 	for _, text := range o.given {
 		g, err := base.ReadGiven(text)

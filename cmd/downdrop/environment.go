@@ -78,10 +78,15 @@ func (env *environment) open(flag []string) (*rulebase.Base, error) {
 // read reads a whole case, from a file or, for "-", from the input. An
 // interruption does not wait for an input that never ends.
 func (env *environment) read(ctx context.Context, name string) ([]byte, error) {
+	in := env.in
 	if name != "-" {
-		return os.ReadFile(name)
-	}
-	if env.terminal {
+		file, err := os.Open(name)
+		if err != nil {
+			return nil, err
+		}
+		defer file.Close()
+		in = file
+	} else if env.terminal {
 		fmt.Fprintln(env.err, sayReading)
 	}
 	type result struct {
@@ -90,7 +95,7 @@ func (env *environment) read(ctx context.Context, name string) ([]byte, error) {
 	}
 	done := make(chan result, 1)
 	go func() {
-		text, err := io.ReadAll(io.LimitReader(env.in, mostInput+1))
+		text, err := io.ReadAll(io.LimitReader(in, mostInput+1))
 		done <- result{text, err}
 	}()
 	select {

@@ -87,7 +87,11 @@ func written(err error) error {
 }
 
 // errNoTerminal says that an answer was needed and nobody could be asked.
-var errNoTerminal = errors.New(sayNoTerminal)
+var errNoTerminal error = noTerminalError{}
+
+type noTerminalError struct{}
+
+func (noTerminalError) Error() string { return sayNoTerminal }
 
 // run carries out a command line and gives its exit code. A panic is a bug of
 // ours: it becomes one sentence, never a trace on somebody's phone.

@@ -3,6 +3,9 @@ package main
 import (
 	"context"
 	"os"
+	"regexp"
+	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -61,4 +64,19 @@ func replay(t *testing.T, session string) string {
 		run(context.Background(), env, strings.Fields(command))
 	}
 	return now.String()
+}
+
+func TestReadmeNamesEveryExitCode(t *testing.T) {
+	text, err := os.ReadFile("../../README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, table, _ := strings.Cut(string(text), "## Exit codes")
+	table, _, _ = strings.Cut(table, "##")
+	named := regexp.MustCompile(`\d+`).FindAllString(table, -1)
+	for _, c := range exitCodes {
+		if !slices.Contains(named, strconv.Itoa(c.code)) {
+			t.Errorf("README.md does not name exit code %d", c.code)
+		}
+	}
 }
