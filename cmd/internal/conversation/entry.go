@@ -1,6 +1,7 @@
 package conversation
 
 import (
+	"cmp"
 	"context"
 	"regexp"
 	"slices"
@@ -28,16 +29,18 @@ type listener struct {
 	asks  []Question // what has to be asked back
 	new   bool       // something counts that did not before
 
-	drops    bool     // something was said of the drops along the line
-	recorded bool     // the last of the situation's findings was heard in this entry
-	hedge    *float64 // how sure the next finding is, said before it
+	drops    bool                // something was said of the drops along the line
+	reads    map[string]*reading // what was read in this entry, by what was wanted
+	recorded bool                // the last of the situation's findings was heard in this entry
+	hedge    *float64            // how sure the next finding is, said before it
 }
 
 // manner is how a piece says what it says.
 type manner struct {
 	sure *float64
 	by   string
-	drop int // another drop's; 0: this one's
+	drop int    // another drop's; 0: this one's
+	read string // the text as first typed, where an ask-back came between
 }
 
 // clean makes an entry one line of valid text.
@@ -68,7 +71,11 @@ var (
 func cut(entry string) []string {
 	var raw []string
 	start := 0
+	whole := unbrokenRE.FindAllStringIndex(entry, -1)
 	for i, r := range entry {
+		if slices.ContainsFunc(whole, func(w []int) bool { return w[0] <= i && i < w[1] }) {
+			continue
+		}
 		end := i + len(string(r))
 		next := ' '
 		if end < len(entry) {
@@ -83,6 +90,9 @@ func cut(entry string) []string {
 	raw = append(raw, entry[start:])
 	return joinLists(raw)
 }
+
+// unbrokenRE is what a comma does not part: a counter read twice, and min with max.
+var unbrokenRE = regexp.MustCompile(`(?i)\d\s*(?:at|@)\s*\d{1,2}[:h]\d\d\s*[,;]\s*\d[\d ']*\s*(?:at|@)|\b(?:min|max)(?:imum)?\b[^,;]*,\s*(?:max|min)`)
 
 // joinLists puts "order 3", "1", "5" together again, and "1", "2 good".
 func joinLists(raw []string) []string {
@@ -259,6 +269,9 @@ func (l *listener) manner(p string) (rest string, how manner) {
 			how.sure, rest = &f, strings.TrimSpace(sureRE.ReplaceAllString(rest, ""))
 		}
 	}
+	if m := readTailRE.FindStringSubmatch(rest); m != nil {
+		how.read, rest = m[1], strings.TrimSpace(readTailRE.ReplaceAllString(rest, ""))
+	}
 	if m := byTailRE.FindStringSubmatch(rest); m != nil && l.speaker(m[1]) {
 		how.by, rest = strings.ToLower(m[1]), strings.TrimSpace(byTailRE.ReplaceAllString(rest, ""))
 	}
@@ -387,8 +400,9 @@ func distance(a, b string) int {
 
 // direct takes in what a text says of a thing that is certain; false where it says nothing.
 func (l *listener) direct(th *thing, value, text string, how manner) bool {
-	if rest, m := l.manner(value); m.sure != nil || m.by != "" {
+	if rest, m := l.manner(value); m.sure != nil || m.by != "" || m.read != "" {
 		value, how.sure, how.by = rest, first(how.sure, m.sure), m.by
+		how.read = cmp.Or(how.read, m.read)
 	}
 	if v := th.value(strings.ToLower(strings.TrimSpace(value))); v >= 0 {
 		l.record(th, l.wordValue(th, v), "", text, how)
@@ -515,7 +529,7 @@ func (m match) certain(tokens []token, over string) bool {
 	switch {
 	case m.focused, m.named != 0 && m.idFull():
 		return true
-	case m.reading != nil && m.reading.hasUnit:
+	case m.reading != nil && m.reading.hasUnit && m.named == 0:
 		return over == ""
 	}
 	return over == "" && (m.ids != 0 || m.quality >= 2*fitAsk)
@@ -549,7 +563,7 @@ func (l *listener) candidates(found []match, how manner) []Answer {
 	var out []Answer
 	for _, m := range found {
 		if m.reading != nil {
-			out = append(out, Answer{Says: m.th.name + ": " + sayValue(m.th, m.reading.value), Entry: entryFor(m.th.id, m.reading.text, how)})
+			out = append(out, Answer{Says: m.th.name + ": " + m.reading.says(), Entry: entryFor(m.th.id, m.reading.text, how)})
 			continue
 		}
 		for _, v := range m.values {
@@ -576,6 +590,9 @@ func entryFor(id, value string, how manner) string {
 	}
 	if how.by != "" {
 		e += " by " + how.by
+	}
+	if how.read != "" {
+		e += ` read "` + strings.ReplaceAll(how.read, `"`, "'") + `"`
 	}
 	if how.sure != nil {
 		e += "@" + strconv.FormatFloat(*how.sure, 'g', -1, 64)

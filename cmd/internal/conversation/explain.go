@@ -9,8 +9,8 @@ import (
 	"downdrop/rulebase"
 )
 
-// mostLines bounds an explanation: as much as fits on a phone.
-const mostLines = 12
+// mostAgainst bounds what speaks against a cause: as much as fits on a phone.
+const mostAgainst = 6
 
 // explain answers with lines and repeats what is asked.
 func (c *turn) explain(d *engine.Diagnosis, lines ...string) (State, Reply) {
@@ -189,7 +189,7 @@ func (c *turn) whyNotCause(d *engine.Diagnosis, cause int) []string {
 		return truth(a.without < b.without)
 	})
 	for i, a := range all {
-		if i < mostLines/2 {
+		if i < mostAgainst {
 			lines = append(lines, c.t.figures.saySpeaksAgainst(a.says, a.without))
 		}
 	}
@@ -296,18 +296,30 @@ func (c *turn) whatNeed(string) (State, Reply) {
 	if err != nil {
 		return c.failed(err)
 	}
-	var lines []string
-	for _, w := range worthwhile(d) {
-		if len(lines) >= mostLines {
-			break
-		}
-		lines = append(lines, sayWithheld(w))
-		lines = append(lines, c.t.unlockLines(w)...)
-	}
+	lines := c.t.needs(worthwhile(d))
 	if len(lines) == 0 {
 		lines = []string{sayNeedNothing}
 	}
 	return c.explain(d, lines...)
+}
+
+// needs lists withheld steps under what they wait for.
+func (t *Talk) needs(all []engine.Withheld) []string {
+	var heads []string
+	steps := map[string][]string{}
+	for _, w := range all {
+		a, ok := t.unlockAnswer(w)
+		head := sayNeeds(w, a, ok)
+		if _, seen := steps[head]; !seen {
+			heads = append(heads, head)
+		}
+		steps[head] = append(steps[head], "  "+w.Step.Do)
+	}
+	var lines []string
+	for _, head := range heads {
+		lines = append(append(lines, head), steps[head]...)
+	}
+	return lines
 }
 
 // details asks the skin to show the whole diagnosis.

@@ -81,10 +81,15 @@ func newLexicon(b *rulebase.Base) *lexicon {
 func newThing(id, ask string, kind rulebase.Kind, index int) thing {
 	t := thing{id: id, kind: kind, index: index, name: plain(id)}
 	for _, w := range strings.Split(id, "_") {
-		if w != "" {
+		if w != "" && !fillers[w] {
 			t.idWords = append(t.idWords, stem(w))
+		}
+		if w != "" {
 			t.initial += w[:1]
 		}
+	}
+	if len(t.idWords) == 0 {
+		t.idWords = []string{stem(id)}
 	}
 	if len(t.idWords) < 2 {
 		t.initial = ""

@@ -276,12 +276,10 @@ func (l *listener) matches(text string, tokens []token) []match {
 		}
 		m := match{th: th, focused: slices.Contains(l.focus, th.id)}
 		if th.reads() {
-			m.reading = l.findReading(th, text, tokens)
-			if m.reading != nil {
-				m.covered |= m.reading.words
-			}
+			l.matchReading(&m, text, tokens)
+		} else {
+			m.name(tokens)
 		}
-		m.name(maskOut(tokens, m.covered))
 		if m.reading == nil {
 			m.say(tokens)
 		}
@@ -291,6 +289,23 @@ func (l *listener) matches(text string, tokens []token) []match {
 	}
 	slices.SortStableFunc(out, func(a, b match) int { return b.compare(a) })
 	return out
+}
+
+// matchReading finds a reading of the thing, and what names it beside that. A bare
+// number is a reading only of a thing that is named or asked for.
+func (l *listener) matchReading(m *match, text string, tokens []token) {
+	m.reading = l.findReading(m.th, text, tokens)
+	if m.reading == nil {
+		m.name(tokens)
+		return
+	}
+	m.name(maskOut(tokens, m.reading.words))
+	if !m.reading.hasUnit && !m.focused && m.named == 0 {
+		m.reading = nil
+		return
+	}
+	m.covered |= m.reading.words
+	m.byUnit()
 }
 
 // maskOut blanks the words that are used already.

@@ -59,13 +59,14 @@ func wordSet(text string) map[string]bool {
 
 // Phrases that may stand in an entry beside findings.
 var (
-	hedgeRE   = regexp.MustCompile(`(?i)\b(?:i (?:think|believe|guess|suppose)|(?:i am|i'm) not (?:so |quite )?(?:sure|certain)|not (?:so |quite )?(?:sure|certain)(?: (?:about|of) (?:that|it))?|maybe|perhaps|probably|possibly|presumably|as far as i (?:can see|know))\b`)
-	doubtRE   = regexp.MustCompile(`(?i)not|maybe|perhaps|guess|possibly`)
-	certainRE = regexp.MustCompile(`(?i)\b(?:(?:i am|i'm) (?:quite |very )?(?:sure|certain)|for sure|definitely|certainly)\b`)
-	byRE      = regexp.MustCompile(`(?i)\b(?:the )?(he|she|they|caller|operator|electrician|technician|engineer|colleague|customer|driver|fitter|foreman) (?:says|say|said|reports|report|reported|tells me|tell me|told me|sees|saw)(?: that)?\b[:,]?|\b(?:says|according to) (?:the )?(he|she|they|caller|operator|electrician|technician|engineer|colleague|customer|driver|fitter|foreman)\b`)
-	selfRE    = regexp.MustCompile(`(?i)\bi (?:see|saw|read|measure|measured) (?:it )?(?:myself|that)?\b`)
-	sureRE    = regexp.MustCompile(`@\s*(0?\.\d+|0|1(?:\.0*)?)\s*$`)
-	byTailRE  = regexp.MustCompile(`(?i)\sby ([a-z][a-z_]*)\s*$`)
+	hedgeRE    = regexp.MustCompile(`(?i)\b(?:i (?:think|believe|guess|suppose)|(?:i am|i'm) not (?:so |quite )?(?:sure|certain)|not (?:so |quite )?(?:sure|certain)(?: (?:about|of) (?:that|it))?|maybe|perhaps|probably|possibly|presumably|as far as i (?:can see|know))\b`)
+	doubtRE    = regexp.MustCompile(`(?i)not|maybe|perhaps|guess|possibly`)
+	certainRE  = regexp.MustCompile(`(?i)\b(?:(?:i am|i'm) (?:quite |very )?(?:sure|certain)|for sure|definitely|certainly)\b`)
+	byRE       = regexp.MustCompile(`(?i)\b(?:the )?(he|she|they|caller|operator|electrician|technician|engineer|colleague|customer|driver|fitter|foreman) (?:says|say|said|reports|report|reported|tells me|tell me|told me|sees|saw)(?: that)?\b[:,]?|\b(?:says|according to) (?:the )?(he|she|they|caller|operator|electrician|technician|engineer|colleague|customer|driver|fitter|foreman)\b`)
+	selfRE     = regexp.MustCompile(`(?i)\bi (?:see|saw|read|measure|measured) (?:it )?(?:myself|that)?\b`)
+	sureRE     = regexp.MustCompile(`@\s*(0?\.\d+|0|1(?:\.0*)?)\s*$`)
+	readTailRE = regexp.MustCompile(`\sread "([^"]*)"\s*$`)
+	byTailRE   = regexp.MustCompile(`(?i)\sby ([a-z][a-z_]*)\s*$`)
 )
 
 // Sureness of a finding by how it is said. Estimates, no source: half-way between

@@ -1,6 +1,7 @@
 package conversation
 
 import (
+	"cmp"
 	"slices"
 
 	"downdrop/rulebase"
@@ -12,7 +13,7 @@ func (l *listener) record(th *thing, v rulebase.Value, read, text string, how ma
 		l.recordGiven(th, v, text, how)
 		return
 	}
-	f := rulebase.Finding{Symptom: th.id, Value: v, Sure: l.lowered(th, how.sure), By: how.by, After: lastDone(&l.state.Situation), Read: read}
+	f := rulebase.Finding{Symptom: th.id, Value: v, Sure: l.lowered(th, how.sure), By: how.by, After: lastDone(&l.state.Situation), Read: cmp.Or(how.read, read)}
 	if slices.Contains(l.focus, th.id) {
 		f.After = l.after
 	}

@@ -9,6 +9,7 @@ import (
 
 	"downdrop/engine"
 	"downdrop/rulebase"
+	"downdrop/rulebase/quantity"
 )
 
 // This file is every sentence the conversation says, so that they can be read,
@@ -346,6 +347,39 @@ func sayNoValue(th *thing, value string) string {
 
 func sayNoValueSaid(th *thing) string { return "what about " + th.name + "?" }
 
+// sayValue says a value in words, with its unit.
+func sayValue(th *thing, v rulebase.Value) string {
+	if !v.IsNumber {
+		return yesFor(v.Word)
+	}
+	return quantity.Format(v.Number, th.unit)
+}
+
+func sayOneNumber(th *thing) string {
+	return fmt.Sprintf("one number is wanted for %s, in %s", th.name, unitOr(th.unit))
+}
+
+// sayBand names a band with its limits.
+func sayBand(th *thing, i int, limits []float64) string {
+	name := plain(th.values[i].text)
+	switch {
+	case limits == nil:
+		return name
+	case i == 0:
+		return fmt.Sprintf("%s (below %s)", name, quantity.Format(limits[0], th.unit))
+	case i == len(limits):
+		return fmt.Sprintf("%s (%s and above)", name, quantity.Format(limits[i-1], th.unit))
+	}
+	return fmt.Sprintf("%s (%s to %s)", name, quantity.Format(limits[i-1], th.unit), quantity.Format(limits[i], th.unit))
+}
+
+func saySpans(th *thing, reading string, known bool) string {
+	if !known {
+		return fmt.Sprintf("%s, %s: the limits between its bands are not known here. Which is it?", upperFirst(th.name), reading)
+	}
+	return fmt.Sprintf("%s, %s: that is not in one band. Which is to count?", upperFirst(th.name), reading)
+}
+
 func unitOr(unit string) string {
 	if unit == "" {
 		return "plain numbers"
@@ -489,16 +523,16 @@ func (r *Reply) addSummary(t *Talk, s *State, d *engine.Diagnosis) {
 }
 
 func (f Figures) sayUnit(p float64) string {
-	word := "Open"
+	word := "Hardly"
 	switch {
-	case p < 0.1:
-		word = "Hardly"
-	case p < 0.35:
-		word = "Rather not"
-	case p > 0.9:
+	case p >= 0.95:
 		word = "Yes"
-	case p > 0.65:
-		word = "Rather yes"
+	case p >= 0.65:
+		word = "Probably"
+	case p >= 0.35:
+		word = "Not settled"
+	case p >= 0.1:
+		word = "Probably not"
 	}
 	return fmt.Sprintf("%s, %s.", word, f.Chance(p))
 }
@@ -527,7 +561,7 @@ func (f Figures) sayLikely(d *engine.Diagnosis) string {
 	})
 	var words []string
 	for _, c := range all[:min(3, len(all))] {
-		words = append(words, lowerFirst(c.name)+" "+f.Chance(c.p))
+		words = append(words, lowerFirst(c.name)+" ("+f.Chance(c.p)+")")
 	}
 	if len(words) == 0 {
 		return "nothing yet"
@@ -629,7 +663,11 @@ func (t *Talk) stepLines(id string, d *engine.Diagnosis) []string {
 		return nil
 	}
 	head := "Next: "
-	if st.Kind == rulebase.KindRemedy {
+	switch {
+	case st.Kind == rulebase.KindTest:
+	case d != nil && remedyProbability(d, id) < 0.5:
+		head = "Nothing on offer tells enough for its time. Try this: "
+	default:
 		head = "Enough is known. Do this: "
 	}
 	lines := []string{head + st.Do + " (" + sayPrice(st) + ")."}
@@ -771,44 +809,60 @@ func sayNoSuchStep(st *rulebase.Step) string { return "It is not on offer: " + s
 
 // sayWithheld says why a step cannot be offered.
 func sayWithheld(w engine.Withheld) string {
-	s := "Not offered: " + w.Step.Do + ": "
+	return "Not offered: " + w.Step.Do + ": " + sayReason(w) + "."
+}
+
+// sayReason is why a step cannot be offered, to stand inside a sentence.
+func sayReason(w engine.Withheld) string {
 	switch w.Why {
 	case engine.WhyKnown:
-		return s + "all that it shows is known for sure."
+		return "all that it shows is known for sure"
 	case engine.WhyDone:
-		return s + "it was done."
+		return "it was done"
 	case engine.WhyPlace:
-		return s + "it is not for where you are."
+		return "it is not for where you are"
 	case engine.WhyTools:
-		return s + plain(w.Detail) + " is not at hand."
+		return plain(w.Detail) + " is not at hand"
 	case engine.WhyPerson:
-		return s + "it needs " + article(plain(w.Detail)) + "."
+		return "it needs " + article(plain(w.Detail))
 	case engine.WhyPhone:
-		return s + "too dangerous to ask for by phone."
+		return "too dangerous to ask for by phone"
 	case engine.WhyPhoneStops:
-		return s + "it stops the whole bus, which nobody asks for by phone."
+		return "it stops the whole bus, which nobody asks for by phone"
 	case engine.WhyAlone:
-		return s + "not for somebody working alone."
+		return "not for somebody working alone"
 	case engine.WhyLossOfBus:
-		return s + "it is not known what the outputs do when the bus is lost."
+		return "it is not known what the outputs do when the bus is lost"
 	case engine.WhyOnlyIf:
-		return s + "it holds only if " + w.Detail + "."
+		return "it holds only if " + w.Detail
 	case engine.WhyUnconfirmed:
-		return s + "it is not confirmed: " + plain(w.Detail) + "."
+		return "it is not confirmed: " + plain(w.Detail)
 	case engine.WhyHarmless:
-		return s + "a harmless step can still change what to do: " + plain(w.Detail) + "."
+		return "a harmless step can still change what to do: " + plain(w.Detail)
 	case engine.WhyWell:
-		return s + "the drop works."
+		return "the drop works"
 	case engine.WhyImpossible:
-		return s + "what was found cannot go together."
+		return "what was found cannot go together"
 	}
-	return s + string(w.Why) + "."
+	return string(w.Why)
+}
+
+// sayNeeds heads the steps that wait for the same thing.
+func sayNeeds(w engine.Withheld, unlock Answer, ok bool) string {
+	s := upperFirst(sayReason(w))
+	switch {
+	case !ok:
+		return s + ":"
+	case strings.HasPrefix(unlock.Entry, "ask "), strings.HasPrefix(unlock.Entry, "do "):
+		return s + fmt.Sprintf(" (enter %q):", unlock.Entry)
+	}
+	return s + fmt.Sprintf(" (if that changes, enter %q):", unlock.Entry)
 }
 
 func (f Figures) sayOtherCauses(b *rulebase.Base, rest []engine.CauseBelief) string {
 	var words []string
 	for _, c := range rest {
-		words = append(words, lowerFirst(b.Causes[c.Cause].Name)+" "+f.Chance(c.Now))
+		words = append(words, lowerFirst(b.Causes[c.Cause].Name)+" ("+f.Chance(c.Now)+")")
 	}
 	return "Less likely: " + strings.Join(words, ", ") + "."
 }

@@ -317,7 +317,11 @@ func (c *turn) said() (State, Reply) {
 		next.dropWhich(c.s.Pending)
 	}
 	l := c.listener(&next)
-	l.hear(c.entry)
+	if c.picked { // one answer, written so that it is never unclear
+		l.piece(c.entry)
+	} else {
+		l.hear(c.entry)
+	}
 	l.theOnlyOne()
 	if l.new {
 		c.alsoAsk(l)
@@ -337,7 +341,7 @@ func (c *turn) said() (State, Reply) {
 // alsoAsk asks for the other results of the test in hand once one was given.
 func (c *turn) alsoAsk(l *listener) {
 	st := c.pendingStep()
-	if st == nil || len(st.Yields) < 2 {
+	if st == nil {
 		return
 	}
 	given := func(y int) bool {
@@ -348,6 +352,7 @@ func (c *turn) alsoAsk(l *listener) {
 	if !slices.ContainsFunc(st.Yields, given) || len(st.PutsRight) > 0 {
 		return
 	}
+	l.state.settleStep(st)
 	for _, y := range st.Yields {
 		if !given(y) {
 			q := c.t.symptomQuestion(l.state, y)
