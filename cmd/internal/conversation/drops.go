@@ -37,9 +37,13 @@ func (l *listener) hearStates(text, rest string) bool {
 		return false
 	}
 	state, ok := dropStates[strings.ToLower(strings.TrimSpace(m[2]))]
-	addresses, fits := addresses(m[1])
-	if !ok || !fits {
+	if !ok {
 		return false
+	}
+	addresses, ok := addresses(m[1])
+	if !ok {
+		l.note(text, NotUnderstood, sayBadAddress)
+		return true
 	}
 	l.setDrops(text, addresses, state)
 	return true
@@ -138,6 +142,11 @@ func (l *listener) hearThisDrop(text, rest string) bool {
 		l.note(text, NotUnderstood, sayBadAddress)
 		return true
 	}
+	s := &l.state.Situation
+	if s.Drop != 0 && s.Drop != a && slices.ContainsFunc(s.Findings, func(f rulebase.Finding) bool { return f.Drop == a }) {
+		l.note(text, NotUnderstood, sayOtherAlready(a, s.Drop))
+		return true
+	}
 	l.setThisDrop(a)
 	l.understood(text, sayThisDrop(a))
 	return true
@@ -189,14 +198,16 @@ func (l *listener) hearAtDrop(text, rest string, how manner) bool {
 	number, said := "", ""
 	if m := atDropRE.FindStringSubmatch(rest); m != nil && !unitRE.MatchString(m[2]+m[4]) {
 		number, said = m[1]+m[3], m[2]+m[4]
-	} else if m := ofDropRE.FindStringSubmatch(rest); m != nil {
-		number, said = m[2], m[1]
+	} else if m := ofDropRE.FindStringSubmatch(rest); m != nil && !unitRE.MatchString(m[3]) {
+		number, said = m[2], strings.TrimSpace(m[1]+" "+m[3])
 	}
 	a, err := strconv.Atoi(number)
 	if err != nil || a < 1 || a > maxAddress {
 		return false
 	}
-	how.drop = a
+	if how.drop = a; headRE.MatchString(rest) {
+		l.headed = a
+	}
 	focus := l.focus
 	l.focus = nil
 	if !l.hearID(text, said, how) {
@@ -214,8 +225,11 @@ func (l *listener) hearWordsOf(text, said string, how manner) {
 	if len(l.heard) == before {
 		return
 	}
-	head := strings.TrimSpace(strings.Replace(text, said, "", 1))
-	l.heard[before].Text = strings.TrimSpace(head + " " + l.heard[before].Text)
+	over := ""
+	for _, h := range l.heard[before+1:] {
+		over += " " + h.Text
+	}
+	l.heard[before].Text = without(text, over)
 }
 
 var addressRE = regexp.MustCompile(`\d+|-|–|to|through`)

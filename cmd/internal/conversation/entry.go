@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 	"unicode"
+	"unicode/utf8"
 
 	"downdrop/rulebase"
 )
@@ -30,6 +31,7 @@ type listener struct {
 	new   bool       // something counts that did not before
 
 	drops    bool                // something was said of the drops along the line
+	headed   int                 // the other drop that the parts up to the next full stop are about; 0: this one
 	reads    map[string]*reading // what was read in this entry, by what was wanted
 	recorded bool                // the last of the situation's findings was heard in this entry
 	hedge    *float64            // how sure the next finding is, said before it
@@ -66,63 +68,71 @@ var (
 	addressListRE = regexp.MustCompile(`^(?:drops? )?\d[\d\s,–-]*$`)
 )
 
+// A part is a part of an entry between separators.
+type part struct {
+	text  string
+	fresh bool // it begins the entry, or follows a semicolon, full stop or new line
+}
+
 // cut takes an entry apart at semicolons, commas and full stops. A comma between
 // digits is left alone; numbers by themselves go with the list they belong to.
-func cut(entry string) []string {
-	var raw []string
-	start := 0
+func cut(entry string) []part {
+	var raw []part
+	start, fresh := 0, true
 	whole := unbrokenRE.FindAllStringIndex(entry, -1)
 	for i, r := range entry {
 		if slices.ContainsFunc(whole, func(w []int) bool { return w[0] <= i && i < w[1] }) {
 			continue
 		}
-		end := i + len(string(r))
-		next := ' '
+		end := i + utf8.RuneLen(r)
+		next := byte(' ')
 		if end < len(entry) {
-			next = rune(entry[end])
+			next = entry[end]
 		}
-		digits := i > 0 && unicode.IsDigit(rune(entry[i-1])) && unicode.IsDigit(next)
+		digits := i > 0 && isDigit(entry[i-1]) && isDigit(next)
 		if r == ';' || r == ',' && !digits || strings.ContainsRune(".!", r) && next == ' ' {
-			raw = append(raw, entry[start:i])
-			start = end
+			raw = append(raw, part{entry[start:i], fresh})
+			start, fresh = end, r != ','
 		}
 	}
-	raw = append(raw, entry[start:])
-	return joinLists(raw)
+	return joinLists(append(raw, part{entry[start:], fresh}))
 }
+
+func isDigit(b byte) bool { return b >= '0' && b <= '9' }
 
 // unbrokenRE is what a comma does not part: a counter read twice, and min with max.
 var unbrokenRE = regexp.MustCompile(`(?i)\d\s*(?:at|@)\s*\d{1,2}[:h]\d\d\s*[,;]\s*\d[\d ']*\s*(?:at|@)|\b(?:min|max)(?:imum)?\b[^,;]*,\s*(?:max|min)`)
 
 // joinLists puts "order 3", "1", "5" together again, and "1", "2 good".
-func joinLists(raw []string) []string {
-	var out []string
-	hold := ""
+func joinLists(raw []part) []part {
+	var out []part
 	for _, p := range raw {
-		p = strings.TrimRight(strings.TrimSpace(p), ".!")
-		p = strings.TrimSpace(p)
-		switch {
-		case p == "":
-		case hold != "" && startsWithDigit(strings.TrimPrefix(p, "and ")):
-			hold += ", " + p
-		case hold != "":
-			out = append(out, hold)
-			hold = p
-		default:
-			hold = p
+		p.text = strings.TrimSpace(strings.TrimRight(strings.TrimSpace(p.text), ".!"))
+		if p.text == "" {
+			continue
 		}
-		if hold != "" && !(listHeadRE.MatchString(hold) || addressListRE.MatchString(hold) || numbersOnlyRE.MatchString(hold)) {
-			out = append(out, hold)
-			hold = ""
+		if n := len(out); n > 0 && !p.fresh && continues(out[n-1].text, p.text) {
+			out[n-1].text += ", " + p.text
+			continue
 		}
-	}
-	if hold != "" {
-		out = append(out, hold)
+		out = append(out, p)
 	}
 	return out
 }
 
-func startsWithDigit(s string) bool { return s != "" && unicode.IsDigit(rune(s[0])) }
+// continues says whether a part goes on with the list of drops in the part before.
+func continues(list, next string) bool {
+	next = strings.TrimPrefix(next, "and ")
+	switch {
+	case listHeadRE.MatchString(list), addressListRE.MatchString(list):
+		if numbersOnlyRE.MatchString(next) {
+			return true
+		}
+		m := statesRE.FindStringSubmatch(next)
+		return m != nil && addressListRE.MatchString(list) && dropStates[strings.ToLower(strings.TrimSpace(m[2]))] != ""
+	}
+	return false
+}
 
 // note records what became of a piece.
 func (l *listener) note(text string, outcome HeardOutcome, means string) {
@@ -152,8 +162,17 @@ func (l *listener) hear(entry string) {
 	if l.hearWhole(entry) {
 		return
 	}
-	for _, p := range cut(entry) {
-		l.sentence(p)
+	l.parts(cut(entry))
+}
+
+// parts takes in the parts of an entry. A drop that a part was headed with holds
+// for the parts after it up to the next full stop.
+func (l *listener) parts(all []part) {
+	for _, p := range all {
+		if p.fresh {
+			l.headed = 0
+		}
+		l.sentence(p.text)
 	}
 }
 
@@ -173,7 +192,7 @@ func (l *listener) hearWhole(entry string) bool {
 	return th != nil && th.reads() && strings.Contains(value, ",") && l.direct(th, value, entry, manner{})
 }
 
-var idRE = regexp.MustCompile(`(?i)^([a-z][a-z0-9_]*|q\d+)\s*(?:=|:)\s*(.+)$`)
+var idRE = regexp.MustCompile(`(?i)^(?:([a-z][a-z0-9_]*)\s*(?:=|:)\s*|(q\d+)\s+)(.+)$`)
 
 // splitID takes id=value and id: value apart.
 func splitID(p string) (id, value string, ok bool) {
@@ -181,7 +200,7 @@ func splitID(p string) (id, value string, ok bool) {
 	if m == nil {
 		return "", "", false
 	}
-	return strings.ToLower(m[1]), m[2], true
+	return strings.ToLower(m[1] + m[2]), m[3], true
 }
 
 // sentence takes in a piece that may hold an "and": whole where that is clear,
@@ -221,7 +240,7 @@ func (l *listener) tried(parts []string) *listener {
 func (l *listener) take(c *listener) {
 	*l.state = *c.state
 	l.heard, l.asks = append(l.heard, c.heard...), append(l.asks, c.asks...)
-	l.by, l.new, l.drops, l.recorded, l.hedge = c.by, c.new, c.drops, c.recorded, c.hedge
+	l.by, l.new, l.drops, l.headed, l.recorded, l.hedge = c.by, c.new, c.drops, c.headed, c.recorded, c.hedge
 }
 
 // score is higher the more clearly everything was understood.
@@ -252,12 +271,13 @@ func (l *listener) piece(p string) {
 		return
 	}
 	for _, hears := range []func(text, rest string, how manner) bool{
-		l.hearID, l.hearNow, l.hearDrops, l.hearWhoIsThere, l.hearAtDrop, l.hearConfirm,
+		l.hearNow, l.hearDrops, l.hearWhoIsThere, l.hearAtDrop, l.hearConfirm, l.hearHeadedID,
 	} {
 		if hears(p, rest, how) {
 			return
 		}
 	}
+	how.drop = l.headed
 	l.hearWords(p, rest, how)
 }
 
@@ -340,6 +360,12 @@ func (l *listener) lowered(th *thing, sure *float64) *float64 {
 	}
 	lower := min(*sure, s.At(l.state.Situation.At))
 	return &lower
+}
+
+// hearHeadedID is hearID, of the drop that the part was headed with.
+func (l *listener) hearHeadedID(text, rest string, how manner) bool {
+	how.drop = l.headed
+	return l.hearID(text, rest, how)
 }
 
 // hearID takes in id=value and id: value.
@@ -529,7 +555,9 @@ func (m match) certain(tokens []token, over string) bool {
 	switch {
 	case m.focused, m.named != 0 && m.idFull():
 		return true
-	case m.reading != nil && m.reading.hasUnit && m.named == 0:
+	case m.reading != nil && !m.reading.hasUnit:
+		return false // a bare number belongs to what is named outright
+	case m.reading != nil && m.named == 0:
 		return over == ""
 	}
 	return over == "" && (m.ids != 0 || m.quality >= 2*fitAsk)

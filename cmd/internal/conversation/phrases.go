@@ -119,7 +119,8 @@ var (
 	shareRE     = regexp.MustCompile(`(?i)^(?:drops? )?(` + addressesRE + `) (?:share|are on|is on|have) (?:a|one|the same|the|its own|their own) supply$`)
 	thisDropRE  = regexp.MustCompile(`(?i)^(?:this is|it is|it's|we are at|i am at|i'm at|this drop is|the sick one is|about)?\s*(?:drop|address|drop number)\s*(?:is|=|:)?\s*(\d+)$|^drop (\d+) is (?:the sick one|this one|mine|the one)$|^this drop\s*(?:is|=|:)\s*(\d+)$`)
 	atDropRE    = regexp.MustCompile(`(?i)^(?:(?:at|on|of) )?(?:the )?(?:good |neighbou?r )?drop (\d+)\s*(?:['’]s|:|,|has|reads|shows)?\s+(.+)$|^(?:at|on) drop (\d+)\s*[:,]\s*(.+)$`)
-	ofDropRE    = regexp.MustCompile(`(?i)^(.+?)\s+(?:at|on|of) drop (\d+)$`)
+	headRE      = regexp.MustCompile(`(?i)^(?:(?:at|on|of) )?(?:the )?(?:good |neighbou?r )?drop \d+\s*[:,]`)
+	ofDropRE    = regexp.MustCompile(`(?i)^(.+?)\s+(?:at|on|of) (?:the )?(?:good |neighbou?r )?drop (\d+)\b\s*(.*)$`)
 )
 
 // dropStates are the words for the state of a drop.

@@ -276,6 +276,10 @@ func saySupply(group []int) string {
 
 func sayThisDrop(a int) string { return fmt.Sprintf("this is about drop %d", a) }
 
+func sayOtherAlready(a, this int) string {
+	return fmt.Sprintf("this is about drop %d, and what was seen at drop %d was taken for another drop's; take that back first", this, a)
+}
+
 var extentNames = map[string]string{
 	rulebase.ExtentOne: "this drop alone", rulebase.ExtentSome: "several drops, in no pattern", rulebase.ExtentSupply: "the drops on one supply",
 	rulebase.ExtentBeyond: "all drops beyond one point of the cable", rulebase.ExtentAll: "every drop", rulebase.ExtentComesAndGoes: "a drop that comes and goes",
@@ -665,7 +669,7 @@ func (t *Talk) stepLines(id string, d *engine.Diagnosis) []string {
 	head := "Next: "
 	switch {
 	case st.Kind == rulebase.KindTest:
-	case d != nil && remedyProbability(d, id) < 0.5:
+	case d != nil && remedyProbability(d, id) < enough:
 		head = "Nothing on offer tells enough for its time. Try this: "
 	default:
 		head = "Enough is known. Do this: "
@@ -718,7 +722,7 @@ func (f Figures) sayWorth(p *engine.Proposal, first bool, takes float64) []strin
 
 // Explanations.
 
-const sayNoneMoved = "Nothing said so far tells it from the next; it is the commoner of the two."
+const sayNoneMoved = "Nothing said so far tells it from the next; it is at least as common."
 
 // sayGain says how much a step is expected to tell.
 func sayGain(p *engine.Proposal) []string {

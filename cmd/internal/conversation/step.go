@@ -187,8 +187,8 @@ func (c *turn) done() (State, Reply, bool) {
 	text := strings.TrimSpace(strings.TrimSuffix(c.entry, m[1]))
 	st := c.pendingStep()
 	if len(pieces) > 0 {
-		if named := c.stepNamed(pieces[0]); named != nil {
-			st, text, pieces = named, text+" "+pieces[0], pieces[1:]
+		if named := c.stepNamed(pieces[0].text); named != nil {
+			st, text, pieces = named, text+" "+pieces[0].text, pieces[1:]
 		}
 	}
 	if st == nil {
@@ -200,9 +200,7 @@ func (c *turn) done() (State, Reply, bool) {
 	}
 	l.leaveOut(c.s.Pending)
 	l.carryOut(st, text)
-	for _, p := range pieces {
-		l.sentence(p)
-	}
+	l.parts(pieces)
 	s, r := c.goOn(next, l)
 	return s, r, true
 }

@@ -88,3 +88,17 @@ func prefixed(head, text string) []string {
 	}
 	return out
 }
+
+// TestTranscripts plays every transcript on the small rulebase.
+func TestTranscripts(t *testing.T) {
+	paths, err := filepath.Glob("testdata/*.txt")
+	if err != nil || len(paths) == 0 {
+		t.Fatal("no transcripts", err)
+	}
+	for _, path := range paths {
+		t.Run(strings.TrimSuffix(filepath.Base(path), ".txt"), func(t *testing.T) {
+			_, talk := smallTalk(t)
+			follow(t, talk, path)
+		})
+	}
+}
