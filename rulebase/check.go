@@ -8,8 +8,8 @@ import (
 	"downdrop/rulebase/source"
 )
 
-// check looks for what is wrong between entries; it runs when every entry by
-// itself is right.
+// check looks for what is wrong between entries. What an entry lacks because it
+// is wrong by itself was said already and is passed over.
 func (l *loader) check() {
 	l.checkConditionCircles()
 	l.checkRuleCircles()
@@ -23,12 +23,13 @@ func (l *loader) at(e entry, kind, format string, args ...any) {
 // checkConditionCircles refuses a condition that depends on its own negation.
 func (l *loader) checkConditionCircles() {
 	b := l.base
-	n := len(b.Conditions)
-	edges := make([][]edge, n)
+	edges := make([][]edge, len(b.Conditions))
 	for i := range b.Conditions {
-		conditionReads(b, b.Conditions[i].When.Root, false, func(to int, negative bool) {
-			edges[i] = append(edges[i], edge{to, negative})
-		})
+		if when := b.Conditions[i].When; when != nil {
+			conditionReads(b, when.Root, false, func(to int, negative bool) {
+				edges[i] = append(edges[i], edge{to, negative})
+			})
+		}
 	}
 	if circle := negativeCircle(edges); circle != nil {
 		l.at(l.sections["conditions"][circle[0]], "circle", "the condition depends on its own negation: %s; nothing could say whether it holds",
@@ -56,70 +57,110 @@ func circleText(circle []int, id func(int) string) string {
 	return strings.Join(append(ids, ids[0]), " reads ")
 }
 
+// checkRuleCircles refuses rules that lead through a known() in a negative
+// position back to themselves.
 func (l *loader) checkRuleCircles() {
-	if _, circle := Strata(l.base); circle != nil {
-		at := slices.IndexFunc(l.sections["rules"], func(e entry) bool { return slices.Contains(circle, e.id) })
-		l.at(l.sections["rules"][max(at, 0)], "circle", "the rules lead back to a `not known`: %s; they could not settle in any order", strings.Join(append(circle, circle[0]), ", then "))
+	sound := &Base{Names: l.base.Names}
+	for _, r := range l.base.Rules {
+		if r.When != nil {
+			sound.Rules = append(sound.Rules, r)
+		}
 	}
+	_, circle := Strata(sound)
+	if circle == nil {
+		return
+	}
+	at := slices.IndexFunc(l.sections["rules"], func(e entry) bool { return slices.Contains(circle, e.id) })
+	l.at(l.sections["rules"][at], "circle", "the rules lead through a known() that must not hold back to themselves: %s; they could not settle in any order", ruleCircleText(circle))
+}
+
+// ruleCircleText says how a circle goes, in which rules and the names they read take turns.
+func ruleCircleText(circle []string) string {
+	var steps []string
+	for i := 0; i+1 < len(circle); i += 2 {
+		steps = append(steps, fmt.Sprintf("%s reads %s, which %s sets", circle[i], circle[i+1], circle[(i+2)%len(circle)]))
+	}
+	return strings.Join(steps, "; ")
 }
 
 // checkCountedTwice refuses a rule that derives what weighs (a symptom with
 // shows, or a given that more_likely reads) from a symptom that weighs already.
 func (l *loader) checkCountedTwice() {
 	b := l.base
+	weighs := l.weighing()
+	rests := l.restsOn()
+	for i := range b.Rules {
+		r := &b.Rules[i]
+		if r.Again || r.When == nil {
+			continue
+		}
+		from := firstOf(r.When.Reads(), rests)
+		for _, a := range r.Then {
+			if from != "" && weighs[a.Name] {
+				l.at(l.sections["rules"][i], "counted-twice", "%s derives %s from %s, which weighs by itself: the same evidence would count twice; derive a plain fact, or say `again: true` with a `because`",
+					r.ID, b.Names[a.Name].ID, from)
+			}
+		}
+	}
+}
+
+// weighing are the names whose value moves probabilities: symptoms with shows,
+// and givens that more_likely reads.
+func (l *loader) weighing() []bool {
+	b := l.base
 	weighs := make([]bool, len(b.Names))
 	for i := range b.Symptoms {
 		weighs[b.Symptoms[i].Slot] = b.Symptoms[i].Weighs
 	}
-	shifts := make([]bool, len(b.Names))
 	for i := range b.Causes {
 		for _, x := range b.Causes[i].MoreLikely {
+			if x.When == nil {
+				continue
+			}
 			for _, n := range x.When.Reads() {
-				shifts[n] = true
+				weighs[n] = true
 			}
 		}
 	}
-	// rests[n] names a weighing symptom that n can rest on, through any chain of rules.
+	return weighs
+}
+
+// restsOn names, for each name, a symptom with shows that it can rest on: the
+// symptom itself, or what any chain of rules leads from.
+func (l *loader) restsOn() []string {
+	b := l.base
 	rests := make([]string, len(b.Names))
-	for i, w := range weighs {
-		if w {
-			rests[i] = b.Names[i].ID
+	for i := range b.Symptoms {
+		if b.Symptoms[i].Weighs {
+			rests[b.Symptoms[i].Slot] = b.Symptoms[i].ID
 		}
 	}
 	for changed := true; changed; {
 		changed = false
 		for i := range b.Rules {
 			r := &b.Rules[i]
-			from := ""
-			for _, n := range r.When.Reads() {
-				if rests[n] != "" {
-					from = rests[n]
-				}
+			if r.When == nil {
+				continue
 			}
+			from := firstOf(r.When.Reads(), rests)
 			for _, a := range r.Then {
-				if from != "" && rests[a.Name] == "" && !r.Again {
+				if from != "" && rests[a.Name] == "" {
 					rests[a.Name], changed = from, true
 				}
 			}
 		}
 	}
-	for i := range b.Rules {
-		r := &b.Rules[i]
-		if r.Again {
-			continue
-		}
-		for _, n := range r.When.Reads() {
-			if rests[n] == "" {
-				continue
-			}
-			for _, a := range r.Then {
-				if weighs[a.Name] || shifts[a.Name] {
-					l.at(l.sections["rules"][i], "counted-twice", "%s derives %s from %s, which weighs by itself: the same evidence would count twice; derive a plain fact, or say `again: true` with a `because`",
-						r.ID, b.Names[a.Name].ID, rests[n])
-				}
-			}
+	return rests
+}
+
+// firstOf is the first symptom that some names rest on; "" where there is none.
+func firstOf(names []int, rests []string) string {
+	for _, n := range names {
+		if rests[n] != "" {
+			return rests[n]
 		}
 	}
+	return ""
 }
 
 // Remarks are remarks about the sense of a rulebase that do not stop it from loading.

@@ -6,6 +6,7 @@ import (
 	"embed"
 	"encoding/hex"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path"
@@ -63,7 +64,7 @@ func IsRuleFile(name string) bool {
 // error is a *Problems with all that is wrong in all files, or the error of a
 // file that could not be read. A rulebase with problems never loads half.
 func Load(layers ...Layer) (*Base, error) {
-	l := &loader{r: source.NewReader(), base: &Base{}}
+	l := &loader{r: source.NewReader(), base: &Base{}, sections: map[string][]entry{}, seen: map[string]entry{}, kind: map[string]Kind{}, sources: map[string]bool{}}
 	digest := sha256.New()
 	for i, layer := range layers {
 		if err := l.readLayer(i, layer, digest); err != nil {
@@ -72,10 +73,23 @@ func Load(layers ...Layer) (*Base, error) {
 	}
 	l.base.Digest = hex.EncodeToString(digest.Sum(nil))
 	l.build()
+	l.forgive()
 	if err := l.r.Err(); err != nil {
 		return nil, err
 	}
 	return l.base, nil
+}
+
+// becauseUnread are the kinds of problems that a file that could not be read may
+// be the reason for: what it declares is not known.
+var becauseUnread = []string{"unknown-id", "unknown-name", "unknown-value", "no-header", "extends", "replaces-nothing", "wrong-kind"}
+
+// forgive keeps what is missing only because a file could not be read out of the
+// problems. Those of the files that could be read are all said in the same run.
+func (l *loader) forgive() {
+	if l.r.Unread > 0 {
+		l.r.Problems.List = slices.DeleteFunc(l.r.Problems.List, func(p Problem) bool { return slices.Contains(becauseUnread, p.Kind) })
+	}
 }
 
 // An entry is an entry of a section, as it stands in a file.
@@ -118,7 +132,7 @@ func (l *loader) readLayer(n int, layer Layer, digest interface{ Write([]byte) (
 	}
 	sort.Strings(names)
 	for _, name := range names {
-		text, err := fs.ReadFile(layer.FS, name)
+		text, err := readFile(layer.FS, name)
 		if err != nil {
 			return fmt.Errorf("read rulebase file %s: %w", path.Join(layer.Name, name), err)
 		}
@@ -127,10 +141,25 @@ func (l *loader) readLayer(n int, layer Layer, digest interface{ Write([]byte) (
 			l.collect(n, doc)
 		}
 	}
-	if l.header[n] == nil && len(l.r.Problems.List) == 0 {
-		l.r.Add(source.Problem{Position: source.Position{File: layer.Name}, Kind: "no-header", Says: "no file of this rulebase has a `rulebase:` header; add one with at least a name"})
+	if l.header[n] == nil {
+		says := "no file of this rulebase has a `rulebase:` header; add one with at least a name"
+		if len(names) == 0 {
+			says = "there is no rulebase here: a rulebase is a folder of .yaml files"
+		}
+		l.r.Add(source.Problem{Position: source.Position{File: layer.Name}, Kind: "no-header", Says: says})
 	}
 	return nil
+}
+
+// readFile reads a file up to just beyond what the strict reader takes, so that
+// no file can fill the memory.
+func readFile(folder fs.FS, name string) ([]byte, error) {
+	f, err := folder.Open(name)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close() // it was only read
+	return io.ReadAll(io.LimitReader(f, source.MostBytes+1))
 }
 
 // collect takes the sections of one file.
@@ -145,7 +174,7 @@ func (l *loader) collect(n int, doc *source.Node) {
 		case key.Text == "note":
 		case key.Text == "rulebase":
 			if l.header[n] != nil {
-				l.r.Problem(key, "two-headers", "", "a rulebase has one header; the first is in %s on line %d", l.header[n].Pos.File, l.header[n].Pos.Line)
+				l.r.Problem(key, "two-headers", "", "a rulebase has one header; the first stands at %s", placeOf(l.header[n]))
 				continue
 			}
 			l.header[n] = value
@@ -161,16 +190,13 @@ func (l *loader) collect(n int, doc *source.Node) {
 }
 
 func (l *loader) collectSection(n int, section string, value *source.Node) {
-	if l.sections == nil {
-		l.sections, l.seen, l.kind = map[string][]entry{}, map[string]entry{}, map[string]Kind{}
-	}
 	kind := sectionKinds[section]
 	for i, key := range value.Keys {
 		e := entry{key.Text, key, value.Items[i], n}
 		if !l.goodID(key) {
 			continue
 		}
-		replaces := e.node.Shape == source.Map && e.node.Get("replaces") != nil && l.flag(e.node.Get("replaces"))
+		replaces := e.node.Get("replaces") != nil && l.flag(e.node.Get("replaces"))
 		before, known := l.seen[e.id]
 		switch {
 		case known && replaces && l.kind[e.id] == kind && before.layer < n:
@@ -179,10 +205,10 @@ func (l *loader) collectSection(n int, section string, value *source.Node) {
 			l.seen[e.id] = e
 			continue
 		case known && l.kind[e.id] == kind && before.layer < n:
-			l.r.Problem(key, "duplicate-id", "", "%s stands already in %s on line %d; say `replaces: true` to replace it", e.id, before.key.Pos.File, before.key.Pos.Line)
+			l.r.Problem(key, "duplicate-id", "", "%s stands already at %s; say `replaces: true` to replace it", e.id, placeOf(before.key))
 			continue
 		case known:
-			l.r.Problem(key, "duplicate-id", "", "%s is already a %s, in %s on line %d; ids of all sections share one namespace", e.id, kindWords[l.kind[e.id]], before.key.Pos.File, before.key.Pos.Line)
+			l.r.Problem(key, "duplicate-id", "", "%s is already a %s, at %s; ids of all sections share one namespace", e.id, kindWords[l.kind[e.id]], placeOf(before.key))
 			continue
 		case replaces:
 			l.r.Problem(e.node.Get("replaces"), "replaces-nothing", "", "%s replaces nothing: no lower rulebase has it", e.id)
@@ -191,6 +217,9 @@ func (l *loader) collectSection(n int, section string, value *source.Node) {
 		l.sections[section] = append(l.sections[section], e)
 	}
 }
+
+// placeOf is where something stands, for a message about something else.
+func placeOf(n *source.Node) string { return fmt.Sprintf("%s:%d", n.Pos.File, n.Pos.Line) }
 
 var notIDs = strings.Fields("and or not in contains matches startsWith endsWith true false nil let if else known min max abs when because source note")
 
@@ -263,9 +292,7 @@ func (l *loader) build() {
 	}
 	l.complaint()
 	l.imply()
-	if len(l.r.Problems.List) == 0 {
-		l.check()
-	}
+	l.check()
 }
 
 // index records what every id stands for.

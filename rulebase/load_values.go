@@ -2,10 +2,12 @@ package rulebase
 
 import (
 	"fmt"
+	"maps"
 	"regexp"
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
 	"unicode/utf8"
 
 	"downdrop/rulebase/quantity"
@@ -14,59 +16,81 @@ import (
 
 // fields are the keys of an entry, checked against those it may have.
 type fields struct {
-	l    *loader
-	e    entry
-	node *source.Node
+	l      *loader
+	e      entry
+	node   *source.Node
+	broken bool // the entry is no map; what it lacks is not worth saying
 }
 
-// keys of all entries, besides their own.
-var everywhere = []string{"note", "source", "replaces"}
-
+// fields takes an entry whose keys are those allowed and those any entry may have.
 func (l *loader) fields(e entry, allowed ...string) fields {
-	f := fields{l, e, e.node}
 	if e.node.Shape != source.Map && !e.node.Empty {
 		l.r.Problem(e.node, "shape", "", "%s wants keys: %s", e.id, strings.Join(allowed, ", "))
-		f.node = &source.Node{Pos: e.node.Pos, Shape: source.Map}
-		return f
+		return fields{l, e, &source.Node{Pos: e.node.Pos, Shape: source.Map}, true}
 	}
-	l.allow(e.node, e.id, append(slices.Clone(allowed), everywhere...))
-	return f
+	l.allow(e.node, e.id, append(allowed, "note", "source", "replaces"))
+	return fields{l, e, e.node, false}
 }
 
+// allow refuses keys that do not belong there, and keys without a value.
 func (l *loader) allow(node *source.Node, of string, allowed []string) {
 	for i, k := range node.Keys {
-		if slices.Contains(allowed, k.Text) {
-			continue
+		item := node.Items[i]
+		switch {
+		case slices.Contains(allowed, k.Text):
+			if item.Empty && k.Text != "note" {
+				l.r.Problem(k, "empty", "", "%s has nothing behind it; write the value, or take the key out", k.Text)
+			}
+		case item.Empty && strings.ContainsAny(k.Text, " ?:"):
+			l.unquoted(k)
+		default:
+			l.r.Problem(k, "unknown-key", source.Nearest(k.Text, allowed), "%s cannot have %q; it can have %s", of, k.Text, strings.Join(slices.DeleteFunc(slices.Clone(allowed), seldom), ", "))
 		}
-		if node.Items[i].Empty && strings.ContainsAny(k.Text, " ?") {
-			l.r.Problem(k, "unquoted-text", "", "%q stands alone as a key: a comma inside braces ends a text; put the text in quotes", k.Text)
-			continue
-		}
-		l.r.Problem(k, "unknown-key", source.Nearest(k.Text, allowed), "%s cannot have %q; it can have %s", of, k.Text, strings.Join(allowed, ", "))
 	}
 }
 
-func (f fields) get(key string) *source.Node { return f.node.Get(key) }
+// seldom are keys that may stand anywhere and are not worth listing.
+func seldom(key string) bool { return key == "note" || key == "replaces" }
+
+// unquoted explains a key that is the second half of a text, or a key and value in one.
+func (l *loader) unquoted(k *source.Node) {
+	if word, rest, ok := strings.Cut(k.Text, ":"); ok && rest != "" && isID(word) {
+		l.r.Problem(k, "colon", "", "a colon wants a blank behind it: %s: %s", word, rest)
+		return
+	}
+	l.r.Problem(k, "unquoted-text", "", "%q stands alone: inside braces a comma ends a text; put the whole text in quotes", k.Text)
+}
+
+// get is the value of a key; nil where it is lacking or has nothing behind it.
+func (f fields) get(key string) *source.Node {
+	if n := f.node.Get(key); n != nil && !n.Empty {
+		return n
+	}
+	return nil
+}
 
 func (f fields) text(key string) string {
-	n := f.get(key)
-	if n == nil {
-		return ""
+	if n := f.get(key); n != nil {
+		return f.l.text(n)
 	}
-	return f.l.text(n)
+	return ""
+}
+
+// need is the value of a key that has to be there.
+func (f fields) need(key string) *source.Node {
+	n := f.node.Get(key)
+	if n == nil && !f.broken {
+		f.l.r.Problem(f.e.key, "missing-key", "", "%s needs %q", f.e.id, key)
+	}
+	return f.get(key)
 }
 
 // must is a text that has to be there.
 func (f fields) must(key string) string {
-	if n := f.get(key); n != nil && !n.Empty {
+	if n := f.need(key); n != nil {
 		return f.l.text(n)
 	}
-	f.l.missing(f.e, key)
 	return ""
-}
-
-func (l *loader) missing(e entry, key string) {
-	l.r.Problem(e.key, "missing-key", "", "%s needs %q", e.id, key)
 }
 
 func (l *loader) text(n *source.Node) string {
@@ -79,18 +103,9 @@ func (l *loader) text(n *source.Node) string {
 
 // texts is a list of texts, or one text.
 func (l *loader) texts(n *source.Node) []string {
-	if n == nil || n.Empty {
-		return nil
-	}
-	if n.Shape == source.Scalar {
-		return []string{n.Text}
-	}
 	var all []string
-	for _, item := range n.Items {
+	for _, item := range l.items(n) {
 		all = append(all, l.text(item))
-	}
-	if n.Shape == source.Map {
-		l.r.Problem(n, "shape", "", "a list is wanted here")
 	}
 	return all
 }
@@ -103,7 +118,7 @@ func (l *loader) items(n *source.Node) []*source.Node {
 	case n.Shape == source.Scalar:
 		return []*source.Node{n}
 	case n.Shape == source.Map:
-		l.r.Problem(n, "shape", "", "a list is wanted here")
+		l.r.Problem(n, "shape", "", "a list is wanted here: [one, two], or lines that begin with a dash")
 		return nil
 	}
 	return n.Items
@@ -111,40 +126,69 @@ func (l *loader) items(n *source.Node) []*source.Node {
 
 var decimal = regexp.MustCompile(`^-?(0|[1-9][0-9]*)(\.[0-9]+)?([eE][-+]?[0-9]+)?$`)
 
-func (l *loader) number(n *source.Node) float64 {
+// crooked says what is wrong with a number that is not written as one.
+var crooked = []struct {
+	pattern *regexp.Regexp
+	says    string
+}{
+	{regexp.MustCompile(`^[-+]?0[0-9]`), "a number does not begin with a zero (elsewhere YAML would read it in base 8)"},
+	{regexp.MustCompile(`^[-+]?[0-9]+,[0-9]+`), "a number has a decimal point, not a comma, and no group marks"},
+	{regexp.MustCompile(`^[-+]?[0-9]+_`), "a number is written without _"},
+	{regexp.MustCompile(`^[-+]?0[xXoObB]`), "a number is written in ordinary digits"},
+	{regexp.MustCompile(`^[-+]?\.[0-9]`), "a digit stands before the decimal point, as in 0.5"},
+	{regexp.MustCompile(`^[-+]?[0-9]+\.($|[^0-9])`), "a digit stands behind the decimal point, as in 5.0"},
+	{regexp.MustCompile(`^\+`), "a number is written without a plus sign"},
+	{regexp.MustCompile(`^[-+.]*(?i:nan|inf|infinity)$`), "this is no number that can be reckoned with"},
+	{regexp.MustCompile(`^[-+]?[0-9.]+ *%$`), "a percentage is written as a number from 0 to 1"},
+	{regexp.MustCompile(`^[-+]?[0-9.]+ *[^0-9.]`), "a bare number is wanted here, without a unit or words"},
+}
+
+// numberOK is a number; ok is false, and the problem said, where it is none.
+func (l *loader) numberOK(n *source.Node) (x float64, ok bool) {
 	if n.Shape != source.Scalar || !decimal.MatchString(n.Text) {
-		says := "a number is wanted here, with a decimal point if need be"
-		switch {
-		case regexp.MustCompile(`^-?0[0-9]`).MatchString(n.Text):
-			says = "a number does not begin with a zero (YAML would read it in base 8)"
-		case strings.Contains(n.Text, ","):
-			says = "a number has a decimal point, not a comma, and no group marks"
-		case strings.Contains(n.Text, "_"):
-			says = "a number is written without _"
+		says := "a number is wanted here"
+		for _, c := range crooked {
+			if n.Shape == source.Scalar && c.pattern.MatchString(n.Text) {
+				says = c.says
+				break
+			}
 		}
 		l.r.Problem(n, "number", "", "%s", says)
-		return 0
+		return 0, false
 	}
 	x, err := strconv.ParseFloat(n.Text, 64)
 	if err != nil {
 		l.r.Problem(n, "number", "", "the number is too large")
-		return 0
+		return 0, false
 	}
+	return x, true
+}
+
+func (l *loader) number(n *source.Node) float64 {
+	x, _ := l.numberOK(n)
 	return x
 }
 
-func (l *loader) within(n *source.Node, low, high float64) float64 {
-	x := l.number(n)
-	if x < low || x > high {
+func (l *loader) withinOK(n *source.Node, low, high float64) (float64, bool) {
+	x, ok := l.numberOK(n)
+	if ok && (x < low || x > high) {
 		l.r.Problem(n, "range", "", "%s is outside %v to %v", n.Text, low, high)
-		return low
+		ok = false
 	}
+	if !ok {
+		return low, false
+	}
+	return x, true
+}
+
+func (l *loader) within(n *source.Node, low, high float64) float64 {
+	x, _ := l.withinOK(n, low, high)
 	return x
 }
 
 func (l *loader) whole(n *source.Node, low, high int) int {
-	x := l.within(n, float64(low), float64(high))
-	if x != float64(int(x)) {
+	x, ok := l.withinOK(n, float64(low), float64(high))
+	if ok && x != float64(int(x)) {
 		l.r.Problem(n, "number", "", "a whole number is wanted here")
 	}
 	return int(x)
@@ -161,16 +205,17 @@ func (l *loader) flag(n *source.Node) bool {
 	return false
 }
 
-func (l *loader) quantity(n *source.Node, unit string) float64 {
+// quantityOK is a number in a unit; ok is false, and the problem said, where it is none.
+func (l *loader) quantityOK(n *source.Node, unit string) (float64, bool) {
 	if n.Shape != source.Scalar {
-		l.r.Problem(n, "shape", "", "a number is wanted here")
-		return 0
+		l.r.Problem(n, "shape", "", "one number is wanted here")
+		return 0, false
 	}
 	x, err := quantity.Parse(n.Text, unit)
 	if err != nil {
 		l.r.Problem(n, "quantity", "", "%v", err)
 	}
-	return x
+	return x, err == nil
 }
 
 // oneOf is a word of a list.
@@ -264,21 +309,25 @@ func offsetOf(text string, begin, at Position) int {
 
 var wordScale = map[string]float64{"always": .99, "almost_always": .95, "usually": .85, "often": .65, "half": .5, "sometimes": .3, "seldom": .12, "rarely": .05, "never": .005}
 
-// probability is a number in [0, 1] or a word of the scale.
-func (l *loader) probability(n *source.Node) float64 {
-	if p, ok := l.base.Words[n.Text]; ok && n.Shape == source.Scalar {
-		return p
-	}
-	if n.Shape == source.Scalar && n.Text != "" && !strings.ContainsAny(n.Text[:1], "-.0123456789") {
-		words := make([]string, 0, len(l.base.Words))
-		for w := range l.base.Words {
-			words = append(words, w)
+// probabilityOK is a number in [0, 1] or a word of the scale; ok is false, and
+// the problem said, where it is neither.
+func (l *loader) probabilityOK(n *source.Node) (float64, bool) {
+	if n.Shape == source.Scalar {
+		if p, ok := l.base.Words[n.Text]; ok {
+			return p, true
 		}
-		slices.Sort(words)
-		l.r.Problem(n, "probability", source.Nearest(n.Text, words), "%q is neither a number from 0 to 1 nor a word of the scale (%s)", n.Text, strings.Join(words, ", "))
-		return 0
+		if r, _ := utf8.DecodeRuneInString(n.Text); unicode.IsLetter(r) {
+			words := slices.Sorted(maps.Keys(l.base.Words))
+			l.r.Problem(n, "probability", source.Nearest(n.Text, words), "%q is neither a number from 0 to 1 nor a word of the scale (%s)", n.Text, strings.Join(words, ", "))
+			return 0, false
+		}
 	}
-	return l.within(n, 0, 1)
+	return l.withinOK(n, 0, 1)
+}
+
+func (l *loader) probability(n *source.Node) float64 {
+	p, _ := l.probabilityOK(n)
+	return p
 }
 
 func (l *loader) sureness(n *source.Node) *Sureness {
@@ -290,38 +339,42 @@ func (l *loader) sureness(n *source.Node) *Sureness {
 	}
 	s := &Sureness{Everywhere: 1, ByPlace: map[Place]float64{}}
 	for i, k := range n.Keys {
-		if l.oneOf(k, "a place", "phone", "field", "bench") >= 0 {
+		if l.oneOf(k, "a place", placeWords...) >= 0 {
 			s.ByPlace[Place(k.Text)] = l.sure(n.Items[i])
 		}
 	}
 	return s
 }
 
+// sure is above 0 and at most 1: what is not sure at all is no finding.
 func (l *loader) sure(n *source.Node) float64 {
-	p := l.within(n, 0, 1)
-	if p == 0 {
+	p, ok := l.numberOK(n)
+	if ok && (p <= 0 || p > 1) {
 		l.r.Problem(n, "range", "", "a sureness is above 0 and at most 1")
 	}
 	return p
 }
 
-// sourceOf checks an entry's source. common_practice need not be declared.
+// commonPractice is the source of what everybody in the trade knows and nobody
+// wrote down; it need not be declared.
+const commonPractice = "common_practice"
+
+// sourceOf checks an entry's source.
 func (f fields) sourceOf(required bool) string {
 	n := f.get("source")
 	if n == nil {
-		if required {
+		if required && f.node.Get("source") == nil && !f.broken {
 			f.l.r.Problem(f.e.key, "no-source", "", "%s needs a source: where it is known from (common_practice, if nothing is written)", f.e.id)
 		}
 		return ""
 	}
-	id := f.l.text(n)
-	if id != "common_practice" && !f.l.sources[id] && n.Shape == source.Scalar {
-		var known []string
-		for s := range f.l.sources {
-			known = append(known, s)
-		}
-		slices.Sort(known)
-		f.l.r.Problem(n, "unknown-id", source.Nearest(id, known), "no source is called %q", id)
+	return f.l.sourceID(n)
+}
+
+func (l *loader) sourceID(n *source.Node) string {
+	id := l.text(n)
+	if id != commonPractice && !l.sources[id] && n.Shape == source.Scalar {
+		l.r.Problem(n, "unknown-id", source.Nearest(id, slices.Sorted(maps.Keys(l.sources))), "no source is called %q", id)
 	}
 	return id
 }
