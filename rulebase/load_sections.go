@@ -35,8 +35,9 @@ var onSheet = regexp.MustCompile(`^line\.[a-z][a-z0-9_]*$`)
 
 func (l *loader) given(e entry) {
 	b := l.base
+	// A given may be bare: then it is a flag, and has no question.
 	f := l.fields(e, "ask", "unit", "range", "one_of", "default", "filled_by")
-	g := Given{ID: e.id, Pos: e.key.Pos, Ask: f.must("ask"), Unit: f.text("unit"), Name: len(b.Names), Source: f.sourceOf(false)}
+	g := Given{ID: e.id, Pos: e.key.Pos, Ask: f.text("ask"), Unit: f.text("unit"), Name: len(b.Names), Source: f.sourceOf(false)}
 	l.givenType(f, &g)
 	if n := f.get("range"); n != nil && g.Type == Number {
 		g.Range = l.rangeOf(n, g.Unit)

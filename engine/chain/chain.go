@@ -17,6 +17,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"sync"
 
 	"downdrop/rulebase"
 )
@@ -27,7 +28,13 @@ type Program struct {
 	level  []int   // by rule
 	levels int     // how many
 	reads  [][]int // by rule: the names it reads
+
+	once sync.Once
+	net  *network // for memories
 }
+
+// unknown is the slot of a name of which nothing is known.
+var unknown = rulebase.Slot{Number: math.NaN()}
 
 // Compile makes a rulebase's rules ready. The rulebase has no circle through a
 // negative known(x); loading refuses one.
@@ -81,6 +88,7 @@ type Result struct {
 
 	program *Program
 	derived map[int]int // by name: place in Derivations
+	round   []int       // by rule: the round in which it fired, 0: not
 }
 
 // Run follows all rules from an input to the fixpoint.
@@ -107,7 +115,7 @@ func (p *Program) Run(in Input) *Result {
 
 // start is a result before any rule has fired.
 func (p *Program) start(in Input) *Result {
-	r := &Result{program: p, Slots: slices.Clone(in.Slots), State: make([]int, len(in.Slots)), derived: map[int]int{}}
+	r := &Result{program: p, Slots: slices.Clone(in.Slots), State: make([]int, len(in.Slots)), derived: map[int]int{}, round: make([]int, len(p.base.Rules))}
 	copy(r.State, in.State)
 	for i := range p.base.Givens {
 		g := &p.base.Givens[i]
@@ -140,7 +148,7 @@ func (p *Program) run(in Input, banned map[int]*Conflict) *Result {
 			}
 			round++
 			for _, i := range ready {
-				fired[i] = true
+				fired[i], r.round[i] = true, round
 			}
 			r.fire(ready, round, banned, overridden)
 			if len(r.Conflicts) > 0 {

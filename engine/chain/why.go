@@ -73,6 +73,9 @@ func (w *whyer) rule(rule, depth int) {
 		w.say(depth, "by the rule %s", r.ID)
 	}
 	for _, n := range w.r.program.reads[rule] {
-		w.name(n, depth+1)
+		// What was only derived later played no part when the rule fired.
+		if at, ok := w.r.derived[n]; !ok || w.r.Derivations[at].Round < w.r.round[rule] {
+			w.name(n, depth+1)
+		}
 	}
 }
