@@ -36,6 +36,7 @@ type Memory struct {
 
 	disagreeing int     // names to which rules give different values, nobody outranking them
 	fresh       *Result // answers while any do
+	broken      bool    // counts no longer tell: start from nothing
 }
 
 // backing is a value and how many rules give it.
@@ -46,6 +47,8 @@ type backing struct {
 
 // A network is the order in which rules and names are worked through.
 type network struct {
+	when      []*rulebase.Expression  // by rule, side by side
+	then      [][]rulebase.Assignment // by rule
 	readers   [][]int32 // by name: the rules that read it
 	ruleLevel []int32
 	nameLevel []int32 // that of the highest rule that sets it; -1 where none does
@@ -73,6 +76,8 @@ func newNetwork(p *Program) *network {
 	b := p.base
 	n := &network{readers: make([][]int32, len(b.Names)), ruleLevel: make([]int32, len(b.Rules)), nameLevel: make([]int32, len(b.Names))}
 	for i, reads := range p.reads {
+		n.when = append(n.when, b.Rules[i].When)
+		n.then = append(n.then, b.Rules[i].Then)
 		for _, name := range reads {
 			n.readers[name] = append(n.readers[name], int32(i))
 		}
@@ -175,7 +180,7 @@ func ruleGroups(p *Program) [][]int32 {
 // rebuild starts from nothing.
 func (m *Memory) rebuild() {
 	n := len(m.p.base.Names)
-	m.fresh, m.disagreeing = nil, 0
+	m.fresh, m.disagreeing, m.broken = nil, 0, false
 	m.slots = make([]rulebase.Slot, n)
 	m.holds = make([]bool, len(m.p.base.Rules))
 	m.support = make([][]backing, n)
@@ -225,14 +230,22 @@ func (m *Memory) Retract(name int) {
 	m.changed(name)
 }
 
-// changed follows a change of what was observed.
+// changed notes a change of what was observed. What follows is worked out when
+// it is next asked for, once for any number of changes.
 func (m *Memory) changed(name int) {
 	if m.fresh != nil || len(m.support[name]) > 1 {
-		m.rebuild() // rules disagree, or did about this name
+		m.broken = true // rules disagree, or did about this name
 		return
 	}
 	m.touch(name)
-	if m.pending > 0 {
+}
+
+// follow works out what follows from the changes since it was last asked.
+func (m *Memory) follow() {
+	switch {
+	case m.broken:
+		m.rebuild()
+	case m.pending > 0:
 		m.propagate()
 		m.settle()
 	}
@@ -290,9 +303,8 @@ func (m *Memory) propagate() {
 
 // reconsider evaluates a rule again and moves its support.
 func (m *Memory) reconsider(rule int32) {
-	r := &m.p.base.Rules[rule]
 	m.visits++
-	holds := r.When.Eval(m.slots) == rulebase.True
+	holds := m.net.when[rule].Eval(m.slots) == rulebase.True
 	if holds == m.holds[rule] {
 		return
 	}
@@ -301,10 +313,11 @@ func (m *Memory) reconsider(rule int32) {
 	if holds {
 		by = 1
 	}
-	for i := range r.Then {
-		m.back(&r.Then[i], by)
+	then := m.net.then[rule]
+	for i := range then {
+		m.back(&then[i], by)
 		// A circle that loses support from outside may have nothing left but itself.
-		if c := m.net.of[r.Then[i].Name]; c >= 0 && by < 0 {
+		if c := m.net.of[then[i].Name]; c >= 0 && by < 0 {
 			if first := m.net.circles[c][0]; m.net.ruleLevel[first] != m.net.ruleLevel[rule] {
 				m.look(first)
 			}
@@ -410,6 +423,7 @@ func (m *Memory) settle() {
 
 // Slot is what is known of a name now.
 func (m *Memory) Slot(name int) rulebase.Slot {
+	m.follow()
 	if m.fresh != nil {
 		return m.fresh.Slots[name]
 	}
@@ -418,6 +432,7 @@ func (m *Memory) Slot(name int) rulebase.Slot {
 
 // Holds says whether a rule's condition is true now.
 func (m *Memory) Holds(rule int) bool {
+	m.follow()
 	if m.fresh != nil {
 		_, ok := slices.BinarySearch(m.fresh.Fired, rule)
 		return ok
@@ -426,7 +441,10 @@ func (m *Memory) Holds(rule int) bool {
 }
 
 // Visits is how many conditions were evaluated since the memory was made.
-func (m *Memory) Visits() int { return m.visits }
+func (m *Memory) Visits() int {
+	m.follow()
+	return m.visits
+}
 
 // Result is everything that follows, with its reasons: a fresh run.
 func (m *Memory) Result() *Result { return m.p.Run(m.in) }
