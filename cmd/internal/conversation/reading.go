@@ -202,6 +202,9 @@ func (l *listener) unclearReading(th *thing, r *reading, text string, how manner
 	how.read = cmp.Or(how.read, r.text)
 	var answers []Answer
 	for _, a := range r.ask.Answers {
+		if th.kind == rulebase.KindGiven && r.ask.Doubt == quantity.DoubtRange {
+			break // a case file does not take it either
+		}
 		answers = append(answers, Answer{Says: th.name + ": " + a.Reading.String(), Entry: entryFor(th.id, a.Entry, how)})
 	}
 	if len(answers) == 0 {
