@@ -224,7 +224,7 @@ func (t *Talk) lead(s *State, st *rulebase.Step, askFirst []string) Question {
 			}
 		}
 	}
-	return t.stepQuestion(st)
+	return t.stepQuestion(s, st)
 }
 
 // needsConfirming says whether the facts that a step's warnings name have to be

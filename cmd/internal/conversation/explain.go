@@ -12,6 +12,9 @@ import (
 // mostAgainst bounds what speaks against a cause: as much as fits on a phone.
 const mostAgainst = 6
 
+// mostNeeds bounds the steps listed under what they wait for.
+const mostNeeds = 4
+
 // explain answers with lines and repeats what is asked.
 func (c *turn) explain(d *engine.Diagnosis, lines ...string) (State, Reply) {
 	r := Reply{Kind: Explained, Question: c.s.Pending, Diagnosis: d}
@@ -52,8 +55,12 @@ func (c *turn) why(string) (State, Reply) {
 	return c.explain(d, lines...)
 }
 
-// fromRule says whether a fact was derived.
+// fromRule says whether a fact about this drop was derived. Givens are left out:
+// what follows from the kind of line is no reason for anything yet.
 func fromRule(b *rulebase.Base, f engine.Fact) bool {
+	if ref, ok := b.Lookup(f.ID); ok && ref.Kind == rulebase.KindGiven {
+		return false
+	}
 	return slices.ContainsFunc(f.Because, func(id string) bool {
 		return slices.ContainsFunc(b.Rules, func(r rulebase.Rule) bool { return r.ID == id })
 	})
@@ -317,7 +324,11 @@ func (t *Talk) needs(all []engine.Withheld) []string {
 	}
 	var lines []string
 	for _, head := range heads {
-		lines = append(append(lines, head), steps[head]...)
+		all := steps[head]
+		lines = append(append(lines, head), all[:min(len(all), mostNeeds)]...)
+		if more := len(all) - mostNeeds; more > 0 {
+			lines = append(lines, sayMoreSteps(more))
+		}
 	}
 	return lines
 }

@@ -158,13 +158,30 @@ func (t *Talk) confirmAnswers(s *State) []Answer {
 	return out
 }
 
-func (t *Talk) stepQuestion(st *rulebase.Step) Question {
-	q := Question{Kind: AskStep, ID: st.ID, Answers: []Answer{{Says: sayDoneAnswer, Entry: "done"}}}
-	if st.Kind == rulebase.KindRemedy {
+// stepQuestion proposes a step. A test that shows one thing takes its result at
+// once: doing it and saying so first would be an entry more for nothing.
+func (t *Talk) stepQuestion(s *State, st *rulebase.Step) Question {
+	q := Question{Kind: AskStep, ID: st.ID}
+	number := numbered
+	switch {
+	case st.Kind == rulebase.KindRemedy:
 		q.Answers = []Answer{{Says: sayDoneWorks, Entry: "done, works now"}, {Says: sayDoneDown, Entry: "done, still down"}}
+	case t.showsOne(st):
+		result := t.symptomQuestion(s, st.Yields[0])
+		q.Says, q.Answers = result.Says, result.Answers[:len(result.Answers)-1]
+		if t.base.Symptoms[st.Yields[0]].Banded() {
+			number = lettered
+		}
+	default:
+		q.Answers = []Answer{{Says: sayDoneAnswer, Entry: "done"}}
 	}
-	q.Answers = numbered(append(q.Answers, Answer{Says: sayCannotDo, Entry: "skip"}, Answer{Says: sayWhatElse, Entry: "what else"}))
+	q.Answers = number(append(q.Answers, Answer{Says: sayCannotDo, Entry: "skip"}, Answer{Says: sayWhatElse, Entry: "what else"}))
 	return q
+}
+
+// showsOne says whether a test has one result and changes nothing.
+func (t *Talk) showsOne(st *rulebase.Step) bool {
+	return st.Kind == rulebase.KindTest && len(st.Yields) == 1 && len(st.PutsRight) == 0
 }
 
 func endQuestion() Question {

@@ -639,7 +639,7 @@ func (t *Talk) warningLines(id string) []string {
 // questionLines are a question in words, with what it is good for.
 func questionLines(t *Talk, q Question, d *engine.Diagnosis) []string {
 	if q.Kind == AskStep {
-		return t.stepLines(q.ID, d)
+		return append(t.stepLines(q.ID, d), q.Says...)
 	}
 	lines := slices.Clone(q.Says)
 	if d == nil {
@@ -850,6 +850,8 @@ func sayReason(w engine.Withheld) string {
 	}
 	return string(w.Why)
 }
+
+func sayMoreSteps(n int) string { return fmt.Sprintf("  and %d more that tell less", n) }
 
 // sayNeeds heads the steps that wait for the same thing.
 func sayNeeds(w engine.Withheld, unlock Answer, ok bool) string {
