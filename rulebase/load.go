@@ -103,14 +103,15 @@ type entry struct {
 // A loader goes from files to a Base: first all entries and their ids, then
 // names, then each section.
 type loader struct {
-	r        *source.Reader
-	base     *Base
-	header   []*source.Node // by layer
-	sections map[string][]entry
-	seen     map[string]entry // by id, of all sections
-	kind     map[string]Kind
-	scopeIDs map[string]int
-	sources  map[string]bool
+	r         *source.Reader
+	base      *Base
+	header    []*source.Node // by layer
+	headerKey []*source.Node
+	sections  map[string][]entry
+	seen      map[string]entry // by id, of all sections
+	kind      map[string]Kind
+	scopeIDs  map[string]int
+	sources   map[string]bool
 }
 
 var sectionNames = []string{"rulebase", "givens", "causes", "conditions", "symptoms", "rules", "tests", "remedies", "warnings", "sources"}
@@ -123,7 +124,7 @@ func (l *loader) readLayer(n int, layer Layer, digest interface{ Write([]byte) (
 	if err != nil {
 		return fmt.Errorf("open rulebase %s: %w", layer.Name, err)
 	}
-	l.header = append(l.header, nil)
+	l.header, l.headerKey = append(l.header, nil), append(l.headerKey, nil)
 	var names []string
 	for _, f := range files {
 		if IsRuleFile(f.Name()) && !f.IsDir() {
@@ -174,10 +175,10 @@ func (l *loader) collect(n int, doc *source.Node) {
 		case key.Text == "note":
 		case key.Text == "rulebase":
 			if l.header[n] != nil {
-				l.r.Problem(key, "two-headers", "", "a rulebase has one header; the first stands at %s", placeOf(l.header[n]))
+				l.r.Problem(key, "two-headers", "", "a rulebase has one header; the first stands at %s", placeOf(l.headerKey[n]))
 				continue
 			}
-			l.header[n] = value
+			l.header[n], l.headerKey[n] = value, key
 		case sectionKinds[key.Text] == KindNone:
 			l.r.Problem(key, "unknown-section", source.Nearest(key.Text, sectionNames), "%q is not a section; the sections are %s", key.Text, strings.Join(sectionNames, ", "))
 		case value.Empty:

@@ -17,7 +17,7 @@ func (l *loader) readHeader() {
 			b.Layers = append(b.Layers, "")
 			continue
 		}
-		e := entry{"the header", h, h, i}
+		e := entry{"the header", l.headerKey[i], h, i}
 		f := l.fields(e, "name", "version", "format", "extends", "faults_at_most", "together", "outside_per_thousand", "complaint", "sure", "fact_from", "words", "effort", "give_up_minutes")
 		b.Name = f.must("name")
 		l.format(f.get("format"), "the rulebase")
@@ -40,6 +40,8 @@ func (l *loader) format(n *source.Node, what string) {
 func (l *loader) extends(f fields, layer int) {
 	b, n := l.base, f.get("extends")
 	switch {
+	case n == nil && layer > 0 && b.Layers[layer-1] == "":
+		l.r.Problem(f.e.key, "extends", "", "%s is laid over another rulebase and must say over which, by `extends`", b.Name)
 	case n == nil && layer > 0:
 		l.r.Problem(f.e.key, "extends", "", "%s is laid over another rulebase and must say over which: `extends: %s`", b.Name, b.Layers[layer-1])
 	case n == nil:

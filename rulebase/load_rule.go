@@ -118,6 +118,9 @@ func (l *loader) assignment(k, v *source.Node) (Assignment, bool) {
 		return none, false // it is no id, which was said
 	}
 	n := &l.base.Names[name]
+	if n.Kind == KindFact && n.Type != typeOf(v) {
+		return none, false // said where the facts were found
+	}
 	if n.Kind == KindGiven && l.base.Givens[n.Index].Default != nil {
 		l.r.Problem(k, "default-and-rule", "", "%s is set by a rule here and so cannot have a default, as it has at %s", k.Text, placeOf(l.seen[k.Text].key))
 	}

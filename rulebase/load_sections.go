@@ -35,7 +35,8 @@ var onSheet = regexp.MustCompile(`^line\.[a-z][a-z0-9_]*$`)
 
 func (l *loader) given(e entry) {
 	b := l.base
-	// A given may be bare: then it is a flag, and has no question.
+	// Nothing has to stand there: a bare given is a flag, and one without a
+	// question is only ever given, never asked.
 	f := l.fields(e, "ask", "unit", "range", "one_of", "default", "filled_by")
 	g := Given{ID: e.id, Pos: e.key.Pos, Ask: f.text("ask"), Unit: f.text("unit"), Name: len(b.Names), Source: f.sourceOf(false)}
 	l.givenType(f, &g)

@@ -209,8 +209,8 @@ func (l *loader) row(n *source.Node, s *Symptom) []float64 {
 			p[v] /= sum
 		}
 	case sum > 1+1e-9:
-		l.r.Problem(n, "row", "", "the values named add up to %.4g, more than 1, and %d of %s are left; with every value named: %s",
-			sum, rest, s.ID, scaledRow(s.Values, p, sum))
+		l.r.Problem(n, "row", "", "the values named add up to %.4g and leave nothing for %s; with every value named: %s",
+			sum, strings.Join(unnamed(s.Values, named), ", "), scaledRow(s.Values, p, sum))
 	default:
 		for v := range p {
 			if !named[v] {
@@ -219,6 +219,16 @@ func (l *loader) row(n *source.Node, s *Symptom) []float64 {
 		}
 	}
 	return p
+}
+
+func unnamed(values []string, named []bool) []string {
+	var left []string
+	for i, v := range values {
+		if !named[i] {
+			left = append(left, v)
+		}
+	}
+	return left
 }
 
 // rowNote checks what a row says besides its values.
@@ -234,7 +244,7 @@ func (l *loader) rowNote(k, v *source.Node) {
 func (l *loader) notAValue(k, item *source.Node, s *Symptom) {
 	switch {
 	case len(s.Values) == 0: // said already
-	case s.Independent && k.Text == "no":
+	case s.Independent && slices.Contains(s.Values, k.Text):
 		l.r.Problem(k, "combine", "", "rows that are independent of one another name only yes")
 	case item.Empty && strings.ContainsAny(k.Text, " ?:"):
 		l.unquoted(k)

@@ -41,6 +41,8 @@ func (l *loader) allow(node *source.Node, of string, allowed []string) {
 			if item.Empty && k.Text != "note" {
 				l.r.Problem(k, "empty", "", "%s has nothing behind it; write the value, or take the key out", k.Text)
 			}
+		case item.Empty && i > 0 && digits(k.Text) && digits(node.Items[i-1].Text):
+			l.r.Problem(k, "number", "", "a number has a decimal point, not a comma: %s.%s", node.Items[i-1].Text, k.Text)
 		case item.Empty && strings.ContainsAny(k.Text, " ?:"):
 			l.unquoted(k)
 		default:
@@ -51,6 +53,9 @@ func (l *loader) allow(node *source.Node, of string, allowed []string) {
 
 // seldom are keys that may stand anywhere and are not worth listing.
 func seldom(key string) bool { return key == "note" || key == "replaces" }
+
+// digits says that a text is nothing but digits.
+func digits(text string) bool { return text != "" && strings.Trim(text, "0123456789") == "" }
 
 // unquoted explains a key that is the second half of a text, or a key and value in one.
 func (l *loader) unquoted(k *source.Node) {
@@ -172,7 +177,7 @@ func (l *loader) number(n *source.Node) float64 {
 func (l *loader) withinOK(n *source.Node, low, high float64) (float64, bool) {
 	x, ok := l.numberOK(n)
 	if ok && (x < low || x > high) {
-		l.r.Problem(n, "range", "", "%s is outside %v to %v", n.Text, low, high)
+		l.r.Problem(n, "range", "", "%s is outside %s to %s", n.Text, plain(low), plain(high))
 		ok = false
 	}
 	if !ok {
@@ -180,6 +185,9 @@ func (l *loader) withinOK(n *source.Node, low, high float64) (float64, bool) {
 	}
 	return x, true
 }
+
+// plain is a number without an exponent.
+func plain(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
 
 func (l *loader) within(n *source.Node, low, high float64) float64 {
 	x, _ := l.withinOK(n, low, high)
@@ -201,7 +209,7 @@ func (l *loader) flag(n *source.Node) bool {
 	case "false", "no":
 		return false
 	}
-	l.r.Problem(n, "flag", "", "true or false is wanted here")
+	l.r.Problem(n, "flag", "", "true or false (yes or no) is wanted here")
 	return false
 }
 
@@ -285,7 +293,11 @@ func (l *loader) expression(n *source.Node, where string, number bool, allow ...
 		pos = l.r.Place(n, 0)
 	}
 	e, problems := ParseExpression(n.Text, pos, scope)
+	barred := slices.ContainsFunc(problems, func(p Problem) bool { return p.Kind == "not-readable-here" })
 	for _, p := range problems {
+		if barred && p.Kind == "unknown-name" && p.Meant == "" {
+			continue // the value that the barred name was compared with
+		}
 		p.Position = l.r.Place(n, offsetOf(n.Text, pos, p.Position))
 		l.r.Add(p)
 	}
