@@ -49,7 +49,7 @@ type backing struct {
 type network struct {
 	when      []*rulebase.Expression  // by rule, side by side
 	then      [][]rulebase.Assignment // by rule
-	readers   [][]int32 // by name: the rules that read it
+	readers   [][]int32               // by name: the rules that read it
 	ruleLevel []int32
 	nameLevel []int32 // that of the highest rule that sets it; -1 where none does
 	levels    int

@@ -1,0 +1,244 @@
+// Package ruletest runs rule tests: cases that say what a rulebase should make
+// of them. It returns what it found and prints nothing.
+package ruletest
+
+import (
+	"context"
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+	"strings"
+
+	"downdrop/engine"
+	"downdrop/rulebase"
+)
+
+// A Result is what became of one case.
+type Result struct {
+	Case        string
+	Pos         rulebase.Position
+	Differences []string // whole sentences; none: the case passed
+	Diagnosis   *engine.Diagnosis
+}
+
+// Passed says whether everything expected came out.
+func (r *Result) Passed() bool { return len(r.Differences) == 0 }
+
+// Run runs cases against a rulebase. A case that expects nothing passes. The
+// error is only ever ctx's.
+func Run(ctx context.Context, p *engine.Prepared, cases []rulebase.Situation) ([]Result, error) {
+	results := make([]Result, 0, len(cases))
+	for _, s := range cases {
+		d, err := engine.Diagnose(ctx, p, s, engine.Options{})
+		if err != nil {
+			return results, err
+		}
+		r := Result{Case: s.Case, Pos: s.Pos, Diagnosis: d}
+		if s.Expect != nil {
+			c := check{d: d, x: s.Expect}
+			c.run()
+			r.Differences = c.differences
+		}
+		results = append(results, r)
+	}
+	return results, nil
+}
+
+type check struct {
+	d           *engine.Diagnosis
+	x           *rulebase.Expectation
+	differences []string
+}
+
+func (c *check) differ(format string, args ...any) {
+	c.differences = append(c.differences, fmt.Sprintf(format, args...))
+}
+
+func (c *check) run() {
+	c.causes()
+	c.steps()
+	for _, text := range c.x.Says {
+		if !c.says(text) {
+			c.differ("Nothing says %q.", text)
+		}
+	}
+	if c.x.Outcome != "" {
+		if got := Outcome(c.d); got != c.x.Outcome {
+			c.differ("The case would end as %s, expected %s. %s", got, c.x.Outcome, c.ranking())
+		}
+	}
+	c.numbers()
+}
+
+func (c *check) causeID(i int) string { return c.d.Base.Causes[c.d.Causes[i].Cause].ID }
+
+// place is a cause's place in the ranking, from 0; -1 where there is none.
+func (c *check) place(id string) int {
+	return slices.IndexFunc(c.d.Causes, func(b engine.CauseBelief) bool { return c.d.Base.Causes[b.Cause].ID == id })
+}
+
+// ranking is the first causes, for a difference.
+func (c *check) ranking() string {
+	var parts []string
+	for i := range c.d.Causes[:min(4, len(c.d.Causes))] {
+		parts = append(parts, fmt.Sprintf("%s %.3g", c.causeID(i), c.d.Causes[i].Probability))
+	}
+	return fmt.Sprintf("It gave %s; outside %.3g.", strings.Join(parts, ", "), c.d.Outside)
+}
+
+func (c *check) causes() {
+	if c.x.First != "" && (len(c.d.Causes) == 0 || c.causeID(0) != c.x.First) {
+		c.differ("%s should come first. %s", c.x.First, c.ranking())
+	}
+	for _, n := range slices.Sorted(maps.Keys(c.x.InFirst)) {
+		for _, id := range c.x.InFirst[n] {
+			if at := c.place(id); at < 0 || at >= n {
+				c.differ("%s should be in the first %d; it is in place %d. %s", id, n, at+1, c.ranking())
+			}
+		}
+	}
+	for _, id := range slices.Sorted(maps.Keys(c.x.AtLeast)) {
+		if p := c.probability(id); p < c.x.AtLeast[id] {
+			c.differ("%s should have at least %v; it has %.4g. %s", id, c.x.AtLeast[id], p, c.ranking())
+		}
+	}
+	for _, id := range slices.Sorted(maps.Keys(c.x.AtMost)) {
+		if p := c.probability(id); p > c.x.AtMost[id] {
+			c.differ("%s should have at most %v; it has %.4g. %s", id, c.x.AtMost[id], p, c.ranking())
+		}
+	}
+}
+
+// probability is that of a cause, or of a condition.
+func (c *check) probability(id string) float64 {
+	if at := c.place(id); at >= 0 {
+		return c.d.Causes[at].Probability
+	}
+	for _, b := range c.d.Conditions {
+		if c.d.Base.Conditions[b.Condition].ID == id {
+			return b.Probability
+		}
+	}
+	return 0
+}
+
+func (c *check) steps() {
+	if c.x.Next != "" && (len(c.d.Next) == 0 || c.d.Next[0].Step.ID != c.x.Next) {
+		got := "nothing"
+		if len(c.d.Next) > 0 {
+			got = c.d.Next[0].Step.ID
+		}
+		c.differ("The next step should be %s; it is %s. %s", c.x.Next, got, c.ranking())
+	}
+	for _, id := range c.x.NotOffered {
+		if slices.ContainsFunc(c.d.Next, func(p engine.Proposal) bool { return p.Step.ID == id }) {
+			c.differ("%s should not be offered, and is.", id)
+		}
+	}
+}
+
+// says looks for a text, in any capitals, in the advice, the conflicts, and what
+// the conditions that are more likely than not say.
+func (c *check) says(text string) bool {
+	has := func(s string) bool { return strings.Contains(strings.ToLower(s), strings.ToLower(text)) }
+	for _, t := range c.d.Tells {
+		if has(t.Says) {
+			return true
+		}
+	}
+	for _, x := range c.d.Conflicts {
+		if has(x.Says) {
+			return true
+		}
+	}
+	return slices.ContainsFunc(c.d.Conditions, func(b engine.ConditionBelief) bool {
+		return b.Probability >= 0.5 && has(c.d.Base.Conditions[b.Condition].Says)
+	})
+}
+
+// Outcome is how a case would end as things stand: as the first remedy left of
+// the likeliest cause ends it; outside or nothing found, where these are
+// likelier than any cause.
+func Outcome(d *engine.Diagnosis) rulebase.Outcome {
+	first := 0.0
+	if len(d.Causes) > 0 {
+		first = d.Causes[0].Probability
+	}
+	switch {
+	case d.Outside > first && d.Outside >= d.None:
+		return rulebase.OutsideList
+	case d.None > first:
+		return rulebase.NothingFound
+	case len(d.Causes) == 0 || d.Causes[0].Remedy < 0:
+		return rulebase.Escalate
+	}
+	return d.Base.Remedies[d.Causes[0].Remedy].EndsAs
+}
+
+// tolerance is what exact numbers are held to: absolute, and relative for evidence.
+const tolerance = 1e-9
+
+func (c *check) numbers() {
+	causes, now, conditions, gains := map[string]float64{}, map[string]float64{}, map[string]float64{}, map[string]float64{}
+	for i, b := range c.d.Causes {
+		causes[c.causeID(i)], now[c.causeID(i)] = b.Probability, b.Now
+	}
+	for _, b := range c.d.Conditions {
+		conditions[c.d.Base.Conditions[b.Condition].ID] = b.Probability
+	}
+	for _, p := range c.d.Next {
+		gains[p.Step.ID] = p.GainBits
+	}
+	for _, w := range c.d.NotOffered {
+		gains[w.Step.ID] = w.GainBits
+	}
+	c.all("probability", c.x.Causes, causes)
+	c.all("probability now", c.x.Now, now)
+	c.all("probability", c.x.Conditions, conditions)
+	c.all("gain", c.x.GainBits, gains)
+	c.one("none", c.x.None, c.d.None, 1)
+	c.one("outside", c.x.Outside, c.d.Outside, 1)
+	c.one("unit_out", c.x.UnitOut, c.d.UnitOut, 1)
+	if c.x.Evidence != nil {
+		c.one("evidence", c.x.Evidence, c.d.Evidence, math.Abs(*c.x.Evidence))
+	}
+	c.top()
+}
+
+func (c *check) all(what string, want, got map[string]float64) {
+	for _, id := range slices.Sorted(maps.Keys(want)) {
+		if g, ok := got[id]; !ok || !(math.Abs(g-want[id]) <= tolerance) {
+			c.differ("The %s of %s should be %.12g; it is %.12g.", what, id, want[id], g)
+		}
+	}
+}
+
+func (c *check) one(what string, want *float64, got, scale float64) {
+	if want != nil && !(math.Abs(got-*want) <= tolerance*scale) {
+		c.differ("%s should be %.12g; it is %.12g.", what, *want, got)
+	}
+}
+
+// top compares the likeliest set; of sets equally likely any will do.
+func (c *check) top() {
+	if c.x.Top == nil {
+		return
+	}
+	want := slices.Sorted(slices.Values(c.x.Top.Causes))
+	for _, e := range c.d.Explanations {
+		ids := make([]string, len(e.Causes))
+		for i, cause := range e.Causes {
+			ids[i] = c.d.Base.Causes[cause].ID
+		}
+		slices.Sort(ids)
+		if slices.Equal(ids, want) {
+			c.one("the likeliest set's probability", &c.x.Top.Probability, e.Probability, 1)
+			if c.d.Explanations[0].Probability > e.Probability+tolerance {
+				c.differ("The likeliest set should be %v; another is likelier, with %.12g.", want, c.d.Explanations[0].Probability)
+			}
+			return
+		}
+	}
+	c.differ("The likeliest set should be %v; it is not among the first.", want)
+}
