@@ -41,36 +41,51 @@ func (r *reader) numbers(text string) []candidate {
 		return r.letter(m)
 	}
 	number, rest := cutNumber(text)
-	if number == "" {
-		r.refuse(NoReading, "%q is no reading%s; type it like %s.", text, r.inUnit(), r.example())
-		return nil
-	}
-	digits := r.decimals(number)
 	factors, ok := r.suffix(rest)
-	if !ok {
-		r.unreadable(text, number, rest)
-		return nil
+	if number == "" || !ok {
+		return r.unreadable(text, number, rest)
 	}
 	var found []candidate
-	for _, d := range digits {
+	for _, d := range r.decimals(number) {
 		for _, f := range factors {
-			c := candidate{digits: d, bare: rest == "", power: f.power}
-			if rest == "" {
-				c.x, ok = shifted(d, 0)
-			} else if f.other != nil {
-				c.x, ok = shifted(d, 0)
-				c.x = round12(float64(c.x*f.other.factor) + f.other.plus)
-				c.power = 0
-			} else {
-				c.x, ok = shifted(d, f.power)
-			}
-			if ok {
+			if c, ok := (candidate{digits: d, bare: rest == "", power: f.power}).value(f); ok {
 				found = append(found, c)
 			}
 		}
 	}
 	if len(found) == 0 {
-		r.refuse(DoubtNumber, "%q is too large a number.", text)
+		r.refuse(DoubtNumber, "%q is out of all proportion; type it like %s.", text, r.example())
+	}
+	return r.inBase(found)
+}
+
+// most is more than any instrument of the trade can show, in any unit.
+const most = 1e15
+
+func (c candidate) value(f factor) (candidate, bool) {
+	ok := false
+	if f.other != nil {
+		c.power = 0
+		c.x, ok = shifted(c.digits, 0)
+		c.x = round12(float64(c.x*f.other.factor) + f.other.plus)
+	} else {
+		c.x, ok = shifted(c.digits, f.power)
+	}
+	return c, ok && math.Abs(c.x) <= most
+}
+
+// inBase offers a bare number that is not plausible in a unit with a prefix as
+// one in the unit itself: 153600 where kbaud is asked for.
+func (r *reader) inBase(found []candidate) []candidate {
+	if len(found) != 1 || !found[0].bare || r.unit.power == 0 || r.want.Range == nil || r.really {
+		return found
+	}
+	inside := func(x float64) bool { return x >= r.want.Range[0] && x <= r.want.Range[1] }
+	c := found[0]
+	if x := c.times(-r.unit.power); !inside(c.x) && inside(x) {
+		r.ask(DoubtRange, "%q is not plausible in %s; it can be in %s.", r.text, r.want.Unit, r.unit.base)
+		c.x = x
+		return []candidate{c}
 	}
 	return found
 }
@@ -171,8 +186,11 @@ func (r *reader) decimals(number string) []string {
 	sign, n := "", number
 	if strings.HasPrefix(n, "-") {
 		sign, n = "-", n[1:]
+		if r.unit.base == "ohm" {
+			r.refuse(DoubtNumber, "%q: a resistance cannot be negative. A meter shows that where the line is still live or charged: prove it dead by the site's rules, then measure again.", r.text)
+		}
 		if r.unit.positive {
-			r.ask(DoubtNumber, "%s cannot be negative.", r.unitName())
+			r.ask(DoubtNumber, "%q: what is in %s cannot be negative.", r.text, r.unitName())
 			sign = ""
 		}
 	}
@@ -274,6 +292,10 @@ func (r *reader) suffix(rest string) (factors []factor, ok bool) {
 		r.ask(DoubtUnit, "%q is not in %s.", r.text, r.unitName())
 		return []factor{{other: &c}}, true
 	}
+	if r.unit.base == "min" && rest == "m" {
+		r.ask(DoubtUnit, "%q is not in min.", r.text)
+		return []factor{{}}, true
+	}
 	if r.unit.base == "s" && rest == "m" {
 		r.ask(DoubtPrefix, "%q: m can be milliseconds or minutes (in %s).", r.text, r.unitName())
 		return []factor{{power: -3 + own}, {other: &conversion{factor: 60}}}, true
@@ -302,7 +324,7 @@ func cutPrefixWord(text, word string) (string, bool) {
 // mix up stands for both, in the dimensions where that can happen.
 func (r *reader) prefixed(sign string, power int, inFull bool) ([]factor, bool) {
 	own := -r.unit.power
-	if slices.Contains([]string{"min", "h", "%", "degC", "C"}, r.unit.base) {
+	if slices.Contains([]string{"min", "h", "%", "degC", "C"}, r.unit.base) || r.unit.counts && power < 0 {
 		return nil, false
 	}
 	if !inFull && strings.Contains(r.unit.doubtful, sign) && (sign == "m" || sign == "M") {
@@ -316,26 +338,39 @@ func (r *reader) prefixed(sign string, power int, inFull bool) ([]factor, bool) 
 	return []factor{{power: power + own}}, true
 }
 
-// unreadable says why the text after a number cannot be taken.
-func (r *reader) unreadable(text, number, rest string) {
-	if symbol, ok := foreign(rest); ok {
-		r.refuse(DoubtUnit, "%q is in %s; %s is asked for, like %s.", text, symbol, r.unitName(), r.example())
-		return
+// unreadable says why a text cannot be taken.
+func (r *reader) unreadable(text, number, rest string) []candidate {
+	if clean := lookalikes(text); clean != text {
+		r.ask(DoubtNumber, "%q holds a letter among its digits.", r.text)
+		return r.numbers(clean)
 	}
-	if letters := strings.NewReplacer("O", "0", "o", "0", "l", "1", "I", "1").Replace(text); letters != text {
-		if digits, unit := cutNumber(letters); len(digits) > len(number) {
-			probe := *r
-			probe.doubt = nil
-			if found := probe.numbers(strings.TrimSpace(digits + " " + unit)); probe.doubt == nil && len(found) > 0 {
-				r.ask(DoubtNumber, "%q holds a letter among its digits.", r.text)
-				var readings []Reading
-				for _, c := range found {
-					readings = append(readings, Reading{Shape: Exact, Low: c.x, High: c.x, Unit: r.want.Unit, Text: r.text})
-				}
-				r.doubt = r.answers(DoubtNumber, readings, r.says, nil)
-				return
-			}
+	symbol, known := foreign(rest)
+	switch {
+	case number == "":
+		r.refuse(NoReading, "%q is no reading%s; type it like %s.", text, r.inUnit(), r.example())
+	case known:
+		r.refuse(DoubtUnit, "%q is in %s; %s is asked for, like %s.", text, symbol, r.unitName(), r.example())
+	default:
+		r.refuse(NoReading, "%q after %s is not understood; type the reading%s, like %s.", rest, number, r.inUnit(), r.example())
+	}
+	return nil
+}
+
+// lookalikes puts digits for the letters O, o, l and I beside digits.
+func lookalikes(text string) string {
+	bytes := []byte(text)
+	digit := func(i int) bool { return i >= 0 && i < len(bytes) && bytes[i] >= '0' && bytes[i] <= '9' }
+	word := func(i int) bool { return i >= 0 && i < len(bytes) && (bytes[i]|0x20) >= 'a' && (bytes[i]|0x20) <= 'z' }
+	for i, c := range bytes {
+		if !(digit(i-1) || digit(i+1)) || word(i-1) || word(i+1) {
+			continue
+		}
+		switch c {
+		case 'O', 'o':
+			bytes[i] = '0'
+		case 'l', 'I':
+			bytes[i] = '1'
 		}
 	}
-	r.refuse(NoReading, "%q after %s is not understood; type the reading%s, like %s.", rest, number, r.inUnit(), r.example())
+	return string(bytes)
 }

@@ -42,5 +42,5 @@ func (q *Question) Error() string {
 	for i, a := range q.Answers {
 		parts[i] = a.Reading.String()
 	}
-	return q.Says + " Is it " + strings.Join(parts, ", or ") + "?"
+	return q.Says + " Do you mean " + strings.Join(parts, ", or ") + "?"
 }

@@ -120,7 +120,12 @@ func (r *reader) question(doubt Doubt, format string, args ...any) *Question {
 }
 
 // example is how a reading of the unit is written.
-func (r *reader) example() string { return Format(23.8, r.want.Unit) }
+func (r *reader) example() string {
+	if _, known := dimensions[r.unit.base]; !known {
+		return Format(5, r.want.Unit)
+	}
+	return Format(23.8, r.want.Unit)
+}
 
 // ask keeps the reason why a text has several meanings.
 func (r *reader) ask(doubt Doubt, format string, args ...any) {
@@ -132,8 +137,8 @@ func (r *reader) ask(doubt Doubt, format string, args ...any) {
 var (
 	overRange = regexp.MustCompile(`(?i)^(?:-* ?[o0]\.?l\.? ?-*|\.[o0]l|over[- ]?range|over[- ]?load|over[- ]?limit|over the range|out of range)$`)
 	endless   = regexp.MustCompile(`(?i)^(?:infinite|infinity|open|open circuit|open line)$`)
-	below     = regexp.MustCompile(`(?i)^(<=|<|below|under|less than|lower than|smaller than|at most|not more than|up to|max(?:imum)?)\s*(.+)$`)
-	above     = regexp.MustCompile(`(?i)^(>=|>|above|over|more than|greater than|higher than|beyond|at least|not less than|better than|min(?:imum)?)\s*(.+)$`)
+	below     = regexp.MustCompile(`(?i)^(<=|<|(?:below|under|less than|lower than|smaller than|at most|not more than|up to|max(?:imum)?)\b)\s*[:=]?\s*(.+)$`)
+	above     = regexp.MustCompile(`(?i)^(>=|>|(?:above|over|more than|greater than|higher than|beyond|at least|not less than|better than|min(?:imum)?)\b)\s*[:=]?\s*(.+)$`)
 	orLess    = regexp.MustCompile(`(?i)^(.+?)\s*(?:or|and) (?:less|lower|below|under)$`)
 	orMore    = regexp.MustCompile(`(?i)^(.+?)\s*(?:(?:or|and) (?:more|higher|above|over)|\+)$`)
 )
@@ -193,6 +198,10 @@ func (r *reader) bounded(text string, shape Shape, touching bool) []Reading {
 	for _, c := range r.numbers(text) {
 		x := Reading{Shape: shape, Low: r.least(), High: math.Inf(1), Touching: touching}
 		if shape == Below {
+			if c.x < x.Low || c.x == x.Low && !touching {
+				r.refuse(DoubtNumber, "%q: nothing in %s is below 0; type what was shown, like %s.", r.text, r.unitName(), r.example())
+				return nil
+			}
 			x.High = c.x
 		} else {
 			x.Low = c.x
@@ -274,16 +283,17 @@ func (r *reader) between(a, b string, jumps bool) []Reading {
 		if math.IsNaN(low) || math.IsNaN(high) {
 			return
 		}
-		x := Reading{Shape: Span, Low: min(low, high), High: max(low, high), Jumps: jumps}
-		if low == high {
-			x.Shape, x.Jumps = Exact, false
-		}
+		x := spanOf(low, high)
+		x.Jumps = jumps && x.Shape == Span
 		if !slices.Contains(found, x) {
 			found = append(found, x)
 		}
 	}
-	for _, l := range lows {
-		for _, h := range highs {
+	for i, l := range lows {
+		for j, h := range highs {
+			if len(lows) == len(highs) && i != j {
+				continue // both ends are written in one way
+			}
 			if shared := l.times(h.power); l.bare && h.power != 0 && l.x != 0 {
 				if shared <= h.x {
 					add(shared, h.x)
@@ -305,6 +315,14 @@ func (r *reader) between(a, b string, jumps bool) []Reading {
 	return found
 }
 
+// spanOf is the span between two ends, in whatever order they were seen.
+func spanOf(a, b float64) Reading {
+	if a == b {
+		return Reading{Shape: Exact, Low: a, High: a}
+	}
+	return Reading{Shape: Span, Low: min(a, b), High: max(a, b)}
+}
+
 // plusMinus reads a middle and how far it goes either way.
 func (r *reader) plusMinus(a, b string) []Reading {
 	middles := r.numbers(a)
@@ -317,13 +335,14 @@ func (r *reader) plusMinus(a, b string) []Reading {
 		}
 		for _, m := range middles {
 			d := math.Abs(m.x * x / 100)
-			found = append(found, Reading{Shape: Span, Low: m.x - d, High: m.x + d})
+			found = append(found, spanOf(max(m.x-d, r.least()), m.x+d))
 		}
 		return found
 	}
 	for _, m := range middles {
-		for _, d := range r.numbers(b) {
-			found = append(found, Reading{Shape: Span, Low: m.x - math.Abs(d.x), High: m.x + math.Abs(d.x)})
+		for _, c := range r.numbers(b) {
+			d := math.Abs(c.x)
+			found = append(found, spanOf(max(m.x-d, r.least()), m.x+d))
 		}
 	}
 	return found
@@ -335,10 +354,11 @@ func (r *reader) choose(found []Reading) (Reading, error) {
 		return Reading{}, r.question(NoReading, "%q is no reading%s; type it like %s.", r.text, r.inUnit(), r.example())
 	}
 	for i := range found {
-		found[i].Unit, found[i].Text, found[i].About, found[i].Current = r.want.Unit, r.text, r.about, r.current
+		found[i].Unit, found[i].Text, found[i].Current = r.want.Unit, r.text, r.current
+		found[i].About = r.about && found[i].Shape != OverRange
 	}
-	if r.current != NotSaid && !r.unit.electric {
-		return Reading{}, r.answers(DoubtCurrent, found, fmt.Sprintf("%q says %s, which does not go with %s.", r.text, r.current, r.unitName()), func(x *Reading) { x.Current = NotSaid })
+	if q := r.wrongCurrent(found); q != nil {
+		return Reading{}, q
 	}
 	plausible := found
 	if len(found) > 1 || !r.really {
@@ -350,17 +370,23 @@ func (r *reader) choose(found []Reading) (Reading, error) {
 			found[0], Format(r.want.Range[0], r.want.Unit), Format(r.want.Range[1], r.want.Unit)), nil)
 	case len(plausible) == 0:
 		return Reading{}, r.answers(r.why, found, r.says, nil)
-	case len(plausible) > 1:
-		return Reading{}, r.answers(r.why, plausible, r.says, nil)
-	case r.why == DoubtUnit || r.why == DoubtNumber:
+	case len(plausible) > 1 || r.why != "" && r.why != DoubtMark && r.why != DoubtPrefix:
 		return Reading{}, r.answers(r.why, plausible, r.says, nil)
 	}
-	x := plausible[0]
-	if r.want.Current != NotSaid && x.Current != NotSaid && x.Current != r.want.Current {
-		return Reading{}, r.answers(DoubtCurrent, plausible, fmt.Sprintf("%s was typed, %s is asked for (%s). Set the meter to %s and read again, or say that it was %s.",
-			x.Current, r.want.Current, r.unitName(), r.want.Current, r.want.Current), func(x *Reading) { x.Current = r.want.Current })
+	return plausible[0], nil
+}
+
+// wrongCurrent asks back where AC or DC was said that does not go with what is wanted.
+func (r *reader) wrongCurrent(found []Reading) *Question {
+	switch {
+	case r.current == NotSaid:
+	case !r.unit.electric:
+		return r.answers(DoubtCurrent, found, fmt.Sprintf("%q says %s, which does not go with %s.", r.text, r.current, r.unitName()), func(x *Reading) { x.Current = NotSaid })
+	case r.want.Current != NotSaid && r.want.Current != r.current:
+		return r.answers(DoubtCurrent, found, fmt.Sprintf("%q is marked %s; %s %s is asked for. Set the meter to %s and read again, or say if it was %s.",
+			r.text, r.current, r.want.Unit, r.want.Current, r.want.Current, r.want.Current), func(x *Reading) { x.Current = r.want.Current })
 	}
-	return x, nil
+	return nil
 }
 
 func (r *reader) answers(doubt Doubt, found []Reading, says string, change func(*Reading)) *Question {
@@ -368,6 +394,9 @@ func (r *reader) answers(doubt Doubt, found []Reading, says string, change func(
 	for _, x := range found {
 		if change != nil {
 			change(&x)
+		}
+		if slices.ContainsFunc(q.Answers, func(a Answer) bool { return a.Reading == x }) {
+			continue
 		}
 		entry := x.Entry()
 		if !r.plausible(x) {

@@ -80,13 +80,21 @@ func (r Reading) Band(limits []float64) (band int, ok bool) {
 
 // String echoes the reading for the eye, with its unit: 23.8 V DC, below 2 ohm.
 func (r Reading) String() string {
-	return r.say(func(x float64) string { return Format(x, r.Unit) })
+	return r.say(func(x float64) string { return Format(x, r.Unit) + r.perMinute() })
+}
+
+// perMinute is what the unit of a rate lacks where a bare number was asked for.
+func (r Reading) perMinute() string {
+	if r.Rate && r.Unit == "" {
+		return " per minute"
+	}
+	return ""
 }
 
 // Spoken is the reading in words to be read back over a phone: prefixes and
 // units in full, so that nobody can hear milli for mega.
 func (r Reading) Spoken() string {
-	said := r.say(func(x float64) string { return spoken(x, r.Unit) })
+	said := r.say(func(x float64) string { return spoken(x, r.Unit) + r.perMinute() })
 	return strings.NewReplacer(" DC", " direct current", " AC", " alternating current").Replace(said)
 }
 

@@ -23,6 +23,7 @@ type dimension struct {
 	mixed    []int    // powers that a doubtful m or M can stand for; the first is the likelier
 	doubtful string   // which letters are doubtful: m, M or both
 	electric bool     // AC or DC can be said of it
+	counts   bool     // a plain word: nothing of it is small enough for milli
 }
 
 type shownPrefix struct {
@@ -78,7 +79,7 @@ func unitOf(symbol string) unit {
 // counted is the dimension of a unit that is a plain word, such as drops or errors/min.
 func counted(symbol string) dimension {
 	lower := strings.ToLower(symbol)
-	d := dimension{names: []string{lower}, spoken: symbol, one: symbol, mixed: []int{6}, doubtful: "m"}
+	d := dimension{names: []string{lower}, spoken: symbol, one: symbol, counts: true}
 	if lower == "" {
 		d.names = nil
 		return d
@@ -172,7 +173,7 @@ func foreign(word string) (string, bool) {
 			return symbol, true
 		}
 		for _, p := range prefixWords {
-			if rest, ok := strings.CutPrefix(lower, strings.ToLower(p.word)); ok && slices.Contains(names, strings.TrimLeft(rest, " -")) && rest != "" {
+			if rest, ok := cutPrefixWord(strings.TrimSpace(word), p.word); ok && slices.Contains(names, strings.ToLower(rest)) {
 				return p.sign + symbol, true
 			}
 		}
