@@ -52,7 +52,7 @@ func newCaseReader(b *Base) *caseReader {
 	return c
 }
 
-var caseKeys = []string{"case", "format", "at", "who", "tools", "alone", "confirmed", "givens", "findings", "done", "drop", "drops", "order", "supplies", "sheet", "effort", "expect", "note"}
+var caseKeys = []string{"case", "format", "at", "who", "tools", "alone", "confirmed", "givens", "findings", "done", "drop", "drops", "order", "supplies", "sheet", "effort", "expect", "note", "source"}
 
 func (c *caseReader) situation(n *source.Node) Situation {
 	s := Situation{Pos: n.Pos}
@@ -60,11 +60,9 @@ func (c *caseReader) situation(n *source.Node) Situation {
 		c.r.Problem(n, "shape", "", "a case is keys and values: %s", strings.Join(caseKeys, ", "))
 		return s
 	}
-	c.allow(n, "a case", caseKeys)
-	if f := n.Get("format"); f != nil && c.number(f) != 1 {
-		c.r.Problem(f, "format", "", "this program reads case files of format 1")
-	}
-	if x := n.Get("case"); x != nil {
+	c.known(n, "a case", caseKeys) // a key with nothing behind it, as on a form, says nothing
+	c.format(filled(n, "format"), "the case file")
+	if x := filled(n, "case"); x != nil {
 		s.Case = c.text(x)
 	}
 	c.done = nil
@@ -77,34 +75,37 @@ func (c *caseReader) situation(n *source.Node) Situation {
 		}
 	}
 	c.line(n, &s)
-	if x := n.Get("expect"); x != nil {
+	if x := filled(n, "expect"); x != nil {
 		s.Expect = c.expect(x)
 	}
 	return s
 }
 
+// filled is the value of a key; nil where it is lacking or has nothing behind it.
+func filled(n *source.Node, key string) *source.Node { return fields{node: n}.get(key) }
+
 func (c *caseReader) who(n *source.Node, s *Situation) {
-	if x := n.Get("at"); x != nil && c.oneOf(x, "a place", placeWords...) >= 0 {
+	if x := filled(n, "at"); x != nil && c.oneOf(x, "a place", placeWords...) >= 0 {
 		s.At = Place(x.Text)
 	}
-	if x := n.Get("who"); x != nil {
+	if x := filled(n, "who"); x != nil {
 		s.Who = Who(c.oneOf(x, "a person", whoWords[1:]...) + 1)
 	}
-	if x := n.Get("tools"); x != nil {
+	if x := filled(n, "tools"); x != nil {
 		s.Tools = append([]string{}, c.texts(x)...)
 	}
-	if x := n.Get("alone"); x != nil {
+	if x := filled(n, "alone"); x != nil {
 		s.Alone = c.flag(x)
 	}
 	for _, i := range c.refs(n.Get("confirmed"), KindWarning) {
 		s.Confirmed = append(s.Confirmed, c.base.Warnings[i].ID)
 	}
-	if x := n.Get("effort"); x != nil {
+	if x := filled(n, "effort"); x != nil {
 		e := c.base.Effort
 		c.effort(x, &e)
 		s.Effort = &e
 	}
-	if x := n.Get("sheet"); x != nil {
+	if x := filled(n, "sheet"); x != nil {
 		s.Sheet = c.text(x)
 	}
 }
@@ -115,16 +116,20 @@ func (c *caseReader) work(n *source.Node, s *Situation) {
 		d := Done{Pos: item.Pos}
 		id := item
 		if item.Shape == source.Map {
-			c.allow(item, "an entry of done", []string{"id", "drop", "note"})
-			if id = item.Get("id"); id == nil {
+			c.allow(item, "an entry of done", []string{"id", "drop", "note", "source"})
+			if id = filled(item, "id"); id == nil {
 				c.r.Problem(item, "missing-key", "", "an entry of done is {id: what was done, drop: still_down or well}")
 				continue
 			}
-			if x := item.Get("drop"); x != nil && c.oneOf(x, "what the drop did", string(StillDown), string(Well)) >= 0 {
+			if x := filled(item, "drop"); x != nil && c.oneOf(x, "what the drop did", string(StillDown), string(Well)) >= 0 {
 				d.Drop = DropNow(x.Text)
 			}
 		}
-		d.ID = c.text(id)
+		if id.Shape != source.Scalar {
+			c.r.Problem(id, "shape", "", "an entry of done is {id: what was done, drop: still_down or well}")
+			continue
+		}
+		d.ID = id.Text
 		c.done = append(c.done, d.ID)
 		if c.workID(id) {
 			s.Done = append(s.Done, d)
@@ -169,7 +174,7 @@ func (c *caseReader) givens(n *source.Node, s *Situation) {
 }
 
 func (c *caseReader) givenValue(g *Given, n *source.Node) (Value, bool) {
-	if n.Shape != source.Scalar {
+	if n.Shape != source.Scalar || n.Empty {
 		c.r.Problem(n, "shape", "", "one value is wanted for %s", g.ID)
 		return Value{}, false
 	}
@@ -205,12 +210,12 @@ func blank(unit string) string {
 
 func (c *caseReader) finding(n *source.Node) (Finding, bool) {
 	f := Finding{Pos: n.Pos}
-	symptom, value := n.Get("symptom"), n.Get("value")
-	if n.Shape != source.Map || symptom == nil || value == nil {
+	c.allow(n, "a finding", []string{"symptom", "value", "sure", "at", "by", "after", "drop", "read", "note", "source"})
+	symptom, value := filled(n, "symptom"), filled(n, "value")
+	if symptom == nil || value == nil {
 		c.r.Problem(n, "shape", "", "a finding is {symptom: id, value: what was seen}")
 		return f, false
 	}
-	c.allow(n, "a finding", []string{"symptom", "value", "sure", "at", "by", "after", "drop", "read", "note"})
 	at := c.ref(symptom, KindSymptom)
 	if at < 0 {
 		return f, false
@@ -218,33 +223,41 @@ func (c *caseReader) finding(n *source.Node) (Finding, bool) {
 	f.Symptom = symptom.Text
 	ok := false
 	f.Value, ok = c.symptomValue(&c.base.Symptoms[at], value)
-	if x := n.Get("sure"); x != nil {
+	c.circumstance(n, &f)
+	return f, ok
+}
+
+// circumstance reads where, when and by whom a finding was made.
+func (c *caseReader) circumstance(n *source.Node, f *Finding) {
+	if x := filled(n, "sure"); x != nil {
 		s := c.sure(x)
 		f.Sure = &s
 	}
-	if x := n.Get("at"); x != nil && c.oneOf(x, "a place", placeWords...) >= 0 {
+	if x := filled(n, "at"); x != nil && c.oneOf(x, "a place", placeWords...) >= 0 {
 		f.At = Place(x.Text)
 	}
-	if x := n.Get("by"); x != nil {
+	if x := filled(n, "by"); x != nil {
 		f.By = c.text(x)
 	}
-	if x := n.Get("read"); x != nil {
+	if x := filled(n, "read"); x != nil {
 		f.Read = c.text(x)
 	}
-	if x := n.Get("drop"); x != nil {
-		f.Drop = c.whole(x, 0, 65535)
+	if x := filled(n, "drop"); x != nil {
+		f.Drop = c.address(x)
 	}
-	if x := n.Get("after"); x != nil {
+	if x := filled(n, "after"); x != nil {
 		if f.After = c.text(x); !slices.Contains(c.done, f.After) {
 			c.r.Problem(x, "unknown-id", source.Nearest(f.After, c.done), "nothing called %q stands under done", f.After)
 		}
 	}
-	return f, ok
 }
+
+// address is the address of a drop.
+func (c *caseReader) address(n *source.Node) int { return c.whole(n, 1, 65535) }
 
 func (c *caseReader) symptomValue(s *Symptom, n *source.Node) (Value, bool) {
 	switch {
-	case n.Shape != source.Scalar:
+	case n.Shape != source.Scalar || n.Empty:
 		c.r.Problem(n, "shape", "", "one value is wanted for %s", s.ID)
 		return Value{}, false
 	case slices.Contains(s.Values, n.Text):
@@ -265,35 +278,54 @@ func (c *caseReader) symptomValue(s *Symptom, n *source.Node) (Value, bool) {
 	return Value{Word: n.Text, IsNumber: true, Number: x}, true
 }
 
+// dropStates are what may be said of another drop.
+var dropStates = []string{"good", "dead", "comes_and_goes"}
+
 // line reads what is known of the other drops.
 func (c *caseReader) line(n *source.Node, s *Situation) {
-	if x := n.Get("drop"); x != nil {
-		s.Drop = c.whole(x, 0, 65535)
+	if x := filled(n, "drop"); x != nil {
+		s.Drop = c.address(x)
 	}
-	if x := n.Get("drops"); x != nil && !x.Empty {
+	if x := filled(n, "drops"); x != nil {
 		if x.Shape != source.Map {
 			c.r.Problem(x, "shape", "", "drops are {address: good, dead or comes_and_goes, ...}")
 		}
 		s.Drops = map[int]string{}
 		for i, k := range x.Keys {
-			if c.oneOf(x.Items[i], "the state of a drop", "good", "dead", "comes_and_goes") >= 0 {
-				s.Drops[c.whole(k, 0, 65535)] = x.Items[i].Text
+			if a := c.address(k); c.oneOf(x.Items[i], "the state of a drop", dropStates...) >= 0 {
+				s.Drops[a] = x.Items[i].Text
 			}
 		}
 	}
-	for _, item := range c.items(n.Get("order")) {
-		s.Order = append(s.Order, c.whole(item, 0, 65535))
+	seen := map[int]bool{}
+	for _, item := range c.items(filled(n, "order")) {
+		s.Order = append(s.Order, c.once(item, seen, "in the order along the cable"))
 	}
-	for _, group := range c.items(n.Get("supplies")) {
+	seen = map[int]bool{}
+	for _, group := range c.items(filled(n, "supplies")) {
+		if group.Shape != source.List {
+			c.r.Problem(group, "shape", "", "supplies are lists of the drops that share one, as in [[1, 3], [5]]")
+			continue
+		}
 		var drops []int
-		for _, item := range c.items(group) {
-			drops = append(drops, c.whole(item, 0, 65535))
+		for _, item := range group.Items {
+			drops = append(drops, c.once(item, seen, "under the supplies"))
 		}
 		s.Supplies = append(s.Supplies, drops)
 	}
 }
 
-var expectKeys = []string{"first", "in_first", "at_least", "at_most", "outcome", "next", "not_offered", "says", "causes", "now", "conditions", "none", "outside", "unit_out", "evidence", "top", "gain_bits", "note"}
+// once is the address of a drop that may stand in some place only once.
+func (c *caseReader) once(n *source.Node, seen map[int]bool, where string) int {
+	a := c.address(n)
+	if seen[a] && a > 1 {
+		c.r.Problem(n, "twice", "", "drop %d stands %s twice", a, where)
+	}
+	seen[a] = true
+	return a
+}
+
+var expectKeys = []string{"first", "in_first", "at_least", "at_most", "outcome", "next", "not_offered", "says", "causes", "now", "conditions", "none", "outside", "unit_out", "evidence", "top", "gain_bits", "note", "source"}
 
 func (c *caseReader) expect(n *source.Node) *Expectation {
 	x := &Expectation{Pos: n.Pos}
@@ -302,82 +334,128 @@ func (c *caseReader) expect(n *source.Node) *Expectation {
 		return x
 	}
 	c.allow(n, "expect", expectKeys)
-	if v := n.Get("first"); v != nil && c.ref(v, KindCause) >= 0 {
+	if v := filled(n, "first"); v != nil && c.ref(v, KindCause) >= 0 {
 		x.First = v.Text
 	}
-	if v := n.Get("in_first"); v != nil {
-		x.InFirst = map[int][]string{}
-		for i, k := range v.Keys {
-			for _, at := range c.refs(v.Items[i], KindCause) {
-				x.InFirst[c.whole(k, 1, 1000)] = append(x.InFirst[c.whole(k, 1, 1000)], c.base.Causes[at].ID)
-			}
-		}
+	if v := filled(n, "in_first"); v != nil {
+		x.InFirst = c.inFirst(v)
 	}
-	x.AtLeast, x.AtMost = c.chances(n.Get("at_least"), true), c.chances(n.Get("at_most"), true)
-	if v := n.Get("outcome"); v != nil && c.oneOf(v, "an outcome", append(slices.Clone(outcomes), "nothing_found", "outside")...) >= 0 {
+	x.AtLeast, x.AtMost = c.chances(filled(n, "at_least"), true, KindCause, KindCondition), c.chances(filled(n, "at_most"), true, KindCause, KindCondition)
+	if v := filled(n, "outcome"); v != nil && c.oneOf(v, "an outcome", append(slices.Clone(outcomes), string(NothingFound), string(OutsideList))...) >= 0 {
 		x.Outcome = Outcome(v.Text)
 	}
-	if v := n.Get("next"); v != nil {
+	if v := filled(n, "next"); v != nil {
 		x.Next = c.stepID(v)
 	}
-	for _, item := range c.items(n.Get("not_offered")) {
+	for _, item := range c.items(filled(n, "not_offered")) {
 		x.NotOffered = append(x.NotOffered, c.stepID(item))
 	}
-	x.Says = c.texts(n.Get("says"))
+	x.Says = c.texts(filled(n, "says"))
 	c.exact(n, x)
 	return x
 }
 
-func (c *caseReader) exact(n *source.Node, x *Expectation) {
-	x.Causes, x.Now, x.Conditions = c.chances(n.Get("causes"), false), c.chances(n.Get("now"), false), c.chances(n.Get("conditions"), false)
-	x.GainBits = c.chances(n.Get("gain_bits"), false)
-	for key, into := range map[string]**float64{"none": &x.None, "outside": &x.Outside, "unit_out": &x.UnitOut, "evidence": &x.Evidence} {
-		if v := n.Get(key); v != nil {
-			p := c.number(v)
-			*into = &p
+// inFirst is {n: [ids]}: causes that stand among the first n.
+func (c *caseReader) inFirst(n *source.Node) map[int][]string {
+	if n.Shape != source.Map {
+		c.r.Problem(n, "shape", "", "in_first is {3: [causes that stand among the first three]}")
+		return nil
+	}
+	all := map[int][]string{}
+	for i, k := range n.Keys {
+		first := c.whole(k, 1, 1000)
+		for _, at := range c.refs(n.Items[i], KindCause) {
+			all[first] = append(all[first], c.base.Causes[at].ID)
 		}
 	}
-	if v := n.Get("top"); v != nil && v.Shape == source.Map && v.Get("causes") != nil && v.Get("probability") != nil {
-		x.Top = &TopSet{Probability: c.number(v.Get("probability")), Causes: []string{}}
-		for _, at := range c.refs(v.Get("causes"), KindCause) {
-			x.Top.Causes = append(x.Top.Causes, c.base.Causes[at].ID)
-		}
+	return all
+}
+
+// exact reads what is held to 1e-9.
+func (c *caseReader) exact(n *source.Node, x *Expectation) {
+	x.Causes, x.Now = c.chances(filled(n, "causes"), false, KindCause), c.chances(filled(n, "now"), false, KindCause)
+	x.Conditions = c.chances(filled(n, "conditions"), false, KindCondition)
+	x.GainBits = c.chances(filled(n, "gain_bits"), false, KindTest, KindRemedy, KindSymptom)
+	x.None, x.Outside, x.UnitOut, x.Evidence = c.exactly(n, "none"), c.exactly(n, "outside"), c.exactly(n, "unit_out"), c.exactly(n, "evidence")
+	v := filled(n, "top")
+	if v == nil {
+		return
+	}
+	c.allow(v, "top", []string{"causes", "probability", "note", "source"})
+	if v.Get("causes") == nil || v.Get("probability") == nil {
+		c.r.Problem(v, "shape", "", "top is {causes: [ids], probability: number}")
+		return
+	}
+	x.Top = &TopSet{Probability: c.number(v.Get("probability")), Causes: []string{}}
+	for _, at := range c.refs(v.Get("causes"), KindCause) {
+		x.Top.Causes = append(x.Top.Causes, c.base.Causes[at].ID)
 	}
 }
 
+func (c *caseReader) exactly(n *source.Node, key string) *float64 {
+	if v := filled(n, key); v != nil {
+		p := c.number(v)
+		return &p
+	}
+	return nil
+}
+
 // chances is {id: number}; with scale, words of the rulebase's scale are numbers too.
-func (c *caseReader) chances(n *source.Node, scale bool) map[string]float64 {
-	if n == nil || n.Empty {
+func (c *caseReader) chances(n *source.Node, scale bool, kinds ...Kind) map[string]float64 {
+	if n == nil {
+		return nil
+	}
+	if n.Shape != source.Map {
+		c.r.Problem(n, "shape", "", "numbers are wanted here by id: {id: number, ...}")
 		return nil
 	}
 	all := map[string]float64{}
 	for i, k := range n.Keys {
-		switch {
-		case c.base.index[k.Text].Kind == KindNone:
-			ids := make([]string, 0, len(c.base.index))
-			for id := range c.base.index {
-				ids = append(ids, id)
-			}
-			slices.Sort(ids)
-			c.r.Problem(k, "unknown-id", source.Nearest(k.Text, ids), "nothing in the rulebase is called %q", k.Text)
-		case scale:
+		if !c.anyOf(k, kinds...) {
+			continue
+		}
+		if scale {
 			all[k.Text] = c.probability(n.Items[i])
-		default:
+		} else {
 			all[k.Text] = c.number(n.Items[i])
 		}
 	}
 	return all
 }
 
+// anyOf says whether an id is of one of some kinds.
+func (c *caseReader) anyOf(n *source.Node, kinds ...Kind) bool {
+	is := c.base.index[n.Text].Kind
+	if n.Shape == source.Scalar && slices.Contains(kinds, is) {
+		return true
+	}
+	var words, ids []string
+	for _, k := range kinds {
+		words = append(words, kindWords[k])
+		ids = append(ids, c.ids(k)...)
+	}
+	wanted := strings.Join(words, " or ")
+	switch {
+	case n.Shape != source.Scalar:
+		c.r.Problem(n, "shape", "", "the id of a %s is wanted here", wanted)
+	case is != KindNone:
+		c.r.Problem(n, "wrong-kind", "", "%s is a %s; a %s is wanted here", n.Text, kindWords[is], wanted)
+	default:
+		c.r.Problem(n, "unknown-id", source.Nearest(n.Text, ids), "no %s is called %q", wanted, n.Text)
+	}
+	return false
+}
+
 // stepID is the id of a test, a remedy, or a symptom offered by itself.
 func (c *caseReader) stepID(n *source.Node) string {
-	id := c.text(n)
-	switch c.base.index[id].Kind {
-	case KindTest, KindRemedy, KindSymptom:
-	default:
-		c.r.Problem(n, "unknown-id", source.Nearest(id, append(c.ids(KindTest), c.ids(KindRemedy)...)), "no test or remedy is called %q", id)
-	}
-	return id
+	c.anyOf(n, KindTest, KindRemedy, KindSymptom)
+	return n.Text
+}
+
+// flagNode is a part of a flag, read like a scalar of a file.
+func flagNode(text string) *source.Node {
+	text = strings.TrimSpace(text)
+	return &source.Node{Text: text, Empty: text == ""}
 }
 
 // ReadGiven reads a flag of the form id=value.
@@ -387,11 +465,11 @@ func (b *Base) ReadGiven(flag string) (GivenValue, error) {
 		return GivenValue{}, fmt.Errorf("%q is not of the form id=value", flag)
 	}
 	c := newCaseReader(b)
-	at := c.ref(&source.Node{Text: strings.TrimSpace(id)}, KindGiven)
+	at := c.ref(flagNode(id), KindGiven)
 	if at < 0 {
 		return GivenValue{}, c.flagError(flag)
 	}
-	v, ok := c.givenValue(&b.Givens[at], &source.Node{Text: strings.TrimSpace(value)})
+	v, ok := c.givenValue(&b.Givens[at], flagNode(value))
 	if !ok {
 		return GivenValue{}, c.flagError(flag)
 	}
@@ -407,7 +485,7 @@ func (b *Base) ReadSee(flag string) (Finding, error) {
 	}
 	f := Finding{Now: true}
 	if i := strings.LastIndexByte(value, '@'); i >= 0 {
-		if p, err := strconv.ParseFloat(value[i+1:], 64); err == nil {
+		if p, err := strconv.ParseFloat(value[i+1:], 64); err == nil && decimal.MatchString(value[i+1:]) {
 			if !(p > 0 && p <= 1) {
 				return f, fmt.Errorf("%q: a sureness is above 0 and at most 1", flag)
 			}
@@ -415,12 +493,12 @@ func (b *Base) ReadSee(flag string) (Finding, error) {
 		}
 	}
 	c := newCaseReader(b)
-	at := c.ref(&source.Node{Text: strings.TrimSpace(id)}, KindSymptom)
+	at := c.ref(flagNode(id), KindSymptom)
 	if at < 0 {
 		return f, c.flagError(flag)
 	}
 	f.Symptom, f.Read = b.Symptoms[at].ID, strings.TrimSpace(value)
-	if f.Value, ok = c.symptomValue(&b.Symptoms[at], &source.Node{Text: f.Read}); !ok {
+	if f.Value, ok = c.symptomValue(&b.Symptoms[at], flagNode(value)); !ok {
 		return f, c.flagError(flag)
 	}
 	return f, nil

@@ -2,9 +2,14 @@ package rulebase
 
 import (
 	"fmt"
+	"maps"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
+
+	"downdrop/rulebase/quantity"
 )
 
 // WriteCase writes a situation as a case file, which reads back to the same
@@ -33,6 +38,9 @@ func (b *Base) WriteCase(s Situation) []byte {
 		}
 	}
 	w.drops(&s)
+	if s.Expect != nil {
+		w.expect(s.Expect)
+	}
 	if w.out.Len() == 0 {
 		return []byte("{}\n")
 	}
@@ -68,7 +76,7 @@ func (w *caseWriter) circumstances(s *Situation) {
 		w.line("sheet: %s", yamlText(s.Sheet))
 	}
 	if e := s.Effort; e != nil {
-		w.line("effort: {stops_drop: %v, stops_bus: %v, visit: %v}", e.StopsDrop, e.StopsBus, e.Visit)
+		w.line("effort: {stops_drop: %s, stops_bus: %s, visit: %s}", numberText(e.StopsDrop), numberText(e.StopsBus), numberText(e.Visit))
 	}
 }
 
@@ -77,7 +85,7 @@ func (w *caseWriter) givens(all []GivenValue) {
 	var parts []string
 	for i, g := range all {
 		if !slices.ContainsFunc(all[i+1:], func(later GivenValue) bool { return later.ID == g.ID }) {
-			parts = append(parts, g.ID+": "+valueText(g.Value))
+			parts = append(parts, g.ID+": "+valueText(g.Value, w.unitOf(g.ID)))
 		}
 	}
 	if len(parts) > 0 {
@@ -85,18 +93,35 @@ func (w *caseWriter) givens(all []GivenValue) {
 	}
 }
 
-// valueText is a value as files write it: a number plainly, in the unit of what is asked.
-func valueText(v Value) string {
-	if v.IsNumber {
-		return strconv.FormatFloat(v.Number, 'g', -1, 64)
+// valueText is a value as files write it: as it was written where that reads
+// back to the same number in the unit of what is asked, else the number plainly.
+func valueText(v Value, unit string) string {
+	if !v.IsNumber {
+		return yamlText(v.Word)
 	}
-	return yamlText(v.Word)
+	if x, err := quantity.Parse(v.Word, unit); err == nil && x == v.Number {
+		return yamlText(v.Word)
+	}
+	return numberText(v.Number)
+}
+
+func numberText(x float64) string { return strconv.FormatFloat(x, 'g', -1, 64) }
+
+// unitOf is the unit that a given or symptom is asked in.
+func (w *caseWriter) unitOf(id string) string {
+	switch ref := w.b.index[id]; ref.Kind {
+	case KindGiven:
+		return w.b.Givens[ref.Index].Unit
+	case KindSymptom:
+		return w.b.Symptoms[ref.Index].Unit
+	}
+	return ""
 }
 
 func (w *caseWriter) finding(f *Finding, done []Done) string {
-	parts := []string{"symptom: " + f.Symptom, "value: " + valueText(f.Value)}
+	parts := []string{"symptom: " + f.Symptom, "value: " + valueText(f.Value, w.unitOf(f.Symptom))}
 	if f.Sure != nil {
-		parts = append(parts, "sure: "+strconv.FormatFloat(*f.Sure, 'g', -1, 64))
+		parts = append(parts, "sure: "+numberText(*f.Sure))
 	}
 	if f.At != "" {
 		parts = append(parts, "at: "+string(f.At))
@@ -163,9 +188,77 @@ func joinTexts(all []string) string {
 	return strings.Join(parts, ", ")
 }
 
-// yamlText is a text as YAML: bare where it is a plain word, else in quotes.
+// expect writes what a rule test expects.
+func (w *caseWriter) expect(x *Expectation) {
+	w.line("expect:")
+	before := w.out.Len()
+	w.word("first", x.First)
+	if len(x.InFirst) > 0 {
+		w.line("  in_first:")
+		for _, n := range slices.Sorted(maps.Keys(x.InFirst)) {
+			w.line("    %d: [%s]", n, strings.Join(x.InFirst[n], ", "))
+		}
+	}
+	w.numbers("at_least", x.AtLeast)
+	w.numbers("at_most", x.AtMost)
+	w.word("outcome", string(x.Outcome))
+	w.word("next", x.Next)
+	w.texts("not_offered", x.NotOffered)
+	w.texts("says", x.Says)
+	w.numbers("causes", x.Causes)
+	w.numbers("now", x.Now)
+	w.numbers("conditions", x.Conditions)
+	for _, one := range []struct {
+		key string
+		p   *float64
+	}{{"none", x.None}, {"outside", x.Outside}, {"unit_out", x.UnitOut}, {"evidence", x.Evidence}} {
+		if one.p != nil {
+			w.line("  %s: %s", one.key, numberText(*one.p))
+		}
+	}
+	if x.Top != nil {
+		w.line("  top: {causes: [%s], probability: %s}", strings.Join(x.Top.Causes, ", "), numberText(x.Top.Probability))
+	}
+	w.numbers("gain_bits", x.GainBits)
+	if w.out.Len() == before {
+		w.line("  {}")
+	}
+}
+
+func (w *caseWriter) word(key, word string) {
+	if word != "" {
+		w.line("  %s: %s", key, word)
+	}
+}
+
+func (w *caseWriter) texts(key string, all []string) {
+	if len(all) > 0 {
+		w.line("  %s: [%s]", key, joinTexts(all))
+	}
+}
+
+// numbers writes numbers by id; none at all is not the same as an empty list.
+func (w *caseWriter) numbers(key string, all map[string]float64) {
+	if all == nil {
+		return
+	}
+	parts := make([]string, 0, len(all))
+	for _, id := range slices.Sorted(maps.Keys(all)) {
+		parts = append(parts, id+": "+numberText(all[id]))
+	}
+	w.line("  %s: {%s}", key, strings.Join(parts, ", "))
+}
+
+// yamlWords are words that other readers of YAML than ours take for something else.
+var yamlWords = []string{"true", "false", "yes", "no", "on", "off", "null", "y", "n"}
+
+// bare is a text that YAML and its readers take as it stands.
+var bare = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9_.-]*( [A-Za-z0-9_.-]+)*$`)
+
+// yamlText is a text as YAML: bare where it is plain words, else in quotes, with
+// escapes for what cannot be seen.
 func yamlText(s string) string {
-	if isID(s) && !slices.Contains([]string{"true", "false", "yes", "no", "on", "off", "null", "y", "n"}, s) {
+	if bare.MatchString(s) && !slices.Contains(yamlWords, strings.ToLower(s)) {
 		return s
 	}
 	var q strings.Builder
@@ -179,10 +272,12 @@ func yamlText(s string) string {
 			q.WriteString(`\n`)
 		case r == '\t':
 			q.WriteString(`\t`)
-		case r < ' ' || r == 0x7f || r == 0x85 || r == 0xa0 || r == 0x2028 || r == 0x2029 || r == 0xfeff:
-			fmt.Fprintf(&q, `\u%04x`, r)
-		default:
+		case unicode.IsPrint(r):
 			q.WriteRune(r)
+		case r > 0xffff:
+			fmt.Fprintf(&q, `\U%08x`, r)
+		default:
+			fmt.Fprintf(&q, `\u%04x`, r)
 		}
 	}
 	q.WriteByte('"')

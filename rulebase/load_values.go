@@ -34,13 +34,20 @@ func (l *loader) fields(e entry, allowed ...string) fields {
 
 // allow refuses keys that do not belong there, and keys without a value.
 func (l *loader) allow(node *source.Node, of string, allowed []string) {
+	l.known(node, of, allowed)
+	for i, k := range node.Keys {
+		if node.Items[i].Empty && k.Text != "note" && slices.Contains(allowed, k.Text) {
+			l.r.Problem(k, "empty", "", "%s has nothing behind it; write the value, or take the key out", k.Text)
+		}
+	}
+}
+
+// known refuses keys that do not belong there.
+func (l *loader) known(node *source.Node, of string, allowed []string) {
 	for i, k := range node.Keys {
 		item := node.Items[i]
 		switch {
 		case slices.Contains(allowed, k.Text):
-			if item.Empty && k.Text != "note" {
-				l.r.Problem(k, "empty", "", "%s has nothing behind it; write the value, or take the key out", k.Text)
-			}
 		case item.Empty && i > 0 && digits(k.Text) && digits(node.Items[i-1].Text):
 			l.r.Problem(k, "number", "", "a number has a decimal point, not a comma: %s.%s", node.Items[i-1].Text, k.Text)
 		case item.Empty && strings.ContainsAny(k.Text, " ?:"):
