@@ -2,6 +2,7 @@ package conversation
 
 import (
 	"slices"
+	"strings"
 
 	"downdrop/engine"
 	"downdrop/rulebase"
@@ -28,18 +29,91 @@ func (t *Talk) choose(s *State, d *engine.Diagnosis) Question {
 	if p := t.plainRemedy(s, d); p != nil {
 		return t.lead(s, p.Step, p.AskFirst)
 	}
+	away := likelyAway(d)
+	if away != nil && remedyProbability(d, away.Step.ID) >= plenty {
+		return t.awayQuestion(s, d, away)
+	}
 	if q, ok := t.lossOfBusQuestion(s, d); ok {
 		return q
 	}
 	for _, p := range d.Next {
-		if !t.passedOver(s, p.Step) {
+		if !t.passedOver(s, p.Step) && worthDoing(&p) && (away == nil || !farFetched(d, &p)) {
 			return t.lead(s, p.Step, p.AskFirst)
 		}
 	}
 	if q, ok := t.unlock(s, d); ok {
 		return q
 	}
-	return Question{Kind: AskMore, Says: sayNothingLeft(len(d.Next) > 0), Answers: numbered(t.moreAnswers(s, d))}
+	return t.awayQuestion(s, d, away)
+}
+
+// awayQuestion asks for the one given that a likely remedy waits for, else says
+// what would help.
+func (t *Talk) awayQuestion(s *State, d *engine.Diagnosis, away *engine.Withheld) Question {
+	if away != nil {
+		if a, ok := t.unlockAnswer(*away); ok {
+			id, asks := strings.CutPrefix(a.Entry, "ask ")
+			if th := t.words.thing(id); asks && th != nil && th.kind == rulebase.KindGiven && !s.settled(id) {
+				return t.givenQuestion(th.index, away.Step.ID)
+			}
+		}
+	}
+	return t.moreQuestion(s, d, away)
+}
+
+// idle is the gain below which a question or test is not put to anybody: a
+// hundredth of a choice between two equals (a choice of ours). By its minutes on
+// paper the diagnosis may still put it first.
+const idle = 0.01
+
+// worthDoing says whether a step on offer can be put to somebody. What is not stays
+// on the list of "what else".
+func worthDoing(p *engine.Proposal) bool {
+	return p.Step.Kind == rulebase.KindRemedy || len(p.Step.PutsRight) > 0 || p.GainBits >= idle
+}
+
+// farFetched says that a remedy is not what anybody would try while the likely one
+// only waits for another person or tool: it takes the cause less than once in ten.
+func farFetched(d *engine.Diagnosis, p *engine.Proposal) bool {
+	return p.Step.Kind == rulebase.KindRemedy && remedyProbability(d, p.Step.ID) < 1-plenty
+}
+
+// likelyAway is the withheld remedy that is likelier than not the thing to do; nil
+// where there is none. It is for another person or place, or for other tools.
+func likelyAway(d *engine.Diagnosis) *engine.Withheld {
+	var best *engine.Withheld
+	p := enough
+	for i := range d.NotOffered {
+		w := &d.NotOffered[i]
+		if w.Step.Kind != rulebase.KindRemedy || w.Step.Temporary || w.Why == engine.WhyDone || w.Why == engine.WhyUnconfirmed || w.Why == engine.WhyHarmless {
+			continue
+		}
+		if q := remedyProbability(d, w.Step.ID); q >= p {
+			best, p = w, q
+		}
+	}
+	return best
+}
+
+// moreQuestion says that nothing can be put to anybody here and now, and what would help.
+func (t *Talk) moreQuestion(s *State, d *engine.Diagnosis, away *engine.Withheld) Question {
+	q := Question{Kind: AskMore, Says: sayNothingLeft(t.anyPassed(s, d))}
+	if away != nil {
+		q.Says = sayRemedyAway(*away)
+		q.For = away.Step.ID
+	}
+	q.Answers = numbered(t.moreAnswers(s, d, away))
+	return q
+}
+
+// anyPassed says whether something worth doing was passed over.
+func (t *Talk) anyPassed(s *State, d *engine.Diagnosis) bool {
+	return slices.ContainsFunc(d.Next, func(p engine.Proposal) bool { return worthDoing(&p) && t.settledStep(s, p.Step) })
+}
+
+// settledStep says whether somebody passed a step over, or the question it is.
+func (t *Talk) settledStep(s *State, st *rulebase.Step) bool {
+	return s.settled(st.ID) || st.Implied && s.settled(t.base.Symptoms[st.Yields[0]].ID)
 }
 
 // waiting gives the first question waiting; a step waits as the questions that lead up to it.
@@ -53,7 +127,7 @@ func (t *Talk) waiting(s *State, d *engine.Diagnosis) Question {
 		return t.lead(s, st, p.AskFirst)
 	}
 	if w := withheldOf(d, q.ID); w != nil && w.Why == engine.WhyUnconfirmed {
-		if c, ok := t.unconfirmed(*w); ok {
+		if c, ok := t.unconfirmed(s, *w); ok {
 			return c
 		}
 	}
@@ -188,10 +262,19 @@ func (t *Talk) said(s *State, id string) bool {
 // work: the engine would have a finding that is not sure looked at again, but
 // who has just answered is not asked the same at once. "What else" still lists it.
 func (t *Talk) passedOver(s *State, st *rulebase.Step) bool {
-	if s.settled(st.ID) || st.Implied && s.settled(t.base.Symptoms[st.Yields[0]].ID) {
+	if t.settledStep(s, st) {
 		return true
 	}
+	if st.Implied && t.base.Symptoms[st.Yields[0]].By == rulebase.ByAsking && t.everSeen(s, st.Yields[0]) {
+		return true // what somebody remembers does not change with work
+	}
 	return len(st.Yields) > 0 && len(st.PutsRight) == 0 && !slices.ContainsFunc(st.Yields, func(y int) bool { return !t.seenNow(s, y) })
+}
+
+// everSeen says whether a symptom of this drop was given at any time.
+func (t *Talk) everSeen(s *State, symptom int) bool {
+	id := t.base.Symptoms[symptom].ID
+	return slices.ContainsFunc(s.Situation.Findings, func(f rulebase.Finding) bool { return f.Symptom == id && f.Drop == 0 })
 }
 
 // seenNow says whether a symptom of this drop was given in this state of work, or
@@ -220,7 +303,7 @@ func (t *Talk) lead(s *State, st *rulebase.Step, askFirst []string) Question {
 	if t.needsConfirming(st) {
 		for _, w := range st.Warnings {
 			if !slices.Contains(s.Situation.Confirmed, t.base.Warnings[w].ID) {
-				return t.confirmQuestion(w, st)
+				return t.confirmQuestion(s, w, st)
 			}
 		}
 	}
@@ -240,7 +323,7 @@ func (t *Talk) unlock(s *State, d *engine.Diagnosis) (Question, bool) {
 		if w.Why != engine.WhyUnconfirmed || s.settled(w.Step.ID) {
 			continue
 		}
-		if q, ok := t.unconfirmed(w); ok {
+		if q, ok := t.unconfirmed(s, w); ok {
 			return q, true
 		}
 	}
@@ -248,10 +331,10 @@ func (t *Talk) unlock(s *State, d *engine.Diagnosis) (Question, bool) {
 }
 
 // unconfirmed asks for the fact for want of which a step is withheld.
-func (t *Talk) unconfirmed(w engine.Withheld) (Question, bool) {
+func (t *Talk) unconfirmed(s *State, w engine.Withheld) (Question, bool) {
 	for _, i := range w.Step.Warnings {
 		if t.base.Warnings[i].ID == w.Detail {
-			return t.confirmQuestion(i, w.Step), true
+			return t.confirmQuestion(s, i, w.Step), true
 		}
 	}
 	return Question{}, false
@@ -295,15 +378,23 @@ func remedyProbability(d *engine.Diagnosis, id string) float64 {
 }
 
 // moreAnswers are the answers that would let something be offered again.
-func (t *Talk) moreAnswers(s *State, d *engine.Diagnosis) []Answer {
+func (t *Talk) moreAnswers(s *State, d *engine.Diagnosis, away *engine.Withheld) []Answer {
 	var out []Answer
+	if away != nil {
+		if a, ok := t.unlockAnswer(*away); ok {
+			out = append(out, a)
+		}
+	}
 	for _, p := range d.Next {
-		if len(out) < 3 && t.passedOver(s, p.Step) {
+		if len(out) < 4 && t.settledStep(s, p.Step) && worthDoing(&p) {
 			out = append(out, Answer{Says: sayAfterAll(p.Step), Entry: t.doEntry(p.Step)})
 		}
 	}
 	for _, w := range worthwhile(d) {
-		if a, ok := t.unlockAnswer(w); ok && len(out) < mostAnswers-2 && !slices.ContainsFunc(out, func(o Answer) bool { return o.Entry == a.Entry }) {
+		if w.Why == engine.WhyPlace && !slices.Contains(w.Step.At, rulebase.Field) {
+			continue // a unit goes to the bench after the decision, not for a question
+		}
+		if a, ok := t.unlockAnswer(w); ok && len(out) < 5 && !slices.ContainsFunc(out, func(o Answer) bool { return o.Entry == a.Entry }) {
 			out = append(out, a)
 		}
 	}
@@ -330,8 +421,10 @@ func (t *Talk) unlockAnswer(w engine.Withheld) (Answer, bool) {
 		}
 		return Answer{Says: sayWhoIsHere(who, w.Step), Entry: whoNames[who] + " is here"}, true
 	case engine.WhyPlace:
-		if len(w.Step.At) > 0 {
-			return Answer{Says: sayPlaceFor(w.Step.At[0], w.Step), Entry: placeEntries[w.Step.At[0]]}, true
+		for _, p := range []rulebase.Place{rulebase.Field, rulebase.Bench} { // nobody goes to a phone for a step
+			if slices.Contains(w.Step.At, p) {
+				return Answer{Says: sayPlaceFor(p, w.Step), Entry: placeEntries[p]}, true
+			}
 		}
 	case engine.WhyAlone:
 		return Answer{Says: sayNotAloneFor(w.Step), Entry: "not alone"}, true

@@ -159,7 +159,7 @@ func firstOf(lines []string) string {
 
 // hear takes in a whole entry.
 func (l *listener) hear(entry string) {
-	if l.hearWhole(entry) {
+	if l.hearConfirms(entry) || l.hearWhole(entry) {
 		return
 	}
 	l.parts(cut(entry))

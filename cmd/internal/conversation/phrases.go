@@ -152,6 +152,7 @@ var (
 	saveRE      = regexp.MustCompile(`(?i)^(?:stop and save|save and stop|save|stop)(?: (?:it |this )?as (?:a )?case(?: file)?)?(?:\s+(?:as |to |in |under )?([A-Za-z0-9][\w.-]*))?$`)
 	quitRE      = regexp.MustCompile(`(?i)^(?:quit|exit|q|bye|end)$`)
 	confirmRE   = regexp.MustCompile(`(?i)^(?:i |i have |yes,? i )?confirm(?:ed)?\b[\s:]*(.*)$`)
+	confirmsRE  = regexp.MustCompile(`(?i)\s*(?:[,;]|\band\b)\s*(?:confirm(?:ed)?\s+)?`)
 	chooseRE    = regexp.MustCompile(`(?i)^(?:do|let's do|i will do|go for|take)\s+(.+)$`)
 	numberRE    = regexp.MustCompile(`^#?(\d{1,3})[.)]?$`)
 	yesRE       = regexp.MustCompile(`(?i)^(?:yes|y|ok|okay|sure|yep|yeah|confirmed|confirm|i confirm|go on|continue)$`)

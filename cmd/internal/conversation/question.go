@@ -134,9 +134,15 @@ func (t *Talk) proofQuestion(st *rulebase.Step) Question {
 
 // confirmQuestion asks for the fact that a warning names. Its first answer is not
 // now: who answers 1 from habit confirms nothing.
-func (t *Talk) confirmQuestion(warning int, st *rulebase.Step) Question {
+func (t *Talk) confirmQuestion(s *State, warning int, st *rulebase.Step) Question {
 	w := &t.base.Warnings[warning]
-	return Question{Kind: AskConfirm, ID: w.ID, For: st.ID, Says: sayAskConfirm(w, st), Answers: numbered([]Answer{
+	var also []string
+	for _, o := range st.Warnings {
+		if id := t.base.Warnings[o].ID; o != warning && !slices.Contains(s.Situation.Confirmed, id) {
+			also = append(also, id)
+		}
+	}
+	return Question{Kind: AskConfirm, ID: w.ID, For: st.ID, Says: sayAskConfirm(w, st, also), Answers: numbered([]Answer{
 		{Says: sayNotNow, Entry: "not now"}, {Says: sayConfirm(w), Entry: "confirm " + w.ID}})}
 }
 

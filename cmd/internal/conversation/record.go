@@ -3,6 +3,7 @@ package conversation
 import (
 	"cmp"
 	"slices"
+	"strings"
 
 	"downdrop/rulebase"
 )
@@ -205,6 +206,23 @@ func (l *listener) hearConfirm(text, rest string, _ manner) bool {
 	}
 	l.understood(text, sayConfirmed(l.t.base.Warnings[w.index]))
 	l.answered(AskConfirm, w.id)
+	return true
+}
+
+// hearConfirms takes in an entry that names several facts: "confirm a, b and c".
+func (l *listener) hearConfirms(entry string) bool {
+	m := confirmRE.FindStringSubmatch(entry)
+	if m == nil {
+		return false
+	}
+	parts := confirmsRE.Split(m[1], -1)
+	if len(parts) < 2 || slices.ContainsFunc(parts, func(p string) bool { return l.t.words.named(l.t.words.warnings, p) == nil }) {
+		return false
+	}
+	for _, p := range parts {
+		l.hearConfirm(p, "confirm "+p, manner{})
+	}
+	l.heard[len(l.heard)-len(parts)].Text = strings.TrimSuffix(entry, m[1]) + parts[0]
 	return true
 }
 

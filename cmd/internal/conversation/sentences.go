@@ -457,8 +457,12 @@ func sayAskProof(st *rulebase.Step, watch *rulebase.Symptom) []string {
 	return []string{fmt.Sprintf("Now prove it. Watch for %s: %s", minutes(st.Proof.Minutes), watch.Ask)}
 }
 
-func sayAskConfirm(w *rulebase.Warning, st *rulebase.Step) []string {
-	return []string{"Before this step: " + st.Do, sayWarning(w), fmt.Sprintf("If that is so, name it: \"confirm %s\". If not, leave the step alone.", w.ID)}
+func sayAskConfirm(w *rulebase.Warning, st *rulebase.Step, also []string) []string {
+	lines := []string{"Before this step: " + st.Do, sayWarning(w), fmt.Sprintf("If that is so, name it: \"confirm %s\". If not, leave the step alone.", w.ID)}
+	if len(also) > 0 {
+		lines = append(lines, "Then this step asks for "+strings.Join(also, ", ")+"; one entry can name several.")
+	}
+	return lines
 }
 
 // sayWarning is a warning with its signal word and its reason.
@@ -479,6 +483,11 @@ func sayNothingLeft(passed bool) []string {
 		return []string{"All that is on offer was passed over. One of it after all, or something new?"}
 	}
 	return []string{"Nothing more can be offered from here with what is at hand. Something new?"}
+}
+
+// sayRemedyAway says what is to be done where it cannot be done from here.
+func sayRemedyAway(w engine.Withheld) []string {
+	return []string{"Enough is known. What is to be done: " + w.Step.Do + ".", "Not from here: " + sayReason(w) + "."}
 }
 
 func sayAfterAll(st *rulebase.Step) string    { return "after all: " + st.Do }
