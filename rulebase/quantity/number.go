@@ -101,7 +101,7 @@ func round12(x float64) float64 {
 
 // letter reads 4k7 and its like.
 func (r *reader) letter(m []string) []candidate {
-	sign, whole, letter, part, rest := m[1], m[2], m[3], m[4], strings.TrimSpace(m[5])
+	sign, whole, letter, part, rest := r.minus(m[1]), m[2], m[3], m[4], strings.TrimSpace(m[5])
 	if whole == "" {
 		whole = "0"
 	}
@@ -185,14 +185,7 @@ var (
 func (r *reader) decimals(number string) []string {
 	sign, n := "", number
 	if strings.HasPrefix(n, "-") {
-		sign, n = "-", n[1:]
-		if r.unit.base == "ohm" {
-			r.refuse(DoubtNumber, "%q: a resistance cannot be negative. A meter shows that where the line is still live or charged: prove it dead by the site's rules, then measure again.", r.text)
-		}
-		if r.unit.positive {
-			r.ask(DoubtNumber, "%q: what is in %s cannot be negative.", r.text, r.unitName())
-			sign = ""
-		}
+		sign, n = r.minus("-"), n[1:]
 	}
 	whole := func(one string) []string { return []string{sign + one} }
 	if strings.ContainsAny(n, "eE") {
@@ -221,6 +214,20 @@ func (r *reader) decimals(number string) []string {
 		return []string{sign + plain, sign + "0." + n[1:]}
 	}
 	return whole(n)
+}
+
+// minus is the sign of a number, where the unit can have one.
+func (r *reader) minus(sign string) string {
+	switch {
+	case sign != "-":
+		return ""
+	case r.unit.base == "ohm":
+		r.refuse(DoubtNumber, "%q: a resistance cannot be negative. A meter shows that where the line is still live or charged: prove it dead by the site's rules, then measure again.", r.text)
+	case r.unit.positive:
+		r.ask(DoubtNumber, "%q: what is in %s cannot be negative.", r.text, r.unitName())
+		return ""
+	}
+	return sign
 }
 
 func zeros(n string) bool { return strings.HasPrefix(n, "0") }
