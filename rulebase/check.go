@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-
-	"downdrop/rulebase/source"
 )
 
 // check looks for what is wrong between entries. What an entry lacks because it
@@ -161,103 +159,4 @@ func firstOf(names []int, rests []string) string {
 		}
 	}
 	return ""
-}
-
-// Remarks are remarks about the sense of a rulebase that do not stop it from loading.
-func (b *Base) Remarks() []Problem {
-	r := source.NewReader()
-	say := func(pos Position, kind, format string, args ...any) {
-		r.Add(Problem{Position: pos, Kind: kind, Says: fmt.Sprintf(format, args...)})
-	}
-	obtained := map[int]bool{}
-	for i := range b.Tests {
-		t := &b.Tests[i]
-		tells := false
-		for _, s := range t.Yields {
-			obtained[s] = true
-			tells = tells || b.Symptoms[s].Weighs || b.reads(b.Symptoms[s].Slot)
-		}
-		if !tells && !t.Implied {
-			say(t.Pos, "tells-nothing", "%s yields nothing that weighs or that a rule reads", t.ID)
-		}
-	}
-	for i := range b.Symptoms {
-		s := &b.Symptoms[i]
-		isComplaint := b.Complaint != nil && b.Complaint.Symptom == i
-		if !obtained[i] && !isComplaint && !b.sets(s.Slot) {
-			say(s.Pos, "never-proposed", "no test yields %s and it does not say `by: asking` or `by: looking`: it is only taken, never proposed", s.ID)
-		}
-		if !s.Weighs && !b.reads(s.Slot) {
-			say(s.Pos, "weighs-nothing", "%s has no shows and no rule or step reads it", s.ID)
-		}
-	}
-	b.remarkCauses(say)
-	r.Problems.Sort()
-	return r.Problems.List
-}
-
-func (b *Base) remarkCauses(say func(Position, string, string, ...any)) {
-	shown := map[int]bool{}
-	mark := func(e *Expression) {
-		if e != nil {
-			for _, n := range e.Reads() {
-				shown[n] = true
-			}
-		}
-	}
-	for i := range b.Symptoms {
-		for _, row := range b.Symptoms[i].Shows {
-			mark(row.When)
-		}
-	}
-	for changed := true; changed; {
-		before := len(shown)
-		for i := range b.Conditions {
-			if shown[b.Conditions[i].Slot] {
-				mark(b.Conditions[i].When)
-			}
-		}
-		changed = len(shown) != before
-	}
-	for i := range b.Causes {
-		c := &b.Causes[i]
-		if !shown[c.Slot] {
-			say(c.Pos, "shows-nowhere", "no symptom depends on %s: nothing seen can ever speak for it", c.ID)
-		}
-		if len(c.Remedies) == 0 {
-			say(c.Pos, "no-remedy", "%s has no remedy: nothing can be advised against it", c.ID)
-		}
-	}
-	for i := range b.Conditions {
-		if c := &b.Conditions[i]; !shown[c.Slot] {
-			say(c.Pos, "shows-nowhere", "no symptom depends on the condition %s", c.ID)
-		}
-	}
-}
-
-// reads says whether any rule or only_if reads a name.
-func (b *Base) reads(name int) bool {
-	for i := range b.Rules {
-		if slices.Contains(b.Rules[i].When.Reads(), name) {
-			return true
-		}
-	}
-	for _, steps := range [][]Step{b.Tests, b.Remedies} {
-		for i := range steps {
-			if e := steps[i].OnlyIf; e != nil && slices.Contains(e.Reads(), name) {
-				return true
-			}
-		}
-	}
-	return false
-}
-
-// sets says whether any rule sets a name.
-func (b *Base) sets(name int) bool {
-	for i := range b.Rules {
-		if slices.ContainsFunc(b.Rules[i].Then, func(a Assignment) bool { return a.Name == name }) {
-			return true
-		}
-	}
-	return false
 }

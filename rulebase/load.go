@@ -64,7 +64,7 @@ func IsRuleFile(name string) bool {
 // error is a *Problems with all that is wrong in all files, or the error of a
 // file that could not be read. A rulebase with problems never loads half.
 func Load(layers ...Layer) (*Base, error) {
-	l := &loader{r: source.NewReader(), base: &Base{}, sections: map[string][]entry{}, seen: map[string]entry{}, kind: map[string]Kind{}, sources: map[string]bool{}}
+	l := &loader{r: source.NewReader(), base: &Base{}, sections: map[string][]entry{}, seen: map[string]entry{}, kind: map[string]Kind{}, sources: map[string]bool{}, used: map[string]bool{}}
 	digest := sha256.New()
 	for i, layer := range layers {
 		if err := l.readLayer(i, layer, digest); err != nil {
@@ -77,6 +77,7 @@ func Load(layers ...Layer) (*Base, error) {
 	if err := l.r.Err(); err != nil {
 		return nil, err
 	}
+	l.base.text, l.base.sourcesUsed = l.r, l.used
 	return l.base, nil
 }
 
@@ -112,6 +113,7 @@ type loader struct {
 	kind      map[string]Kind
 	scopeIDs  map[string]int
 	sources   map[string]bool
+	used      map[string]bool // sources that something rests on; nil in case files, which name none
 }
 
 var sectionNames = []string{"rulebase", "givens", "causes", "conditions", "symptoms", "rules", "tests", "remedies", "warnings", "sources"}
@@ -248,6 +250,9 @@ func isID(s string) bool {
 // build makes the Base from the entries.
 func (l *loader) build() {
 	b := l.base
+	for _, e := range l.sections["sources"] {
+		l.sources[e.id] = true
+	}
 	for _, e := range l.sections["sources"] {
 		l.source(e)
 	}

@@ -11,7 +11,6 @@ import (
 
 func (l *loader) source(e entry) {
 	f := l.fields(e, "says", "kind")
-	l.sources[e.id] = true
 	l.base.Sources = append(l.base.Sources, Source{ID: e.id, Pos: e.key.Pos, Says: f.must("says"), Kind: f.text("kind")})
 }
 

@@ -181,7 +181,9 @@ func (l *loader) row(n *source.Node, s *Symptom) []float64 {
 	sum, count, good := 0.0, 0, len(s.Values) > 0
 	for i, k := range n.Keys {
 		if slices.Contains(rowKeys, k.Text) {
-			l.rowNote(k, n.Items[i])
+			if k.Text == "source" {
+				l.sourceID(n.Items[i])
+			}
 			continue
 		}
 		v := slices.Index(s.Values, k.Text)
@@ -229,16 +231,6 @@ func unnamed(values []string, named []bool) []string {
 		}
 	}
 	return left
-}
-
-// rowNote checks what a row says besides its values.
-func (l *loader) rowNote(k, v *source.Node) {
-	switch k.Text {
-	case "source":
-		l.sourceID(v)
-	case "because":
-		l.text(v)
-	}
 }
 
 func (l *loader) notAValue(k, item *source.Node, s *Symptom) {

@@ -47,6 +47,8 @@ func (l *loader) known(node *source.Node, of string, allowed []string) {
 	for i, k := range node.Keys {
 		item := node.Items[i]
 		switch {
+		case k.Text == "source" && l.used != nil && !item.Empty:
+			l.sourceID(item)
 		case slices.Contains(allowed, k.Text):
 		case item.Empty && i > 0 && digits(k.Text) && digits(node.Items[i-1].Text):
 			l.r.Problem(k, "number", "", "a number has a decimal point, not a comma: %s.%s", node.Items[i-1].Text, k.Text)
@@ -387,11 +389,12 @@ func (f fields) sourceOf(required bool) string {
 		}
 		return ""
 	}
-	return f.l.sourceID(n)
+	return n.Text // checked with the keys
 }
 
 func (l *loader) sourceID(n *source.Node) string {
 	id := l.text(n)
+	l.used[id] = true
 	if id != commonPractice && !l.sources[id] && n.Shape == source.Scalar {
 		l.r.Problem(n, "unknown-id", source.Nearest(id, slices.Sorted(maps.Keys(l.sources))), "no source is called %q", id)
 	}

@@ -47,6 +47,10 @@ type Base struct {
 	Names []Name
 
 	index map[string]Ref
+
+	// For remarks only: what was read, and the sources that something rests on.
+	text        *source.Reader
+	sourcesUsed map[string]bool
 }
 
 // A Kind says which section an id belongs to.

@@ -83,11 +83,17 @@ func (r *Reader) Err() error {
 	return &r.Problems
 }
 
+// Line is the line of a file that was read, "" where there is none.
+func (r *Reader) Line(p Position) string {
+	if lines := r.lines[p.File]; p.Line > 0 && p.Line <= len(lines) {
+		return lines[p.Line-1]
+	}
+	return ""
+}
+
 // Add adds a problem and looks up its line.
 func (r *Reader) Add(p Problem) {
-	if lines := r.lines[p.File]; p.Line > 0 && p.Line <= len(lines) {
-		p.Text = lines[p.Line-1]
-	}
+	p.Text = r.Line(p.Position)
 	r.Problems.List = append(r.Problems.List, p)
 }
 
