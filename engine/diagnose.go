@@ -340,18 +340,14 @@ func (w *weighing) unitOut() float64 {
 // leftOut bounds the posterior mass of the sets that are not held.
 func (w *weighing) leftOut() float64 {
 	base := w.p.base
-	empty := hypothesis.Of(len(base.Causes), [][]int{{}})
-	alone := belief.Prior(w.ses.system, w.ses.system.Settle(empty), w.ses.odds, 1, 0, 0, &belief.Desk{})
+	empty := w.ses.system.Settle(hypothesis.Of(len(base.Causes), [][]int{{}}))
 	influence := w.ses.system.Influence()
 	var bearings []belief.Bearing
 	for i := range w.pieces {
 		if !w.pieces[i].isReport() {
 			continue // forbidding only takes mass away: leaving it out keeps a bound
 		}
-		o := w.k.observation(w.ses, &w.pieces[i])
-		one := alone.Copy()
-		one.Observe(o)
-		bearings = append(bearings, belief.Bear(o, influence, one.Weight[0]))
+		bearings = append(bearings, belief.Bear(w.k.observation(w.ses, &w.pieces[i]), influence, empty))
 	}
 	atMost := min(base.FaultsAtMost, len(base.Causes))
 	rest := belief.LeftOut(w.ses.odds, base.Together, w.p.atMost+1, atMost, bearings)

@@ -4,28 +4,79 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	"downdrop/engine/hypothesis"
 )
 
 // A Bearing is what one observation can do to a set that is not held.
 type Bearing struct {
-	// Causes are those that can change the observation's probability.
+	// Causes are those without one of which no set raises the observation's
+	// probability above Base.
 	Causes map[int]bool
-	// Base is its probability where none of them is present, Most the largest any set can give it.
+	// Base is its probability where no cause is present, Most the largest any set can give it.
 	Base, Most float64
 }
 
 // Bear works out the bearing of an observation. influence is the causes behind
-// each condition (hypothesis.System.Influence); base the observation's
-// probability in the empty set.
-func Bear(o Observation, influence []map[int]bool, base float64) Bearing {
-	causes := map[int]bool{}
-	o.Symptom.Reads(func(n int) { causes[n] = true }, func(n int) {
-		for c := range influence[n] {
-			causes[c] = true
+// each condition (hypothesis.System.Influence); empty is the conditions settled
+// for the empty set alone.
+//
+// For a set to give a value more than the empty set does, another row has to
+// count: one that gives more and that the set switches on, or any, where the set
+// switches off the row that counts for the empty set. So only causes behind
+// those rows bear.
+func Bear(o Observation, influence []map[int]bool, empty *hypothesis.Settled) Bearing {
+	s := o.Symptom
+	b := Bearing{Causes: map[int]bool{}}
+	behind := func(f *hypothesis.Formula) {
+		f.Reads(func(n int) { b.Causes[n] = true }, func(n int) {
+			for c := range influence[n] {
+				b.Causes[c] = true
+			}
+		})
+	}
+	holds := func(f *hypothesis.Formula) bool {
+		return f.Holds(func(int) bool { return false }, func(n int) bool { return empty.Column(n)[0]&1 == 1 })
+	}
+	value, most := s.bear(o.Value, holds, behind)
+	b.Base = unsure(value, o.Sure, s.values)
+	b.Most = max(b.Base, unsure(most, o.Sure, s.values))
+	return b
+}
+
+// bear gives a value's probability in the empty set and the largest that any set
+// can give it, and calls behind for the rows that could raise it.
+func (s *Symptom) bear(value int, holds func(*hypothesis.Formula) bool, behind func(*hypothesis.Formula)) (base, most float64) {
+	if s.independent {
+		no := 1.0
+		for _, r := range s.rows {
+			on := holds(r.When)
+			if on {
+				no *= 1 - r.P[s.yes]
+			}
+			// Yes is raised by switching rows on, no by switching rows off.
+			if on != (value == s.yes) {
+				behind(r.When)
+			}
 		}
-	})
-	most := unsure(o.Symptom.most(o.Value), o.Sure, o.Symptom.values)
-	return Bearing{causes, base, max(base, most)}
+		if value == s.yes {
+			return 1 - no, s.most(value)
+		}
+		return no, s.most(value)
+	}
+	counts := 0
+	for !holds(s.rows[counts].When) {
+		counts++
+	}
+	base = s.rows[counts].P[value]
+	for i, r := range s.rows {
+		if i == counts {
+			behind(r.When)
+		} else if r.P[value] > base {
+			behind(r.When)
+		}
+	}
+	return base, s.most(value)
 }
 
 // told is how many observations the bound tells apart; for the others it takes
@@ -35,8 +86,8 @@ const told = 12
 // LeftOut bounds from above the mass, after the observations, of all sets of
 // from to atMost causes, before scaling (as [TotalPrior]).
 //
-// In a set none of whose causes bears on an observation its probability is that
-// in the empty set; in any other at most the largest of any set. So what
+// In a set none of whose causes bears on an observation its probability is at
+// most that in the empty set; in any other at most the largest of any set. So what
 // matters of a set is which observations its causes bear on, and the prior mass
 // of the sets of m causes that bear on exactly the observations F is a sum that
 // grows cause by cause: a table over m and F, as in the trigger sweep for noisy

@@ -1,0 +1,210 @@
+package engine_test
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"testing"
+	"testing/fstest"
+
+	"pgregory.net/rapid"
+
+	"downdrop/engine"
+	"downdrop/rulebase"
+)
+
+// drawn is a random rulebase with a random case.
+type drawn struct {
+	b    *rulebase.Base
+	p    *engine.Prepared
+	s    rulebase.Situation
+	text string
+	r    *rand.Rand
+}
+
+func draw(t *rapid.T) drawn {
+	for {
+		seed := rapid.Uint64Range(0, 1<<40).Draw(t, "seed")
+		r := rand.New(rand.NewPCG(seed, 77))
+		w, text := randomRulebase(r)
+		b, err := load(text)
+		if err != nil {
+			t.Skip("does not load")
+		}
+		s, err := b.ReadCase("case", []byte(w.randomCase()))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return drawn{b, engine.Prepare(b), s, text, r}
+	}
+}
+
+func mustDiagnose(t *rapid.T, p *engine.Prepared, s rulebase.Situation, o engine.Options) *engine.Diagnosis {
+	d, err := engine.Diagnose(context.Background(), p, s, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return d
+}
+
+func same(t *rapid.T, what string, a, b *engine.Diagnosis) {
+	if diff := differences(asAnswer(a), asAnswer(b), false); len(diff) > 0 {
+		t.Fatalf("%s: %v", what, diff)
+	}
+}
+
+// The order of findings of different symptoms never matters.
+func TestOrderOfFindings(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		d := draw(t)
+		one := mustDiagnose(t, d.p, d.s, engine.Options{})
+		other := d.s.Clone()
+		slices.SortStableFunc(other.Findings, func(a, b rulebase.Finding) int { return strings.Compare(b.Symptom, a.Symptom) })
+		same(t, "findings the other way round", mustDiagnose(t, d.p, other, engine.Options{}), one)
+	})
+}
+
+// The order of entries, rules among them, and of files never matters.
+func TestOrderOfRulesAndFiles(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		d := draw(t)
+		one := mustDiagnose(t, d.p, d.s, engine.Options{})
+		files := fstest.MapFS{}
+		sections := strings.Split("\n"+d.text, "\nsymptoms:")
+		before, rest, _ := strings.Cut(sections[1], "\nrules:")
+		rules, steps, _ := strings.Cut(rest, "\ntests:")
+		lines := strings.Split(strings.TrimSpace(rules), "\n")
+		slices.Reverse(lines)
+		for i := range lines {
+			lines[i] = "  " + strings.TrimSpace(lines[i])
+		}
+		for name, text := range map[string]string{"d.yaml": sections[0], "c.yaml": "symptoms:" + before, "b.yaml": "rules:\n" + strings.Join(lines, "\n") + "\n", "a.yaml": "tests:" + steps} {
+			files[name] = &fstest.MapFile{Data: []byte(text)}
+		}
+		b, err := rulebase.Load(rulebase.Layer{Name: "parts", FS: files})
+		if err != nil {
+			t.Fatalf("in parts: %v", err)
+		}
+		same(t, "in other files, rules the other way round", mustDiagnose(t, engine.Prepare(b), d.s, engine.Options{}), one)
+	})
+}
+
+// A finding that is taken back leaves no trace; one more finding gives the same
+// from an earlier diagnosis as from nothing.
+func TestRetractionAndContinuation(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		d := draw(t)
+		one := mustDiagnose(t, d.p, d.s, engine.Options{})
+		symptom := &d.b.Symptoms[d.r.IntN(len(d.b.Symptoms))]
+		more := d.s.Clone()
+		more.Findings = append(more.Findings, rulebase.Finding{Symptom: symptom.ID, Value: rulebase.Value{Word: symptom.Values[d.r.IntN(len(symptom.Values))]}, Now: true})
+		fresh := mustDiagnose(t, d.p, more, engine.Options{})
+		continued := mustDiagnose(t, d.p, more, engine.Options{Earlier: one})
+		same(t, "continued", continued, fresh)
+		for i, c := range fresh.Causes {
+			if x := continued.Causes[i]; x.Cause != c.Cause || math.Abs(x.Probability-c.Probability) > 1e-12 {
+				t.Fatalf("continued: %v, from nothing %v", x, c)
+			}
+		}
+		same(t, "taken back", mustDiagnose(t, d.p, d.s, engine.Options{Earlier: fresh}), one)
+	})
+}
+
+// Chances sum to 1; gains lie between nothing and the entropy; a symptom that is
+// not observed changes nothing.
+func TestSums(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		d := draw(t)
+		one := mustDiagnose(t, d.p, d.s, engine.Options{})
+		a := slow(d.b, d.s)
+		if !one.Possible {
+			if len(one.Causes)+len(one.Next)+len(one.Explanations) > 0 || len(one.Conflicts) == 0 || one.None+one.Outside+one.Evidence != 0 {
+				t.Fatalf("nothing is possible, but it gives numbers or no conflict: %+v", one)
+			}
+			return
+		}
+		sum := one.Outside
+		for _, p := range a.explanations {
+			sum += p
+		}
+		if math.Abs(sum-1) > 1e-9 {
+			t.Fatalf("sets and outside sum to %v", sum)
+		}
+		for id, g := range asAnswer(one).gain {
+			if g < 0 || g > a.entropy+1e-9 {
+				t.Fatalf("gain of %s is %v, entropy %v", id, g, a.entropy)
+			}
+		}
+		extra := strings.Replace(d.text, "\nsymptoms:\n", "\nsymptoms:\n  never_seen: {ask: never, values: [a, b], shows: [{when: c0, a: 0.7}, {b: 0.8}]}\n", 1)
+		b, err := load(extra)
+		if err != nil {
+			t.Fatal(err)
+		}
+		same(t, "with a symptom nobody observed", mustDiagnose(t, engine.Prepare(b), d.s, engine.Options{}), one)
+	})
+}
+
+// Where nothing listed allows the findings, a smallest set of them is named;
+// dropping any one of it leaves something possible.
+func TestContradiction(t *testing.T) {
+	b, err := load(`
+rulebase: {name: sharp, outside_per_thousand: 0, faults_at_most: 2}
+causes:
+  a: {name: A, part: unit, per_thousand: 100, source: common_practice}
+  b: {name: B, part: unit, per_thousand: 100, source: common_practice}
+symptoms:
+  sa: {ask: sa, by: asking, values: [x, y], shows: [{when: a, x: 1}, {y: 1}]}
+  sb: {ask: sb, by: asking, values: [x, y], shows: [{when: b, x: 1}, {y: 1}]}
+  both: {ask: both, by: asking, values: [x, y], shows: [{when: a and b, x: 1}, {y: 1}]}
+  noise: {ask: noise, by: asking, values: [x, y], shows: [{when: a, x: 0.5}, {x: 0.6}]}
+rules:
+  never_b: {when: noise == x, rules_out: [b], source: common_practice}
+`)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := engine.Prepare(b)
+	for _, c := range []struct {
+		see  []string
+		want string
+	}{
+		{[]string{"sa=x", "sb=x", "both=y"}, "[both sa sb]"},
+		{[]string{"sa=y", "both=x", "sb=x"}, "[both sa]"},
+		{[]string{"noise=x", "sb=x", "sa=x"}, "[never_b sb]"},
+	} {
+		s := rulebase.Situation{}
+		for _, f := range c.see {
+			one, err := b.ReadSee(f)
+			if err != nil {
+				t.Fatal(err)
+			}
+			s.Findings = append(s.Findings, one)
+		}
+		d := diagnose(t, p, s, engine.Options{})
+		at := slices.IndexFunc(d.Conflicts, func(c engine.Conflict) bool { return c.Kind == engine.ConflictImpossible })
+		if d.Possible || at < 0 {
+			t.Fatalf("%v: possible %v, conflicts %v", c.see, d.Possible, d.Conflicts)
+		}
+		members := slices.Clone(d.Conflicts[at].Members)
+		slices.Sort(members)
+		if fmt.Sprint(members) != c.want {
+			t.Errorf("%v: %v, want %v", c.see, members, c.want)
+		}
+	}
+}
+
+// A diagnosis that is given up gives an error and no half answer.
+func TestCancelled(t *testing.T) {
+	b, err := load(hazardous)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	if d, err := engine.Diagnose(ctx, engine.Prepare(b), rulebase.Situation{}, engine.Options{}); err == nil || d != nil {
+		t.Errorf("got %v, %v", d, err)
+	}
+}
