@@ -51,7 +51,7 @@ func outputWidth() int {
 	if n, err := strconv.Atoi(os.Getenv("COLUMNS")); err == nil && n > 0 {
 		return n
 	}
-	if n, _, err := term.GetSize(int(os.Stdout.Fd())); err == nil {
+	if n, _, err := term.GetSize(int(os.Stdout.Fd())); err == nil && n > 0 {
 		return n
 	}
 	return report.Columns

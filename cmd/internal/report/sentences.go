@@ -652,13 +652,15 @@ func capital(s string) string {
 	return strings.ToUpper(s[:1]) + s[1:]
 }
 
-// valueOf is a finding's value as it was given.
+// valueOf is a finding's value: a reading as it was typed, with its unit, else the word.
 func valueOf(f *rulebase.Finding) string {
-	if f.Read != "" && f.Read != f.Value.Word {
+	switch {
+	case !f.Value.IsNumber:
+		return plain(f.Value.Word)
+	case f.Read != "":
 		return f.Read
+	case f.Value.Word != "":
+		return f.Value.Word
 	}
-	if f.Value.IsNumber && f.Value.Word == "" {
-		return strconv.FormatFloat(f.Value.Number, 'g', -1, 64)
-	}
-	return plain(f.Value.Word)
+	return strconv.FormatFloat(f.Value.Number, 'g', -1, 64)
 }
