@@ -3,15 +3,12 @@ package rulebase
 import (
 	"fmt"
 	"math"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
-	"unicode/utf8"
 
 	"github.com/expr-lang/expr/ast"
 	"github.com/expr-lang/expr/conf"
-	"github.com/expr-lang/expr/file"
 	"github.com/expr-lang/expr/parser"
 	"github.com/expr-lang/expr/parser/lexer"
 
@@ -25,6 +22,10 @@ type Scope struct {
 	Allow  []Kind // kinds of names that may be read here
 	Where  string // "a condition", for messages
 	Number bool   // a number is wanted, not a truth value
+
+	// Kinds says what every id of the rulebase is, so that a test or a rule that
+	// is read by mistake is called by its name. It may be nil.
+	Kinds map[string]Kind
 }
 
 // Limits on one expression, checked before expr's parser sees it: a text of two
@@ -41,12 +42,12 @@ var parserConfig = conf.CreateNew()
 // ParseExpression reads an expression. pos is the place of the text's first
 // character in its file. Where problems come back the expression is nil.
 func ParseExpression(text string, pos Position, scope *Scope) (*Expression, []Problem) {
-	p := &expressionParser{text: text, pos: pos, scope: scope}
+	p := &expressionParser{text: text, pos: pos, scope: scope, runes: []rune(text)}
 	root := p.parse()
 	if len(p.problems) > 0 {
 		return nil, p.problems
 	}
-	e := &Expression{Text: text, Pos: pos, Root: root}
+	e := &Expression{Text: text, Pos: pos, Root: root, truth: neverTruth, number: neverNumber}
 	if scope.Number {
 		e.number = compileNumber(root)
 	} else {
@@ -55,18 +56,25 @@ func ParseExpression(text string, pos Position, scope *Scope) (*Expression, []Pr
 	return e, nil
 }
 
+// What an expression of the other sort gives: nothing is known.
+func neverTruth([]Slot) Truth    { return Unknown }
+func neverNumber([]Slot) float64 { return math.NaN() }
+
 type expressionParser struct {
 	text     string
 	pos      Position
 	scope    *Scope
 	problems []Problem
+	runes    []rune // of text: places in it count runes
 	tokens   []lexer.Token
 }
 
+// problem keeps what is wrong with some runes of the text. In a text of several
+// lines it stands at the start of its line.
 func (p *expressionParser) problem(at, width int, kind, meant, format string, args ...any) {
 	pos := p.pos
-	if before := []rune(p.text)[:min(at, utf8.RuneCountInString(p.text))]; slices.Contains(before, '\n') {
-		pos.Line += strings.Count(string(before), "\n")
+	if lines := strings.Count(string(p.runes[:min(at, len(p.runes))]), "\n"); lines > 0 {
+		pos.Line += lines
 	} else if pos.Line > 0 {
 		pos.Column += at
 	}
@@ -90,97 +98,11 @@ func (p *expressionParser) parse() *Term {
 		p.parseError(err)
 		return nil
 	}
+	p.wholeNumbers(tree.Node)
 	if p.scope.Number {
 		return p.number(tree.Node)
 	}
 	return p.truth(tree.Node)
-}
-
-func (p *expressionParser) lex() bool {
-	tokens, err := lexer.Lex(file.NewSource(p.text))
-	if err != nil {
-		p.parseError(err)
-		return false
-	}
-	p.tokens = tokens
-	return true
-}
-
-// parseError puts what expr's parser says into our words.
-func (p *expressionParser) parseError(err error) {
-	at, says := 0, err.Error()
-	if e, ok := err.(*file.Error); ok {
-		at, says = e.From, e.Message
-	}
-	p.problem(at, 1, "expression", "", "the expression cannot be read here: %s", strings.ReplaceAll(says, "Token ", ""))
-}
-
-// insteadOf are the words for signs that expr would also take.
-var insteadOf = map[string]string{"&&": "and", "||": "or", "!": "not"}
-
-var comparisons = []string{"==", "!=", "<", "<=", ">", ">=", "in"}
-
-var opposite = map[string]string{"==": "!=", "!=": "==", "<": ">=", "<=": ">", ">": "<=", ">=": "<"}
-
-var plainNumber = regexp.MustCompile(`^(0|[1-9][0-9]*)(\.[0-9]+)?([eE][-+]?[0-9]+)?$`)
-
-// vet goes over the words and signs before they are parsed: what is not
-// allowed, what is nested too deep, comparisons in a chain.
-func (p *expressionParser) vet() bool {
-	depth := 0
-	compared := []bool{false} // by bracket: a comparison since the last and, or
-	for i, t := range p.tokens {
-		width := t.To - t.From
-		switch t.Kind {
-		case lexer.Number:
-			if !plainNumber.MatchString(t.Value) {
-				p.problem(t.From, width, "number", "", "%s is not a number as written here; write digits, without a leading zero, with a decimal point if need be", t.Value)
-			}
-		case lexer.Bytes:
-			p.problem(t.From, width, "expression", "", "%s is not allowed here", t.Value)
-		case lexer.Bracket:
-			switch t.Value {
-			case "(", "[":
-				depth++
-				compared = append(compared, false)
-			case ")", "]":
-				depth--
-				if len(compared) > 1 {
-					compared = compared[:len(compared)-1]
-				}
-			default:
-				p.problem(t.From, width, "expression", "", "braces are not allowed in an expression")
-			}
-		case lexer.Operator:
-			last := len(compared) - 1
-			switch {
-			case insteadOf[t.Value] != "":
-				p.problem(t.From, width, "expression", insteadOf[t.Value], "write %s in words, not as %s", insteadOf[t.Value], t.Value)
-			case t.Value == "and" || t.Value == "or":
-				compared[last] = false
-			case t.Value == ",":
-				compared[last] = false
-			case t.Value == "not":
-				if i > 0 && p.tokens[i-1].Kind != lexer.Operator && p.tokens[i-1].Value != "(" {
-					break // a not in b
-				}
-				depth++
-			case slices.Contains(comparisons, t.Value):
-				if compared[last] {
-					p.problem(t.From, width, "chained-comparison", "", "comparisons cannot be chained; write a < b and b < c")
-				}
-				compared[last] = true
-			case slices.Contains([]string{"+", "-", "*", "/"}, t.Value):
-			default:
-				p.problem(t.From, width, "expression", "", "%s is not allowed here; an expression has and, or, not, comparisons, in, + - * /, known(x), min, max, abs", t.Value)
-			}
-		}
-		if depth > mostExpressionDepth {
-			p.problem(t.From, width, "expression-too-deep", "", "the expression is nested deeper than %d", mostExpressionDepth)
-			return false
-		}
-	}
-	return len(p.problems) == 0
 }
 
 func at(n ast.Node) int { return n.Location().From }
@@ -192,9 +114,9 @@ func (p *expressionParser) truth(n ast.Node) *Term {
 	switch n := n.(type) {
 	case *ast.BoolNode:
 		if n.Value {
-			return &Term{Op: OpTrue, Column: at(n), GivensOnly: true}
+			return &Term{Op: OpTrue, Column: at(n) + 1, GivensOnly: true}
 		}
-		return &Term{Op: OpFalse, Column: at(n), GivensOnly: true}
+		return &Term{Op: OpFalse, Column: at(n) + 1, GivensOnly: true}
 	case *ast.IdentifierNode:
 		return p.readFlag(n)
 	case *ast.UnaryNode:
@@ -218,8 +140,16 @@ func (p *expressionParser) truth(n ast.Node) *Term {
 
 func (p *expressionParser) unsuited(n ast.Node, wanted string) *Term {
 	says := wanted
-	if name, _ := call(n); name != "" && name != "known" && name != "min" && name != "max" && name != "abs" {
-		says = fmt.Sprintf("%s() is not known here; the functions are known, min, max and abs", name)
+	name, _ := call(n)
+	switch n.(type) {
+	case *ast.MemberNode, *ast.SliceNode:
+		says = "brackets cannot follow a name; a list stands behind in"
+	case *ast.NilNode:
+		says = "nil is not allowed; what is not known is not known(x)"
+	case *ast.CallNode, *ast.BuiltinNode:
+		if name != "known" && name != "min" && name != "max" && name != "abs" {
+			says = fmt.Sprintf("%s() is not known here; the functions are known, min, max and abs", name)
+		}
 	}
 	p.problem(at(n), widthOf(n), "expression", "", "%s", says)
 	return nil
@@ -243,7 +173,15 @@ func (p *expressionParser) not(n *ast.UnaryNode) *Term {
 	if a == nil {
 		return nil
 	}
-	return &Term{Op: OpNot, Args: []*Term{a}, Column: at(n), GivensOnly: a.GivensOnly}
+	switch a.Op { // a not in [...] is what the author wrote
+	case OpIn:
+		a.Op = OpNotIn
+		return a
+	case OpInNumbers:
+		a.Op = OpNotInNumbers
+		return a
+	}
+	return &Term{Op: OpNot, Args: []*Term{a}, Column: at(n) + 1, GivensOnly: a.GivensOnly}
 }
 
 func (p *expressionParser) join(n *ast.BinaryNode) *Term {
@@ -255,7 +193,7 @@ func (p *expressionParser) join(n *ast.BinaryNode) *Term {
 	if a == nil || b == nil {
 		return nil
 	}
-	t := &Term{Op: op, Column: at(n), GivensOnly: a.GivensOnly && b.GivensOnly}
+	t := &Term{Op: op, Column: at(n) + 1, GivensOnly: a.GivensOnly && b.GivensOnly}
 	for _, x := range []*Term{a, b} {
 		// A part that the givens decide alone stays one term, so that it is evaluated as one.
 		if x.Op == op && (t.GivensOnly || !x.GivensOnly) {
@@ -271,6 +209,12 @@ func (p *expressionParser) join(n *ast.BinaryNode) *Term {
 // where quiet.
 func (p *expressionParser) name(n *ast.IdentifierNode, quiet bool) int {
 	i, ok := p.scope.ByID[n.Value]
+	if kind := p.scope.Kinds[n.Value]; !ok && kind != KindNone {
+		if !quiet {
+			p.problem(at(n), widthOf(n), "not-readable-here", "", "%s is a %s; %s reads only %s", n.Value, kindWords[kind], p.scope.Where, p.allowed())
+		}
+		return -1
+	}
 	if !ok {
 		if !quiet {
 			p.problem(at(n), widthOf(n), "unknown-name", source.Nearest(n.Value, p.readable()), "%s is not known: no section declares it and no rule sets it", n.Value)
@@ -328,7 +272,7 @@ func (p *expressionParser) readFlag(n *ast.IdentifierNode) *Term {
 		p.problem(at(n), widthOf(n), "type", "", "%s is not true or false by itself; compare it, as in %s", n.Value, example)
 		return nil
 	}
-	return &Term{Op: OpRead, Name: i, Column: at(n), GivensOnly: p.givensOnly(i)}
+	return &Term{Op: OpRead, Name: i, Column: at(n) + 1, GivensOnly: p.givensOnly(i)}
 }
 
 func (p *expressionParser) known(n ast.Node, args []ast.Node) *Term {
@@ -342,7 +286,7 @@ func (p *expressionParser) known(n ast.Node, args []ast.Node) *Term {
 				p.problem(at(id), widthOf(id), "type", "", "known() asks what is known of a given, a symptom or a fact; %s is a %s", id.Value, kindWords[p.scope.Names[i].Kind])
 				return nil
 			}
-			return &Term{Op: OpKnown, Name: i, Column: at(n), GivensOnly: true}
+			return &Term{Op: OpKnown, Name: i, Column: at(n) + 1, GivensOnly: true}
 		}
 	}
 	return p.unsuited(n, "known() takes one name, as in known(length)")
@@ -350,38 +294,53 @@ func (p *expressionParser) known(n ast.Node, args []ast.Node) *Term {
 
 // comparison reads == != < <= > >= and in.
 func (p *expressionParser) comparison(n *ast.BinaryNode) *Term {
-	if u, ok := n.Left.(*ast.UnaryNode); ok && u.Operator == "not" && !p.bracketBefore(at(u)) {
-		better := "not (... " + n.Operator + " ...)"
-		if o := opposite[n.Operator]; o != "" {
-			better = "a " + o + " b"
-		} else if n.Operator == "in" {
-			better = "a not in [...]"
-		}
-		p.problem(at(u), 3, "not-before-comparison", better, "not stands before a comparison and would only hold for its left side; turn the comparison round")
+	if u, ok := n.Left.(*ast.UnaryNode); ok && u.Operator == "not" && !p.inBrackets(at(u), at(n)) {
+		p.problem(at(u), 3, "not-before-comparison", p.turnedRound(at(u), n), "not stands before a comparison and would only hold for its left side; turn the comparison round")
 		return nil
 	}
 	if n.Operator == "in" {
 		return p.in(n)
 	}
-	equality := n.Operator == "==" || n.Operator == "!="
-	left, right := n.Left, n.Right
-	if equality {
+	if p.unreadable(n.Left, n.Right) {
+		return nil
+	}
+	if n.Operator == "==" || n.Operator == "!=" {
 		if t, done := p.equality(n); done {
 			return t
 		}
 	}
-	a, b := p.number(left), p.number(right)
+	a, b := p.number(n.Left), p.number(n.Right)
 	if a == nil || b == nil {
 		return nil
 	}
 	op := map[string]Op{"==": OpEqual, "!=": OpNotEqual, "<": OpLess, "<=": OpLessEqual, ">": OpGreater, ">=": OpGreaterEqual}[n.Operator]
-	return &Term{Op: op, Args: []*Term{a, b}, Column: at(n), GivensOnly: a.GivensOnly && b.GivensOnly}
+	return &Term{Op: op, Args: []*Term{a, b}, Column: at(n) + 1, GivensOnly: a.GivensOnly && b.GivensOnly}
 }
 
-// bracketBefore says that an opening bracket stands right before a place.
-func (p *expressionParser) bracketBefore(at int) bool {
-	before := strings.TrimRight(string([]rune(p.text)[:at]), " \t\n")
-	return strings.HasSuffix(before, "(")
+// unreadable says of a comparison that one of its sides is a name that cannot be
+// read, once: the other side may be a value of it, and nothing is wrong with that.
+func (p *expressionParser) unreadable(left, right ast.Node) bool {
+	l, leftID := left.(*ast.IdentifierNode)
+	r, rightID := right.(*ast.IdentifierNode)
+	leftBad := leftID && p.name(l, true) < 0
+	rightBad := rightID && p.name(r, true) < 0
+	switch {
+	case leftBad && rightBad && source.Nearest(l.Value, p.readable()) == "" && source.Nearest(r.Value, p.readable()) != "":
+		p.name(r, false)
+	case leftBad && (rightBad || p.worded(right) < 0 || p.isName(l)):
+		p.name(l, false)
+	case rightBad && (p.worded(left) < 0 || p.isName(r)):
+		p.name(r, false)
+	default:
+		return false
+	}
+	return true
+}
+
+// isName says that a word is an id of the rulebase, readable here or not.
+func (p *expressionParser) isName(n *ast.IdentifierNode) bool {
+	_, ok := p.scope.ByID[n.Value]
+	return ok
 }
 
 // worded is a name of words (choice, banded symptom, flag) on one side, -1 where there is none.
@@ -410,6 +369,12 @@ func (p *expressionParser) equality(n *ast.BinaryNode) (t *Term, done bool) {
 	if p.truthy(n.Left) || p.truthy(n.Right) {
 		a, b := p.truth(n.Left), p.truth(n.Right)
 		return p.sameFlag(n, a, b, negative), true
+	}
+	for _, side := range []ast.Node{n.Left, n.Right} {
+		if text, ok := side.(*ast.StringNode); ok {
+			p.problem(at(side), widthOf(side), "type", "", "%q is a word, and no name of words stands on the other side", text.Value)
+			return nil, true
+		}
 	}
 	return nil, false
 }
@@ -442,13 +407,22 @@ func (p *expressionParser) sameFlag(n ast.Node, a, b *Term, negative bool) *Term
 	if negative {
 		op = OpOtherFlag
 	}
-	return &Term{Op: op, Args: []*Term{a, b}, Column: at(n), GivensOnly: true}
+	return &Term{Op: op, Args: []*Term{a, b}, Column: at(n) + 1, GivensOnly: true}
 }
 
 func (p *expressionParser) twoNames(n *ast.BinaryNode, l, r int, negative bool) *Term {
 	a, b := p.scope.Names[l], p.scope.Names[r]
 	if a.Type == Flag && b.Type == Flag {
 		return p.sameFlag(n, p.truth(n.Left), p.truth(n.Right), negative)
+	}
+	for _, side := range []struct {
+		of Name
+		n  ast.Node
+	}{{a, n.Right}, {b, n.Left}} {
+		if id := side.n.(*ast.IdentifierNode); slices.Contains(side.of.Words, id.Value) {
+			p.notAValue(side.of, id)
+			return nil
+		}
 	}
 	if a.Type == Banded && b.Type == Banded || a.Type == Flag || b.Type == Flag {
 		p.problem(at(n), widthOf(n), "type", "", "%s and %s cannot be compared by %s", a.ID, b.ID, n.Operator)
@@ -462,7 +436,7 @@ func (p *expressionParser) twoNames(n *ast.BinaryNode, l, r int, negative bool) 
 	if negative {
 		op = OpOtherWord
 	}
-	return &Term{Op: op, Name: l, Other: r, Words: translation(a.Words, b.Words), Column: at(n), GivensOnly: true}
+	return &Term{Op: op, Name: l, Other: r, Words: translation(a.Words, b.Words), Column: at(n) + 1, GivensOnly: true}
 }
 
 // translation gives, for each word of a, its number among b's words (from 1), 0 where b lacks it.
@@ -483,14 +457,15 @@ func (p *expressionParser) against(n *ast.BinaryNode, name int, other ast.Node, 
 			return p.sameFlag(n, p.truth(n.Left), p.truth(n.Right), negative), true
 		}
 		if !ok {
-			p.problem(at(other), widthOf(other), "type", "", "%s is true or false; compare it with one of these", as.ID)
+			word, _ := p.word(other)
+			p.problem(at(other), widthOf(other), "type", map[string]string{"yes": "true", "no": "false"}[strings.ToLower(word)], "%s is true or false; compare it with one of these", as.ID)
 			return nil, true
 		}
 		if !p.givensOnly(name) {
 			p.problem(at(n), widthOf(n), "type", "", "causes and conditions are joined by and, or and not only; write %s or not %s", as.ID, as.ID)
 			return nil, true
 		}
-		t := &Term{Op: OpIs, Name: name, Words: []int32{1}, Column: at(n), GivensOnly: true}
+		t := &Term{Op: OpIs, Name: name, Words: []int32{1}, Column: at(n) + 1, GivensOnly: true}
 		if b.Value {
 			t.Words[0] = 2
 		}
@@ -501,16 +476,7 @@ func (p *expressionParser) against(n *ast.BinaryNode, name int, other ast.Node, 
 	}
 	word, ok := p.word(other)
 	if !ok {
-		if as.Type == Banded {
-			if _, isID := other.(*ast.IdentifierNode); !isID || p.name(other.(*ast.IdentifierNode), true) >= 0 {
-				return nil, false // a reading compared with a number
-			}
-		}
-		if id, isID := other.(*ast.IdentifierNode); isID && slices.Contains(as.Words, id.Value) {
-			p.problem(at(other), widthOf(other), "type", strconv.Quote(id.Value), "%s is a value of %s but also an id of its own; put the value in quotes", id.Value, as.ID)
-			return nil, true
-		}
-		p.problem(at(other), widthOf(other), "type", "", "%s is compared with one of its values: %s", as.ID, strings.Join(as.Words, ", "))
+		p.notAValue(as, other)
 		return nil, true
 	}
 	w, ok := p.value(name, word, other)
@@ -521,7 +487,24 @@ func (p *expressionParser) against(n *ast.BinaryNode, name int, other ast.Node, 
 	if negative {
 		op = OpIsNot
 	}
-	return &Term{Op: op, Name: name, Words: []int32{w}, Column: at(n), GivensOnly: p.givensOnly(name)}, true
+	return &Term{Op: op, Name: name, Words: []int32{w}, Column: at(n) + 1, GivensOnly: p.givensOnly(name)}, true
+}
+
+// notAValue says what is wrong with the other side of a name of words.
+func (p *expressionParser) notAValue(as Name, other ast.Node) {
+	text := string(p.runes[at(other):max(at(other), min(other.Location().To, len(p.runes)))])
+	_, number := literal(other)
+	id, isID := other.(*ast.IdentifierNode)
+	switch {
+	case slices.Contains(as.Words, text) && isID:
+		p.problem(at(other), widthOf(other), "type", strconv.Quote(id.Value), "%s is a value of %s but also an id of its own; put the value in quotes", id.Value, as.ID)
+	case slices.Contains(as.Words, text):
+		p.problem(at(other), widthOf(other), "type", strconv.Quote(text), "the value %s of %s has to stand in quotes here", text, as.ID)
+	case as.Type == Banded && number:
+		p.problem(at(other), widthOf(other), "type", "", "for == and in, %s is its band (%s); compare its reading by < <= > >=", as.ID, strings.Join(as.Words, ", "))
+	default:
+		p.problem(at(other), widthOf(other), "type", "", "%s is compared with one of its values: %s", as.ID, strings.Join(as.Words, ", "))
+	}
 }
 
 // word is a literal word: a text in quotes, or an unquoted word that is no id.
@@ -552,12 +535,13 @@ func (p *expressionParser) in(n *ast.BinaryNode) *Term {
 		return nil
 	}
 	if name := p.worded(n.Left); name >= 0 && p.scope.Names[name].Type != Flag {
-		if _, number := literal(list.Nodes[0]); !number {
-			return p.inWords(n, name, list)
-		}
+		return p.inWords(n, name, list)
 	}
 	a := p.number(n.Left)
-	t := &Term{Op: OpInNumbers, Args: []*Term{a}, Column: at(n)}
+	if a == nil {
+		return nil
+	}
+	t := &Term{Op: OpInNumbers, Args: []*Term{a}, Column: at(n) + 1}
 	for _, item := range list.Nodes {
 		x, ok := literal(item)
 		if !ok {
@@ -566,19 +550,16 @@ func (p *expressionParser) in(n *ast.BinaryNode) *Term {
 		}
 		t.Numbers = append(t.Numbers, x)
 	}
-	if a == nil {
-		return nil
-	}
 	t.GivensOnly = a.GivensOnly
 	return t
 }
 
 func (p *expressionParser) inWords(n *ast.BinaryNode, name int, list *ast.ArrayNode) *Term {
-	t := &Term{Op: OpIn, Name: name, Column: at(n), GivensOnly: p.givensOnly(name)}
+	t := &Term{Op: OpIn, Name: name, Column: at(n) + 1, GivensOnly: p.givensOnly(name)}
 	for _, item := range list.Nodes {
 		word, ok := p.word(item)
 		if !ok {
-			p.problem(at(item), widthOf(item), "type", "", "a value of %s is wanted in this list: %s", p.scope.Names[name].ID, strings.Join(p.scope.Names[name].Words, ", "))
+			p.notAValue(p.scope.Names[name], item)
 			continue
 		}
 		if w, ok := p.value(name, word, item); ok {
@@ -610,7 +591,7 @@ var arithmetic = map[string]Op{"+": OpAdd, "-": OpSubtract, "*": OpMultiply, "/"
 // number reads a node that gives a number.
 func (p *expressionParser) number(n ast.Node) *Term {
 	if x, ok := literal(n); ok {
-		return &Term{Op: OpConstant, Number: x, Column: at(n), GivensOnly: true}
+		return &Term{Op: OpConstant, Number: x, Column: at(n) + 1, GivensOnly: true}
 	}
 	switch n := n.(type) {
 	case *ast.IdentifierNode:
@@ -622,14 +603,14 @@ func (p *expressionParser) number(n ast.Node) *Term {
 			p.problem(at(n), widthOf(n), "type", "", "%s is not a number", n.Value)
 			return nil
 		}
-		return &Term{Op: OpReading, Name: i, Column: at(n), GivensOnly: p.givensOnly(i)}
+		return &Term{Op: OpReading, Name: i, Column: at(n) + 1, GivensOnly: p.givensOnly(i)}
 	case *ast.UnaryNode:
 		a := p.number(n.Node)
 		if a == nil || n.Operator == "+" {
 			return a
 		}
 		if n.Operator == "-" {
-			return &Term{Op: OpNegate, Args: []*Term{a}, Column: at(n), GivensOnly: a.GivensOnly}
+			return &Term{Op: OpNegate, Args: []*Term{a}, Column: at(n) + 1, GivensOnly: a.GivensOnly}
 		}
 	case *ast.BinaryNode:
 		if op, ok := arithmetic[n.Operator]; ok {
@@ -641,7 +622,7 @@ func (p *expressionParser) number(n ast.Node) *Term {
 			if a == nil || b == nil {
 				return nil
 			}
-			return &Term{Op: op, Args: []*Term{a, b}, Column: at(n), GivensOnly: a.GivensOnly && b.GivensOnly}
+			return &Term{Op: op, Args: []*Term{a, b}, Column: at(n) + 1, GivensOnly: a.GivensOnly && b.GivensOnly}
 		}
 	case *ast.CallNode, *ast.BuiltinNode:
 		return p.function(n)
@@ -655,7 +636,7 @@ func (p *expressionParser) function(n ast.Node) *Term {
 	if !ok || len(args) == 0 || op == OpAbs && len(args) != 1 {
 		return p.unsuited(n, "a number is wanted here; min and max take numbers, abs one")
 	}
-	t := &Term{Op: op, Column: at(n), GivensOnly: true}
+	t := &Term{Op: op, Column: at(n) + 1, GivensOnly: true}
 	for _, arg := range args {
 		a := p.number(arg)
 		if a == nil {
