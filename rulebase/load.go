@@ -266,10 +266,10 @@ func (l *loader) build() {
 	l.index()
 	l.facts()
 	for i, e := range l.sections["causes"] {
-		b.Names = append(b.Names, Name{ID: e.id, Kind: KindCause, Index: i, Type: Flag})
+		b.Names = append(b.Names, Name{ID: e.id, Kind: KindCause, Index: i, Type: Flag, Words: flagWords})
 	}
 	for i, e := range l.sections["conditions"] {
-		b.Names = append(b.Names, Name{ID: e.id, Kind: KindCondition, Index: i, Type: Flag})
+		b.Names = append(b.Names, Name{ID: e.id, Kind: KindCondition, Index: i, Type: Flag, Words: flagWords})
 	}
 	l.scopeIDs = make(map[string]int, len(b.Names))
 	for i, n := range b.Names {

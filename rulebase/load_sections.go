@@ -77,10 +77,12 @@ func (l *loader) givenType(f fields, g *Given) {
 // wordsOf are the words of a name of some type.
 func wordsOf(t Type, words []string) []string {
 	if t == Flag {
-		return []string{"false", "true"}
+		return flagWords
 	}
 	return words
 }
+
+var flagWords = []string{"false", "true"}
 
 func (l *loader) rangeOf(n *source.Node, unit string) *[2]float64 {
 	if n.Shape != source.List || len(n.Items) != 2 {
