@@ -448,7 +448,7 @@ func (l *listener) direct(th *thing, value, text string, how manner) bool {
 	if len(m.values) != 1 || l.overs(tokens, m.covered) != "" {
 		return false
 	}
-	l.record(th, l.wordValue(th, m.values[0]), readAs(value, th, m.values[0]), text, how)
+	l.record(th, l.wordValue(th, m.values[0]), m.typed(tokens), text, how)
 	return true
 }
 
@@ -457,14 +457,6 @@ func first(a, b *float64) *float64 {
 		return a
 	}
 	return b
-}
-
-// readAs gives the text as typed where it is not the value itself.
-func readAs(typed string, th *thing, v int) string {
-	if typed == th.values[v].text {
-		return ""
-	}
-	return typed
 }
 
 // overs gives the words that are neither used nor fillers.
@@ -511,7 +503,7 @@ func (l *listener) hearWords(text, rest string, how manner) {
 	over := l.overs(tokens, best.covered)
 	switch {
 	case best.certain(tokens, over) && len(same) == 1:
-		l.takeMatch(best, rest, tokens, without(text, over), how)
+		l.takeMatch(best, tokens, without(text, over), how)
 	case best.valued():
 		l.unclear(without(text, over), whichQuestion(without(text, over), l.candidates(same, how)))
 	case len(same) == 1:
@@ -564,12 +556,12 @@ func (m match) certain(tokens []token, over string) bool {
 }
 
 // takeMatch records a match that is certain.
-func (l *listener) takeMatch(m match, rest string, tokens []token, text string, how manner) {
+func (l *listener) takeMatch(m match, tokens []token, text string, how manner) {
 	if m.reading != nil {
 		l.takeReading(m.th, m.reading, text, how)
 		return
 	}
-	l.record(m.th, l.wordValue(m.th, m.values[0]), readAs(rest, m.th, m.values[0]), text, how)
+	l.record(m.th, l.wordValue(m.th, m.values[0]), m.typed(tokens), text, how)
 }
 
 // without takes the words left over out of a text, so that each word is heard once.

@@ -12,6 +12,7 @@ type match struct {
 	th      *thing
 	covered uint64 // words used, by place in the piece
 	named   uint64 // words that name the thing
+	said    uint64 // words that say what it is
 	ids     uint64 // words of its id that were met, by place in the id
 	quality int
 	focused bool  // the thing is what was asked for
@@ -167,6 +168,7 @@ func (m *match) sayAmong(tokens []token, among uint64) {
 		m.values, used = append(m.values, v), used|words
 	}
 	m.covered |= used
+	m.said |= used
 }
 
 func hasHard(tokens []token, words uint64) bool {
@@ -232,6 +234,7 @@ func (m *match) negate(tokens []token) {
 	for i, tok := range tokens {
 		if m.covered&(1<<i) == 0 && (tok.negates() || m.th.yesNo() && classOf(tok.low) == 6) {
 			m.covered |= 1 << i
+			m.said |= 1 << i
 			odd, any = !odd, true
 		}
 	}
@@ -264,6 +267,21 @@ func (t *thing) opposite(values []int) []int {
 		return contrary
 	}
 	return others
+}
+
+// typed is what was typed for the value, where that is not the value itself.
+func (m match) typed(tokens []token) string {
+	var words []string
+	for i, tok := range tokens {
+		if m.said&(1<<i) != 0 {
+			words = append(words, tok.text)
+		}
+	}
+	typed := strings.Join(words, " ")
+	if typed == m.th.values[m.values[0]].text || typed == plain(m.th.values[m.values[0]].text) {
+		return ""
+	}
+	return typed
 }
 
 // matches gives the things a piece may be about, the best first.

@@ -194,16 +194,20 @@ func endQuestion() Question {
 	return Question{Kind: AskEnd, Says: sayAskEnd, Answers: numbered([]Answer{{Says: saySaveAnswer, Entry: "stop and save as a case file"}, {Says: sayQuitAnswer, Entry: "quit"}, {Says: sayDownAgain, Entry: "down again"}})}
 }
 
-// chosen gives the entry that a key stands for, and whether the entry is a key at all.
-func (q Question) chosen(entry string) (out string, isKey bool) {
-	key := entry
+// chosen gives the entry that a key, or the words of an answer, stand for; ok is
+// false where it is neither.
+func (q Question) chosen(entry string) (out string, ok bool) {
+	key := lower(entry)
 	if m := numberRE.FindStringSubmatch(entry); m != nil {
 		key = m[1]
 	}
 	for _, a := range q.Answers {
-		if a.Key == key || len(a.Key) == 1 && a.Key[0] >= 'a' && a.Key == lower(entry) {
+		if a.Key == key || lower(a.Says) == lower(entry) {
 			return a.Entry, true
 		}
 	}
-	return entry, len(q.Answers) > 0 && q.Answers[0].Key == "1" && numberRE.MatchString(entry)
+	return entry, false
 }
+
+// wantsNumber says whether a bare number can only be the number of an answer.
+func (q Question) wantsNumber() bool { return len(q.Answers) > 0 && q.Answers[0].Key == "1" }

@@ -178,7 +178,7 @@ func (l *listener) complaintNow(text string, now rulebase.DropNow, how manner) {
 	if now == rulebase.StillDown {
 		v = c.Bad
 	}
-	l.record(th, l.wordValue(th, v), text, text, how)
+	l.record(th, l.wordValue(th, v), "", text, how)
 }
 
 // proveIfWell asks for the proof of the last remedy once the drop is said to be well.

@@ -16,10 +16,11 @@ import (
 // checked and changed in one place. Commands and ids stand in quotes.
 
 var sayOpening = []string{
-	"Who is there, and what is known already? Say it in one go, in your own words: operator, electrician, technician or",
-	"engineer; on the phone, at the drop or at a bench; alone or not; tools at hand; and all that was seen, such as",
-	`"power light dark, run light dark, 23.8 V at the drop". Every drop's state is one entry: "1-4 good, 5 dead, 6-7 come and go".`,
-	`An empty line starts the questions. "help" says what else can be said.`,
+	"Who is there, and what is known already? Say it in one go, in your own words:",
+	"  who and where: operator, electrician, technician or engineer; on the phone, at the drop or at a bench; alone or not; tools at hand",
+	`  what was seen: "power light dark, run light dark, 23.8 V at the drop"`,
+	`  how every drop is: "1-4 good, 5 dead, 6-7 come and go"`,
+	`An empty line starts the questions; "help" says what else can be said.`,
 }
 
 var sayHelp = []string{

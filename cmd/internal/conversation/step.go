@@ -25,11 +25,11 @@ func (t *Talk) Step(ctx context.Context, s State, entry string) (State, Reply) {
 		return t.again(s, Heard{Text: entry, Outcome: NotUnderstood, Means: sayEntryTooLong})
 	}
 	entry = clean(entry)
-	chosen, isKey := s.Pending.chosen(entry)
-	if isKey && chosen == entry {
+	chosen, picked := s.Pending.chosen(entry)
+	if !picked && s.Pending.wantsNumber() && numberRE.MatchString(entry) {
 		return t.again(s, Heard{Text: entry, Outcome: NotUnderstood, Means: sayNoSuchAnswer(s.Pending)})
 	}
-	c := turn{t: t, ctx: ctx, s: s, entry: strings.TrimSpace(chosen), picked: isKey}
+	c := turn{t: t, ctx: ctx, s: s, entry: strings.TrimSpace(chosen), picked: picked}
 	for _, command := range []func() (State, Reply, bool){c.empty, c.plainCommand, c.bareYes, c.skip, c.done, c.takeUp, c.ask} {
 		if next, reply, ok := command(); ok {
 			return next, reply
