@@ -2,9 +2,12 @@ package engine
 
 import (
 	"cmp"
+	"runtime"
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
+	"sync/atomic"
 
 	"downdrop/engine/hypothesis"
 	"downdrop/engine/plan"
@@ -28,14 +31,7 @@ type candidate struct {
 // cannot.
 func (d *Diagnosis) propose(w *weighing) {
 	may := w.k.permission()
-	scene := plan.New(w.belief, w.ses.system, w.k.matters(w.ses, may))
-	var all []candidate
-	for i := range d.Base.Tests {
-		all = append(all, w.value(scene, &d.Base.Tests[i], -1))
-	}
-	for i := range d.Base.Remedies {
-		all = append(all, w.value(scene, &d.Base.Remedies[i], i))
-	}
+	all := w.values(w.k.matters(w.ses, may))
 	if w.k.well() {
 		for i := range all {
 			all[i].refused = &refusal{WhyWell, ""}
@@ -44,6 +40,39 @@ func (d *Diagnosis) propose(w *weighing) {
 		refuse(all, may)
 	}
 	d.sortOffers(all, may)
+}
+
+// worthSharing is from how many worlds on the steps are valued on all cores.
+const worthSharing = 1000
+
+// values works out what every step is worth. Each step's worth depends on
+// nothing but the belief, so the number of cores changes no digit.
+func (w *weighing) values(m *plan.Matters) []candidate {
+	tests, remedies := w.p.base.Tests, w.p.base.Remedies
+	all := make([]candidate, len(tests)+len(remedies))
+	work := func(scene *plan.Scene, i int) {
+		if i < len(tests) {
+			all[i] = w.value(scene, &tests[i], -1)
+		} else {
+			all[i] = w.value(scene, &remedies[i-len(tests)], i-len(tests))
+		}
+	}
+	cores := 1
+	if len(w.belief.Weight) >= worthSharing {
+		cores = min(runtime.GOMAXPROCS(0), 8)
+	}
+	var next atomic.Int64
+	var group sync.WaitGroup
+	for range cores {
+		group.Go(func() {
+			scene := plan.New(w.belief, w.ses.system, m)
+			for i := int(next.Add(1)) - 1; i < len(all); i = int(next.Add(1)) - 1 {
+				work(scene, i)
+			}
+		})
+	}
+	group.Wait()
+	return all
 }
 
 // well says that the latest complaint finding is well.
