@@ -10,9 +10,11 @@ import (
 	"io/fs"
 	"os"
 	"path"
+	"runtime"
 	"slices"
-	"sort"
 	"strings"
+	"sync"
+	"sync/atomic"
 
 	"downdrop/rulebase/source"
 )
@@ -64,12 +66,26 @@ func IsRuleFile(name string) bool {
 // error is a *Problems with all that is wrong in all files, or the error of a
 // file that could not be read. A rulebase with problems never loads half.
 func Load(layers ...Layer) (*Base, error) {
-	l := &loader{r: source.NewReader(), base: &Base{}, sections: map[string][]entry{}, seen: map[string]entry{}, kind: map[string]Kind{}, sources: map[string]bool{}, used: map[string]bool{}}
+	l := &loader{r: source.NewReader(), base: &Base{}, header: make([]*source.Node, len(layers)), headerKey: make([]*source.Node, len(layers)), sections: map[string][]entry{}, seen: map[string]entry{}, kind: map[string]Kind{}, sources: map[string]bool{}, used: map[string]bool{}}
 	digest := sha256.New()
+	var texts []text
 	for i, layer := range layers {
-		if err := l.readLayer(i, layer, digest); err != nil {
+		more, err := readLayer(i, layer)
+		if err != nil {
 			return nil, err
 		}
+		texts = append(texts, more...)
+	}
+	l.parse(texts)
+	for _, t := range texts {
+		digest.Write(bytes.Join([][]byte{[]byte(path.Base(t.name)), t.bytes, nil}, []byte{0}))
+		l.r.Absorb(t.reader)
+		if t.doc != nil {
+			l.collect(t.layer, t.doc)
+		}
+	}
+	for i, layer := range layers {
+		l.needHeader(i, layer, texts)
 	}
 	l.base.Digest = hex.EncodeToString(digest.Sum(nil))
 	l.build()
@@ -121,37 +137,64 @@ var sectionNames = []string{"rulebase", "givens", "causes", "conditions", "sympt
 var sectionKinds = map[string]Kind{"givens": KindGiven, "causes": KindCause, "conditions": KindCondition, "symptoms": KindSymptom,
 	"rules": KindRule, "tests": KindTest, "remedies": KindRemedy, "warnings": KindWarning, "sources": KindSource}
 
-func (l *loader) readLayer(n int, layer Layer, digest interface{ Write([]byte) (int, error) }) error {
+// A text is a file of a rulebase: as it stands, and as it was parsed.
+type text struct {
+	layer  int
+	name   string // with its layer's
+	bytes  []byte
+	reader *source.Reader
+	doc    *source.Node
+}
+
+// readLayer reads the files of a layer, in the order of their names.
+func readLayer(n int, layer Layer) ([]text, error) {
 	files, err := fs.ReadDir(layer.FS, ".")
 	if err != nil {
-		return fmt.Errorf("open rulebase %s: %w", layer.Name, err)
+		return nil, fmt.Errorf("open rulebase %s: %w", layer.Name, err)
 	}
-	l.header, l.headerKey = append(l.header, nil), append(l.headerKey, nil)
-	var names []string
+	var texts []text
 	for _, f := range files {
-		if IsRuleFile(f.Name()) && !f.IsDir() {
-			names = append(names, f.Name())
+		if f.IsDir() || !IsRuleFile(f.Name()) {
+			continue
 		}
+		t := text{layer: n, name: path.Join(layer.Name, f.Name())}
+		if t.bytes, err = readFile(layer.FS, f.Name()); err != nil {
+			return nil, fmt.Errorf("read rulebase file %s: %w", t.name, err)
+		}
+		texts = append(texts, t)
 	}
-	sort.Strings(names)
-	for _, name := range names {
-		text, err := readFile(layer.FS, name)
-		if err != nil {
-			return fmt.Errorf("read rulebase file %s: %w", path.Join(layer.Name, name), err)
-		}
-		digest.Write(bytes.Join([][]byte{[]byte(name), text, nil}, []byte{0}))
-		if doc := l.r.Read(path.Join(layer.Name, name), text); doc != nil {
-			l.collect(n, doc)
-		}
+	slices.SortFunc(texts, func(a, b text) int { return strings.Compare(a.name, b.name) })
+	return texts, nil
+}
+
+// parse parses all files, as many at a time as there are processors: most of a
+// start of the program is spent here. Each file has a reader of its own, so that
+// the order of what they find is that of the files.
+func (l *loader) parse(texts []text) {
+	var next atomic.Int64
+	var wait sync.WaitGroup
+	for range min(len(texts), runtime.GOMAXPROCS(0)) {
+		wait.Go(func() {
+			for i := int(next.Add(1)) - 1; i < len(texts); i = int(next.Add(1)) - 1 {
+				t := &texts[i]
+				t.reader = source.NewReader()
+				t.doc = t.reader.Read(t.name, t.bytes)
+			}
+		})
 	}
-	if l.header[n] == nil {
-		says := "no file of this rulebase has a `rulebase:` header; add one with at least a name"
-		if len(names) == 0 {
-			says = "there is no rulebase here: a rulebase is a folder of .yaml files"
-		}
-		l.r.Add(source.Problem{Position: source.Position{File: layer.Name}, Kind: "no-header", Says: says})
+	wait.Wait()
+}
+
+// needHeader refuses a layer without a header, and one without files.
+func (l *loader) needHeader(n int, layer Layer, texts []text) {
+	if l.header[n] != nil {
+		return
 	}
-	return nil
+	says := "no file of this rulebase has a `rulebase:` header; add one with at least a name"
+	if !slices.ContainsFunc(texts, func(t text) bool { return t.layer == n }) {
+		says = "there is no rulebase here: a rulebase is a folder of .yaml files"
+	}
+	l.r.Add(source.Problem{Position: source.Position{File: layer.Name}, Kind: "no-header", Says: says})
 }
 
 // readFile reads a file up to just beyond what the strict reader takes, so that

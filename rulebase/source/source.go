@@ -10,6 +10,7 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"maps"
 	"strings"
 	"unicode/utf8"
 
@@ -81,6 +82,13 @@ func (r *Reader) Err() error {
 	}
 	r.Problems.Sort()
 	return &r.Problems
+}
+
+// Absorb takes over what another reader has read and found.
+func (r *Reader) Absorb(other *Reader) {
+	r.Problems.List = append(r.Problems.List, other.Problems.List...)
+	r.Unread += other.Unread
+	maps.Copy(r.lines, other.lines)
 }
 
 // Line is the line of a file that was read, "" where there is none.
@@ -229,10 +237,21 @@ type copier struct {
 	r     *Reader
 	file  string
 	nodes int
+	slab  []Node // nodes are made many at a time
+}
+
+func (c *copier) node(y *yaml.Node) *Node {
+	if len(c.slab) == 0 {
+		c.slab = make([]Node, 128)
+	}
+	n := &c.slab[0]
+	c.slab = c.slab[1:]
+	n.Pos = Position{c.file, y.Line, y.Column}
+	return n
 }
 
 func (c *copier) copy(y *yaml.Node, depth int) *Node {
-	n := &Node{Pos: Position{c.file, y.Line, y.Column}}
+	n := c.node(y)
 	c.nodes++
 	if c.nodes == MostNodes+1 {
 		c.r.Problem(n, "too-large", "", "the file holds more than %d values; split it", MostNodes)
