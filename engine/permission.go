@@ -154,9 +154,10 @@ func (p *permission) askFirst(step *rulebase.Step) []string {
 	return ask
 }
 
-// before is the first of lines 1 to 4 that fails.
-func (p *permission) before(step *rulebase.Step) *refusal {
-	for _, line := range []func(*rulebase.Step) *refusal{p.useful, p.able, p.here, p.bus} {
+// first is the first line of the table that fails, but for the waiting of grave
+// hazards; nil where none does.
+func (p *permission) first(step *rulebase.Step) *refusal {
+	for _, line := range []func(*rulebase.Step) *refusal{p.useful, p.able, p.here, p.bus, p.agreed, p.apt} {
 		if r := line(step); r != nil {
 			return r
 		}

@@ -20,6 +20,7 @@ const policyName = "one_step"
 // A candidate is a step with what it is worth and whether it may be offered.
 type candidate struct {
 	step    *rulebase.Step
+	remedy  int // its place among the remedies; -1 for a test
 	price   float64
 	gain    float64
 	minutes float64
@@ -31,15 +32,34 @@ type candidate struct {
 // cannot.
 func (d *Diagnosis) propose(w *weighing) {
 	may := w.k.permission()
-	all := w.values(w.k.matters(w.ses, may))
-	if w.k.well() {
-		for i := range all {
-			all[i].refused = &refusal{WhyWell, ""}
-		}
-	} else {
-		refuse(all, may)
-	}
+	all := w.candidates(may)
+	w.values(all, w.k.matters(w.ses, may))
+	wait(all)
 	d.sortOffers(all, may)
+}
+
+// candidates are all steps, each with the first line of the permission table
+// that fails and that needs no worth to be known.
+func (w *weighing) candidates(may *permission) []candidate {
+	var all []candidate
+	well := w.k.well()
+	add := func(step *rulebase.Step, remedy int) {
+		c := candidate{step: step, remedy: remedy, price: w.k.price(step)}
+		switch {
+		case well:
+			c.refused = &refusal{WhyWell, ""}
+		default:
+			c.refused = may.first(step)
+		}
+		all = append(all, c)
+	}
+	for i := range w.p.base.Tests {
+		add(&w.p.base.Tests[i], -1)
+	}
+	for i := range w.p.base.Remedies {
+		add(&w.p.base.Remedies[i], i)
+	}
+	return all
 }
 
 // worthSharing is from how many worlds on the steps are valued on all cores.
@@ -47,16 +67,7 @@ const worthSharing = 1000
 
 // values works out what every step is worth. Each step's worth depends on
 // nothing but the belief, so the number of cores changes no digit.
-func (w *weighing) values(m *plan.Matters) []candidate {
-	tests, remedies := w.p.base.Tests, w.p.base.Remedies
-	all := make([]candidate, len(tests)+len(remedies))
-	work := func(scene *plan.Scene, i int) {
-		if i < len(tests) {
-			all[i] = w.value(scene, &tests[i], -1)
-		} else {
-			all[i] = w.value(scene, &remedies[i-len(tests)], i-len(tests))
-		}
-	}
+func (w *weighing) values(all []candidate, m *plan.Matters) {
 	cores := 1
 	if len(w.belief.Weight) >= worthSharing {
 		cores = min(runtime.GOMAXPROCS(0), 8)
@@ -67,12 +78,11 @@ func (w *weighing) values(m *plan.Matters) []candidate {
 		group.Go(func() {
 			scene := plan.New(w.belief, w.ses.system, m)
 			for i := int(next.Add(1)) - 1; i < len(all); i = int(next.Add(1)) - 1 {
-				work(scene, i)
+				w.value(scene, &all[i])
 			}
 		})
 	}
 	group.Wait()
-	return all
 }
 
 // well says that the latest complaint finding is well.
@@ -89,17 +99,9 @@ func (k *known) well() bool {
 	return value == k.base.Complaint.Well
 }
 
-// refuse goes through the permission table for all steps.
-func refuse(all []candidate, may *permission) {
-	for i := range all {
-		c := &all[i]
-		if c.refused = may.before(c.step); c.refused == nil {
-			c.refused = may.agreed(c.step)
-		}
-		if c.refused == nil && c.step.Hazard&grave == 0 {
-			c.refused = may.apt(c.step)
-		}
-	}
+// wait is the rest of line 5 of the table: a grave hazard waits while a harmless
+// step on offer can still change what to do.
+func wait(all []candidate) {
 	deciding := ""
 	for i := range all {
 		c := &all[i]
@@ -199,27 +201,28 @@ func (k *known) price(step *rulebase.Step) float64 {
 	return step.Minutes
 }
 
-// value works out what a step is worth. A remedy is given by its place, a test by -1.
-func (w *weighing) value(scene *plan.Scene, step *rulebase.Step, remedy int) candidate {
-	c := candidate{step: step, price: w.k.price(step)}
-	a := plan.Action{Price: c.price, Remedy: remedy}
-	if remedy < 0 {
-		a.Views = w.views(step)
-		a.Watched = len(step.PutsRight) > 0
+// value works out what a step is worth. The minutes ahead order what is offered,
+// so they are only worked out for that.
+func (w *weighing) value(scene *plan.Scene, c *candidate) {
+	a := plan.Action{Price: c.price, Remedy: c.remedy}
+	if c.remedy < 0 {
+		a.Views = w.views(c.step)
+		a.Watched = len(c.step.PutsRight) > 0
 	} else {
-		a.Price += proof(step)
+		a.Price += proof(c.step)
 		a.Watched = true
 	}
 	for cause := range w.p.base.Causes {
-		if chance := takes(w.p.base, step, cause); chance > 0 {
+		if chance := takes(w.p.base, c.step, cause); chance > 0 {
 			a.Takes = append(a.Takes, hypothesis.Taking{Cause: cause, Chance: chance})
 		}
 	}
-	if remedy < 0 {
+	if c.remedy < 0 {
 		c.gain = scene.Gain(&a)
 	}
-	c.minutes, c.changes = scene.Minutes(&a)
-	return c
+	if c.refused == nil {
+		c.minutes, c.changes = scene.Minutes(&a)
+	}
 }
 
 // views are the symptoms a test yields that weigh and are not known for sure in

@@ -127,6 +127,7 @@ type policy struct {
 	upTo  []float64 // what the first i remedies cost, the visit included
 	alive []float64
 	steps []step
+	lone  []float64 // by kind of cause: the minutes of a world with one of it, -1: not worked out for this order
 }
 
 // step is a cure of the n-th cause of a class, in the order of the policy.
@@ -249,6 +250,10 @@ func (p *policy) tally() {
 		p.place = make([]int, len(p.w.m.Remedies))
 	}
 	p.upTo = append(p.upTo[:0], 0)
+	p.lone = p.lone[:0]
+	for range p.w.kinds {
+		p.lone = append(p.lone, -1)
+	}
 	sum, visited := 0.0, false
 	for i, r := range p.order {
 		p.place[r] = i
@@ -267,6 +272,17 @@ func (p *policy) everything() float64 { return p.upTo[len(p.upTo)-1] + p.w.m.Giv
 // cost is the expected minutes for a class, along the order tallied.
 func (p *policy) cost(used int) float64 {
 	c := &p.w.classes[p.used[used]]
+	if len(c.kinds) == 1 {
+		k := c.kinds[0]
+		if p.lone[k] < 0 {
+			p.lone[k] = p.costOf(c)
+		}
+		return p.lone[k]
+	}
+	return p.costOf(c)
+}
+
+func (p *policy) costOf(c *class) float64 {
 	if !c.sure {
 		return p.costUnsure(c)
 	}
@@ -295,7 +311,12 @@ func (p *policy) costUnsure(c *class) float64 {
 			p.steps = append(p.steps, step{p.place[q.Remedy], n, q.Chance})
 		}
 	}
-	slices.SortFunc(p.steps, func(a, b step) int { return a.place - b.place })
+	// There are few: sorting by insertion beats the library's.
+	for i := 1; i < len(p.steps); i++ {
+		for j := i; j > 0 && p.steps[j].place < p.steps[j-1].place; j-- {
+			p.steps[j], p.steps[j-1] = p.steps[j-1], p.steps[j]
+		}
+	}
 	cost, present, paid := 0.0, 1.0, 0.0
 	for i, s := range p.steps {
 		upTo := p.upTo[s.place+1]
