@@ -439,6 +439,10 @@ func (l *listener) direct(th *thing, value, text string, how manner) bool {
 			return l.takeReading(th, r, text, how)
 		}
 	}
+	if n, err := strconv.Atoi(strings.TrimSpace(value)); err == nil && !th.reads() && n >= 1 && n <= len(th.values) {
+		l.record(th, l.wordValue(th, n-1), "", text, how)
+		return true
+	}
 	tokens := tokenize(value)
 	if len(tokens) == 0 || len(tokens) > maxTokens {
 		return false

@@ -14,7 +14,7 @@ import (
 // value (on, off, out, up, down, no, not) are not among them, see soft.
 var fillers = wordSet(`a an the it its is are was were be been being am i we you he she they there here this that these those
 	of to for with by as so then than very quite just still now again has have had do does did and but at in from which
-	my our your his her their what when where since seems seem shows show reads read measures measured me us some any`)
+	my our your his her their what when where since seems seem shows show reads read measures measured me us some any or`)
 
 // soft words are values when a thing has such a value, else they say nothing.
 var soft = wordSet("on in at up out")
@@ -100,11 +100,13 @@ var (
 	aloneRE    = regexp.MustCompile(`(?i)\b(?:all alone|alone|on my own|by myself|nobody (?:else )?(?:is )?(?:here|with me)|no one (?:is )?with me)\b`)
 	bareRE     = regexp.MustCompile(`(?i)\b(?:no tools?(?: at all)?|without (?:any )?tools?|bare hands?|nothing with me|no instruments?)\b`)
 	anyToolRE  = regexp.MustCompile(`(?i)\b(?:any tools?|all (?:the )?tools?|everything (?:is )?at hand)\b`)
-	haveRE     = regexp.MustCompile(`(?i)\b(?:(?:i|we|he|she|they) (?:have|has|got|have got)|i've got|i've|there is|there's|with|got|has|have|no|without)\b`)
 )
 
 // presence are words that may stand beside who is there and with what.
 var presence = wordSet("here there present me myself too also arrived came come has got have with only support support. im i'm i've talking speaking new now no without")
+
+// havingRE begins a piece about tools.
+var havingRE = regexp.MustCompile(`(?i)^(?:(?:i|we|he|she|they) (?:have|has|got|have got)|i've got|i've|with|got)\b`)
 
 // unitRE keeps "drop 24 V" from being taken for drop number 24.
 var unitRE = regexp.MustCompile(`(?i)^(?:[mkuµ]?(?:v|a|w|hz|ohms?|Ω|m|s|%|volts?|amps?|vdc|vac|ohm)|min|minutes?|baud|kbaud|bit/s)\b`)

@@ -89,7 +89,7 @@ func (l *listener) findReading(th *thing, text string, tokens []token) *reading 
 	for n := min(len(tokens), widestReading); n > 0; n-- {
 		for i := 0; i+n <= len(tokens); i++ {
 			r := l.readRun(th, text, tokens[i:i+n])
-			if r == nil {
+			if r == nil || i+n < len(tokens) && l.otherUnit(th, text, tokens[i:i+n+1]) {
 				continue
 			}
 			r.words = (1<<n - 1) << i
@@ -114,6 +114,13 @@ func (l *listener) readRun(th *thing, text string, run []token) *reading {
 		return nil
 	}
 	return r
+}
+
+// otherUnit says whether a run of words is a reading in another unit than the
+// thing's: then the number in it is none of the thing either.
+func (l *listener) otherUnit(th *thing, text string, run []token) bool {
+	r := l.cachedRead(th, text[run[0].start:run[len(run)-1].end])
+	return r != nil && r.ask != nil && r.ask.Doubt == quantity.DoubtUnit
 }
 
 // cachedRead is readAll, remembering for the length of an entry what was read: many

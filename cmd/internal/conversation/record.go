@@ -178,7 +178,11 @@ func (l *listener) complaintNow(text string, now rulebase.DropNow, how manner) {
 	if now == rulebase.StillDown {
 		v = c.Bad
 	}
-	l.record(th, l.wordValue(th, v), "", text, how)
+	f := rulebase.Finding{Symptom: th.id, Value: l.wordValue(th, v), Sure: l.lowered(th, how.sure), By: how.by}
+	l.state.Situation.Findings = append(l.state.Situation.Findings, f) // how the case began stays beside it
+	l.recorded = true
+	l.understood(text, sayFinding(th, f, ""))
+	l.answered(AskSymptom, th.id)
 }
 
 // proveIfWell asks for the proof of the last remedy once the drop is said to be well.

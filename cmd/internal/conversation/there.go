@@ -16,7 +16,7 @@ func (l *listener) hearWhoIsThere(text, rest string, how manner) bool {
 	}
 	w := l.whoIsThere(rest)
 	if w == nil {
-		return false
+		return l.unclearTool(text, rest)
 	}
 	s := &l.state.Situation
 	var means []string
@@ -121,6 +121,44 @@ func (l *listener) toolsIn(text string) (tools []string, ok bool) {
 	return have, true
 }
 
+// unclearTool asks back which tool a piece means that says somebody has one.
+func (l *listener) unclearTool(text, rest string) bool {
+	if !havingRE.MatchString(rest) {
+		return false
+	}
+	var answers []Answer
+	for _, tok := range tokenize(rest) {
+		if tok.filler() || presence[tok.low] {
+			continue
+		}
+		fits := l.toolsLike(tok)
+		if len(fits) == 0 {
+			return false
+		}
+		for _, id := range fits {
+			answers = append(answers, Answer{Says: plain(id), Entry: "I have " + id})
+		}
+	}
+	if len(answers) == 0 {
+		return false
+	}
+	l.unclear(text, whichQuestion(text, answers))
+	return true
+}
+
+// toolsLike gives the tools that one word may stand for, as meter does for multimeter.
+func (l *listener) toolsLike(tok token) []string {
+	var fits []string
+	for _, th := range l.t.words.tools {
+		if slices.ContainsFunc(th.idWords, func(w string) bool {
+			return strings.HasSuffix(w, tok.stem) || len(th.idWords) == 1 && strings.HasPrefix(w, tok.stem)
+		}) {
+			fits = append(fits, th.id)
+		}
+	}
+	return fits
+}
+
 // toolAt gives the tool that the words begin with, and how many words name it. One
 // word may be the end of a tool's name, as meter is of multimeter.
 func (l *listener) toolAt(tokens []token) (tool string, n int) {
@@ -139,14 +177,7 @@ func (l *listener) toolAt(tokens []token) (tool string, n int) {
 	if n > 0 || tokens[0].filler() || len(tokens[0].low) < 4 {
 		return tool, n
 	}
-	var fits []string
-	for _, th := range l.t.words.tools {
-		if slices.ContainsFunc(th.idWords, func(w string) bool {
-			return strings.HasSuffix(w, tokens[0].stem) || len(th.idWords) == 1 && strings.HasPrefix(w, tokens[0].stem)
-		}) {
-			fits = append(fits, th.id)
-		}
-	}
+	fits := l.toolsLike(tokens[0])
 	if len(fits) != 1 {
 		return "", 0
 	}
