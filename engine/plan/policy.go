@@ -122,6 +122,7 @@ type policy struct {
 	of    []int32 // by world: which of used its class is; -1 where nothing is present
 	used  []int32 // classes
 	order []int
+	idle  []int
 	score []float64
 	place []int     // by remedy: its place in order
 	upTo  []float64 // what the first i remedies cost, the visit included
@@ -195,15 +196,20 @@ func (p *policy) arrange(mass []float64, total float64) int {
 			p.score[t.Remedy] += float64(m * t.Chance)
 		}
 	}
-	p.order = p.order[:0]
+	// Those that take nothing come last, as they stand: by id.
+	p.order, p.idle = p.order[:0], p.idle[:0]
 	for _, r := range p.w.m.ByID {
-		if r == p.skip || !remedies[r].Open {
-			continue
+		switch {
+		case r == p.skip || !remedies[r].Open:
+		case p.score[r] == 0:
+			p.idle = append(p.idle, r)
+		default:
+			p.score[r] = significant(ratio(p.score[r]/total, remedies[r].Rate))
+			p.order = append(p.order, r)
 		}
-		p.score[r] = significant(ratio(p.score[r]/total, remedies[r].Rate))
-		p.order = append(p.order, r)
 	}
 	slices.SortStableFunc(p.order, func(a, b int) int { return cmp.Compare(p.score[b], p.score[a]) })
+	p.order = append(p.order, p.idle...)
 	if len(p.order) == 0 {
 		return -1
 	}
