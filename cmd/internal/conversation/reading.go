@@ -80,12 +80,12 @@ var overRE = regexp.MustCompile(`(?i)^(?:[o0]\.?l|over-?range|over-?load|infinit
 
 // findReading finds the longest run of words that is a reading of a thing; nil
 // where there is none. Another unit than the thing's makes it no reading of it. A
-// run with one meaning goes before any that has to be asked back.
+// run with one meaning goes before one that has to be asked back, unless it is part of that.
 func (l *listener) findReading(th *thing, text string, tokens []token) *reading {
 	if !slices.ContainsFunc(tokens, func(t token) bool { return t.numeric() || overRE.MatchString(t.low) }) {
 		return nil
 	}
-	var doubtful *reading
+	var doubtful []*reading
 	for n := min(len(tokens), widestReading); n > 0; n-- {
 		for i := 0; i+n <= len(tokens); i++ {
 			r := l.readRun(th, text, tokens[i:i+n])
@@ -93,15 +93,22 @@ func (l *listener) findReading(th *thing, text string, tokens []token) *reading 
 				continue
 			}
 			r.words = (1<<n - 1) << i
-			if r.ask == nil {
-				return r
+			if r.ask != nil {
+				doubtful = append(doubtful, r)
+				continue
 			}
-			if doubtful == nil {
-				doubtful = r
+			for _, d := range doubtful {
+				if d.words&r.words == r.words {
+					return d // a part of what is doubtful is no clear reading
+				}
 			}
+			return r
 		}
 	}
-	return doubtful
+	if len(doubtful) == 0 {
+		return nil
+	}
+	return doubtful[0]
 }
 
 // readRun reads a run of words; nil where it does not begin like a reading or is none.
