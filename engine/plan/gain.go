@@ -92,6 +92,7 @@ func (s *Scene) Gain(a *Action) float64 {
 	if len(a.Views) == 0 && !a.Watched {
 		return 0
 	}
+	s.forGains()
 	r := s.results(s.wide, a)
 	class := s.class
 	if r.from != nil {

@@ -79,27 +79,29 @@ const exact = 1024
 // A Scene is a belief made ready for valuing steps. It must not be used by two
 // goroutines at once.
 type Scene struct {
-	m       *Matters
-	wide    *stage  // for gains: all worlds but those that cannot change a digit, by outcome
+	m      *Matters
+	belief *belief.Belief
+	system *hypothesis.System
+	narrow *stage // for minutes
+	ways   *ways
+	base   *policy // on narrow, as things stand
+	local  []int32
+	first  int
+
+	// For gains, made when the first is asked for.
+	wide    *stage  // all worlds but those that cannot change a digit, by outcome
 	class   []int32 // by world of wide: its outcome
-	narrow  *stage  // for minutes
-	ways    *ways
-	base    *policy // on narrow, as things stand
-	local   []int32
 	entropy float64
-	first   int
 }
 
 // New makes a scene. The belief's mass must not be 0.
 func New(b *belief.Belief, system *hypothesis.System, m *Matters) *Scene {
-	s := &Scene{m: m, ways: newWays(m)}
-	places, class := byOutcome(b.Now, belief.Matter(b.Weight, negligible), m.Lists)
-	s.wide, s.class = newStage(b, system, places), class
-	s.narrow = s.wide
-	if s.wide.space.Len() > exact {
-		s.narrow = newStage(b, system, b.Likeliest(0.999))
+	s := &Scene{m: m, belief: b, system: system, ways: newWays(m)}
+	share := 1.0
+	if len(b.Weight) > exact {
+		share = 0.999
 	}
-	s.entropy = s.outcomeEntropy()
+	s.narrow = newStage(b, system, b.Likeliest(share))
 	s.base = s.policy(s.narrow, -1)
 	total := s.narrow.outside
 	for _, w := range s.narrow.weight {
@@ -109,12 +111,25 @@ func New(b *belief.Belief, system *hypothesis.System, m *Matters) *Scene {
 	return s
 }
 
+// forGains makes what gains need.
+func (s *Scene) forGains() {
+	if s.wide != nil {
+		return
+	}
+	places, class := byOutcome(s.belief.Now, belief.Matter(s.belief.Weight, negligible), s.m.Lists)
+	s.wide, s.class = newStage(s.belief, s.system, places), class
+	s.entropy = s.outcomeEntropy()
+}
+
 // negligible is the share of the mass that gains may leave out: it can change one by
 // less than 1e-10 bits, a tenth of what answers are held to.
 const negligible = 1e-12
 
 // Entropy is that of the outcomes, in bits: no step can tell more.
-func (s *Scene) Entropy() float64 { return s.entropy }
+func (s *Scene) Entropy() float64 {
+	s.forGains()
+	return s.entropy
+}
 
 // First is the remedy that the base policy tries first as things stand; -1 where there is none.
 func (s *Scene) First() int { return s.first }

@@ -456,9 +456,26 @@ func TestWorthAgreesWithTheDefinition(t *testing.T) {
 	}
 }
 
-// BenchmarkNext values 60 tests and 40 remedies on all triples of 100 causes
-// after 12 findings; the peer computes one gain by its definition.
-func BenchmarkNext(b *testing.B) {
+// BenchmarkOrder puts 60 tests and 40 remedies in order on all triples of 100
+// causes after 12 findings, summed over the likeliest that hold 99.9 % of the mass.
+func BenchmarkOrder(b *testing.B) {
+	l := newLarge()
+	b.ReportAllocs()
+	for b.Loop() {
+		scene := plan.New(l.belief, l.system, l.m)
+		for _, a := range l.tests {
+			scene.Minutes(a)
+		}
+		for _, a := range l.remedies {
+			scene.Minutes(a)
+		}
+	}
+	b.ReportMetric(float64(len(l.belief.Likeliest(0.999))), "worlds")
+}
+
+// BenchmarkGains computes 60 gains, exactly, over all triples; the peer computes
+// one by its definition.
+func BenchmarkGains(b *testing.B) {
 	l := newLarge()
 	start := time.Now()
 	l.gainByDefinition(l.tests[0])
@@ -468,15 +485,10 @@ func BenchmarkNext(b *testing.B) {
 		scene := plan.New(l.belief, l.system, l.m)
 		for _, a := range l.tests {
 			scene.Gain(a)
-			scene.Minutes(a)
-		}
-		for _, a := range l.remedies {
-			scene.Minutes(a)
 		}
 	}
-	b.ReportMetric(float64(len(belief.Matter(l.belief.Weight, 1e-12))), "worlds-for-gains")
-	b.ReportMetric(float64(len(l.belief.Likeliest(0.999))), "worlds-for-minutes")
-	b.ReportMetric(float64(slow.Nanoseconds())*float64(b.N)/float64(b.Elapsed().Nanoseconds()), "x-faster-than-gains-by-definition")
+	b.ReportMetric(float64(len(belief.Matter(l.belief.Weight, 1e-12))), "worlds")
+	b.ReportMetric(float64(slow.Nanoseconds())*float64(b.N)/float64(b.Elapsed().Nanoseconds()), "x-faster-than-by-definition")
 }
 
 type large struct {
