@@ -149,7 +149,7 @@ func (c *caseReader) workID(n *source.Node) bool {
 	case ref.Kind != KindNone:
 		c.r.Problem(n, "wrong-kind", "", "%s is a %s; what was done is a remedy, or a test that puts something right", n.Text, kindWords[ref.Kind])
 	default:
-		c.r.Problem(n, "unknown-id", source.Nearest(n.Text, append(c.ids(KindRemedy), c.ids(KindTest)...)), "no remedy or test is called %q", n.Text)
+		c.r.Problem(n, "unknown-id", c.nearest(n.Text, append(c.ids(KindRemedy), c.ids(KindTest)...)), "no remedy or test is called %q", n.Text)
 	}
 	return false
 }
@@ -247,7 +247,7 @@ func (c *caseReader) circumstance(n *source.Node, f *Finding) {
 	}
 	if x := filled(n, "after"); x != nil {
 		if f.After = c.text(x); !slices.Contains(c.done, f.After) {
-			c.r.Problem(x, "unknown-id", source.Nearest(f.After, c.done), "nothing called %q stands under done", f.After)
+			c.r.Problem(x, "unknown-id", c.nearest(f.After, c.done), "nothing called %q stands under done", f.After)
 		}
 	}
 }
@@ -263,14 +263,14 @@ func (c *caseReader) symptomValue(s *Symptom, n *source.Node) (Value, bool) {
 	case slices.Contains(s.Values, n.Text):
 		return Value{Word: n.Text}, true
 	case !s.Banded():
-		c.r.Problem(n, "unknown-value", source.Nearest(n.Text, s.Values), "%q is not a value of %s (%s)", n.Text, s.ID, strings.Join(s.Values, ", "))
+		c.r.Problem(n, "unknown-value", c.nearest(n.Text, s.Values), "%q is not a value of %s (%s)", n.Text, s.ID, strings.Join(s.Values, ", "))
 		return Value{}, false
 	}
 	x, err := quantity.Parse(n.Text, s.Unit)
 	if err != nil {
 		near := ""
 		if n.Text != "" && !strings.ContainsAny(n.Text[:1], "-+.0123456789") {
-			near = source.Nearest(n.Text, s.Values)
+			near = c.nearest(n.Text, s.Values)
 		}
 		c.r.Problem(n, "quantity", near, "%v; or give the band it lies in (%s)", err, strings.Join(s.Values, ", "))
 		return Value{}, false
@@ -441,7 +441,7 @@ func (c *caseReader) anyOf(n *source.Node, kinds ...Kind) bool {
 	case is != KindNone:
 		c.r.Problem(n, "wrong-kind", "", "%s is a %s; a %s is wanted here", n.Text, kindWords[is], wanted)
 	default:
-		c.r.Problem(n, "unknown-id", source.Nearest(n.Text, ids), "no %s is called %q", wanted, n.Text)
+		c.r.Problem(n, "unknown-id", c.nearest(n.Text, ids), "no %s is called %q", wanted, n.Text)
 	}
 	return false
 }

@@ -133,17 +133,26 @@ func (l *loader) restsOn() []string {
 			rests[b.Symptoms[i].Slot] = b.Symptoms[i].ID
 		}
 	}
-	for changed := true; changed; {
-		changed = false
-		for i := range b.Rules {
-			r := &b.Rules[i]
-			if r.When == nil {
-				continue
+	readers := make([][]*Rule, len(b.Names))
+	var news []int // names just found to rest on a symptom
+	for i := range b.Rules {
+		if r := &b.Rules[i]; r.When != nil {
+			for _, n := range r.When.Reads() {
+				readers[n] = append(readers[n], r)
 			}
-			from := firstOf(r.When.Reads(), rests)
+		}
+	}
+	for n := range rests {
+		if rests[n] != "" {
+			news = append(news, n)
+		}
+	}
+	for ; len(news) > 0; news = news[1:] {
+		for _, r := range readers[news[0]] {
 			for _, a := range r.Then {
-				if from != "" && rests[a.Name] == "" {
-					rests[a.Name], changed = from, true
+				if rests[a.Name] == "" {
+					rests[a.Name] = rests[news[0]]
+					news = append(news, a.Name)
 				}
 			}
 		}

@@ -129,6 +129,7 @@ type loader struct {
 	kind      map[string]Kind
 	scopeIDs  map[string]int
 	sources   map[string]bool
+	byKind    map[Kind][]string
 	used      map[string]bool // sources that something rests on; nil in case files, which name none
 }
 
@@ -225,7 +226,7 @@ func (l *loader) collect(n int, doc *source.Node) {
 			}
 			l.header[n], l.headerKey[n] = value, key
 		case sectionKinds[key.Text] == KindNone:
-			l.r.Problem(key, "unknown-section", source.Nearest(key.Text, sectionNames), "%q is not a section; the sections are %s", key.Text, strings.Join(sectionNames, ", "))
+			l.r.Problem(key, "unknown-section", l.nearest(key.Text, sectionNames), "%q is not a section; the sections are %s", key.Text, strings.Join(sectionNames, ", "))
 		case value.Empty:
 		case value.Shape != source.Map:
 			l.r.Problem(value, "shape", "", "%s are entries with ids, one below the other", key.Text)
@@ -290,22 +291,50 @@ func isID(s string) bool {
 	return s != ""
 }
 
+// mostProblems are read in one run. Whoever has more mends these first; a file
+// that is wrong throughout shall not hold the program up.
+const mostProblems = 500
+
+func (l *loader) tooMany() bool { return len(l.r.Problems.List) > mostProblems }
+
+// each calls visit with every entry of a section, until there are too many problems.
+func (l *loader) each(section string, visit func(i int, e entry)) {
+	for i, e := range l.sections[section] {
+		if l.tooMany() {
+			return
+		}
+		visit(i, e)
+	}
+}
+
 // build makes the Base from the entries.
 func (l *loader) build() {
-	b := l.base
-	for _, e := range l.sections["sources"] {
-		l.sources[e.id] = true
-	}
-	for _, e := range l.sections["sources"] {
-		l.source(e)
-	}
+	l.each("sources", func(_ int, e entry) { l.sources[e.id] = true })
+	l.each("sources", func(_ int, e entry) { l.source(e) })
 	l.readHeader()
-	for _, e := range l.sections["givens"] {
-		l.given(e)
+	l.names()
+	b := l.base
+	l.each("warnings", func(_ int, e entry) { l.warning(e) })
+	l.each("tests", func(_ int, e entry) { b.Tests = append(b.Tests, l.step(e, KindTest)) })
+	l.each("remedies", func(_ int, e entry) { b.Remedies = append(b.Remedies, l.step(e, KindRemedy)) })
+	l.each("causes", func(_ int, e entry) { l.cause(e) })
+	l.each("conditions", func(_ int, e entry) { l.condition(e) })
+	l.each("symptoms", func(i int, e entry) { l.shows(e, &b.Symptoms[i]) })
+	l.each("rules", func(i int, e entry) { l.rule(e, &b.Rules[i]) })
+	if l.tooMany() {
+		l.r.Add(Problem{Kind: "too-many", Says: fmt.Sprintf("there are more than %d problems; mend these first", mostProblems)})
+		return
 	}
-	for _, e := range l.sections["symptoms"] {
-		l.symptomValues(e)
-	}
+	l.complaint()
+	l.imply()
+	l.check()
+}
+
+// names finds everything that an expression can read, in slot order.
+func (l *loader) names() {
+	b := l.base
+	l.each("givens", func(_ int, e entry) { l.given(e) })
+	l.each("symptoms", func(_ int, e entry) { l.symptomValues(e) })
 	l.index()
 	l.facts()
 	for i, e := range l.sections["causes"] {
@@ -318,30 +347,6 @@ func (l *loader) build() {
 	for i, n := range b.Names {
 		l.scopeIDs[n.ID] = i
 	}
-	for _, e := range l.sections["warnings"] {
-		l.warning(e)
-	}
-	for _, e := range l.sections["tests"] {
-		b.Tests = append(b.Tests, l.step(e, KindTest))
-	}
-	for _, e := range l.sections["remedies"] {
-		b.Remedies = append(b.Remedies, l.step(e, KindRemedy))
-	}
-	for _, e := range l.sections["causes"] {
-		l.cause(e)
-	}
-	for _, e := range l.sections["conditions"] {
-		l.condition(e)
-	}
-	for i, e := range l.sections["symptoms"] {
-		l.shows(e, &b.Symptoms[i])
-	}
-	for i, e := range l.sections["rules"] {
-		l.rule(e, &b.Rules[i])
-	}
-	l.complaint()
-	l.imply()
-	l.check()
 }
 
 // index records what every id stands for.

@@ -48,7 +48,7 @@ func (l *loader) extends(f fields, layer int) {
 	case layer == 0:
 		l.r.Problem(n, "extends", "", "%s extends %s, which must be laid below it: name that folder first", b.Name, n.Text)
 	case !slices.Contains(b.Layers, n.Text):
-		l.r.Problem(n, "extends", source.Nearest(n.Text, b.Layers), "no rulebase laid below is called %q", n.Text)
+		l.r.Problem(n, "extends", l.nearest(n.Text, b.Layers), "no rulebase laid below is called %q", n.Text)
 	}
 }
 

@@ -65,7 +65,7 @@ func (l *loader) factValue(x *plainFact, k, v *source.Node) {
 		l.r.Problem(v, "type", "", "%s is %s here and %s at %s", k.Text, typeWords[typ], typeWords[x.typ], placeOf(x.key))
 		return
 	}
-	if typ == Choice && !slices.Contains(x.words, v.Text) && l.valueName(v, nil) {
+	if typ == Choice && len(x.words) < mostValues && !slices.Contains(x.words, v.Text) && l.valueName(v, nil) {
 		x.words = append(x.words, v.Text)
 	}
 }
@@ -106,7 +106,7 @@ func (l *loader) rule(e entry, r *Rule) {
 func (l *loader) assignment(k, v *source.Node) (Assignment, bool) {
 	none := Assignment{}
 	if is := l.kind[k.Text]; is != KindNone && !slices.Contains(upward, is) {
-		l.r.Problem(k, "wrong-kind", "", "%s is a %s; a rule sets givens, symptoms and plain facts", k.Text, kindWords[is])
+		l.r.Problem(k, "wrong-kind", "", "%s is a %s, at %s; a rule sets givens, symptoms and plain facts", k.Text, kindWords[is], placeOf(l.seen[k.Text].key))
 		return none, false
 	}
 	if v.Shape != source.Scalar || v.Empty {
@@ -134,7 +134,7 @@ func (l *loader) assignment(k, v *source.Node) (Assignment, bool) {
 	}
 	slot, ok := l.base.SlotOf(name, value)
 	if !ok && len(n.Words) > 0 {
-		l.r.Problem(v, "unknown-value", source.Nearest(v.Text, n.Words), "%q is not a value of %s (%s)", v.Text, k.Text, strings.Join(n.Words, ", "))
+		l.r.Problem(v, "unknown-value", l.nearest(v.Text, n.Words), "%q is not a value of %s (%s)", v.Text, k.Text, strings.Join(n.Words, ", "))
 	}
 	slot.Rank = FromRules
 	return Assignment{name, slot, v.Text}, ok

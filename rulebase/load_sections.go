@@ -48,7 +48,7 @@ func (l *loader) given(e entry) {
 	if n := f.get("filled_by"); n != nil {
 		g.FilledBy = l.text(n)
 		if !slices.Contains(filledBy, g.FilledBy) && !onSheet.MatchString(g.FilledBy) {
-			l.r.Problem(n, "filled-by", source.Nearest(g.FilledBy, filledBy), "the program knows nothing called %q; it knows %s, and line.* from an installation sheet", g.FilledBy, strings.Join(filledBy, ", "))
+			l.r.Problem(n, "filled-by", l.nearest(g.FilledBy, filledBy), "the program knows nothing called %q; it knows %s, and line.* from an installation sheet", g.FilledBy, strings.Join(filledBy, ", "))
 		}
 	}
 	b.Names = append(b.Names, Name{ID: e.id, Kind: KindGiven, Index: len(b.Givens), Type: g.Type, Words: wordsOf(g.Type, g.OneOf), Unit: g.Unit})

@@ -28,9 +28,23 @@ func (l *loader) valueName(n *source.Node, before []string) bool {
 	return false
 }
 
+// mostValues is how many values something can have; who has more wants bands.
+const mostValues = 250
+
+func (l *loader) tooManyValues(n *source.Node) bool {
+	if len(n.Items) > mostValues {
+		l.r.Problem(n, "value-name", "", "there are more than %d values here", mostValues)
+		return true
+	}
+	return false
+}
+
 // valueNames are the words of a choice: at least two.
 func (l *loader) valueNames(n *source.Node) []string {
 	var words []string
+	if l.tooManyValues(n) {
+		return nil
+	}
 	good := true
 	for _, item := range l.items(n) {
 		if l.valueName(item, words) {
@@ -90,6 +104,9 @@ func (l *loader) independent(f fields, n *source.Node, s *Symptom) {
 func (l *loader) bandNames(n *source.Node) []string {
 	var names []string
 	items := l.items(n)
+	if l.tooManyValues(n) {
+		return nil
+	}
 	good := true
 	for i, item := range items {
 		word := item
@@ -241,7 +258,7 @@ func (l *loader) notAValue(k, item *source.Node, s *Symptom) {
 	case item.Empty && strings.ContainsAny(k.Text, " ?:"):
 		l.unquoted(k)
 	default:
-		l.r.Problem(k, "unknown-value", source.Nearest(k.Text, s.Values), "%q is not a value of %s (%s)", k.Text, s.ID, strings.Join(s.Values, ", "))
+		l.r.Problem(k, "unknown-value", l.nearest(k.Text, s.Values), "%q is not a value of %s (%s)", k.Text, s.ID, strings.Join(s.Values, ", "))
 	}
 }
 

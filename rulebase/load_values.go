@@ -55,7 +55,7 @@ func (l *loader) known(node *source.Node, of string, allowed []string) {
 		case item.Empty && strings.ContainsAny(k.Text, " ?:"):
 			l.unquoted(k)
 		default:
-			l.r.Problem(k, "unknown-key", source.Nearest(k.Text, allowed), "%s cannot have %q; it can have %s", of, k.Text, strings.Join(slices.DeleteFunc(slices.Clone(allowed), seldom), ", "))
+			l.r.Problem(k, "unknown-key", l.nearest(k.Text, allowed), "%s cannot have %q; it can have %s", of, k.Text, strings.Join(slices.DeleteFunc(slices.Clone(allowed), seldom), ", "))
 		}
 	}
 }
@@ -240,7 +240,7 @@ func (l *loader) oneOf(n *source.Node, what string, words ...string) int {
 	text := l.text(n)
 	i := slices.Index(words, text)
 	if i < 0 && n.Shape == source.Scalar {
-		l.r.Problem(n, "word", source.Nearest(text, words), "%q is not %s; it is one of %s", text, what, strings.Join(words, ", "))
+		l.r.Problem(n, "word", l.nearest(text, words), "%q is not %s; it is one of %s", text, what, strings.Join(words, ", "))
 	}
 	return i
 }
@@ -272,19 +272,28 @@ func (l *loader) ref(n *source.Node, kind Kind) int {
 		l.r.Problem(n, "wrong-kind", "", "%s is a %s; a %s is wanted here", id, kindWords[is], kindWords[kind])
 		return -1
 	}
-	l.r.Problem(n, "unknown-id", source.Nearest(id, l.ids(kind)), "no %s is called %q", kindWords[kind], id)
+	l.r.Problem(n, "unknown-id", l.nearest(id, l.ids(kind)), "no %s is called %q", kindWords[kind], id)
 	return -1
 }
 
+// ids are those of one kind, for near misses.
 func (l *loader) ids(kind Kind) []string {
-	var ids []string
-	for id, k := range l.kind {
-		if k == kind {
-			ids = append(ids, id)
+	if l.byKind == nil {
+		l.byKind = map[Kind][]string{}
+		for id, k := range l.kind {
+			l.byKind[k] = append(l.byKind[k], id)
 		}
 	}
-	slices.Sort(ids)
-	return ids
+	return l.byKind[kind]
+}
+
+// nearest is the near miss of a word; among very many problems it is no longer
+// looked for.
+func (l *loader) nearest(word string, candidates []string) string {
+	if l.tooMany() {
+		return ""
+	}
+	return source.Nearest(word, candidates)
 }
 
 // expression reads an expression that may read names of the kinds given.
@@ -339,7 +348,7 @@ func (l *loader) probabilityOK(n *source.Node) (float64, bool) {
 		}
 		if r, _ := utf8.DecodeRuneInString(n.Text); unicode.IsLetter(r) {
 			words := slices.Sorted(maps.Keys(l.base.Words))
-			l.r.Problem(n, "probability", source.Nearest(n.Text, words), "%q is neither a number from 0 to 1 nor a word of the scale (%s)", n.Text, strings.Join(words, ", "))
+			l.r.Problem(n, "probability", l.nearest(n.Text, words), "%q is neither a number from 0 to 1 nor a word of the scale (%s)", n.Text, strings.Join(words, ", "))
 			return 0, false
 		}
 	}
@@ -396,7 +405,7 @@ func (l *loader) sourceID(n *source.Node) string {
 	id := l.text(n)
 	l.used[id] = true
 	if id != commonPractice && !l.sources[id] && n.Shape == source.Scalar {
-		l.r.Problem(n, "unknown-id", source.Nearest(id, slices.Sorted(maps.Keys(l.sources))), "no source is called %q", id)
+		l.r.Problem(n, "unknown-id", l.nearest(id, slices.Sorted(maps.Keys(l.sources))), "no source is called %q", id)
 	}
 	return id
 }

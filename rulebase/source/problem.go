@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 	"unicode"
+	"unicode/utf8"
 )
 
 // A Problem is something wrong with a file, where it stands and what was probably meant.
@@ -111,9 +112,14 @@ func (p *Problems) Sort() {
 // exchanged with a neighbour (Damerau 1964, from memory). Of equally near ones
 // the first in the alphabet.
 func Nearest(word string, candidates []string) string {
-	best, nearest := len([]rune(word))/3+1, ""
+	w := []rune(strings.ToLower(word))
+	best, nearest := len(w)/3+1, ""
+	var m measure
 	for _, c := range candidates {
-		d := distance([]rune(strings.ToLower(word)), []rune(strings.ToLower(c)), best)
+		if len(c) < len(w)-best || len(c) > utf8.UTFMax*(len(w)+best) {
+			continue
+		}
+		d := m.distance(w, c, best)
 		if d < best || d == best && nearest != "" && c < nearest {
 			best, nearest = d, c
 		}
@@ -121,17 +127,32 @@ func Nearest(word string, candidates []string) string {
 	return nearest
 }
 
+// A measure keeps what it needs to measure distances from one candidate to the next.
+type measure struct {
+	b                 []rune
+	before, last, now []int
+}
+
 // distance is the number of edits between two words, or more than most.
-func distance(a, b []rune, most int) int {
+func (m *measure) distance(a []rune, candidate string, most int) int {
+	m.b = m.b[:0]
+	for _, r := range candidate {
+		m.b = append(m.b, unicode.ToLower(r))
+	}
+	b := m.b
 	if len(a)-len(b) > most || len(b)-len(a) > most {
 		return most + 1
 	}
-	before, last, now := make([]int, len(b)+1), make([]int, len(b)+1), make([]int, len(b)+1)
+	for len(m.now) <= len(b) {
+		m.before, m.last, m.now = append(m.before, 0), append(m.last, 0), append(m.now, 0)
+	}
+	before, last, now := m.before, m.last, m.now
 	for j := range last {
 		last[j] = j
 	}
 	for i := range a {
 		now[0] = i + 1
+		least := now[0]
 		for j := range b {
 			same := 1
 			if a[i] == b[j] {
@@ -141,6 +162,11 @@ func distance(a, b []rune, most int) int {
 			if i > 0 && j > 0 && a[i] == b[j-1] && a[i-1] == b[j] {
 				now[j+1] = min(now[j+1], before[j-1]+1)
 			}
+			least = min(least, now[j+1])
+		}
+		// An exchange looks two rows back, so one row beyond is not yet the end.
+		if least > most+1 {
+			return most + 1
 		}
 		before, last, now = last, now, before
 	}
