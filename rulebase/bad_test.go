@@ -168,6 +168,9 @@ func TestFolderThatIsNone(t *testing.T) {
 			t.Errorf("%s: %v, %v", folder, base, err)
 		}
 	}
+	if base, err := rulebase.LoadFolder(); base != nil || err == nil {
+		t.Errorf("no folder at all: %v, %v", base, err)
+	}
 	if _, err := rulebase.LoadFolder("testdata/nothing_here"); !errors.Is(err, fs.ErrNotExist) {
 		t.Error(err)
 	}

@@ -68,6 +68,9 @@ func IsRuleFile(name string) bool {
 func Load(layers ...Layer) (*Base, error) {
 	l := &loader{r: source.NewReader(), base: &Base{}, header: make([]*source.Node, len(layers)), headerKey: make([]*source.Node, len(layers)), sections: map[string][]entry{}, seen: map[string]entry{}, kind: map[string]Kind{}, sources: map[string]bool{}, used: map[string]bool{}}
 	digest := sha256.New()
+	if len(layers) == 0 {
+		return nil, &Problems{List: []Problem{{Kind: "no-header", Says: "no folder of a rulebase was named"}}}
+	}
 	var texts []text
 	for i, layer := range layers {
 		more, err := readLayer(i, layer)
