@@ -9,7 +9,7 @@ type edge struct {
 }
 
 // components are the strongly connected components of a graph, each after all
-// that it reads (Tarjan 1972, from memory).
+// that it reads, in time linear in nodes and edges (Tarjan 1972, from memory).
 func components(edges [][]edge) (of []int, members [][]int) {
 	n := len(edges)
 	index, low, on := make([]int, n), make([]int, n), make([]bool, n)
@@ -20,6 +20,7 @@ func components(edges [][]edge) (of []int, members [][]int) {
 	visit = func(v int) {
 		index[v], low[v], on[v] = next, next, true
 		next++
+		at := len(stack)
 		stack = append(stack, v)
 		for _, e := range edges[v] {
 			if index[e.to] == 0 {
@@ -32,7 +33,6 @@ func components(edges [][]edge) (of []int, members [][]int) {
 		if low[v] != index[v] {
 			return
 		}
-		at := slices.Index(stack, v)
 		for _, w := range stack[at:] {
 			on[w], of[w] = false, len(members)
 		}
@@ -90,13 +90,11 @@ func shortest(edges [][]edge, of []int, from, to int) []int {
 	return way
 }
 
-// Strata gives each rule the level at which it may run: where a rule reads
-// known(x) in a negative position, all rules that can set x, through any chain,
-// stand at a lower level. Where rules lead through such a reading back to
-// themselves there is no such order; circle then names the rules and names
-// along the way (Apt, Blair and Walker 1988, from memory).
-func Strata(b *Base) (levels []int, circle []string) {
-	// Nodes: the rules, then the names. A rule reads names, a name is set by rules.
+// ruleGraph has the rules as its first nodes, then the names: a rule reads
+// names, a name is set by rules. Going by way of the names keeps it as small as
+// what is written; from rule to rule, a name that many set and many read would
+// cost their product.
+func ruleGraph(b *Base) [][]edge {
 	n := len(b.Rules)
 	edges := make([][]edge, n+len(b.Names))
 	for i := range b.Rules {
@@ -114,27 +112,41 @@ func Strata(b *Base) (levels []int, circle []string) {
 			edges[n+a.Name] = append(edges[n+a.Name], edge{i, false})
 		}
 	}
+	return edges
+}
+
+// Strata gives each rule the level at which it may run: where a rule reads
+// known(x) in a negative position, all rules that can set x, through any chain,
+// stand at a lower level. Where rules lead through such a reading back to
+// themselves there is no such order; circle then names the rules and names
+// along the way, in turn, a rule first (Apt, Blair and Walker 1988, from memory).
+func Strata(b *Base) (levels []int, circle []string) {
+	edges := ruleGraph(b)
 	if c := negativeCircle(edges); c != nil {
 		for _, v := range c {
-			if v < n {
-				circle = append(circle, b.Rules[v].ID)
-			} else {
-				circle = append(circle, b.Names[v-n].ID)
-			}
+			circle = append(circle, nodeID(b, v))
 		}
 		return nil, circle
 	}
-	return levelsOf(edges, n), nil
+	return levelsOf(edges, len(b.Rules)), nil
 }
 
-// levelsOf walks the components, each after what it reads.
+func nodeID(b *Base, node int) string {
+	if node < len(b.Rules) {
+		return b.Rules[node].ID
+	}
+	return b.Names[node-len(b.Rules)].ID
+}
+
+// levelsOf walks the components, each after what it reads. A name that no rule
+// sets is settled from the start: nobody waits for it.
 func levelsOf(edges [][]edge, rules int) []int {
 	of, members := components(edges)
 	level := make([]int, len(members))
 	for c, nodes := range members {
 		for _, v := range nodes {
 			for _, e := range edges[v] {
-				if of[e.to] == c {
+				if of[e.to] == c || len(edges[e.to]) == 0 && e.to >= rules {
 					continue
 				}
 				least := level[of[e.to]]
@@ -150,4 +162,32 @@ func levelsOf(edges [][]edge, rules int) []int {
 		levels[i] = level[of[i]]
 	}
 	return levels
+}
+
+// A Group is what settles together: one rule or one name by itself, or rules
+// and names that support one another in a circle. Rules are places in
+// Base.Rules, names places in Base.Names, both rising.
+type Group struct {
+	Rules, Names []int
+}
+
+// Circle says whether the members of the group support one another.
+func (g *Group) Circle() bool { return len(g.Rules) > 0 && len(g.Names) > 0 }
+
+// SettlingOrder is all rules and names in groups, each group after those that
+// it reads or is set by: who works through it in this order never has to go back.
+func SettlingOrder(b *Base) []Group {
+	_, members := components(ruleGraph(b))
+	groups := make([]Group, len(members))
+	for i, nodes := range members {
+		slices.Sort(nodes)
+		for _, v := range nodes {
+			if v < len(b.Rules) {
+				groups[i].Rules = append(groups[i].Rules, v)
+			} else {
+				groups[i].Names = append(groups[i].Names, v-len(b.Rules))
+			}
+		}
+	}
+	return groups
 }
