@@ -10,6 +10,7 @@ import (
 
 	"downdrop/engine"
 	"downdrop/rulebase"
+	"downdrop/testdata/support"
 )
 
 func diagnose(t testing.TB, p *engine.Prepared, s rulebase.Situation, o engine.Options) *engine.Diagnosis {
@@ -113,7 +114,7 @@ func differences(got, want answer, explanations bool) (all []string) {
 // probability, gain, price, reason and order.
 func TestEngineAgreesWithTheSlowVersion(t *testing.T) {
 	tried := 0
-	for seed := 0; tried < deep(t, 200); seed++ {
+	for seed := 0; tried < support.Deep(t, 200); seed++ {
 		r := rand.New(rand.NewPCG(uint64(seed), 11))
 		w, text := randomRulebase(r)
 		b, err := load(text)

@@ -8,6 +8,7 @@ import (
 
 	"downdrop/engine"
 	"downdrop/rulebase"
+	"downdrop/testdata/support"
 )
 
 // wide is a rulebase of 400 causes, up to three at once: 10,667,001 sets, of
@@ -119,7 +120,7 @@ func (w *wide) truth(values []int, sure float64) float64 {
 // The bound on what is left out is no lower than the truth by full enumeration,
 // and low enough to be of use. 20 rulebases with DOWNDROP_DEEP=10.
 func TestLeftOutBoundsTheTruth(t *testing.T) {
-	for seed := range deep(t, 2) {
+	for seed := range support.Deep(t, 2) {
 		r := rand.New(rand.NewPCG(uint64(seed), 21))
 		w := newWide(r)
 		b, err := load(w.text)

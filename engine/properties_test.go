@@ -2,10 +2,13 @@ package engine_test
 
 import (
 	"context"
+	"flag"
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"os"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"testing/fstest"
@@ -15,6 +18,21 @@ import (
 	"downdrop/engine"
 	"downdrop/rulebase"
 )
+
+// TestMain sets how many random cases each property is tried on: 60, times DOWNDROP_DEEP.
+func TestMain(m *testing.M) {
+	flag.Parse()
+	if f := flag.Lookup("rapid.checks"); f.Value.String() == f.DefValue {
+		n := 60
+		if deep, err := strconv.Atoi(os.Getenv("DOWNDROP_DEEP")); err == nil {
+			n *= deep
+		}
+		if err := f.Value.Set(strconv.Itoa(n)); err != nil {
+			panic(err)
+		}
+	}
+	os.Exit(m.Run())
+}
 
 // drawn is a random rulebase with a random case.
 type drawn struct {

@@ -3,25 +3,11 @@ package engine_test
 import (
 	"fmt"
 	"math/rand/v2"
-	"os"
-	"strconv"
 	"strings"
-	"testing"
 	"testing/fstest"
 
 	"downdrop/rulebase"
 )
-
-func deep(t testing.TB, n int) int {
-	if text := os.Getenv("DOWNDROP_DEEP"); text != "" {
-		f, err := strconv.Atoi(text)
-		if err != nil {
-			t.Fatalf("DOWNDROP_DEEP: %v", err)
-		}
-		return n * f
-	}
-	return n
-}
 
 func load(yaml string) (*rulebase.Base, error) {
 	return rulebase.Load(rulebase.Layer{Name: "random", FS: fstest.MapFS{"all.yaml": {Data: []byte(yaml)}}})

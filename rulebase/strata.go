@@ -191,3 +191,45 @@ func SettlingOrder(b *Base) []Group {
 	}
 	return groups
 }
+
+// ruleEdges is the graph of rules and names: first the rules, each reading
+// names, then the names, each set by rules.
+func (b *Base) ruleEdges() [][]edge {
+	n := len(b.Rules)
+	edges := make([][]edge, n+len(b.Names))
+	for i := range b.Rules {
+		r := &b.Rules[i]
+		negative := map[int]bool{}
+		for _, k := range r.When.KnownReads() {
+			if k.Negative {
+				negative[k.Name] = true
+			}
+		}
+		for _, name := range r.When.Reads() {
+			edges[i] = append(edges[i], edge{n + name, negative[name]})
+		}
+		for _, a := range r.Then {
+			edges[n+a.Name] = append(edges[n+a.Name], edge{i, false})
+		}
+	}
+	return edges
+}
+
+// RuleGroups are the rules that lead back to one another in a circle, and those
+// that stand alone, each group after all groups whose conclusions it reads.
+func RuleGroups(b *Base) [][]int32 {
+	_, members := components(b.ruleEdges())
+	var groups [][]int32
+	for _, nodes := range members {
+		var rules []int32
+		for _, v := range nodes {
+			if v < len(b.Rules) {
+				rules = append(rules, int32(v))
+			}
+		}
+		if rules != nil {
+			groups = append(groups, rules)
+		}
+	}
+	return groups
+}

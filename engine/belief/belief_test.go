@@ -4,26 +4,14 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
 	"slices"
-	"strconv"
 	"testing"
 	"time"
 
 	"downdrop/engine/belief"
 	"downdrop/engine/hypothesis"
+	"downdrop/testdata/support"
 )
-
-func deep(t testing.TB, n int) int {
-	if text := os.Getenv("DOWNDROP_DEEP"); text != "" {
-		f, err := strconv.Atoi(text)
-		if err != nil {
-			t.Fatalf("DOWNDROP_DEEP: %v", err)
-		}
-		return n * f
-	}
-	return n
-}
 
 func near(got, want, tolerance float64) bool {
 	return math.Abs(got-want) <= tolerance*max(1, math.Abs(want))
@@ -182,7 +170,7 @@ func triggerSweep(n noisyOr) float64 {
 // A contradiction is found with as few members as can be: compared with trying
 // every subset by size.
 func TestSmallestContradiction(t *testing.T) {
-	for seed := range deep(t, 200) {
+	for seed := range support.Deep(t, 200) {
 		r := rand.New(rand.NewPCG(uint64(seed), 5))
 		causes := 2 + r.IntN(4)
 		system := hypothesis.NewSystem(nil)
@@ -244,7 +232,7 @@ func smallestBySize(allows [][]bool) int {
 
 // TotalPrior agrees with adding up all sets.
 func TestTotalPrior(t *testing.T) {
-	for seed := range deep(t, 100) {
+	for seed := range support.Deep(t, 100) {
 		r := rand.New(rand.NewPCG(uint64(seed), 6))
 		n, k := 1+r.IntN(8), r.IntN(5)
 		odds := make([]float64, n)

@@ -7,25 +7,14 @@ import (
 	"math/rand/v2"
 	"os"
 	"slices"
-	"strconv"
 	"strings"
 	"testing"
 	"testing/fstest"
 
 	"downdrop/engine/chain"
 	"downdrop/rulebase"
+	"downdrop/testdata/support"
 )
-
-func deep(t testing.TB, n int) int {
-	if text := os.Getenv("DOWNDROP_DEEP"); text != "" {
-		f, err := strconv.Atoi(text)
-		if err != nil {
-			t.Fatalf("DOWNDROP_DEEP: %v", err)
-		}
-		return n * f
-	}
-	return n
-}
 
 func load(yaml string) (*rulebase.Base, error) {
 	text := "rulebase: {name: made}\nsources: {made: {says: made up for a test, kind: made}}\n" + yaml
@@ -404,7 +393,7 @@ func observe(r *rand.Rand, b *rulebase.Base, in chain.Input, name int) bool {
 // one of a row of random changes; all comes back to where it was when the
 // changes are taken back.
 func TestRandomProgramsAndChanges(t *testing.T) {
-	for seed := range deep(t, 150) {
+	for seed := range support.Deep(t, 150) {
 		r := rand.New(rand.NewPCG(uint64(seed), 4))
 		text := randomProgram(r)
 		b, err := load(text)

@@ -82,7 +82,7 @@ func newNetwork(p *Program) *network {
 			n.readers[name] = append(n.readers[name], int32(i))
 		}
 	}
-	groups := ruleGroups(p)
+	groups := rulebase.RuleGroups(b)
 	n.of = make([]int32, len(b.Names))
 	for i := range n.nameLevel {
 		n.nameLevel[i], n.of[i] = -1, -1
@@ -128,53 +128,6 @@ func newNetwork(p *Program) *network {
 
 func (p *Program) readsOwn(rule int) bool {
 	return slices.ContainsFunc(p.base.Rules[rule].Then, func(a rulebase.Assignment) bool { return slices.Contains(p.reads[rule], a.Name) })
-}
-
-// ruleGroups are the circles of rules, and the rules that stand alone, each
-// after all groups that it reads from.
-func ruleGroups(p *Program) [][]int32 {
-	n := len(p.base.Rules)
-	setters := make([][]int32, len(p.base.Names))
-	for i := range p.base.Rules {
-		for _, a := range p.base.Rules[i].Then {
-			setters[a.Name] = append(setters[a.Name], int32(i))
-		}
-	}
-	index, low, on := make([]int32, n), make([]int32, n), make([]bool, n)
-	var stack []int32
-	var groups [][]int32
-	next := int32(1)
-	var visit func(v int32)
-	visit = func(v int32) {
-		index[v], low[v], on[v] = next, next, true
-		next++
-		stack = append(stack, v)
-		for _, name := range p.reads[v] {
-			for _, w := range setters[name] {
-				if index[w] == 0 {
-					visit(w)
-					low[v] = min(low[v], low[w])
-				} else if on[w] {
-					low[v] = min(low[v], index[w])
-				}
-			}
-		}
-		if low[v] != index[v] {
-			return
-		}
-		at := slices.Index(stack, v)
-		for _, w := range stack[at:] {
-			on[w] = false
-		}
-		groups = append(groups, slices.Clone(stack[at:]))
-		stack = stack[:at]
-	}
-	for v := range int32(n) {
-		if index[v] == 0 {
-			visit(v)
-		}
-	}
-	return groups
 }
 
 // rebuild starts from nothing.

@@ -4,26 +4,13 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
 	"slices"
-	"strconv"
 	"testing"
 	"time"
 
 	"downdrop/engine/hypothesis"
+	"downdrop/testdata/support"
 )
-
-// deep is how many times the usual number of random trials to make.
-func deep(t testing.TB, n int) int {
-	if text := os.Getenv("DOWNDROP_DEEP"); text != "" {
-		f, err := strconv.Atoi(text)
-		if err != nil {
-			t.Fatalf("DOWNDROP_DEEP: %v", err)
-		}
-		return n * f
-	}
-	return n
-}
 
 // randomFormula makes a formula over causes and the conditions allowed; a
 // negation is only put before what stands in negatable.
@@ -96,7 +83,7 @@ func randomSystem(r *rand.Rand, causes, n int) (conditions []*hypothesis.Formula
 }
 
 func TestSettlingAgreesWithRepeatingUntilNothingChanges(t *testing.T) {
-	for seed := range deep(t, 300) {
+	for seed := range support.Deep(t, 300) {
 		r := rand.New(rand.NewPCG(uint64(seed), 1))
 		causes, k := 1+r.IntN(9), 1+r.IntN(4)
 		conditions, level := randomSystem(r, causes, 3+r.IntN(12))
@@ -190,7 +177,7 @@ func TestTakeDividesWorlds(t *testing.T) {
 }
 
 func TestSumsAgreeWithCountingOneByOne(t *testing.T) {
-	for seed := range deep(t, 50) {
+	for seed := range support.Deep(t, 50) {
 		r := rand.New(rand.NewPCG(uint64(seed), 2))
 		s := hypothesis.Enumerate(1+r.IntN(9), r.IntN(5))
 		weight := make([]float64, s.Len())

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
 	"slices"
 	"strconv"
 	"testing"
@@ -13,18 +12,8 @@ import (
 	"downdrop/engine/belief"
 	"downdrop/engine/hypothesis"
 	"downdrop/engine/plan"
+	"downdrop/testdata/support"
 )
-
-func deep(t testing.TB, n int) int {
-	if text := os.Getenv("DOWNDROP_DEEP"); text != "" {
-		f, err := strconv.Atoi(text)
-		if err != nil {
-			t.Fatalf("DOWNDROP_DEEP: %v", err)
-		}
-		return n * f
-	}
-	return n
-}
 
 // first makes a symptom of two values that shows the first exactly where a formula holds.
 func exactly(f *hypothesis.Formula) *belief.Symptom {
@@ -441,7 +430,7 @@ func (s *scenario) actions(r *rand.Rand) []*plan.Action {
 }
 
 func TestWorthAgreesWithTheDefinition(t *testing.T) {
-	for seed := range deep(t, 150) {
+	for seed := range support.Deep(t, 150) {
 		r := rand.New(rand.NewPCG(uint64(seed), 3))
 		s := newScenario(r, 2+r.IntN(4), 1+r.IntN(3), 4)
 		scene := plan.New(s.belief, s.system, s.m)

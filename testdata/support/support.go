@@ -1,0 +1,39 @@
+// Package support is what tests of several packages need.
+package support
+
+import (
+	"os"
+	"os/exec"
+	"strconv"
+	"testing"
+)
+
+// Deep is how many random trials to make: n, times the environment's
+// DOWNDROP_DEEP where that is set.
+func Deep(t testing.TB, n int) int {
+	t.Helper()
+	text := os.Getenv("DOWNDROP_DEEP")
+	if text == "" {
+		return n
+	}
+	factor, err := strconv.Atoi(text)
+	if err != nil || factor < 1 {
+		t.Fatalf("DOWNDROP_DEEP is %q; a whole number from 1 is wanted", text)
+	}
+	return n * factor
+}
+
+// Need is the path of a program that a test cannot do without. Where it is
+// lacking the test is skipped, but never in CI.
+func Need(t testing.TB, program string) string {
+	t.Helper()
+	path, err := exec.LookPath(program)
+	if err == nil {
+		return path
+	}
+	if os.Getenv("CI") != "" {
+		t.Fatalf("%s is needed and not there: %v", program, err)
+	}
+	t.Skipf("%s is needed and not there", program)
+	return ""
+}
