@@ -5,6 +5,7 @@ import (
 	"flag"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -18,6 +19,15 @@ import (
 )
 
 var update = flag.Bool("update", false, "write what the reader says into the golden files")
+
+// TestMain sets how much the random tests try: DOWNDROP_DEEP times the least.
+func TestMain(m *testing.M) {
+	deep, _ := strconv.Atoi(os.Getenv("DOWNDROP_DEEP"))
+	if err := flag.Set("rapid.checks", strconv.Itoa(500*max(1, deep))); err != nil {
+		panic(err)
+	}
+	os.Exit(m.Run())
+}
 
 // problemsOf are the problems of a text, as they are printed.
 func problemsOf(file string, text []byte) string {
@@ -157,13 +167,11 @@ func TestCaretStandsUnderTheValue(t *testing.T) {
 	} {
 		column := 1 + len([]rune(c.line[:strings.Index(c.line, "x")]))
 		p := source.Problem{Position: source.Position{File: "f", Line: 1, Column: column}, Says: "wrong", Text: c.line, Width: 1}
-		if got := p.String(); got != "f:1:"+itoa(column)+": wrong\n"+c.want {
+		if got := p.String(); got != "f:1:"+strconv.Itoa(column)+": wrong\n"+c.want {
 			t.Errorf("%q:\n%s", c.line, got)
 		}
 	}
 }
-
-func itoa(n int) string { return string(rune('0' + n)) }
 
 func TestLongLineIsCutAroundTheCaret(t *testing.T) {
 	line := strings.Repeat("a", 300) + "HERE" + strings.Repeat("b", 300)
