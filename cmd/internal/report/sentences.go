@@ -109,7 +109,6 @@ const (
 	sayNothingNext  = "There is nothing left that I could offer from here."
 	sayElse         = "What else could be done, best first:"
 	sayElseMarked   = "Where a signal word stands, read the warnings first: --detail shows them before each step."
-	sayElsePlain    = "Where a signal word stands, read the warnings first: they stand before each step under its details."
 	sayNotOffered   = "What I do not offer, and why:"
 	sayImpossible   = "Nothing on my list allows these findings together, so there are no chances to give and no step to offer."
 	sayImpossibleDo = "Check what was seen, who saw it and on which drop; or say how sure each finding is, and ask again."
@@ -420,6 +419,25 @@ func sayMoreSteps(n int) string {
 	return fmt.Sprintf("And %d more; --detail shows them.", n)
 }
 
+func sayLittleElse(n int) string {
+	if n == 1 {
+		return "One more step could be done, but it would hardly change anything; --detail shows it."
+	}
+	return fmt.Sprintf("%d more steps could be done, but they would hardly change anything; --detail shows them.", n)
+}
+
+func sayMoreReasons(n int) string {
+	if n == 1 {
+		return "And for one more reason; --detail gives it."
+	}
+	return fmt.Sprintf("And for %d more reasons; --detail gives them.", n)
+}
+
+// conditionText is an expression as it is read aloud.
+func conditionText(expression string) string {
+	return plain(strings.NewReplacer(" == ", " is ", " != ", " is not ", " not in [", " is none of [", " in [", " is one of [").Replace(expression))
+}
+
 func sayAndMore(n int) string { return fmt.Sprintf("and %d more", n) }
 
 // What is not offered.
@@ -452,7 +470,7 @@ func sayWithheld(b *rulebase.Base, w *engine.Withheld, n int) string {
 	case engine.WhyLossOfBus:
 		return fmt.Sprintf("%s would stop something, and nobody has said yet what the outputs do then (%s):", it, w.Detail)
 	case engine.WhyOnlyIf:
-		return fmt.Sprintf("%s %s only right if %s:", it, is, plain(w.Detail))
+		return fmt.Sprintf("%s %s only right if %s:", it, is, conditionText(w.Detail))
 	case engine.WhyUnconfirmed:
 		return fmt.Sprintf("%s %s this confirmed first (%s): %s", it, needs, w.Detail, warningText(b, w.Detail))
 	case engine.WhyHarmless:

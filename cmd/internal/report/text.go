@@ -27,7 +27,10 @@ const (
 	shownWeights  = 3
 	shownTools    = 8
 
-	tellsNothing = 0.005 // bits: below it a test is not worth a line
+	shownReasons = 5
+
+	worthALine = 0.1  // bits: what "helps a little" begins with; a test of less gets no line
+	worthATry  = 0.02 // chance that what a remedy is for is there; one of less gets no line
 )
 
 // Text writes a diagnosis for people. What matters first stands first: whether it
@@ -384,6 +387,15 @@ func (t *text) why() {
 	}
 }
 
+// worthSaying says whether a step deserves a line where there is room for a few.
+func worthSaying(d *engine.Diagnosis, p *engine.Proposal) bool {
+	if p.Step.Kind == rulebase.KindTest {
+		return p.GainBits >= worthALine
+	}
+	_, chance := serves(d, p.Step)
+	return p.Step.Temporary || chance >= worthATry
+}
+
 func (t *text) others() {
 	if len(t.d.Next) < 2 || t.o.Detail { // details show every step in full
 		return
@@ -391,7 +403,7 @@ func (t *text) others() {
 	marked, shown := false, 0
 	for i := range t.d.Next {
 		p := &t.d.Next[i]
-		if i == 0 || shown == shownElse || p.Step.Kind == rulebase.KindTest && p.GainBits < tellsNothing && len(p.Step.PutsRight) == 0 {
+		if i == 0 || shown == shownElse || !worthSaying(t.d, p) {
 			continue
 		}
 		if shown++; shown == 1 {
@@ -404,14 +416,14 @@ func (t *text) others() {
 		}
 		t.item("  - ", says)
 	}
-	if more := len(t.d.Next) - 1 - shown; more > 0 {
+	if more := len(t.d.Next) - 1 - shown; shown == 0 {
+		t.gap()
+		t.say(sayLittleElse(more))
+	} else if more > 0 {
 		t.say(sayMoreSteps(more))
 	}
-	switch {
-	case marked && t.o.Hints:
+	if marked {
 		t.say(sayElseMarked)
-	case marked:
-		t.say(sayElsePlain)
 	}
 }
 
@@ -480,8 +492,13 @@ func (t *text) withheld() {
 		t.gap()
 		t.say(sayNotOffered)
 	}
-	for _, r := range reasons {
-		t.reason(&r)
+	for i := range reasons {
+		if i < shownReasons || t.o.Detail {
+			t.reason(&reasons[i])
+		}
+	}
+	if more := len(reasons) - shownReasons; more > 0 && !t.o.Detail {
+		t.item("  ", sayMoreReasons(more))
 	}
 	if known, done, well := count[engine.WhyKnown], count[engine.WhyDone], count[engine.WhyWell]; known+done+well > 0 {
 		t.gap()
