@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strconv"
 	"strings"
 
 	"github.com/expr-lang/expr/ast"
@@ -294,14 +293,14 @@ func (p *expressionParser) known(n ast.Node, args []ast.Node) *Term {
 
 // comparison reads == != < <= > >= and in.
 func (p *expressionParser) comparison(n *ast.BinaryNode) *Term {
-	if u, ok := n.Left.(*ast.UnaryNode); ok && u.Operator == "not" && !p.inBrackets(at(u), at(n)) {
+	if u, ok := leftmost(n.Left).(*ast.UnaryNode); ok && u.Operator == "not" && p.wordAt(at(u)) == "not" && !p.inBrackets(at(u), at(n)) {
 		p.problem(at(u), 3, "not-before-comparison", p.turnedRound(at(u), n), "not stands before a comparison and would only hold for its left side; turn the comparison round")
 		return nil
 	}
 	if n.Operator == "in" {
 		return p.in(n)
 	}
-	if p.unreadable(n.Left, n.Right) {
+	if p.unreadable(n) {
 		return nil
 	}
 	if n.Operator == "==" || n.Operator == "!=" {
@@ -313,28 +312,51 @@ func (p *expressionParser) comparison(n *ast.BinaryNode) *Term {
 	if a == nil || b == nil {
 		return nil
 	}
-	op := map[string]Op{"==": OpEqual, "!=": OpNotEqual, "<": OpLess, "<=": OpLessEqual, ">": OpGreater, ">=": OpGreaterEqual}[n.Operator]
-	return &Term{Op: op, Args: []*Term{a, b}, Column: at(n) + 1, GivensOnly: a.GivensOnly && b.GivensOnly}
+	return &Term{Op: numberComparisons[n.Operator], Args: []*Term{a, b}, Column: at(n) + 1, GivensOnly: a.GivensOnly && b.GivensOnly}
 }
 
-// unreadable says of a comparison that one of its sides is a name that cannot be
-// read, once: the other side may be a value of it, and nothing is wrong with that.
-func (p *expressionParser) unreadable(left, right ast.Node) bool {
-	l, leftID := left.(*ast.IdentifierNode)
-	r, rightID := right.(*ast.IdentifierNode)
+var numberComparisons = map[string]Op{"==": OpEqual, "!=": OpNotEqual, "<": OpLess, "<=": OpLessEqual, ">": OpGreater, ">=": OpGreaterEqual}
+
+// leftmost is what a side of a comparison begins with. (The not of a not in [...]
+// has the place of its in.)
+func leftmost(n ast.Node) ast.Node {
+	for {
+		b, ok := n.(*ast.BinaryNode)
+		if !ok || arithmetic[b.Operator] == 0 {
+			return n
+		}
+		n = b.Left
+	}
+}
+
+// unreadable says of a comparison which of its sides are names that cannot be
+// read. A word that may be a value of the other side is not called unknown beside it.
+func (p *expressionParser) unreadable(n *ast.BinaryNode) bool {
+	l, leftID := n.Left.(*ast.IdentifierNode)
+	r, rightID := n.Right.(*ast.IdentifierNode)
 	leftBad := leftID && p.name(l, true) < 0
 	rightBad := rightID && p.name(r, true) < 0
-	switch {
-	case leftBad && rightBad && source.Nearest(l.Value, p.readable()) == "" && source.Nearest(r.Value, p.readable()) != "":
-		p.name(r, false)
-	case leftBad && (rightBad || p.worded(right) < 0 || p.isName(l)):
-		p.name(l, false)
-	case rightBad && (p.worded(left) < 0 || p.isName(r)):
-		p.name(r, false)
-	default:
-		return false
+	equality := n.Operator == "==" || n.Operator == "!="
+	near := func(n *ast.IdentifierNode) bool {
+		return p.isName(n) || source.Nearest(n.Value, p.readable()) != ""
 	}
-	return true
+	switch {
+	case leftBad && rightBad && equality && near(l) != near(r):
+		leftBad, rightBad = near(l), near(r)
+	case leftBad && rightBad && equality && !near(l):
+		rightBad = false
+	case equality && leftBad && p.worded(n.Right) >= 0:
+		leftBad = p.isName(l)
+	case equality && rightBad && p.worded(n.Left) >= 0:
+		rightBad = p.isName(r)
+	}
+	if leftBad {
+		p.name(l, false)
+	}
+	if rightBad {
+		p.name(r, false)
+	}
+	return leftBad || rightBad
 }
 
 // isName says that a word is an id of the rulebase, readable here or not.
@@ -493,14 +515,13 @@ func (p *expressionParser) against(n *ast.BinaryNode, name int, other ast.Node, 
 // notAValue says what is wrong with the other side of a name of words.
 func (p *expressionParser) notAValue(as Name, other ast.Node) {
 	text := string(p.runes[at(other):max(at(other), min(other.Location().To, len(p.runes)))])
-	_, number := literal(other)
 	id, isID := other.(*ast.IdentifierNode)
 	switch {
 	case slices.Contains(as.Words, text) && isID:
-		p.problem(at(other), widthOf(other), "type", strconv.Quote(id.Value), "%s is a value of %s but also an id of its own; put the value in quotes", id.Value, as.ID)
+		p.problem(at(other), widthOf(other), "type", "'"+id.Value+"'", "%s is a value of %s but also an id of its own; put the value in quotes", id.Value, as.ID)
 	case slices.Contains(as.Words, text):
-		p.problem(at(other), widthOf(other), "type", strconv.Quote(text), "the value %s of %s has to stand in quotes here", text, as.ID)
-	case as.Type == Banded && number:
+		p.problem(at(other), widthOf(other), "type", "'"+text+"'", "the value %s of %s has to stand in quotes here", text, as.ID)
+	case as.Type == Banded:
 		p.problem(at(other), widthOf(other), "type", "", "for == and in, %s is its band (%s); compare its reading by < <= > >=", as.ID, strings.Join(as.Words, ", "))
 	default:
 		p.problem(at(other), widthOf(other), "type", "", "%s is compared with one of its values: %s", as.ID, strings.Join(as.Words, ", "))
@@ -536,6 +557,10 @@ func (p *expressionParser) in(n *ast.BinaryNode) *Term {
 	}
 	if name := p.worded(n.Left); name >= 0 && p.scope.Names[name].Type != Flag {
 		return p.inWords(n, name, list)
+	}
+	if p.worded(n.Left) >= 0 {
+		p.problem(at(n.Left), widthOf(n.Left), "type", "", "%s is true or false; it needs no list", n.Left.(*ast.IdentifierNode).Value)
+		return nil
 	}
 	a := p.number(n.Left)
 	if a == nil {
@@ -630,11 +655,16 @@ func (p *expressionParser) number(n ast.Node) *Term {
 	return p.unsuited(n, "a number is wanted here")
 }
 
+var functionOps = map[string]Op{"min": OpMin, "max": OpMax, "abs": OpAbs}
+
 func (p *expressionParser) function(n ast.Node) *Term {
 	name, args := call(n)
-	op, ok := map[string]Op{"min": OpMin, "max": OpMax, "abs": OpAbs}[name]
-	if !ok || len(args) == 0 || op == OpAbs && len(args) != 1 {
-		return p.unsuited(n, "a number is wanted here; min and max take numbers, abs one")
+	op, ok := functionOps[name]
+	switch {
+	case name == "known":
+		return p.unsuited(n, "a number is wanted here; known() is true or false")
+	case !ok || len(args) == 0 || op == OpAbs && len(args) != 1:
+		return p.unsuited(n, "min and max take one number or more, abs takes one")
 	}
 	t := &Term{Op: op, Column: at(n) + 1, GivensOnly: true}
 	for _, arg := range args {

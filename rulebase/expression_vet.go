@@ -1,6 +1,7 @@
 package rulebase
 
 import (
+	"errors"
 	"math"
 	"regexp"
 	"slices"
@@ -70,9 +71,9 @@ var plainNumber = regexp.MustCompile(`^(0|[1-9][0-9]*)(\.[0-9]+)?([eE][-+]?[0-9]
 // A vetting goes over the words and signs before expr parses them.
 type vetting struct {
 	*expressionParser
-	brackets int
-	run      int    // signs and nots that stand one behind the other
-	compared []bool // by bracket: a comparison since the last and, or, comma
+	open     []lexer.Token // brackets not closed yet
+	run      int           // signs and nots that stand one behind the other
+	compared []bool        // by bracket: a comparison since the last and, or, comma
 }
 
 // vet refuses, before they are parsed, words and signs that are not allowed,
@@ -90,10 +91,13 @@ func (p *expressionParser) vet() bool {
 		}
 		last = to
 		v.token(i, t)
-		if v.brackets+v.run > mostExpressionDepth {
+		if len(v.open)+v.run > mostExpressionDepth {
 			p.problem(t.From, t.To-t.From, "expression-too-deep", "", "the expression is nested deeper than %d", mostExpressionDepth)
 			return false
 		}
+	}
+	for _, t := range v.open {
+		p.problem(t.From, 1, "expression", "", "this bracket is not closed")
 	}
 	return len(p.problems) == 0
 }
@@ -110,7 +114,7 @@ func (v *vetting) token(i int, t lexer.Token) {
 	case lexer.Bytes:
 		v.problem(t.From, t.To-t.From, "expression", "", "%s is not allowed here", string(v.runes[t.From:t.To]))
 	case lexer.Bracket:
-		v.bracket(t)
+		v.bracket(i, t)
 	case lexer.Operator:
 		v.operator(t)
 	}
@@ -130,23 +134,38 @@ func (v *vetting) number(t lexer.Token) {
 		v.problem(t.From, t.To-t.From, "number", "", "%s is not a number as written here; write digits, without a leading zero, with a decimal point if need be", t.Value)
 		return
 	}
-	if x, err := strconv.ParseFloat(t.Value, 64); err != nil || math.IsInf(x, 0) || !strings.ContainsAny(t.Value, ".eE") && x > mostWhole {
+	_, err := strconv.ParseFloat(t.Value, 64)
+	if !strings.ContainsAny(t.Value, ".eE") {
+		whole, wholeErr := strconv.ParseUint(t.Value, 10, 64)
+		err = errors.Join(err, wholeErr)
+		if whole > mostWhole {
+			err = strconv.ErrRange
+		}
+	}
+	if err != nil {
 		v.problem(t.From, t.To-t.From, "number", "", "%s is too large a number", t.Value)
 	}
 }
 
-func (v *vetting) bracket(t lexer.Token) {
+func (v *vetting) bracket(i int, t lexer.Token) {
 	switch t.Value {
-	case "(", "[":
-		v.brackets++
+	case "[":
+		if !v.before(i) {
+			v.problem(t.From, 1, "expression", "", "a bracket like this stands only behind in, around a list of values")
+		}
+		fallthrough
+	case "(":
+		v.open = append(v.open, t)
 		v.compared = append(v.compared, false)
 	case ")", "]":
-		v.brackets = max(0, v.brackets-1)
-		if len(v.compared) > 1 {
-			v.compared = v.compared[:len(v.compared)-1]
+		if len(v.open) == 0 {
+			v.problem(t.From, 1, "expression", "", "this bracket closes none")
+			return
 		}
+		v.open = v.open[:len(v.open)-1]
+		v.compared = v.compared[:len(v.compared)-1]
 	default:
-		v.problem(t.From, t.To-t.From, "expression", "", "braces are not allowed in an expression")
+		v.problem(t.From, 1, "expression", "", "braces are not allowed in an expression")
 	}
 }
 
@@ -157,6 +176,8 @@ func (v *vetting) operator(t lexer.Token) {
 		v.problem(t.From, 1, "expression", "==", "two values are compared by ==, not by =")
 	case insteadOf[t.Value] != "":
 		v.problem(t.From, t.To-t.From, "expression", insteadOf[t.Value], "write %s in words, not as %s", insteadOf[t.Value], t.Value)
+	case t.Value == "," && len(v.open) == 0:
+		v.problem(t.From, 1, "expression", "", "a comma parts the values of a list and of min and max only; a number has a decimal point")
 	case t.Value == "and" || t.Value == "or" || t.Value == ",":
 		v.compared[last] = false
 	case slices.Contains(comparisons, t.Value):
@@ -173,6 +194,13 @@ func (v *vetting) operator(t lexer.Token) {
 // tokenAt is the place among the tokens of the one that begins at a rune.
 func (p *expressionParser) tokenAt(from int) int {
 	return slices.IndexFunc(p.tokens, func(t lexer.Token) bool { return t.From == from })
+}
+
+func (p *expressionParser) wordAt(from int) string {
+	if i := p.tokenAt(from); i >= 0 {
+		return p.tokens[i].Value
+	}
+	return ""
 }
 
 // inBrackets says that a bracket opens right before one rune and closes before another.
@@ -198,7 +226,7 @@ func (p *expressionParser) inBrackets(from, before int) bool {
 // turnedRound is a comparison with not before it, as it was probably meant.
 func (p *expressionParser) turnedRound(from int, n *ast.BinaryNode) string {
 	i, odd := p.tokenAt(from), false
-	for ; i < len(p.tokens) && p.tokens[i].Value == "not"; i++ {
+	for ; i >= 0 && i < len(p.tokens) && p.tokens[i].Value == "not"; i++ {
 		odd = !odd
 	}
 	middle := p.tokenAt(at(n))
@@ -215,7 +243,7 @@ func (p *expressionParser) turnedRound(from int, n *ast.BinaryNode) string {
 			break
 		}
 	}
-	if i >= middle || middle+1 >= end {
+	if i < 0 || i >= middle || middle+1 >= end {
 		return ""
 	}
 	text := func(a, b int) string { return string(p.runes[p.tokens[a].From:p.tokens[b-1].To]) }
