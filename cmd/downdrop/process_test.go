@@ -82,14 +82,14 @@ func BenchmarkCold(b *testing.B) {
 	ours, hello := build(b, dir, "."), build(b, dir, "./testdata/hello")
 	for _, example := range examples {
 		b.Run(strings.TrimSuffix(filepath.Base(example), ".yaml"), func(b *testing.B) {
-			var cold, floor, memory []float64
+			var cold, floor, busy, memory []float64
 			for b.Loop() {
-				ms, mib := startOf(b, ours, "diagnose", example)
-				cold, memory = append(cold, ms), append(memory, mib)
-				ms, _ = startOf(b, hello)
-				floor = append(floor, ms)
+				a := startOf(b, ours, "diagnose", example)
+				cold, busy, memory = append(cold, a.ms), append(busy, a.busy), append(memory, a.mib)
+				floor = append(floor, startOf(b, hello).ms)
 			}
 			b.ReportMetric(median(cold), "ms")
+			b.ReportMetric(median(busy), "cpu-ms")
 			b.ReportMetric(median(floor), "hello-ms")
 			b.ReportMetric(median(cold)/median(floor), "times-hello")
 			b.ReportMetric(slices.Max(memory), "MiB")
@@ -106,17 +106,24 @@ func build(b *testing.B, dir, pkg string) string {
 	return out
 }
 
-// startOf runs a program once: wall time in milliseconds, and its largest resident
-// set in MiB.
-func startOf(b *testing.B, name string, args ...string) (ms, mib float64) {
+// A start is what running a program once took: wall time and processor time in
+// milliseconds, and its largest resident set in MiB. Processor time hardly moves
+// when the machine has other work.
+type start struct{ ms, busy, mib float64 }
+
+func startOf(b *testing.B, name string, args ...string) start {
 	b.Helper()
 	cmd := exec.Command(name, args...)
 	begin := time.Now()
 	if text, err := cmd.CombinedOutput(); err != nil {
 		b.Fatalf("%v: %s", err, text)
 	}
-	ms = float64(time.Since(begin).Microseconds()) / 1000
-	return ms, float64(cmd.ProcessState.SysUsage().(*syscall.Rusage).Maxrss) / 1024 // KiB on Linux
+	wall, state := time.Since(begin), cmd.ProcessState
+	return start{
+		ms:   wall.Seconds() * 1000,
+		busy: (state.UserTime() + state.SystemTime()).Seconds() * 1000,
+		mib:  float64(state.SysUsage().(*syscall.Rusage).Maxrss) / 1024, // KiB on Linux
+	}
 }
 
 func median(all []float64) float64 {
