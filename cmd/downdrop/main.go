@@ -7,9 +7,13 @@ package main
 
 import (
 	"os"
+	"runtime/debug"
 )
 
 func main() {
+	// A run is short and its memory small: collecting it less often is a third of
+	// the time to a first answer.
+	debug.SetGCPercent(400)
 	ctx, stop := listen()
 	code := run(ctx, newEnvironment(), os.Args[1:])
 	stop()
