@@ -82,8 +82,10 @@ type Term struct {
 	GivensOnly bool
 }
 
-// Eval gives the expression's truth from what is known. It allocates nothing.
+// Eval gives the expression's truth from what is known; Unknown for one that was
+// read as a number. It allocates nothing.
 func (e *Expression) Eval(slots []Slot) Truth { return e.truth(slots) }
 
-// Value gives a number-valued expression's number, NaN where it is not known or not finite.
+// Value gives a number-valued expression's number, NaN where it is not known or
+// not finite, and for one that was read as a truth value.
 func (e *Expression) Value(slots []Slot) float64 { return e.number(slots) }
