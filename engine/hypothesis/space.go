@@ -95,6 +95,10 @@ func (s *Space) Len() int { return len(s.start) - 1 }
 // Causes is the number of causes a world may hold.
 func (s *Space) Causes() int { return s.causes }
 
+// Distinct says that no two worlds are known to hold the same causes: true of
+// spaces that were enumerated.
+func (s *Space) Distinct() bool { return s.atMost >= 0 }
+
 // Words is the length of a column.
 func (s *Space) Words() int { return (s.Len() + 63) / 64 }
 

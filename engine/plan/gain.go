@@ -10,6 +10,13 @@ import (
 // outcomes numbers what there is to do in the worlds at the places given: the
 // set of their causes' lists of remedies.
 func outcomes(space *hypothesis.Space, places []int32, lists []int) []int32 {
+	if space.Distinct() && allDiffer(lists) {
+		of := make([]int32, len(places))
+		for i := range of {
+			of[i] = int32(i)
+		}
+		return of
+	}
 	packed := map[uint64]int32{}
 	spelled := map[string]int32{}
 	next := int32(0)
@@ -48,6 +55,17 @@ func outcomes(space *hypothesis.Space, places []int32, lists []int) []int32 {
 		of[i] = n
 	}
 	return of
+}
+
+func allDiffer(lists []int) bool {
+	seen := map[int]bool{}
+	for _, l := range lists {
+		if seen[l] {
+			return false
+		}
+		seen[l] = true
+	}
+	return true
 }
 
 // byOutcome puts places in the order of their outcomes, so that a gain is one
