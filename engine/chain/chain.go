@@ -9,14 +9,15 @@
 // truth maintenance, 1979, from memory), so that a why is read off and never
 // made up.
 //
-// The package does not weigh anything; engine/belief does.
+// [Program.Run] starts from nothing each time; a [Memory] follows changes and
+// looks only at what they touch. The package does not weigh anything;
+// engine/belief does.
 package chain
 
 import (
-	"fmt"
+	"cmp"
 	"math"
 	"slices"
-	"strings"
 	"sync"
 
 	"downdrop/rulebase"
@@ -24,10 +25,11 @@ import (
 
 // A Program is a rulebase's rules made ready. It is never changed and may be shared.
 type Program struct {
-	base   *rulebase.Base
-	level  []int   // by rule
-	levels int     // how many
-	reads  [][]int // by rule: the names it reads
+	base    *rulebase.Base
+	level   []int     // by rule
+	strata  [][]int32 // the rules of each level
+	reads   [][]int   // by rule: the names it reads
+	readers [][]int32 // by name: the rules that read it
 
 	once sync.Once
 	net  *network // for memories
@@ -39,18 +41,26 @@ var unknown = rulebase.Slot{Number: math.NaN()}
 // Compile makes a rulebase's rules ready. The rulebase has no circle through a
 // negative known(x); loading refuses one.
 func Compile(b *rulebase.Base) *Program {
-	p := &Program{base: b}
+	p := &Program{base: b, readers: make([][]int32, len(b.Names))}
 	p.level, _ = rulebase.Strata(b)
 	for i := range b.Rules {
-		p.levels = max(p.levels, p.level[i]+1)
-		p.reads = append(p.reads, b.Rules[i].When.Reads())
+		for len(p.strata) <= p.level[i] {
+			p.strata = append(p.strata, nil)
+		}
+		p.strata[p.level[i]] = append(p.strata[p.level[i]], int32(i))
+		reads := b.Rules[i].When.Reads()
+		p.reads = append(p.reads, reads)
+		for _, name := range reads {
+			p.readers[name] = append(p.readers[name], int32(i))
+		}
 	}
 	return p
 }
 
-// Input is what was observed.
+// Input is what was observed. A slot of Rank NotKnown has its default, if there
+// is one; so has one of Rank FromRules, since what rules say is worked out anew.
 type Input struct {
-	Slots []rulebase.Slot // by name; Rank NotKnown where nothing was
+	Slots []rulebase.Slot // by name
 	State []int           // by name: the state of work of the finding, 0 before any work
 }
 
@@ -60,19 +70,9 @@ type Derivation struct {
 	Value rulebase.Slot
 	Rules []int // all that give it this value, in rule order
 	Round int   // the round in which it was first derived, from 1
-	State int   // of the newest finding it rests on
+	State int   // of the newest finding it rests on; where it rests on several reasons of its first round, the oldest of these
 
 	first []int // those of Rules that fired in Round: the well-founded ones
-}
-
-// A Conflict is a name to which rules give different values. It stays unknown.
-type Conflict struct {
-	Name   int
-	Values []rulebase.Slot
-	Rules  [][]int // by value
-
-	base *rulebase.Base
-	why  [][]Line
 }
 
 // A Result is everything that follows from an input.
@@ -80,101 +80,162 @@ type Result struct {
 	Slots       []rulebase.Slot // observed, derived and defaults together
 	State       []int
 	Derivations []Derivation // in the order of rounds, then names
-	Overridden  []Derivation // not used, because a person or the program gave the name a value
+	Overridden  []Derivation // not used, because a person or the program gave the name a value; in the same order
 	Fired       []int        // rules whose condition is true, in rule order
 	FiredState  []int        // beside Fired: the state of the newest finding among all names the rule reads
-	Conflicts   []Conflict
-	Visits      int // conditions evaluated
+	Conflicts   []Conflict   // by name
+	Visits      int          // conditions evaluated
 
 	program *Program
-	derived map[int]int // by name: place in Derivations
-	round   []int       // by rule: the round in which it fired, 0: not
+	all     []Derivation // Derivations and Overridden together
+	at      []int32      // by name: 1 + its place in all, 0: not derived
+	round   []int        // by rule: the round in which it fired, 0: not
+	rounds  int
+	banned  []bool // by name: rules disagreed about it, so none of them counts
+	queued  []bool // by rule: it is looked at in the next round
 }
 
-// Run follows all rules from an input to the fixpoint.
+// Run follows all rules from an input to the fixpoint. Where rules disagree about
+// a name it starts again without what they say of it; each start leaves out at
+// least one name more, so there is an end.
 func (p *Program) Run(in Input) *Result {
-	banned := map[int]*Conflict{}
+	var conflicts []Conflict
 	visits := 0
 	for {
-		r := p.run(in, banned)
+		r := p.start(in, conflicts)
+		clashes := r.saturate()
 		visits += r.Visits
-		if len(r.Conflicts) == 0 {
+		if len(clashes) == 0 {
 			r.Visits = visits
-			for _, c := range banned {
-				r.Conflicts = append(r.Conflicts, *c)
-			}
-			slices.SortFunc(r.Conflicts, func(a, b Conflict) int { return a.Name - b.Name })
+			r.finish()
 			return r
 		}
-		for i := range r.Conflicts {
-			c := r.Conflicts[i]
-			banned[c.Name] = &c
-		}
+		conflicts = append(conflicts, clashes...)
 	}
 }
 
 // start is a result before any rule has fired.
-func (p *Program) start(in Input) *Result {
-	r := &Result{program: p, Slots: slices.Clone(in.Slots), State: make([]int, len(in.Slots)), derived: map[int]int{}, round: make([]int, len(p.base.Rules))}
+func (p *Program) start(in Input, conflicts []Conflict) *Result {
+	names, rules := len(p.base.Names), len(p.base.Rules)
+	r := &Result{
+		Slots: slices.Clone(in.Slots), State: make([]int, names), Conflicts: conflicts,
+		program: p, at: make([]int32, names), banned: make([]bool, names), round: make([]int, rules), queued: make([]bool, rules),
+	}
 	copy(r.State, in.State)
-	for i := range p.base.Givens {
-		g := &p.base.Givens[i]
-		if r.Slots[g.Name].Rank == rulebase.NotKnown && g.Default != nil {
-			r.Slots[g.Name] = *g.Default
-		}
+	for i := range r.Slots {
+		r.Slots[i] = p.observed(i, r.Slots[i])
+	}
+	for _, c := range conflicts {
+		r.banned[c.Name] = true
 	}
 	return r
 }
 
-func (p *Program) run(in Input, banned map[int]*Conflict) *Result {
-	r := p.start(in)
-	fired := make([]bool, len(p.base.Rules))
-	overridden := map[int]*Derivation{}
-	round := 0
-	for level := range p.levels {
-		for {
-			var ready []int
-			for i := range p.base.Rules {
-				if p.level[i] != level || fired[i] {
-					continue
-				}
-				r.Visits++
-				if p.base.Rules[i].When.Eval(r.Slots) == rulebase.True {
-					ready = append(ready, i)
-				}
-			}
+// observed is a name's slot before any rule: as it was given, else its default.
+func (p *Program) observed(name int, given rulebase.Slot) rulebase.Slot {
+	if given.Rank != rulebase.NotKnown && given.Rank != rulebase.FromRules {
+		return given
+	}
+	if n := &p.base.Names[name]; n.Kind == rulebase.KindGiven {
+		if d := p.base.Givens[n.Index].Default; d != nil {
+			return *d
+		}
+	}
+	return unknown
+}
+
+// saturate fires rules in rounds, level by level, until nothing is left to fire
+// or rules of one round disagree. After the first round of a level only rules
+// that read something new are looked at.
+func (r *Result) saturate() []Conflict {
+	for level, look := range r.program.strata {
+		for len(look) > 0 {
+			ready := r.ready(look)
 			if len(ready) == 0 {
 				break
 			}
-			round++
-			for _, i := range ready {
-				fired[i], r.round[i] = true, round
+			r.rounds++
+			changed, clashes := r.fire(ready)
+			if len(clashes) > 0 {
+				return clashes
 			}
-			r.fire(ready, round, banned, overridden)
-			if len(r.Conflicts) > 0 {
-				return r
-			}
+			look = r.readersOf(changed, level)
 		}
 	}
-	for i, f := range fired {
-		if f {
-			r.Fired = append(r.Fired, i)
-			r.FiredState = append(r.FiredState, r.stateOf(i))
-		}
-	}
-	r.finish(overridden)
-	return r
+	return nil
 }
 
-func (r *Result) finish(overridden map[int]*Derivation) {
-	for i := range r.Derivations {
-		slices.Sort(r.Derivations[i].Rules)
+// ready are the rules, of those to be looked at, whose condition is true.
+func (r *Result) ready(look []int32) []int32 {
+	var ready []int32
+	for _, i := range look {
+		r.queued[i] = false
+		r.Visits++
+		if r.program.base.Rules[i].When.Eval(r.Slots) == rulebase.True {
+			ready = append(ready, i)
+		}
 	}
-	for _, d := range overridden {
-		slices.Sort(d.Rules)
-		r.Overridden = append(r.Overridden, *d)
+	return ready
+}
+
+// readersOf are the rules of a level that read one of some names and have not fired.
+func (r *Result) readersOf(names []int, level int) []int32 {
+	var rules []int32
+	for _, name := range names {
+		for _, i := range r.program.readers[name] {
+			if r.program.level[i] == level && r.round[i] == 0 && !r.queued[i] {
+				r.queued[i] = true
+				rules = append(rules, i)
+			}
+		}
 	}
-	slices.SortFunc(r.Overridden, func(a, b Derivation) int { return a.Name - b.Name })
+	return rules
+}
+
+// A conclusion is what one rule says of one name.
+type conclusion struct {
+	name, rule, state int
+	value             rulebase.Slot
+}
+
+// byNameThenValue is an order that does not depend on the order of rules, but for
+// rules that say the same.
+func byNameThenValue(a, b conclusion) int {
+	return cmp.Or(cmp.Compare(a.name, b.name), compareValues(a.value, b.value), cmp.Compare(a.rule, b.rule))
+}
+
+func compareValues(a, b rulebase.Slot) int {
+	return cmp.Or(cmp.Compare(a.Word, b.Word), cmp.Compare(a.Number, b.Number))
+}
+
+func same(a, b rulebase.Slot) bool { return compareValues(a, b) == 0 }
+
+// fire lets the rules of one round conclude, all at once: no rule of the round
+// sees what another concludes in it.
+func (r *Result) fire(ready []int32) (changed []int, clashes []Conflict) {
+	var said []conclusion
+	for _, i := range ready {
+		rule := int(i)
+		r.round[rule] = r.rounds
+		state := r.stateOf(rule)
+		for _, a := range r.program.base.Rules[rule].Then {
+			if !r.banned[a.Name] {
+				said = append(said, conclusion{a.Name, rule, state, a.Value})
+			}
+		}
+	}
+	slices.SortFunc(said, byNameThenValue)
+	for len(said) > 0 {
+		n := 1
+		for n < len(said) && said[n].name == said[0].name {
+			n++
+		}
+		if c := r.conclude(said[:n]); c != nil {
+			clashes = append(clashes, *c)
+		}
+		said = said[n:]
+	}
+	return r.publish(), clashes
 }
 
 // stateOf is the state of the newest finding among all names that a rule reads.
@@ -186,107 +247,59 @@ func (r *Result) stateOf(rule int) int {
 	return state
 }
 
-// fire lets the rules of one round conclude, all at once.
-func (r *Result) fire(ready []int, round int, banned map[int]*Conflict, overridden map[int]*Derivation) {
-	states := map[int]int{} // written only when the round is over, so that no rule of it sees another's
-	for _, rule := range ready {
-		state := r.stateOf(rule)
-		for _, a := range r.program.base.Rules[rule].Then {
-			switch {
-			case banned[a.Name] != nil:
-			case r.Slots[a.Name].Rank > rulebase.FromRules:
-				override(overridden, a, rule, round, state)
-			default:
-				r.conclude(a, rule, round, state, states)
-			}
+// conclude takes up all that the rules of a round say of one name. If they do not
+// agree with one another, or with rules of earlier rounds, that is a conflict,
+// whether or not a person's value outranks them all.
+func (r *Result) conclude(said []conclusion) *Conflict {
+	name := said[0].name
+	if r.at[name] == 0 {
+		r.all = append(r.all, Derivation{Name: name, Value: said[0].value, Round: r.rounds, State: said[0].state})
+		r.all[len(r.all)-1].Value.Rank = rulebase.FromRules
+		r.at[name] = int32(len(r.all))
+	}
+	d := &r.all[r.at[name]-1]
+	if !same(d.Value, said[0].value) || !same(d.Value, said[len(said)-1].value) {
+		return r.clash(d, said)
+	}
+	for _, c := range said {
+		d.Rules = append(d.Rules, c.rule)
+		if d.Round == r.rounds {
+			d.first = append(d.first, c.rule)
+			d.State = min(d.State, c.state)
 		}
 	}
-	for name, state := range states {
-		r.State[name] = state
-		r.Slots[name] = r.Derivations[r.derived[name]].Value
-	}
+	return nil
 }
 
-func override(all map[int]*Derivation, a rulebase.Assignment, rule, round, state int) {
-	d := all[a.Name]
-	if d == nil {
-		d = &Derivation{Name: a.Name, Value: a.Value, Round: round, State: state}
-		all[a.Name] = d
-	}
-	if same(d.Value, a.Value) {
-		d.Rules = append(d.Rules, rule)
-	}
-}
-
-func (r *Result) conclude(a rulebase.Assignment, rule, round, state int, states map[int]int) {
-	at, ok := r.derived[a.Name]
-	if !ok {
-		r.derived[a.Name] = len(r.Derivations)
-		r.Derivations = append(r.Derivations, Derivation{Name: a.Name, Value: a.Value, Rules: []int{rule}, first: []int{rule}, Round: round, State: state})
-		states[a.Name] = state
-		return
-	}
-	d := &r.Derivations[at]
-	if !same(d.Value, a.Value) {
-		r.disagree(d, a, rule)
-		return
-	}
-	d.Rules = append(d.Rules, rule)
-	if d.Round == round {
-		d.first = append(d.first, rule)
-		if state < d.State {
-			d.State = state
-			states[a.Name] = state
+// publish makes what was derived in this round known to the rules, unless
+// something outranks it.
+func (r *Result) publish() []int {
+	var changed []int
+	for i := len(r.all) - 1; i >= 0 && r.all[i].Round == r.rounds; i-- {
+		if d := &r.all[i]; r.Slots[d.Name].Rank <= rulebase.FromRules {
+			r.Slots[d.Name], r.State[d.Name] = d.Value, d.State
+			changed = append(changed, d.Name)
 		}
 	}
+	return changed
 }
 
-// disagree notes that a rule gives a name another value than rules before.
-func (r *Result) disagree(d *Derivation, a rulebase.Assignment, rule int) {
-	at := slices.IndexFunc(r.Conflicts, func(c Conflict) bool { return c.Name == a.Name })
-	if at < 0 {
-		c := Conflict{Name: a.Name, Values: []rulebase.Slot{d.Value}, Rules: [][]int{slices.Clone(d.Rules)}, base: r.program.base}
-		c.why = [][]Line{r.whyRules(d.Rules)}
-		r.Conflicts = append(r.Conflicts, c)
-		at = len(r.Conflicts) - 1
-	}
-	c := &r.Conflicts[at]
-	v := slices.IndexFunc(c.Values, func(s rulebase.Slot) bool { return same(s, a.Value) })
-	if v < 0 {
-		v = len(c.Values)
-		c.Values, c.Rules, c.why = append(c.Values, a.Value), append(c.Rules, nil), append(c.why, nil)
-	}
-	c.Rules[v] = append(c.Rules[v], rule)
-	c.why[v] = append(c.why[v], r.WhyRule(rule)...)
-}
-
-func same(a, b rulebase.Slot) bool {
-	return a.Word == b.Word && (a.Number == b.Number || math.IsNaN(a.Number) && math.IsNaN(b.Number))
-}
-
-// Members are the ids that the conflict is about: the name, then the rules.
-func (c Conflict) Members() []string {
-	ids := []string{c.base.Names[c.Name].ID}
-	for _, rules := range c.Rules {
-		for _, r := range rules {
-			ids = append(ids, c.base.Rules[r].ID)
+// finish sorts out what was derived and which rules fired.
+func (r *Result) finish() {
+	for i := range r.all {
+		d := &r.all[i]
+		slices.Sort(d.Rules)
+		if r.Slots[d.Name].Rank == rulebase.FromRules {
+			r.Derivations = append(r.Derivations, *d)
+		} else {
+			r.Overridden = append(r.Overridden, *d)
 		}
 	}
-	return ids
-}
-
-// String is the conflict in words.
-func (c Conflict) String() string {
-	parts := make([]string, len(c.Values))
-	for i, v := range c.Values {
-		ids := make([]string, len(c.Rules[i]))
-		for j, r := range c.Rules[i] {
-			ids[j] = c.base.Rules[r].ID
+	for i, round := range r.round {
+		if round > 0 {
+			r.Fired = append(r.Fired, i)
+			r.FiredState = append(r.FiredState, r.stateOf(i))
 		}
-		parts[i] = fmt.Sprintf("%s by %s", c.base.SlotText(c.Name, v), strings.Join(ids, ", "))
 	}
-	return fmt.Sprintf("Rules disagree about %s: %s. It is taken as not known.", c.base.Names[c.Name].ID, strings.Join(parts, "; "))
+	slices.SortFunc(r.Conflicts, func(a, b Conflict) int { return cmp.Compare(a.Name, b.Name) })
 }
-
-// Chains are, by value, the reasons for it, down to what a person said.
-func (c Conflict) Chains() [][]Line { return c.why }

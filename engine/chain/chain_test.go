@@ -465,7 +465,7 @@ rules:
 		t.Fatalf("conflicts %v, powered %v", r.Conflicts, r.Slots[slotOf(t, b, "powered")])
 	}
 	c := r.Conflicts[0]
-	if want := []string{"powered", "by_light", "by_volts"}; !slices.Equal(c.Members(), want) {
+	if want := []string{"powered", "by_volts", "by_light"}; !slices.Equal(c.Members(), want) {
 		t.Errorf("members %v, want %v", c.Members(), want)
 	}
 	if len(c.Chains()) != 2 || !strings.Contains(fmt.Sprint(c.Chains()), "a lit light has power") || !strings.Contains(fmt.Sprint(c.Chains()), "no volts no power") {

@@ -2,6 +2,7 @@ package chain
 
 import (
 	"fmt"
+	"slices"
 
 	"downdrop/rulebase"
 )
@@ -12,10 +13,10 @@ type Line struct {
 	Text  string
 }
 
-// Why explains what is known of a name, down to what a person said; nil where
-// nothing is. It never passes through what it explains: a derived value is
-// explained by the rules of the round in which it was first derived, and those
-// read only what was known before.
+// Why explains what is known of a name, down to what a person said. It never
+// passes through what it explains: a derived value is explained by the rules of
+// the round in which it was first derived, and those read only what was known
+// before.
 func (r *Result) Why(name int) []Line {
 	w := whyer{r: r, told: map[int]bool{}}
 	w.name(name, 0)
@@ -35,7 +36,7 @@ func (r *Result) whyRules(rules []int) []Line {
 
 type whyer struct {
 	r     *Result
-	told  map[int]bool
+	told  map[int]bool // names explained already
 	lines []Line
 }
 
@@ -47,19 +48,21 @@ var origin = map[rulebase.Rank]string{rulebase.FromPerson: "said", rulebase.From
 
 func (w *whyer) name(name, depth int) {
 	b, slot := w.r.program.base, w.r.Slots[name]
-	is := fmt.Sprintf("%s is %s", b.Names[name].ID, b.SlotText(name, slot))
-	at, derived := w.r.derived[name]
+	id := b.Names[name].ID
+	is := fmt.Sprintf("%s is %s", id, b.SlotText(name, slot))
 	switch {
+	case slot.Rank == rulebase.NotKnown && w.r.banned[name]:
+		w.say(depth, "%s is not known: rules disagree about it", id)
 	case slot.Rank == rulebase.NotKnown:
-		w.say(depth, "%s is not known", b.Names[name].ID)
-	case slot.Rank != rulebase.FromRules || !derived:
+		w.say(depth, "%s is not known", id)
+	case slot.Rank != rulebase.FromRules:
 		w.say(depth, "%s: %s", is, origin[slot.Rank])
 	case w.told[name]:
 		w.say(depth, "%s (see above)", is)
 	default:
 		w.told[name] = true
 		w.say(depth, "%s", is)
-		for _, rule := range w.r.Derivations[at].first {
+		for _, rule := range w.r.all[w.r.at[name]-1].first {
 			w.rule(rule, depth+1)
 		}
 	}
@@ -73,9 +76,20 @@ func (w *whyer) rule(rule, depth int) {
 		w.say(depth, "by the rule %s", r.ID)
 	}
 	for _, n := range w.r.program.reads[rule] {
-		// What was only derived later played no part when the rule fired.
-		if at, ok := w.r.derived[n]; !ok || w.r.Derivations[at].Round < w.r.round[rule] {
+		if w.counted(n, rule) {
 			w.name(n, depth+1)
 		}
 	}
+}
+
+// counted says whether a name played a part when a rule fired: it was known
+// then, or the rule wants it not to be known.
+func (w *whyer) counted(name, rule int) bool {
+	switch w.r.Slots[name].Rank {
+	case rulebase.NotKnown:
+		return slices.ContainsFunc(w.r.program.base.Rules[rule].When.KnownReads(), func(k rulebase.KnownRead) bool { return k.Name == name && k.Negative })
+	case rulebase.FromRules:
+		return w.r.all[w.r.at[name]-1].Round < w.r.round[rule]
+	}
+	return true
 }
