@@ -113,7 +113,7 @@ func compare(op Op, a, b float64) Truth {
 // TermValue evaluates a number-valued term by walking the tree; NaN where it is
 // not known or not finite.
 func TermValue(t *Term, slots []Slot) float64 {
-	x := math.NaN()
+	var x float64
 	switch t.Op {
 	case OpConstant:
 		x = t.Number

@@ -12,7 +12,6 @@ const MostItems = 256
 type Items [MostItems / 64]uint64
 
 func (s *Items) add(n int)          { s[n>>6] |= 1 << (n & 63) }
-func (s *Items) has(n int) bool     { return s[n>>6]>>(n&63)&1 == 1 }
 func (s Items) within(t Items) bool { return s[0]&^t[0]|s[1]&^t[1]|s[2]&^t[2]|s[3]&^t[3] == 0 }
 func (s Items) meets(t Items) bool  { return s[0]&t[0]|s[1]&t[1]|s[2]&t[2]|s[3]&t[3] != 0 }
 func (s Items) empty() bool         { return s == Items{} }
