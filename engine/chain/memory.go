@@ -10,14 +10,15 @@ import (
 // rules that read something changed are looked at again. After any changes it
 // holds what a fresh Run of the same input would.
 //
-// Each value that rules give a name is counted by the rules that give it, and
-// falls when the last of them does. Rules are worked through in the order of
-// their levels, so that each is looked at once (the incremental form of Dowling
-// and Gallier 1984, from memory). Rules that support one another in a circle
-// cannot be counted so: counts inside a circle never reach zero. When anything of
-// a circle changes it is settled anew from what stands outside it. While rules
-// disagree, a fresh run answers: that is rare, and starting again without the
-// names in dispute is simplest from nothing.
+// Each rule counts the parts of its condition that are not true, and each value
+// that rules give a name counts the rules that give it; it falls when the last
+// of them does. Rules are worked through in the order of their levels, so that
+// each is looked at once (the incremental form of Dowling and Gallier 1984, from
+// memory). Rules that support one another in a circle cannot be counted so:
+// counts inside a circle never reach zero. When anything of a circle changes it
+// is settled anew from what stands outside it. While rules disagree, a fresh run
+// answers: that is rare, and starting again without the names in dispute is
+// simplest from nothing.
 //
 // A Memory must not be used by two goroutines at once.
 type Memory struct {
@@ -27,15 +28,17 @@ type Memory struct {
 
 	slots  []rulebase.Slot // what is known now
 	holds  []bool          // by rule: its condition is true
+	shut   []int32         // by rule: how many of its screens are shut
 	count  []int32         // by value: the rules that give it
 	live   []int32         // by name: its values that a rule gives
 	queue  [][]int32       // by level: rules to look at
 	queued []bool          // by rule
 	marks  []int32         // names whose values changed at this level
 	marked []bool          // by name
-	work   []int32         // rules of a circle to look at
-	before []rulebase.Slot // of a circle's names
-	visits int
+
+	settling int32   // the circle being settled, -1: none
+	work     []int32 // its rules to look at
+	visits   int
 
 	changed     bool    // something is queued
 	disagreeing int     // names to which rules give different values, nobody outranking them
@@ -49,9 +52,9 @@ func (p *Program) NewMemory(in Input) *Memory {
 	names, rules := len(p.base.Names), len(p.base.Rules)
 	m := &Memory{
 		p: p, net: p.net, in: Input{Slots: slices.Clone(in.Slots), State: make([]int, names)},
-		slots: make([]rulebase.Slot, names), holds: make([]bool, rules),
+		slots: make([]rulebase.Slot, names), holds: make([]bool, rules), shut: make([]int32, rules),
 		count: make([]int32, len(p.net.values)), live: make([]int32, names),
-		queue: make([][]int32, p.net.levels), queued: make([]bool, rules), marked: make([]bool, names),
+		queue: make([][]int32, p.net.levels), queued: make([]bool, rules), marked: make([]bool, names), settling: -1,
 	}
 	copy(m.in.State, in.State)
 	m.rebuild()
@@ -108,8 +111,14 @@ func (m *Memory) rebuild() {
 	clear(m.holds)
 	clear(m.count)
 	clear(m.live)
+	clear(m.shut)
 	for name := range m.slots {
 		m.slots[name] = m.effective(name)
+		for i := range m.net.readers[name] {
+			if r := &m.net.readers[name][i]; r.screen != noScreen && !r.lets(m.slots[name]) {
+				m.shut[r.rule]++
+			}
+		}
 	}
 	for rule := range m.holds {
 		m.look(int32(rule))
@@ -143,44 +152,57 @@ func (m *Memory) effective(name int) rulebase.Slot {
 	return m.net.values[value]
 }
 
-// touch takes up what is known of a name now and queues the rules to which that
-// can make a difference.
+// touch takes up what is known of a name now.
 func (m *Memory) touch(name int) {
 	now, was := m.effective(name), m.slots[name]
 	if now.Rank == was.Rank && same(now, was) {
 		return
 	}
-	m.slots[name] = now
 	if c := m.net.circleOf[name]; c >= 0 {
 		// Even where its readers see no difference: what was said may be all
 		// that the circle stood on.
 		m.look(m.net.circles[c].rules[0])
 	}
-	m.announce(name)
+	m.assign(name, now)
 }
 
-// announce queues the rules to which the value of a name can make a difference.
-// Those of the name's own circle are settled with it.
-func (m *Memory) announce(name int) {
-	own := m.net.circleOf[name]
-	readers := m.net.readers[name]
-	for i := range readers {
-		r := &readers[i]
-		if r.screen != noScreen && r.lets(m.slots[name]) == m.holds[r.rule] {
-			continue
+// assign gives a name a slot and queues the rules to which that makes a
+// difference.
+func (m *Memory) assign(name int, now rulebase.Slot) {
+	was := m.slots[name]
+	m.slots[name] = now
+	for i := range m.net.readers[name] {
+		r := &m.net.readers[name][i]
+		if r.screen != noScreen {
+			lets := r.lets(now)
+			if lets == r.lets(was) {
+				continue
+			}
+			if lets {
+				m.shut[r.rule]--
+			} else {
+				m.shut[r.rule]++
+			}
 		}
-		if own < 0 || m.net.rules[r.rule].circle != own {
+		if m.holds[r.rule] || m.shut[r.rule] == 0 {
 			m.look(r.rule)
 		}
 	}
 }
 
+// look queues a rule: in the circle that is being settled, or at its level.
 func (m *Memory) look(rule int32) {
-	if !m.queued[rule] {
-		m.queued[rule], m.changed = true, true
-		level := m.net.rules[rule].level
-		m.queue[level] = append(m.queue[level], rule)
+	if m.queued[rule] {
+		return
 	}
+	m.queued[rule] = true
+	r := &m.net.rules[rule]
+	if r.circle >= 0 && r.circle == m.settling {
+		m.work = append(m.work, rule)
+		return
+	}
+	m.queue[r.level] = append(m.queue[r.level], rule)
+	m.changed = true
 }
 
 // propagate works through the levels, lowest first. Whatever a level changes is
@@ -213,8 +235,11 @@ func (m *Memory) propagate() {
 
 // reconsider evaluates a rule again and moves its support.
 func (m *Memory) reconsider(rule int32) {
-	m.visits++
-	holds := m.net.rules[rule].when.Eval(m.slots) == rulebase.True
+	holds := m.shut[rule] == 0
+	if holds {
+		m.visits++
+		holds = m.net.rules[rule].when.Eval(m.slots) == rulebase.True
+	}
 	if holds == m.holds[rule] {
 		return
 	}
@@ -258,50 +283,34 @@ func (m *Memory) enliven(name, by int32) {
 // by one as they come true, from what stands outside.
 func (m *Memory) settle(at int32) {
 	c := &m.net.circles[at]
-	m.before = m.before[:0]
-	for _, name := range c.names {
-		m.before = append(m.before, m.slots[name])
-	}
+	m.settling = at
+	m.work = append(m.work[:0], c.rules...)
 	for _, rule := range c.rules {
+		m.queued[rule] = true
 		if m.holds[rule] {
 			m.holds[rule] = false
 			m.support(rule, -1)
 		}
-		m.queued[rule] = true
 	}
 	for _, name := range c.names {
-		m.slots[name] = m.effective(int(name))
+		m.assign(int(name), m.effective(int(name)))
 	}
-	m.work = append(m.work[:0], c.rules...)
 	for len(m.work) > 0 {
 		rule := m.work[len(m.work)-1]
 		m.work = m.work[:len(m.work)-1]
 		m.queued[rule] = false
-		if m.reconsider(rule); m.holds[rule] {
-			m.spread(rule, at)
-		}
-	}
-	for i, name := range c.names {
-		if now := m.slots[name]; now.Rank != m.before[i].Rank || !same(now, m.before[i]) {
-			m.announce(int(name))
-		}
-	}
-}
-
-// spread takes up what a rule of a circle gives to the circle's names, and queues
-// the circle's rules that can come true by it.
-func (m *Memory) spread(rule, circle int32) {
-	for _, g := range m.net.rules[rule].then {
-		if m.net.circleOf[g.name] != circle {
+		if m.holds[rule] {
 			continue
 		}
-		m.slots[g.name] = m.effective(int(g.name))
-		for i := range m.net.readers[g.name] {
-			r := &m.net.readers[g.name][i]
-			if m.net.rules[r.rule].circle == circle && !m.holds[r.rule] && !m.queued[r.rule] {
-				m.queued[r.rule] = true
-				m.work = append(m.work, r.rule)
+		m.reconsider(rule)
+		if !m.holds[rule] {
+			continue
+		}
+		for _, g := range m.net.rules[rule].then {
+			if m.net.circleOf[g.name] == at {
+				m.assign(int(g.name), m.effective(int(g.name)))
 			}
 		}
 	}
+	m.settling = -1
 }

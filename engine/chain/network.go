@@ -119,11 +119,12 @@ func (n *network) listValues(b *rulebase.Base) {
 }
 
 // A reader is a rule that reads a name, with a screen: a test of the name's slot
-// alone. Where the rule's condition is a row of parts joined by `and`, and one of
-// them reads this name only, the condition cannot be true unless that part is;
-// and a condition that was true stays so, as far as this name goes, while that
-// part does. So a change that leaves the screen as the rule stands needs no look
-// at the rule.
+// alone. Where the rule's condition is a row of parts joined by `and`, and a part
+// reads this name only, the condition cannot be true unless that part is. A rule
+// of which some screen is shut need not be evaluated to be known not to hold, and
+// a change that leaves a screen open or shut as it was changes nothing for the
+// rule: these are Dowling and Gallier's counts of what is still wanted, taken
+// wherever a condition is so simple. Most are.
 type reader struct {
 	rule   int32
 	screen screenKind
@@ -139,7 +140,7 @@ const (
 	byRange
 )
 
-// lets says whether the part of the rule's condition that the screen stands for is true.
+// lets says whether the screen is open: the part of the condition is true.
 func (r *reader) lets(s rulebase.Slot) bool {
 	if r.screen == byRange {
 		return r.lo <= s.Number && s.Number <= r.hi

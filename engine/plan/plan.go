@@ -102,7 +102,7 @@ func New(b *belief.Belief, system *hypothesis.System, m *Matters) *Scene {
 		share = 0.999
 	}
 	s.narrow = newStage(b, system, b.Likeliest(share))
-	s.base = s.policy(s.narrow, -1)
+	s.base = s.policy(s.narrow, nil, -1)
 	total := s.narrow.outside
 	for _, w := range s.narrow.weight {
 		total += w

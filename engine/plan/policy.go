@@ -128,6 +128,7 @@ type policy struct {
 	upTo  []float64 // what the first i remedies cost, the visit included
 	alive []float64
 	steps []step
+	first []int     // by kind of cause: the place of the first of its cures, -1: not looked up for this order
 	lone  []float64 // by kind of cause: the minutes of a world with one of it, -1: not worked out for this order
 }
 
@@ -137,14 +138,19 @@ type step struct {
 	chance       float64
 }
 
-func (s *Scene) policy(on *stage, skip int) *policy {
+// policy sorts a stage's worlds into classes. from says which world of the narrow
+// stage each comes from, nil: the same place; a world that the remedy just done
+// has nothing to do with keeps its class.
+func (s *Scene) policy(on *stage, from []int32, skip int) *policy {
 	p := &policy{w: s.ways, skip: skip, of: make([]int32, on.space.Len())}
 	kindOf := s.ways.plain
+	var touched []bool // by cause
 	if skip >= 0 {
 		kindOf = slices.Clone(kindOf)
+		touched = make([]bool, len(s.m.Cures))
 		for c, cures := range s.m.Cures {
 			if slices.ContainsFunc(cures, func(q Cure) bool { return q.Remedy == skip }) {
-				kindOf[c] = s.ways.kind(c, skip)
+				kindOf[c], touched[c] = s.ways.kind(c, skip), true
 			}
 		}
 	}
@@ -155,7 +161,10 @@ func (s *Scene) policy(on *stage, skip int) *policy {
 			p.of[i] = -1
 			continue
 		}
-		c := int(s.ways.class(set, kindOf))
+		c := s.sameClass(i, set, from, touched)
+		if c < 0 {
+			c = int(s.ways.class(set, kindOf))
+		}
 		for len(s.local) <= c {
 			s.local = append(s.local, 0)
 		}
@@ -166,6 +175,26 @@ func (s *Scene) policy(on *stage, skip int) *policy {
 		p.of[i] = s.local[c] - 1
 	}
 	return p
+}
+
+// sameClass is the class that a world had before a remedy, where the remedy
+// touched none of its causes; -1 otherwise.
+func (s *Scene) sameClass(i int, set []uint16, from []int32, touched []bool) int {
+	if s.base == nil || touched == nil {
+		return -1
+	}
+	if from != nil {
+		i = int(from[i])
+	}
+	for _, c := range s.narrow.space.Set(i) {
+		if touched[c] {
+			return -1
+		}
+	}
+	if len(set) != len(s.narrow.space.Set(i)) {
+		return -1
+	}
+	return int(s.base.used[s.base.of[i]])
 }
 
 // now is the mass of every class as things stand.
@@ -257,8 +286,10 @@ func (p *policy) tally() {
 	}
 	p.upTo = append(p.upTo[:0], 0)
 	p.lone = p.lone[:0]
+	p.first = p.first[:0]
 	for range p.w.kinds {
 		p.lone = append(p.lone, -1)
+		p.first = append(p.first, -1)
 	}
 	sum, visited := 0.0, false
 	for i, r := range p.order {
@@ -295,11 +326,13 @@ func (p *policy) costOf(c *class) float64 {
 	// Every cause goes with the first of its cures: the last of these ends it.
 	last := -1
 	for _, k := range c.kinds {
-		first := len(p.order)
-		for _, q := range p.w.kinds[k].cures {
-			first = min(first, p.place[q.Remedy])
+		if p.first[k] < 0 {
+			p.first[k] = len(p.order)
+			for _, q := range p.w.kinds[k].cures {
+				p.first[k] = min(p.first[k], p.place[q.Remedy])
+			}
 		}
-		last = max(last, first)
+		last = max(last, p.first[k])
 	}
 	if last >= len(p.order) {
 		return p.everything()
@@ -355,7 +388,7 @@ func (s *Scene) Minutes(a *Action) (minutes float64, changes bool) {
 	r := s.results(s.narrow, a)
 	p := s.base
 	if r.stage != s.narrow || a.Remedy >= 0 {
-		p = s.policy(r.stage, a.Remedy)
+		p = s.policy(r.stage, r.from, a.Remedy)
 	}
 	n := len(p.used)
 	mass := make([]float64, r.n*n)
