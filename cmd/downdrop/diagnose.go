@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -59,7 +60,9 @@ func runDiagnose(ctx context.Context, env *environment, o diagnoseOptions) error
 	} else {
 		err = report.Text(env.out, d, report.TextOptions{Width: env.width(), Detail: o.detail, Hints: true})
 	}
-	if err == nil && !d.Possible {
+	// Something not listed may explain what nothing listed allows: the answer
+	// stands, and whoever called is told all the same.
+	if err == nil && slices.ContainsFunc(d.Conflicts, func(c engine.Conflict) bool { return c.Kind == engine.ConflictImpossible }) {
 		return foundError{}
 	}
 	return written(err)

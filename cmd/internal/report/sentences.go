@@ -230,6 +230,8 @@ func weightWords(factor float64) string {
 
 // The next step.
 
+const sayOutsideLikely = "Most likely it is nothing on my list. Check the findings again, on the right drop and the right terminals, and get somebody who knows this installation. What follows is only the best of what I know."
+
 func sayNextHead(b *rulebase.Base, s *rulebase.Step, warned bool) string {
 	what := "Do this next"
 	if s.Implied && len(s.Yields) > 0 {

@@ -209,6 +209,10 @@ func (t *text) next() {
 		}
 		return
 	}
+	if t.d.Outside >= 0.5 {
+		t.say(sayOutsideLikely)
+		t.gap()
+	}
 	p := &t.d.Next[0]
 	t.say(sayNextHead(t.d.Base, p.Step, len(p.Step.Warnings) > 0 || p.Step.Hazard != 0))
 	t.step(p)
