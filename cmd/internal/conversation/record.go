@@ -18,6 +18,10 @@ func (l *listener) record(th *thing, v rulebase.Value, read, text string, how ma
 	if slices.Contains(l.focus, th.id) {
 		f.After = l.after
 	}
+	if how.drop != 0 && l.state.Situation.Drop == 0 && l.complains(th, v) {
+		// "Nothing works on drop 5": that is the drop this is about.
+		l.setThisDrop(how.drop)
+	}
 	if how.drop != 0 && how.drop != l.state.Situation.Drop {
 		f.Drop, f.After = how.drop, ""
 	}
@@ -26,6 +30,16 @@ func (l *listener) record(th *thing, v rulebase.Value, read, text string, how ma
 	if f.Drop == 0 {
 		l.answered(AskSymptom, th.id)
 	}
+}
+
+// complains says that something said is the complaint itself.
+func (l *listener) complains(th *thing, v rulebase.Value) bool {
+	c := l.t.base.Complaint
+	if c == nil {
+		return false
+	}
+	s := &l.t.base.Symptoms[c.Symptom]
+	return th.id == s.ID && v.Word == s.Values[c.Bad]
 }
 
 // addFinding adds a finding. It takes the place of what the same person said of the
