@@ -385,7 +385,8 @@ func (d *Diagnosis) contradiction(w *weighing) {
 		b = b.Work(takings(w.p.base, w.k.s.Done[state].ID))
 		search.Work(b)
 	}
-	items := search.Smallest(func(i int) bool { return b.Weight[i] > 0 }, searchNodes)
+	items, nodes := search.Smallest(func(i int) bool { return b.Weight[i] > 0 }, searchNodes)
+	d.Work.Nodes += nodes
 	if items == nil {
 		return
 	}

@@ -1,7 +1,6 @@
 package engine
 
 import (
-	"fmt"
 	"slices"
 	"strings"
 
@@ -176,5 +175,3 @@ func waits(step *rulebase.Step, deciding string) *refusal {
 
 // away says that a remedy cannot be done from here: place, person or tools.
 func (p *permission) away(step *rulebase.Step) bool { return p.able(step) != nil }
-
-func (r refusal) String() string { return fmt.Sprintf("%s %s", r.why, r.detail) }

@@ -198,7 +198,10 @@ func TestSmallestContradiction(t *testing.T) {
 			}
 		}
 		want := smallestBySize(allows)
-		got := search.Smallest(func(int) bool { return true }, 1e6)
+		got, used := search.Smallest(func(int) bool { return true }, 1e6)
+		if used < 0 || used > 1e6 || len(got) > 0 && used == 0 {
+			t.Fatalf("seed %d: %d steps", seed, used)
+		}
 		if len(got) != want || len(got) > 0 && !excludesAll(allows, got) {
 			t.Fatalf("seed %d: got %v, want one of %d members", seed, got, want)
 		}

@@ -86,19 +86,20 @@ func (s *Search) Work(next *Belief) {
 // smallest hitting set of the worlds' excluders (Reiter 1987), found by trying
 // sizes upward, always branching on a world with the fewest excluders left.
 // Within nodes steps of search it is proven smallest; after that the set it
-// gives is still contradictory, and none of its members can be spared.
-func (s *Search) Smallest(weight func(world int) bool, nodes int) []int {
+// gives is still contradictory, and none of its members can be spared. used is
+// the steps that it took.
+func (s *Search) Smallest(weight func(world int) bool, nodes int) (items []int, used int) {
 	rows := s.rows(weight)
 	if len(rows) == 0 || rows[0].empty() {
-		return nil
+		return nil, 0
 	}
 	h := hitting{rows: rows, nodes: nodes}
 	for size := 1; size <= MostItems && h.nodes > 0; size++ {
 		if found, ok := h.try(Items{}, size); ok {
-			return list(found)
+			return list(found), nodes - h.nodes
 		}
 	}
-	return list(h.spare())
+	return list(h.spare()), nodes
 }
 
 // rows are the different sets of excluders, without those that hold another one, the smallest first.
