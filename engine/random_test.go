@@ -23,6 +23,8 @@ type writer struct {
 	remedies   int
 	tests      int
 	complaint  bool
+	loss       bool
+	putsRight  []string // tests that put something right
 }
 
 type writtenSymptom struct {
@@ -47,8 +49,12 @@ func randomRulebase(r *rand.Rand) (*writer, string) {
 	w.line("  term: {unit: ohm, range: [50, 500], default: 150}")
 	w.line("  line: {one_of: [red, green, blue], default: red}")
 	w.line("  place: {one_of: [phone, field, bench], filled_by: at}")
-	w.line("  deduced: {}")
+	w.line("  hands: {one_of: [operator, electrician, technician, engineer], filled_by: who}")
+	w.line("  by_oneself: {filled_by: alone}")
+	w.line("  other_line: {one_of: [blue, green, white]}")
+	w.line("  deduced: {}\n  reckoned: {unit: ohm, range: [1, 500]}")
 	if w.chance(2) {
+		w.loss = true
 		w.line("  loss: {one_of: [off, hold], filled_by: loss_of_bus}")
 	}
 	w.line("warnings:\n  care: {level: warning, says: Take care.}\n  more_care: {level: danger, says: Take more care.}")
@@ -99,7 +105,9 @@ func (w *writer) header() {
 }
 
 func (w *writer) given() string {
-	return w.pick("storm", "length > 300", "length < 600 or storm", "line == green", "line in [green, blue]", "known(length)", "not (length > 300 and storm)", "term >= 150", "place == phone", "not known(deduced)", "deduced", "line != red and storm")
+	return w.pick("reckoned > 80", "line == other_line", "other_line != line", "min(term, reckoned, 400) < 140", "abs(length - 700) / 2 <= 300", "length in [100, 1500]",
+		"length not in [300]", "storm == deduced", "storm != by_oneself", "hands in [technician, engineer]", "by_oneself or -length < -200", "max(length, 2 * term) > 301",
+		"known(place) and not known(hands)", "line not in [green, red]", "storm", "length > 300", "length < 600 or storm", "line == green", "line in [green, blue]", "known(length)", "not (length > 300 and storm)", "term >= 150", "place == phone", "not known(deduced)", "deduced", "line != red and storm")
 }
 
 func (w *writer) cause(i int) {
@@ -110,7 +118,11 @@ func (w *writer) cause(i int) {
 			w.line("      - {when: %q, times: %s}", w.given(), w.pick("0.3", "2", "12"))
 		}
 	}
-	switch w.r.IntN(4) {
+	switch w.r.IntN(5) {
+	case 4:
+		if w.remedies > 2 {
+			w.line("    remedies: [{do: m2, helps: seldom}, {do: m0, helps: 0.5}, {do: m1, helps: %s}]", w.pick("0.9", "1", "0"))
+		}
 	case 0:
 		w.line("    remedy: m%d", w.r.IntN(w.remedies))
 	case 1:
@@ -150,6 +162,12 @@ func (w *writer) formula(depth, upTo int) string {
 		}
 		return fmt.Sprintf("c%d", w.r.IntN(w.causes))
 	case k < 6:
+		if w.conditions > 0 && upTo > 0 && w.chance(3) {
+			return fmt.Sprintf("not k%d", w.r.IntN(upTo))
+		}
+		if w.chance(4) {
+			return "not " + "(" + w.formula(depth-1, 0) + " or " + w.given() + ")"
+		}
 		return fmt.Sprintf("not c%d", w.r.IntN(w.causes))
 	case k < 8:
 		return "(" + w.formula(depth-1, upTo) + " or " + w.formula(depth-1, upTo) + ")"
@@ -164,7 +182,10 @@ func (w *writer) symptom(i int) {
 	switch w.r.IntN(4) {
 	case 0:
 		s.values = []string{"yes", "no"}
-		w.line("  %s:\n    {ask: what, values: [\"yes\", \"no\"], combine: independent%s%s,\n    shows: [", s.id, own, by)
+		if w.chance(2) {
+			s.values = []string{"no", "yes"}
+		}
+		w.line("  %s:\n    {ask: what, values: [\""+strings.Join(s.values, "\", \"")+"\"], combine: independent%s%s,\n    shows: [", s.id, own, by)
 		for range 1 + w.r.IntN(3) {
 			w.line("      {when: %q, yes: %s},", w.formula(2, w.conditions), w.pick("0.8", "sometimes", "usually", "0", "1"))
 		}
@@ -172,7 +193,7 @@ func (w *writer) symptom(i int) {
 	case 1:
 		s.values, s.banded = []string{"low", "mid", "high"}, true
 		w.line("  %s:\n    {ask: what, unit: ohm, bands: [{low: %q}, {mid: %q}, high]%s%s,", s.id,
-			w.pick("0.5 * term", "75", "min(term, 90)"), w.pick("1.5 * term", "225", "0.5 * term + length"), own, by)
+			w.pick("0.5 * term", "75", "min(term, 90)"), w.pick("1.5 * term", "225", "0.5 * term + length", "reckoned", "reckoned + 100"), own, by)
 		w.rows(s)
 	default:
 		s.values = []string{"v0", "v1", "v2", "v3"}[:2+w.r.IntN(3)]
@@ -205,22 +226,80 @@ func (w *writer) rows(s writtenSymptom) {
 	w.line("      ]}")
 }
 
+// seen is a condition over what was observed, for rules and only_if.
+func (w *writer) seen() string {
+	s := w.symptoms[w.r.IntN(len(w.symptoms))]
+	v, u := s.values[w.r.IntN(len(s.values))], s.values[w.r.IntN(len(s.values))]
+	switch w.r.IntN(9) {
+	case 0:
+		return w.given()
+	case 1:
+		return "mode == stop"
+	case 2:
+		return "off"
+	case 3:
+		return "not known(" + s.id + ")"
+	case 4:
+		return s.id + " in [" + v + ", " + u + "]"
+	case 5:
+		return "level != " + w.pick("one", "two")
+	case 6:
+		if s.banded {
+			return s.id + w.pick(" < 80", " >= 225", " > term")
+		}
+		return s.id + " != " + v
+	}
+	return s.id + " == " + v
+}
+
+// rules are many small ones: chains, circles, contradictions, negations.
 func (w *writer) rules() {
 	w.line("rules:")
 	w.line("  told: {when: mode == stop, then: {off: true}, tell: It is told to be off., source: made}")
-	if w.chance(3) {
-		w.line("  deduce: {when: mode == stop and storm, then: {deduced: true}, source: made}")
+	w.line("  step_one: {when: mode == run, then: {level: one}, source: made}")
+	if w.chance(2) {
+		w.line("  step_two: {when: storm and off or line == blue, then: {level: two}, source: made}")
+	} else {
+		w.line("  step_two: {when: mode == run and mode == stop, then: {level: two}, source: made}")
 	}
-	if w.chance(3) {
-		w.line("  out: {when: mode == run and not known(off), rules_out: [c%d], source: made}", w.r.IntN(w.causes))
+	for i := range w.r.IntN(7) {
+		w.rule(i)
 	}
-	if w.chance(5) {
-		w.line("  sure_of: {when: off and line == green, establishes: [c%d], source: made}", w.r.IntN(w.causes))
+}
+
+func (w *writer) rule(i int) {
+	when := w.seen()
+	switch w.r.IntN(4) {
+	case 0:
+		when += " and " + w.seen()
+	case 1:
+		when += " or " + w.seen()
 	}
-	if s := w.symptoms[0]; w.chance(3) {
-		v := s.values[w.r.IntN(len(s.values))]
-		w.line("  derive: {when: off and not storm, then: {%s: %q}, source: made}", s.id, v)
+	then := ""
+	switch s := w.symptoms[w.r.IntN(len(w.symptoms))]; w.r.IntN(9) {
+	case 0:
+		then = "then: {deduced: " + w.pick("true", "true", "false") + "}"
+	case 1:
+		then = "then: {reckoned: " + w.pick("60", "200") + "}"
+	case 2:
+		then = "then: {off: " + w.pick("true", "true", "false") + "}"
+	case 3:
+		then = fmt.Sprintf("rules_out: [c%d]", w.r.IntN(w.causes))
+	case 4:
+		then = fmt.Sprintf("establishes: [c%d], rules_out: [c%d]", w.r.IntN(w.causes), w.r.IntN(w.causes))
+	case 5:
+		then = "then: {level: two, off: true}"
+	default:
+		value := s.values[w.r.IntN(len(s.values))]
+		if s.banded && w.chance(3) {
+			value = w.pick("74", "225")
+		}
+		then = fmt.Sprintf("then: {%s: %q}", s.id, value)
+		if s.banded && (value == "74" || value == "225") {
+			then = fmt.Sprintf("then: {%s: %s}", s.id, value)
+		}
 	}
+	w.line("  r%d: {when: %q, %s, again: true, because: made up, source: made}", i, when, then)
 }
 
 func (w *writer) steps() {
@@ -236,6 +315,7 @@ func (w *writer) steps() {
 		puts := ""
 		if w.chance(4) {
 			puts = fmt.Sprintf(", puts_right: [c%d]", w.r.IntN(w.causes))
+			w.putsRight = append(w.putsRight, fmt.Sprintf("t%d", i))
 		}
 		w.line("  t%d: {do: look, yields: [%s], minutes: %d%s%s}", i, strings.Join(yields, ", "), 1+w.r.IntN(20), puts, w.keys())
 	}
@@ -245,6 +325,9 @@ func (w *writer) steps() {
 		proof := ""
 		if w.chance(3) {
 			proof = ", proof: {watch: " + w.symptoms[0].id + ", minutes: 6}"
+		}
+		if w.chance(6) {
+			ends += fmt.Sprintf(", puts_right: [c%d]", w.r.IntN(w.causes))
 		}
 		w.line("  m%d: {do: mend, minutes: %d, %s%s%s}", i, 1+w.r.IntN(30), ends, proof, w.keys())
 	}
@@ -268,7 +351,7 @@ func (w *writer) keys() string {
 		k.WriteString(", hazard: " + w.pick("live", "[motion]", "[mains, live]", "unknown", "[static]", "[spark]", "[stored]") + ", warnings: " + w.pick("[care]", "[care, more_care]"))
 	}
 	if w.chance(4) {
-		k.WriteString(", only_if: " + w.pick("storm", "length > 300", "mode == stop", "line == green or known(length)"))
+		k.WriteString(", only_if: " + fmt.Sprintf("%q", w.seen()))
 	}
 	return k.String()
 }
@@ -294,6 +377,9 @@ func (w *writer) randomCase() string {
 	if w.chance(4) {
 		w.line("effort: {stops_drop: 3, stops_bus: 11, visit: 33}")
 	}
+	if w.chance(4) {
+		w.line("drop: 7")
+	}
 	w.line("givens: {%s}", strings.Join(w.givenValues(), ", "))
 	done := w.done()
 	w.line("findings:")
@@ -305,7 +391,11 @@ func (w *writer) randomCase() string {
 
 func (w *writer) givenValues() []string {
 	var all []string
-	for _, v := range []string{"storm: " + w.pick("true", "false"), "length: " + w.pick("100", "300", "1500"), "term: " + w.pick("120", "150"), "line: " + w.pick("red", "green", "blue")} {
+	for _, v := range []string{"storm: " + w.pick("true", "false"), "length: " + w.pick("100", "300", "1500"), "term: " + w.pick("120", "150"), "line: " + w.pick("red", "green", "blue"),
+		"other_line: " + w.pick("blue", "green", "white"), "deduced: " + w.pick("true", "false"), "reckoned: " + w.pick("60", "170"), "place: field", "hands: engineer", "by_oneself: true", "loss: off"} {
+		if strings.HasPrefix(v, "loss") && !w.loss || strings.Contains("deduced reckoned place hands by_oneself", strings.Split(v, ":")[0]) && !w.chance(3) {
+			continue
+		}
 		if w.chance(2) {
 			all = append(all, v)
 		}
@@ -321,6 +411,9 @@ func (w *writer) done() []string {
 	w.line("done:")
 	for range 1 + w.r.IntN(3) {
 		id := fmt.Sprintf("m%d", w.r.IntN(w.remedies))
+		if len(w.putsRight) > 0 && w.chance(3) {
+			id = w.putsRight[w.r.IntN(len(w.putsRight))]
+		}
 		done = append(done, id)
 		drop := w.pick("", ", drop: still_down", ", drop: still_down", ", drop: well")
 		if drop == ", drop: well" && !w.chance(4) {
@@ -343,6 +436,9 @@ func (w *writer) finding(done []string) {
 	}
 	if w.chance(4) {
 		extra += ", at: " + w.pick("phone", "field", "bench")
+	}
+	if w.chance(8) {
+		extra += ", drop: " + w.pick("7", "8")
 	}
 	if len(done) > 0 && w.chance(2) {
 		extra += ", after: " + done[w.r.IntN(len(done))]

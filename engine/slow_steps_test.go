@@ -5,387 +5,350 @@ import (
 	"math"
 	"slices"
 	"sort"
-	"strconv"
-	"strings"
 
 	"downdrop/rulebase"
 )
 
 // What a step is worth and whether it may be offered, by plain enumeration.
 
-// turn is one way a step can turn out.
-type turn struct {
-	p       *possibility
-	left    map[string]bool // causes present afterwards
-	results string
-	well    bool
-	weight  float64
+// An ending is one way a step can turn out.
+type ending struct {
+	w    *world
+	left bitset
+	seen string // all it shows, in words
+	well bool   // the complaint was last seen well
+	p    float64
 }
 
-func (q *slowly) done(id string) bool {
+func (q *reference) isDone(id string) bool {
 	return slices.ContainsFunc(q.s.Done, func(d rulebase.Done) bool { return d.ID == id })
 }
 
-// reportNow is the report of a symptom in this state of work, nil where there is none.
-func (q *slowly) reportNow(id string) *report {
-	for i := range q.reports {
-		if r := &q.reports[i]; r.symptom == id && r.state == len(q.s.Done) {
-			return r
+// reported is the finding of a symptom that counts in this state of work.
+func (q *reference) reported(symptom int) *sighting {
+	for i := range q.counts {
+		if q.counts[i].symptom == symptom && q.counts[i].state == len(q.s.Done) {
+			return &q.counts[i]
 		}
 	}
 	return nil
 }
 
-// turns lists all ways a step can turn out, in every possibility.
-func (q *slowly) turns(step *rulebase.Step) []turn {
-	var all []turn
-	for i := range q.all {
-		p := &q.all[i]
-		if p.weight == 0 {
-			continue
-		}
-		lefts := []turn{{p: p, left: map[string]bool{}, weight: p.weight}}
-		if !p.outside {
-			for c := range q.b.Causes {
-				cause := &q.b.Causes[c]
-				if !p.now()[cause.ID] {
-					continue
-				}
-				chance := q.takesAway(step.ID, cause)
-				var next []turn
-				for _, l := range lefts {
-					if chance < 1 {
-						next = append(next, turn{p: p, left: with(l.left, cause.ID), weight: l.weight * (1 - chance)})
-					}
-					if chance > 0 {
-						next = append(next, turn{p: p, left: l.left, weight: l.weight * chance})
-					}
-				}
-				lefts = next
+func (q *reference) knownForSure(symptom int) bool {
+	r := q.reported(symptom)
+	return r != nil && r.sure == 1
+}
+
+// endings lists all ways a step can turn out.
+func (q *reference) endings(step *rulebase.Step) (all []ending) {
+	for i := range q.worlds {
+		if w := &q.worlds[i]; w.p > 0 {
+			for _, l := range q.leavings(w.now(), step.ID) {
+				all = append(all, q.looks(step, ending{w: w, left: l.left, p: w.p * l.p})...)
 			}
-		}
-		for _, l := range lefts {
-			all = append(all, q.seen(step, l)...)
 		}
 	}
 	return all
 }
 
-// seen divides a turn by what the step shows.
-func (q *slowly) seen(step *rulebase.Step, l turn) []turn {
-	out := []turn{l}
-	split := func(id string, p map[string]float64, complaint bool) {
-		var next []turn
-		for _, o := range out {
-			for _, v := range sortedKeys(p) {
-				n := o
-				n.results += id + "=" + v + ";"
-				n.weight *= p[v]
-				n.well = complaint && v == q.b.Symptoms[q.b.Complaint.Symptom].Values[q.b.Complaint.Well]
-				next = append(next, n)
-			}
+// looks divides an ending by what is seen: what the step yields, in the state
+// that it finds; then, where it may have put something right, the complaint's
+// symptom, in the state that it leaves.
+func (q *reference) looks(step *rulebase.Step, e ending) []ending {
+	all := []ending{e}
+	for _, symptom := range step.Yields {
+		if q.informs(symptom) && !q.knownForSure(symptom) {
+			all = q.divide(all, symptom, q.again(symptom, e.w))
 		}
-		out = next
 	}
-	for _, y := range step.Yields {
-		s := &q.b.Symptoms[y]
-		if !s.Weighs || s.Banded() && q.limits(s) == nil {
-			continue
-		}
-		r := q.reportNow(s.ID)
-		if r != nil && r.sure == 1 {
-			continue
-		}
-		p := map[string]float64{}
-		sum := 0.0
-		for _, v := range s.Values {
-			p[v] = 1 / float64(len(s.Values))
-			if !l.p.outside {
-				p[v] = q.shows(s, l.p.now())[v]
-			}
-			if r != nil && r.value != "" {
-				w := (1 - r.sure) / float64(len(s.Values))
-				if v == r.value {
-					w += r.sure
-				}
-				p[v] *= w
-			}
-			sum += p[v]
-		}
-		for v := range p {
-			p[v] /= sum
-		}
-		split(s.ID, p, false)
+	if c := q.b.Complaint; c != nil && q.informs(c.Symptom) && (step.Kind == rulebase.KindRemedy || len(step.PutsRight) > 0) {
+		all = q.divide(all, c.Symptom, q.values(c.Symptom, e.w, e.left, len(q.s.Done)+1))
 	}
-	if q.b.Complaint != nil && (step.Kind == rulebase.KindRemedy || len(step.PutsRight) > 0) {
-		s := &q.b.Symptoms[q.b.Complaint.Symptom]
-		p := map[string]float64{q.begun(): 1}
-		if !l.p.outside {
-			p = q.shows(s, l.left)
+	return all
+}
+
+// informs is whether seeing a symptom tells anything.
+func (q *reference) informs(symptom int) bool {
+	s := &q.b.Symptoms[symptom]
+	return s.Weighs && (!s.Banded() || q.limits(s) != nil)
+}
+
+// divide splits endings by the values of a symptom. Once the latest finding of the
+// complaint is well nothing is offered, so a look that shows it well is an end,
+// whether a remedy, a swap or a mere look showed it; the last look decides.
+func (q *reference) divide(all []ending, symptom int, p []float64) (out []ending) {
+	for _, e := range all {
+		for v, chance := range p {
+			n := e
+			n.seen += fmt.Sprint(symptom, "=", v, " ")
+			n.p *= chance
+			if q.isComplaint(symptom) {
+				n.well = v == q.b.Complaint.Well
+			}
+			if n.p > 0 {
+				out = append(out, n)
+			}
 		}
-		split("after", p, true)
 	}
 	return out
 }
 
-func (q *slowly) outcome(p *possibility) string {
-	if p.outside {
+// again is what a symptom shows in a world when it is looked at in this state of
+// work, given an earlier report that was not sure.
+func (q *reference) again(symptom int, w *world) []float64 {
+	p := slices.Clone(q.values(symptom, w, w.now(), len(q.s.Done)))
+	r := q.reported(symptom)
+	if r == nil || r.at < 0 {
+		return p
+	}
+	sum := 0.0
+	for v := range p {
+		weight := (1 - r.sure) / float64(len(p))
+		if v == r.at {
+			weight += r.sure
+		}
+		p[v] *= weight
+		sum += p[v]
+	}
+	for v := range p {
+		p[v] /= sum
+	}
+	return p
+}
+
+// whatToDo is the outcome of a world: by cause still present, its remedies not yet done.
+func (q *reference) whatToDo(w *world) string {
+	if w.outside {
 		return "outside"
 	}
 	lists := map[string]bool{}
-	for c := range p.now() {
-		ref, _ := q.b.Lookup(c)
-		var open []string
-		for _, h := range q.b.Causes[ref.Index].Remedies {
-			if id := q.b.Remedies[h.Remedy].ID; !q.done(id) {
-				open = append(open, id)
-			}
+	for _, c := range q.members(w.now()) {
+		list := q.notDone(c)
+		if list == "" {
+			list = "cause " + q.b.Causes[c].ID
 		}
-		if len(open) == 0 {
-			lists["the cause "+c] = true
-		} else {
-			lists[strings.Join(open, ",")] = true
-		}
+		lists[list] = true
 	}
-	return strings.Join(sortedKeys(lists), "|")
+	return setText(lists)
 }
 
-func entropy(m map[string]float64) (h, sum float64) {
-	for _, x := range m {
-		sum += x
-	}
-	for _, k := range sortedKeys(m) {
-		if x := m[k]; x > 0 {
-			h -= x / sum * math.Log2(x/sum)
+// notDone is a cause's list of remedies not yet done, each with a comma behind it.
+func (q *reference) notDone(cause int) (list string) {
+	for _, h := range q.b.Causes[cause].Remedies {
+		if id := q.b.Remedies[h.Remedy].ID; !q.isDone(id) {
+			list += id + ","
 		}
 	}
-	return h, sum
+	return list
 }
 
-func (q *slowly) gain(step *rulebase.Step) float64 {
-	joint, all := map[string]map[string]float64{}, map[string]float64{}
-	for _, t := range q.turns(step) {
-		o := q.outcome(t.p)
-		if joint[t.results] == nil {
-			joint[t.results] = map[string]float64{}
-		}
-		joint[t.results][o] += t.weight
-		all[o] += t.weight
+// entropy is that of weights that need not sum to 1, in bits.
+func entropy(weights map[string]float64) float64 {
+	sum, h := 0.0, 0.0
+	for _, k := range sortedKeys(weights) {
+		sum += weights[k]
 	}
-	g, _ := entropy(all)
-	for _, k := range sortedKeys(joint) {
-		h, sum := entropy(joint[k])
-		if sum > 0 {
-			g -= sum * h
+	for _, k := range sortedKeys(weights) {
+		if p := weights[k] / sum; p > 0 {
+			h -= p * math.Log2(p)
 		}
 	}
-	return g
+	return h
 }
 
-func (q *slowly) effort() rulebase.Effort {
+func (q *reference) gainOf(step *rulebase.Step) float64 {
+	before, after, mass := map[string]float64{}, map[string]map[string]float64{}, map[string]float64{}
+	for _, e := range q.endings(step) {
+		do := q.whatToDo(e.w)
+		if after[e.seen] == nil {
+			after[e.seen] = map[string]float64{}
+		}
+		before[do] += e.p
+		after[e.seen][do] += e.p
+		mass[e.seen] += e.p
+	}
+	gain := entropy(before)
+	for _, seen := range sortedKeys(after) {
+		gain -= mass[seen] * entropy(after[seen])
+	}
+	return gain
+}
+
+func (q *reference) efforts() rulebase.Effort {
 	if q.s.Effort != nil {
 		return *q.s.Effort
 	}
 	return q.b.Effort
 }
 
-func (q *slowly) price(step *rulebase.Step) float64 {
-	return step.Minutes + map[rulebase.Stops]float64{rulebase.StopsDrop: q.effort().StopsDrop, rulebase.StopsBus: q.effort().StopsBus}[step.Stops]
-}
-
-func (q *slowly) paid(r *rulebase.Step) float64 {
-	if r.Proof == nil {
-		return q.price(r)
+func (q *reference) priceOf(step *rulebase.Step) float64 {
+	switch step.Stops {
+	case rulebase.StopsDrop:
+		return step.Minutes + q.efforts().StopsDrop
+	case rulebase.StopsBus:
+		return step.Minutes + q.efforts().StopsBus
 	}
-	return q.price(r) + r.Proof.Minutes
+	return step.Minutes
 }
 
-// order is the base policy's order of remedies for the turns of one result.
-func (q *slowly) order(turns []turn, without string) []*rulebase.Step {
+// withProof is the price of a remedy and of its proof.
+func (q *reference) withProof(step *rulebase.Step) float64 {
+	if step.Proof != nil {
+		return q.priceOf(step) + step.Proof.Minutes
+	}
+	return q.priceOf(step)
+}
+
+// policy is the order in which the base policy tries the remedies not yet done,
+// when these endings are possible.
+func (q *reference) policy(endings []ending, without string) []*rulebase.Step {
 	total := 0.0
-	for _, t := range turns {
-		total += t.weight
+	for _, e := range endings {
+		total += e.p
 	}
-	ratio := map[string]float64{}
+	worth := map[string]float64{}
 	var order []*rulebase.Step
 	for i := range q.b.Remedies {
 		r := &q.b.Remedies[i]
-		if r.ID == without || q.done(r.ID) {
+		if r.ID == without || q.isDone(r.ID) {
 			continue
 		}
-		p := 0.0
-		for _, t := range turns {
-			miss := 1.0
-			for c := range t.left {
-				ref, _ := q.b.Lookup(c)
-				miss *= 1 - q.takesAway(r.ID, &q.b.Causes[ref.Index])
+		takes := 0.0
+		for _, e := range endings {
+			none := 1.0
+			for _, c := range q.members(e.left) {
+				none *= 1 - q.takes(r.ID, c)
 			}
-			p += t.weight * (1 - miss)
+			takes += e.p * (1 - none)
 		}
-		x := 0.0
-		if p > 0 {
-			x = p / total / q.paid(r)
+		if takes > 0 {
+			worth[r.ID] = twelve(takes / total / q.withProof(r))
 		}
-		ratio[r.ID], _ = strconv.ParseFloat(fmt.Sprintf("%.11e", x), 64)
 		order = append(order, r)
 	}
-	sort.SliceStable(order, func(i, j int) bool {
-		if ratio[order[i].ID] != ratio[order[j].ID] {
-			return ratio[order[i].ID] > ratio[order[j].ID]
-		}
-		return order[i].ID < order[j].ID
+	sort.Slice(order, func(i, j int) bool {
+		a, b := order[i].ID, order[j].ID
+		return worth[a] > worth[b] || worth[a] == worth[b] && a < b
 	})
 	return order
 }
 
-// play is the expected minutes of the base policy in one turn.
-func (q *slowly) play(t turn, order []*rulebase.Step) float64 {
-	lost := t.p.outside || len(t.left) == 0
-	alive := map[string]float64{} // chance that the cause is still there
-	for c := range t.left {
-		alive[c] = 1
+// carryOut is the mean of the minutes of the base policy: every branch of
+// helped or not is walked to its end.
+func (q *reference) carryOut(left bitset, lost bool, order []*rulebase.Step, visited bool) float64 {
+	if left == 0 && !lost {
+		return 0
 	}
-	present := func() float64 {
-		if lost {
-			return 1
-		}
-		none := 1.0
-		for _, p := range alive {
-			none *= 1 - p
-		}
-		return 1 - none
+	if len(order) == 0 {
+		return q.b.GiveUp
 	}
-	minutes, visited := 0.0, false
-	for _, r := range order {
-		if !visited && q.able(r) != "" {
-			visited = true
-			minutes += q.effort().Visit * present()
-		}
-		minutes += q.paid(r) * present()
-		for c := range alive {
-			ref, _ := q.b.Lookup(c)
-			alive[c] *= 1 - q.takesAway(r.ID, &q.b.Causes[ref.Index])
-		}
+	minutes := q.withProof(order[0])
+	if !visited && q.unable(order[0]) != "" {
+		visited = true
+		minutes += q.efforts().Visit
 	}
-	return minutes + q.b.GiveUp*present()
+	for _, l := range q.leavings(left, order[0].ID) {
+		minutes += l.p * q.carryOut(l.left, lost, order[1:], visited)
+	}
+	return minutes
 }
 
-// minutes is what lies ahead when a step comes next, and the remedies that its results make the first.
-func (q *slowly) minutes(step *rulebase.Step) (minutes float64, firsts map[string]bool) {
-	byResult := map[string][]turn{}
-	for _, t := range q.turns(step) {
-		if t.weight > 0 {
-			byResult[t.results] = append(byResult[t.results], t)
-		}
+// ahead is the minutes expected when a step comes next, and by result the remedy
+// that would then be tried first.
+func (q *reference) ahead(step *rulebase.Step) (minutes float64, firsts []string) {
+	results := map[string][]ending{}
+	for _, e := range q.endings(step) {
+		results[e.seen] = append(results[e.seen], e)
 	}
+	minutes = q.priceOf(step)
 	without := ""
-	minutes = q.price(step)
 	if step.Kind == rulebase.KindRemedy {
-		without = step.ID
-		minutes = q.paid(step)
+		minutes, without = q.withProof(step), step.ID
 	}
-	firsts = map[string]bool{}
-	for _, k := range sortedKeys(byResult) {
-		turns := byResult[k]
-		order := q.order(turns, without)
-		firsts[firstOf(order)] = true
-		if turns[0].well {
-			continue
-		}
-		for _, t := range turns {
-			minutes += t.weight * q.play(t, order)
+	for _, seen := range sortedKeys(results) {
+		order := q.policy(results[seen], without)
+		firsts = append(firsts, firstID(order))
+		for _, e := range results[seen] {
+			if !e.well {
+				minutes += e.p * q.carryOut(e.left, e.w.outside || e.left == 0, order, false)
+			}
 		}
 	}
 	return minutes, firsts
 }
 
-func firstOf(order []*rulebase.Step) string {
+func firstID(order []*rulebase.Step) string {
 	if len(order) == 0 {
 		return ""
 	}
 	return order[0].ID
 }
 
-// able is line 2 of the permission table: "" or the reason.
-func (q *slowly) able(s *rulebase.Step) string {
+const (
+	atItsWorst = rulebase.HazardMotion | rulebase.HazardMains | rulebase.HazardSpark | rulebase.HazardStored | rulebase.HazardUnknown
+	needsSkill = rulebase.HazardLive | rulebase.HazardUnknown
+	notAlone   = rulebase.HazardMains | rulebase.HazardMotion | rulebase.HazardUnknown
+)
+
+// unable is line 2 of the table: why a step cannot be done from here, "" where it can.
+func (q *reference) unable(s *rulebase.Step) string {
 	if q.s.At != "" && len(s.At) > 0 && !slices.Contains(s.At, q.s.At) {
 		return "place"
 	}
-	if q.s.Tools != nil {
-		for _, n := range s.Needs {
-			if !slices.Contains(q.s.Tools, n) {
-				return "tools"
-			}
+	for _, tool := range s.Needs {
+		if q.s.Tools != nil && !slices.Contains(q.s.Tools, tool) {
+			return "tools"
 		}
 	}
-	least := s.Who
-	if s.Hazard&(rulebase.HazardLive|rulebase.HazardUnknown) != 0 && least < rulebase.Technician {
-		least = rulebase.Technician
-	}
-	if q.s.Who != rulebase.Anybody && q.s.Who < least {
+	if q.s.Who != rulebase.Anybody && (q.s.Who < s.Who || s.Hazard&needsSkill != 0 && q.s.Who < rulebase.Technician) {
 		return "person"
 	}
 	return ""
 }
 
-const worst = rulebase.HazardMotion | rulebase.HazardMains | rulebase.HazardSpark | rulebase.HazardStored | rulebase.HazardUnknown
-
-// lines are lines 1 to 4, the first half of 5, and 6.
-func (q *slowly) lines(s *rulebase.Step) string {
-	if s.Kind == rulebase.KindRemedy {
-		if q.done(s.ID) {
-			return "done"
-		}
-	} else if len(s.PutsRight) == 0 {
-		news := false
-		for _, y := range s.Yields {
-			r := q.reportNow(q.b.Symptoms[y].ID)
-			news = news || r == nil || r.sure < 1
-		}
-		if !news {
-			return "known"
-		}
-	}
-	if why := q.able(s); why != "" {
-		return why
-	}
-	if q.s.At == rulebase.Phone && s.Hazard&worst != 0 {
-		return "phone"
-	}
-	if q.s.At == rulebase.Phone && s.Stops == rulebase.StopsBus {
-		return "phone_stops"
-	}
-	if q.s.Alone && s.Hazard&(rulebase.HazardMains|rulebase.HazardMotion|rulebase.HazardUnknown) != 0 {
-		return "alone"
-	}
-	if s.Stops != rulebase.StopsNothing {
-		for _, g := range q.b.Givens {
-			if g.FilledBy == "loss_of_bus" && q.slots[g.Name].Rank <= rulebase.FromDefault {
-				return "loss_of_bus"
-			}
-		}
-	}
+// refused is the table without the harmless step of line 5: the first line that fails.
+func (q *reference) refused(s *rulebase.Step) string {
 	only := rulebase.True
 	if s.OnlyIf != nil {
-		only = rulebase.EvalTerm(s.OnlyIf.Root, q.slots)
+		only = q.truth(s.OnlyIf.Root)
 	}
-	if s.Hazard&worst != 0 {
-		if only != rulebase.True {
-			return "only_if"
-		}
-		for _, w := range s.Warnings {
-			if !slices.Contains(q.s.Confirmed, q.b.Warnings[w].ID) {
-				return "unconfirmed"
-			}
-		}
-	}
-	if only == rulebase.False {
+	byPhone, grave := q.s.At == rulebase.Phone, s.Hazard&atItsWorst != 0
+	switch {
+	case s.Kind == rulebase.KindTest && len(s.PutsRight) == 0 && !slices.ContainsFunc(s.Yields, func(y int) bool { return !q.knownForSure(y) }):
+		return "known"
+	case s.Kind == rulebase.KindRemedy && q.isDone(s.ID):
+		return "done"
+	case q.unable(s) != "":
+		return q.unable(s)
+	case byPhone && grave:
+		return "phone"
+	case byPhone && s.Stops == rulebase.StopsBus:
+		return "phone_stops"
+	case q.s.Alone && s.Hazard&notAlone != 0:
+		return "alone"
+	case s.Stops != rulebase.StopsNothing && q.lossOfBusUnknown():
+		return "loss_of_bus"
+	case grave && only != rulebase.True:
+		return "only_if"
+	case grave && !q.confirmed(s):
+		return "unconfirmed"
+	case only == rulebase.False:
 		return "only_if"
 	}
 	return ""
 }
 
-func (q *slowly) steps(a *answer) {
+func (q *reference) lossOfBusUnknown() bool {
+	return slices.ContainsFunc(q.b.Givens, func(g rulebase.Given) bool {
+		return g.FilledBy == "loss_of_bus" && q.known[g.Name].Rank <= rulebase.FromDefault
+	})
+}
+
+func (q *reference) confirmed(s *rulebase.Step) bool {
+	return !slices.ContainsFunc(s.Warnings, func(w int) bool { return !slices.Contains(q.s.Confirmed, q.b.Warnings[w].ID) })
+}
+
+func (q *reference) steps(a *answer) {
 	var steps []*rulebase.Step
 	for i := range q.b.Tests {
 		steps = append(steps, &q.b.Tests[i])
@@ -393,80 +356,70 @@ func (q *slowly) steps(a *answer) {
 	for i := range q.b.Remedies {
 		steps = append(steps, &q.b.Remedies[i])
 	}
-	outcomes := map[string]float64{}
-	var now []turn
-	for i := range q.all {
-		outcomes[q.outcome(&q.all[i])] += q.all[i].weight
-		if p := &q.all[i]; p.weight > 0 {
-			left := p.now()
-			if p.outside {
-				left = map[string]bool{}
-			}
-			now = append(now, turn{p: p, left: left, weight: p.weight})
-		}
-	}
-	a.entropy, _ = entropy(outcomes)
-	first := firstOf(q.order(now, ""))
-	deciding := false
+	canChange := false // a harmless test on offer can change which remedy is tried first
 	for _, s := range steps {
-		minutes, firsts := q.minutes(s)
-		a.minutes[s.ID], a.price[s.ID] = minutes, q.price(s)
-		a.gain[s.ID] = 0
+		minutes, firsts := q.ahead(s)
+		a.minutes[s.ID], a.price[s.ID], a.gain[s.ID], a.why[s.ID] = minutes, q.priceOf(s), 0, q.refused(s)
 		if s.Kind == rulebase.KindTest {
-			a.gain[s.ID] = q.gain(s)
-		}
-		a.why[s.ID] = q.lines(s)
-		if a.why[s.ID] == "" && s.Hazard == 0 && s.Kind == rulebase.KindTest {
-			for f := range firsts {
-				deciding = deciding || f != first
-			}
+			a.gain[s.ID] = q.gainOf(s)
+			changes := slices.ContainsFunc(firsts, func(id string) bool { return id != q.firstRemedy() })
+			canChange = canChange || s.Hazard == 0 && a.why[s.ID] == "" && changes
 		}
 	}
 	for _, s := range steps {
-		if a.why[s.ID] == "" && s.Hazard&worst != 0 && deciding {
+		if a.why[s.ID] == "" && s.Hazard&atItsWorst != 0 && canChange {
 			a.why[s.ID] = "harmless"
 		}
-		if q.wellNow() {
+		if q.isWell() {
 			a.why[s.ID] = "well"
 		}
 	}
-	q.offer(a, steps)
+	q.order(a, steps)
+	a.entropy = entropy(q.outcomes())
 }
 
-func (q *slowly) wellNow() bool {
-	state, value := -1, ""
-	for _, r := range q.reports {
-		if q.isComplaint(q.symptom(r.symptom)) && r.state > state {
-			state, value = r.state, r.value
+func (q *reference) outcomes() map[string]float64 {
+	all := map[string]float64{}
+	for i := range q.worlds {
+		all[q.whatToDo(&q.worlds[i])] += q.worlds[i].p
+	}
+	return all
+}
+
+// firstRemedy is what the base policy tries first as things stand.
+func (q *reference) firstRemedy() string {
+	var now []ending
+	for i := range q.worlds {
+		now = append(now, ending{w: &q.worlds[i], left: q.worlds[i].now(), p: q.worlds[i].p})
+	}
+	return firstID(q.policy(now, ""))
+}
+
+// isWell is whether the latest complaint finding is well.
+func (q *reference) isWell() bool {
+	latest, well := -1, false
+	for _, x := range q.counts {
+		if q.isComplaint(x.symptom) && x.state > latest {
+			latest, well = x.state, x.at == q.b.Complaint.Well
 		}
 	}
-	return q.b.Complaint != nil && value == q.b.Symptoms[q.b.Complaint.Symptom].Values[q.b.Complaint.Well]
+	return well
 }
 
-func twelve(x float64) float64 {
-	y, _ := strconv.ParseFloat(fmt.Sprintf("%.11e", x), 64)
-	return y
-}
-
-func (q *slowly) offer(a *answer, steps []*rulebase.Step) {
-	var open []*rulebase.Step
-	for _, s := range steps {
-		if a.why[s.ID] == "" {
-			open = append(open, s)
-		}
-	}
+// order lists what is offered: rising minutes; from the top, of the steps within
+// one minute of the best left, the first harmless one.
+func (q *reference) order(a *answer, steps []*rulebase.Step) {
+	open := slices.DeleteFunc(slices.Clone(steps), func(s *rulebase.Step) bool { return a.why[s.ID] != "" })
 	sort.Slice(open, func(i, j int) bool {
 		x, y := twelve(a.minutes[open[i].ID]), twelve(a.minutes[open[j].ID])
 		return x < y || x == y && open[i].ID < open[j].ID
 	})
 	for len(open) > 0 {
-		pick := 0
-		for i, s := range open {
-			if twelve(a.minutes[s.ID]) <= twelve(a.minutes[open[0].ID])+1 && s.Hazard == 0 {
-				pick = i
-				break
-			}
-		}
+		best := twelve(a.minutes[open[0].ID])
+		pick := slices.IndexFunc(open, func(s *rulebase.Step) bool {
+			return s.Hazard == 0 && twelve(a.minutes[s.ID]) <= best+1
+		})
+		pick = max(pick, 0)
 		a.next = append(a.next, open[pick].ID)
 		open = slices.Delete(open, pick, pick+1)
 	}

@@ -3,6 +3,7 @@
 package ruletest
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"maps"
@@ -157,23 +158,59 @@ func (c *check) says(text string) bool {
 	})
 }
 
-// Outcome is how a case would end as things stand: as the first remedy left of
-// the likeliest cause ends it; outside or nothing found, where these are
-// likelier than any cause.
+// Outcome is how a case ends as things stand. The format leaves open what one
+// word says of many causes; this is how it is read here:
+//
+//   - outside or nothing_found, where that is likelier than any cause;
+//   - where the drop is well: as the work that was done ended the likeliest
+//     cause, by the remedy that takes it, or, taken by a test, by its last remedy;
+//   - else as the first remedy not yet done would end the cause likeliest to be
+//     there now, and escalate where it has none left.
 func Outcome(d *engine.Diagnosis) rulebase.Outcome {
-	first := 0.0
-	if len(d.Causes) > 0 {
-		first = d.Causes[0].Probability
-	}
-	switch {
-	case d.Outside > first && d.Outside >= d.None:
-		return rulebase.OutsideList
-	case d.None > first:
-		return rulebase.NothingFound
-	case len(d.Causes) == 0 || d.Causes[0].Remedy < 0:
+	if len(d.Causes) == 0 {
 		return rulebase.Escalate
 	}
-	return d.Base.Remedies[d.Causes[0].Remedy].EndsAs
+	if well(d) {
+		if ended := endedBy(d, d.Causes[0].Cause); ended != "" {
+			return ended
+		}
+	}
+	first := slices.MaxFunc(d.Causes, func(a, b engine.CauseBelief) int { return cmp.Compare(a.Now, b.Now) })
+	switch {
+	case d.Outside > first.Now && d.Outside >= d.None:
+		return rulebase.OutsideList
+	case d.None > first.Now:
+		return rulebase.NothingFound
+	case first.Remedy < 0:
+		return rulebase.Escalate
+	}
+	return d.Base.Remedies[first.Remedy].EndsAs
+}
+
+func well(d *engine.Diagnosis) bool {
+	return slices.ContainsFunc(d.NotOffered, func(w engine.Withheld) bool { return w.Why == engine.WhyWell })
+}
+
+// endedBy is how the last piece of work that takes a cause ended it, "" where
+// none takes it.
+func endedBy(d *engine.Diagnosis, cause int) rulebase.Outcome {
+	own := d.Base.Causes[cause].Remedies
+	for _, done := range slices.Backward(d.Situation.Done) {
+		ref, _ := d.Base.Lookup(done.ID)
+		switch ref.Kind {
+		case rulebase.KindRemedy:
+			r := &d.Base.Remedies[ref.Index]
+			its := slices.ContainsFunc(own, func(h rulebase.Helps) bool { return h.Remedy == ref.Index }) || slices.Contains(r.PutsRight, cause)
+			if its && !r.Temporary {
+				return r.EndsAs
+			}
+		case rulebase.KindTest:
+			if slices.Contains(d.Base.Tests[ref.Index].PutsRight, cause) && len(own) > 0 {
+				return d.Base.Remedies[own[len(own)-1].Remedy].EndsAs
+			}
+		}
+	}
+	return ""
 }
 
 // tolerance is what exact numbers are held to: absolute, and relative for evidence.
