@@ -235,6 +235,7 @@ func (w *weighing) views(step *rulebase.Step) []plan.View {
 			continue
 		}
 		v := plan.View{Symptom: symptom, Report: -1}
+		v.Keeps = w.p.base.Complaint != nil && s == w.p.base.Complaint.Symptom && len(w.k.s.Done) > 0
 		certain := false
 		for _, r := range w.k.counting {
 			if r.symptom == s && r.state == len(w.k.s.Done) && r.value >= 0 {

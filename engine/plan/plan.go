@@ -61,6 +61,7 @@ type View struct {
 	Symptom *belief.Symptom
 	Report  int
 	Sure    float64
+	Keeps   bool // it is the complaint's, after work: under outside it keeps the value reported when the case began
 }
 
 // An Action is a step to be valued.

@@ -159,11 +159,14 @@ func (s *scenario) branches(a *plan.Action) []branch {
 		parts := [][]float64{}
 		for _, v := range a.Views {
 			p := make([]float64, v.Symptom.Values())
-			if outside {
+			switch {
+			case outside && v.Keeps:
+				p[s.m.Complaint.Reported] = 1
+			case outside:
 				for i := range p {
 					p[i] = 1 / float64(len(p))
 				}
-			} else {
+			default:
 				copy(p, s.shows(v.Symptom, w.set))
 			}
 			if v.Report >= 0 {
@@ -202,6 +205,11 @@ func (s *scenario) branches(a *plan.Action) []branch {
 				return
 			}
 			well := watched && result[len(result)-1:] == fmt.Sprint(c.Well)
+			if c != nil && !watched {
+				for i, v := range a.Views {
+					well = well || v.Symptom == c.Symptom && result[i+1:i+2] == fmt.Sprint(c.Well)
+				}
+			}
 			all = append(all, branch{w.set, after, outside, result, well, p})
 		}
 		each(0, "r", w.weight*chance)
@@ -411,10 +419,15 @@ func (s *scenario) actions(r *rand.Rand) []*plan.Action {
 		if r.IntN(3) == 0 {
 			v.Report, v.Sure = r.IntN(v.Symptom.Values()), 0.8
 		}
+		v.Keeps = s.m.Complaint != nil && v.Symptom == s.m.Complaint.Symptom && r.IntN(2) == 0
 		return v
 	}
 	test := &plan.Action{Price: 4, Views: []plan.View{view()}, Remedy: -1}
-	joint := &plan.Action{Price: 7, Views: []plan.View{view(), view()}, Remedy: -1}
+	one, other := view(), view()
+	for other.Symptom == one.Symptom {
+		other = view() // a test yields a symptom once
+	}
+	joint := &plan.Action{Price: 7, Views: []plan.View{one, other}, Remedy: -1}
 	swap := &plan.Action{Price: 9, Views: []plan.View{view()}, Takes: []hypothesis.Taking{{Cause: 0, Chance: 1}}, Watched: true, Remedy: -1}
 	all := []*plan.Action{test, joint, swap}
 	for i, x := range s.m.Remedies {

@@ -2,6 +2,7 @@ package plan
 
 import (
 	"math"
+	"slices"
 
 	"downdrop/engine/belief"
 )
@@ -33,21 +34,27 @@ func (s *Scene) results(on *stage, a *Action) *results {
 	r.stage, r.from = on.after(a.Takes)
 	var parts []part
 	for _, v := range a.Views {
-		parts = append(parts, part{adjusted(on.sort(v.Symptom), v), outsideView(v), true})
+		parts = append(parts, part{adjusted(on.sort(v.Symptom), v), s.outsideView(v), true})
 	}
-	watched := a.Watched && s.m.Complaint != nil
-	if watched {
-		c := s.m.Complaint
-		kept := make([]float64, c.Symptom.Values())
-		kept[c.Reported] = 1
-		parts = append(parts, part{r.stage.sort(c.Symptom), kept, false})
+	complaint := -1 // the part that says last whether the drop is well
+	if c := s.m.Complaint; c != nil {
+		complaint = slices.IndexFunc(a.Views, func(v View) bool { return v.Symptom == c.Symptom })
+		if a.Watched {
+			complaint = len(parts)
+			kept := make([]float64, c.Symptom.Values())
+			kept[c.Reported] = 1
+			parts = append(parts, part{r.stage.sort(c.Symptom), kept, false})
+		}
 	}
 	r.join(parts)
 	r.well = make([]bool, r.n)
-	if watched {
-		values := s.m.Complaint.Symptom.Values()
+	if complaint >= 0 {
+		later := 1 // how many results the parts behind it have
+		for _, p := range parts[complaint+1:] {
+			later *= len(p.outside)
+		}
 		for i := range r.well {
-			r.well[i] = i%values == s.m.Complaint.Well
+			r.well[i] = i/later%s.m.Complaint.Symptom.Values() == s.m.Complaint.Well
 		}
 	}
 	return r
@@ -66,8 +73,12 @@ func adjusted(k belief.Kinds, v View) belief.Kinds {
 	return again
 }
 
-func outsideView(v View) []float64 {
+func (s *Scene) outsideView(v View) []float64 {
 	p := make([]float64, v.Symptom.Values())
+	if v.Keeps {
+		p[s.m.Complaint.Reported] = 1
+		return p
+	}
 	for i := range p {
 		p[i] = 1 / float64(len(p))
 	}
