@@ -63,6 +63,7 @@ func Diagnose(ctx context.Context, p *Prepared, s rulebase.Situation, o Options)
 	if d.Possible {
 		d.propose(w)
 	}
+	w.belief.Ready()
 	d.working = &working{p, ses, w.pieces, w.belief, w.units, d.Situation.Done}
 	return d, nil
 }

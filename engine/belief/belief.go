@@ -198,8 +198,17 @@ func (b *Belief) Work(takings []hypothesis.Taking) *Belief {
 	return n
 }
 
+// Ready works out now what is else worked out when first asked for, so that
+// several goroutines may take copies of b.
+func (b *Belief) Ready() {
+	b.Now.Ready()
+	for n := range b.system.Len() {
+		b.Settled.Column(n)
+	}
+}
+
 // Copy is a belief that can be changed without changing b, also by another
-// goroutine once all of b's conditions are settled (as Conditions does).
+// goroutine where b is ready (see Ready).
 func (b *Belief) Copy() *Belief {
 	c := *b
 	c.Weight = append([]float64(nil), b.Weight...)
