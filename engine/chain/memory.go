@@ -27,23 +27,29 @@ type Memory struct {
 	in  Input
 
 	slots  []rulebase.Slot // what is known now
-	holds  []bool          // by rule: its condition is true
-	shut   []int32         // by rule: how many of its screens are shut
-	count  []int32         // by value: the rules that give it
-	live   []int32         // by name: its values that a rule gives
-	queue  [][]int32       // by level: rules to look at
-	queued []bool          // by rule
-	marks  []int32         // names whose values changed at this level
-	marked []bool          // by name
+	rules  []ruleState
+	count  []int32   // by value: the rules that give it
+	live   []int32   // by name: its values that a rule gives
+	queue  [][]int32 // by level: rules to look at
+	marks  []int32   // names whose values changed at this level
+	marked []bool    // by name
+	visits int
 
 	settling int32   // the circle being settled, -1: none
 	work     []int32 // its rules to look at
-	visits   int
 
 	changed     bool    // something is queued
 	disagreeing int     // names to which rules give different values, nobody outranking them
 	fresh       *Result // answers while any do
 	broken      bool    // counts no longer tell: start from nothing
+}
+
+// A ruleState is what a memory knows of one rule, in one place: with thousands of
+// rules it is the way to main memory that takes the time.
+type ruleState struct {
+	shut   int32 // how many of its screens are shut
+	holds  bool  // its condition is true
+	queued bool
 }
 
 // NewMemory makes a memory of an input.
@@ -52,9 +58,9 @@ func (p *Program) NewMemory(in Input) *Memory {
 	names, rules := len(p.base.Names), len(p.base.Rules)
 	m := &Memory{
 		p: p, net: p.net, in: Input{Slots: slices.Clone(in.Slots), State: make([]int, names)},
-		slots: make([]rulebase.Slot, names), holds: make([]bool, rules), shut: make([]int32, rules),
+		slots: make([]rulebase.Slot, names), rules: make([]ruleState, rules),
 		count: make([]int32, len(p.net.values)), live: make([]int32, names),
-		queue: make([][]int32, p.net.levels), queued: make([]bool, rules), marked: make([]bool, names), settling: -1,
+		queue: make([][]int32, p.net.levels), marked: make([]bool, names), settling: -1,
 	}
 	copy(m.in.State, in.State)
 	m.rebuild()
@@ -93,10 +99,10 @@ func (m *Memory) Holds(rule int) bool {
 	if m.fresh != nil {
 		return m.fresh.round[rule] > 0
 	}
-	return m.holds[rule]
+	return m.rules[rule].holds
 }
 
-// Visits is how many conditions were evaluated since the memory was made.
+// Visits is how many times a rule was looked at since the memory was made.
 func (m *Memory) Visits() int {
 	m.follow()
 	return m.visits
@@ -108,20 +114,19 @@ func (m *Memory) Result() *Result { return m.p.Run(m.in) }
 // rebuild starts from nothing.
 func (m *Memory) rebuild() {
 	m.fresh, m.disagreeing, m.broken = nil, 0, false
-	clear(m.holds)
 	clear(m.count)
 	clear(m.live)
-	clear(m.shut)
+	for rule := range m.rules {
+		m.rules[rule].shut, m.rules[rule].holds = 0, false
+		m.look(int32(rule))
+	}
 	for name := range m.slots {
 		m.slots[name] = m.effective(name)
 		for i := range m.net.readers[name] {
 			if r := &m.net.readers[name][i]; r.screen != noScreen && !r.lets(m.slots[name]) {
-				m.shut[r.rule]++
+				m.rules[r.rule].shut++
 			}
 		}
-	}
-	for rule := range m.holds {
-		m.look(int32(rule))
 	}
 	m.propagate()
 }
@@ -173,18 +178,18 @@ func (m *Memory) assign(name int, now rulebase.Slot) {
 	m.slots[name] = now
 	for i := range m.net.readers[name] {
 		r := &m.net.readers[name][i]
+		rule := &m.rules[r.rule]
 		if r.screen != noScreen {
-			lets := r.lets(now)
-			if lets == r.lets(was) {
+			switch lets := r.lets(now); {
+			case lets == r.lets(was):
 				continue
-			}
-			if lets {
-				m.shut[r.rule]--
-			} else {
-				m.shut[r.rule]++
+			case lets:
+				rule.shut--
+			default:
+				rule.shut++
 			}
 		}
-		if m.holds[r.rule] || m.shut[r.rule] == 0 {
+		if rule.holds || rule.shut == 0 {
 			m.look(r.rule)
 		}
 	}
@@ -192,10 +197,10 @@ func (m *Memory) assign(name int, now rulebase.Slot) {
 
 // look queues a rule: in the circle that is being settled, or at its level.
 func (m *Memory) look(rule int32) {
-	if m.queued[rule] {
+	if m.rules[rule].queued {
 		return
 	}
-	m.queued[rule] = true
+	m.rules[rule].queued = true
 	r := &m.net.rules[rule]
 	if r.circle >= 0 && r.circle == m.settling {
 		m.work = append(m.work, rule)
@@ -211,11 +216,11 @@ func (m *Memory) propagate() {
 	for level, queue := range m.queue {
 		for _, rule := range queue {
 			switch c := m.net.rules[rule].circle; {
-			case !m.queued[rule]: // settled already, with its circle
+			case !m.rules[rule].queued: // settled already, with its circle
 			case c >= 0:
 				m.settle(c)
 			default:
-				m.queued[rule] = false
+				m.rules[rule].queued = false
 				m.reconsider(rule)
 			}
 		}
@@ -233,28 +238,29 @@ func (m *Memory) propagate() {
 	}
 }
 
-// reconsider evaluates a rule again and moves its support.
-func (m *Memory) reconsider(rule int32) {
-	holds := m.shut[rule] == 0
-	if holds {
-		m.visits++
-		holds = m.net.rules[rule].when.Eval(m.slots) == rulebase.True
+// reconsider finds out whether a rule holds now and moves its support.
+func (m *Memory) reconsider(at int32) {
+	m.visits++
+	rule := &m.rules[at]
+	holds := rule.shut == 0
+	if r := &m.net.rules[at]; holds && !r.screened {
+		holds = r.when.Eval(m.slots) == rulebase.True
 	}
-	if holds == m.holds[rule] {
+	if holds == rule.holds {
 		return
 	}
-	m.holds[rule] = holds
+	rule.holds = holds
 	if holds {
-		m.support(rule, 1)
+		m.support(at, 1)
 	} else {
-		m.support(rule, -1)
+		m.support(at, -1)
 	}
 }
 
 // support adds a rule's word for what it gives, or takes it back.
 func (m *Memory) support(rule, by int32) {
 	r := &m.net.rules[rule]
-	for _, g := range r.then {
+	for _, g := range m.net.gifts[r.from:r.end] {
 		m.count[g.value] += by
 		// A circle that loses support from outside may have nothing left but itself.
 		if c := m.net.circleOf[g.name]; c >= 0 && by < 0 && c != r.circle {
@@ -286,9 +292,9 @@ func (m *Memory) settle(at int32) {
 	m.settling = at
 	m.work = append(m.work[:0], c.rules...)
 	for _, rule := range c.rules {
-		m.queued[rule] = true
-		if m.holds[rule] {
-			m.holds[rule] = false
+		m.rules[rule].queued = true
+		if m.rules[rule].holds {
+			m.rules[rule].holds = false
 			m.support(rule, -1)
 		}
 	}
@@ -298,15 +304,14 @@ func (m *Memory) settle(at int32) {
 	for len(m.work) > 0 {
 		rule := m.work[len(m.work)-1]
 		m.work = m.work[:len(m.work)-1]
-		m.queued[rule] = false
-		if m.holds[rule] {
+		m.rules[rule].queued = false
+		if m.rules[rule].holds {
 			continue
 		}
-		m.reconsider(rule)
-		if !m.holds[rule] {
+		if m.reconsider(rule); !m.rules[rule].holds {
 			continue
 		}
-		for _, g := range m.net.rules[rule].then {
+		for _, g := range m.net.gifts[m.net.rules[rule].from:m.net.rules[rule].end] {
 			if m.net.circleOf[g.name] == at {
 				m.assign(int(g.name), m.effective(int(g.name)))
 			}

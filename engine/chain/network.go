@@ -11,6 +11,7 @@ import (
 // settle, and what each change of a name can do to the rules that read it.
 type network struct {
 	rules    []netRule
+	gifts    []gift          // by rule, side by side
 	readers  [][]reader      // by name
 	values   []rulebase.Slot // all that rules can give, those of one name side by side
 	first    []int32         // by name, and one more: its first place in values
@@ -21,10 +22,11 @@ type network struct {
 
 // A netRule is a rule of a network.
 type netRule struct {
-	when   *rulebase.Expression
-	then   []gift
-	level  int32 // above all that it reads
-	circle int32 // -1: none
+	when      *rulebase.Expression
+	from, end int32 // what it gives, in network.gifts
+	level     int32 // above all that it reads
+	circle    int32 // -1: none
+	screened  bool  // its condition is its screens: it is true where they are all open
 }
 
 // A gift is a value that a rule gives to a name.
@@ -47,7 +49,7 @@ func newNetwork(p *Program) *network {
 
 // arrange gives rules and names their levels: a rule stands one above all that
 // it reads, a name with the highest rule that sets it, a circle one above all
-// outside that it reads or is set by.
+// outside that it reads or that sets names it reads.
 func (n *network) arrange(groups []rulebase.Group, p *Program) {
 	b := p.base
 	nameLevel := make([]int32, len(b.Names))
@@ -66,9 +68,6 @@ func (n *network) arrange(groups []rulebase.Group, p *Program) {
 		if g.Circle() {
 			at = int32(len(n.circles))
 			n.circles = append(n.circles, circle{})
-			for _, name := range g.Names {
-				level = max(level, nameLevel[name]+1) // as far as it is set from outside
-			}
 		}
 		for _, r := range g.Rules {
 			n.rules[r] = netRule{when: b.Rules[r].When, level: level, circle: at}
@@ -111,10 +110,12 @@ func (n *network) listValues(b *rulebase.Base) {
 	}
 	n.first = append(n.first, int32(len(n.values)))
 	for i := range b.Rules {
+		n.rules[i].from = int32(len(n.gifts))
 		for _, a := range b.Rules[i].Then {
 			at := slices.IndexFunc(byName[a.Name], func(s rulebase.Slot) bool { return same(s, a.Value) })
-			n.rules[i].then = append(n.rules[i].then, gift{int32(a.Name), n.first[a.Name] + int32(at)})
+			n.gifts = append(n.gifts, gift{int32(a.Name), n.first[a.Name] + int32(at)})
 		}
+		n.rules[i].end = int32(len(n.gifts))
 	}
 }
 
@@ -124,7 +125,8 @@ func (n *network) listValues(b *rulebase.Base) {
 // of which some screen is shut need not be evaluated to be known not to hold, and
 // a change that leaves a screen open or shut as it was changes nothing for the
 // rule: these are Dowling and Gallier's counts of what is still wanted, taken
-// wherever a condition is so simple. Most are.
+// wherever a condition is so simple. Most are, from end to end: then it need not
+// be evaluated at all.
 type reader struct {
 	rule   int32
 	screen screenKind
@@ -163,11 +165,14 @@ func (n *network) listReaders(p *Program) {
 		if parts[0].Op == rulebase.OpAnd {
 			parts = parts[0].Args
 		}
+		screened := 0 // parts
 		for _, name := range p.reads[i] {
-			r := s.screen(parts, name)
+			r, of := s.screen(parts, name)
 			r.rule = int32(i)
 			n.readers[name] = append(n.readers[name], r)
+			screened += of
 		}
+		n.rules[i].screened = screened == len(parts)
 	}
 }
 
@@ -177,10 +182,10 @@ type screener struct {
 	slots []rulebase.Slot
 }
 
-// screen joins the screens of all parts that read a name; there is none where
-// one of the parts has none or two are of different kinds.
-func (s *screener) screen(parts []*rulebase.Term, name int) reader {
-	var all reader
+// screen joins the screens of all parts that read a name, and says how many parts
+// that is; there is none where one of the parts has none or two are of different
+// kinds.
+func (s *screener) screen(parts []*rulebase.Term, name int) (all reader, of int) {
 	for _, t := range parts {
 		reads := (&rulebase.Expression{Root: t}).Reads()
 		if !slices.Contains(reads, name) {
@@ -192,15 +197,16 @@ func (s *screener) screen(parts []*rulebase.Term, name int) reader {
 		}
 		switch {
 		case one.screen == noScreen || all.screen != noScreen && all.screen != one.screen:
-			return reader{}
+			return reader{}, 0
 		case all.screen == noScreen:
 			all = one
 		default:
 			all.passes &= one.passes
 			all.lo, all.hi = max(all.lo, one.lo), min(all.hi, one.hi)
 		}
+		of++
 	}
-	return all
+	return all, of
 }
 
 // part is the screen of a part that reads one name only.
