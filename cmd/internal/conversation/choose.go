@@ -178,10 +178,13 @@ func isWell(d *engine.Diagnosis) bool {
 	return len(d.Next) == 0 && slices.ContainsFunc(d.NotOffered, func(w engine.Withheld) bool { return w.Why == engine.WhyWell })
 }
 
-// opening asks what every case has to know: the complaint, then who is there.
+// opening asks what every case has to know: which drop it is about where several are
+// down, the complaint, then who is there.
 func (t *Talk) opening(s *State) (Question, bool) {
 	sit := &s.Situation
 	switch {
+	case sit.Drop == 0 && len(downDrops(sit)) > 1 && !s.settled("this_drop"):
+		return thisDropQuestion(sit), true
 	case t.base.Complaint != nil && !t.complained(s):
 		q := t.symptomQuestion(s, t.base.Complaint.Symptom)
 		return q, true
@@ -192,9 +195,7 @@ func (t *Talk) opening(s *State) (Question, bool) {
 	case sit.At == rulebase.Field && !sit.Alone && !s.settled("alone"):
 		return aloneQuestion(), true
 	case len(sit.Drops) == 0 && !s.settled("drops") && t.wantsExtent(s):
-		return dropsQuestion(), true
-	case sit.Drop == 0 && len(downDrops(sit)) > 1 && !s.settled("this_drop"):
-		return thisDropQuestion(sit), true
+		return t.dropsQuestion(), true
 	}
 	return Question{}, false
 }
@@ -413,7 +414,7 @@ func (t *Talk) doEntry(st *rulebase.Step) string {
 func (t *Talk) unlockAnswer(w engine.Withheld) (Answer, bool) {
 	switch w.Why {
 	case engine.WhyTools:
-		return Answer{Says: sayHaveTool(w.Detail, w.Step), Entry: "I have " + w.Detail}, true
+		return Answer{Says: sayHaveTool(w.Detail, w.Step), Entry: "I have " + plain(w.Detail)}, true
 	case engine.WhyPerson:
 		who := w.Step.Who
 		if w.Step.Hazard&rulebase.HazardLive != 0 {

@@ -59,6 +59,7 @@ type State struct {
 	Waiting   []Question // to be asked, in order, before the diagnosis is asked what is next
 	Told      []string   // conflicts and advice told already
 	Settled   []string   // not to be asked again: symptoms, givens and steps passed over, and the questions of the opening that were answered
+	Summary   string     // the summary said last
 	Before    *State     // the State before the last entry that changed something; nil at the beginning
 }
 

@@ -271,7 +271,7 @@ func (l *listener) piece(p string) {
 		return
 	}
 	for _, hears := range []func(text, rest string, how manner) bool{
-		l.hearNow, l.hearDrops, l.hearWhoIsThere, l.hearAtDrop, l.hearConfirm, l.hearHeadedID,
+		l.hearWent, l.hearNow, l.hearDrops, l.hearWhoIsThere, l.hearAtDrop, l.hearConfirm, l.hearHeadedID,
 	} {
 		if hears(p, rest, how) {
 			return
@@ -299,6 +299,11 @@ func (l *listener) manner(p string) (rest string, how manner) {
 		l.by = speakerName(m[1] + m[2])
 	}
 	rest = byRE.ReplaceAllString(rest, " ")
+	if m := thinksRE.FindStringSubmatch(rest); m != nil {
+		l.by = speakerName(m[1])
+		s := sureThink
+		how.sure, rest = &s, thinksRE.ReplaceAllString(rest, " ")
+	}
 	if selfRE.MatchString(rest) {
 		l.by, rest = "", selfRE.ReplaceAllString(rest, " ")
 	}
@@ -502,6 +507,7 @@ func (l *listener) hearWords(text, rest string, how manner) {
 		l.note(text, NotUnderstood, sayWhatFor())
 		return
 	}
+	found = l.nothingElse(found, tokens)
 	best := found[0]
 	same := ties(found)
 	over := l.overs(tokens, best.covered)
@@ -510,6 +516,9 @@ func (l *listener) hearWords(text, rest string, how manner) {
 		l.takeMatch(best, tokens, without(text, over), how)
 	case best.valued():
 		l.unclear(without(text, over), whichQuestion(without(text, over), l.candidates(same, how)))
+	case !l.namesWell(best):
+		l.note(text, NotUnderstood, sayWhatFor())
+		return
 	case len(same) == 1:
 		l.asks = append(l.asks, l.t.questionAbout(l.state, best.th))
 		l.note(without(text, over), Unclear, sayNoValueSaid(best.th))
@@ -517,6 +526,30 @@ func (l *listener) hearWords(text, rest string, how manner) {
 		l.unclear(without(text, over), whichQuestion(without(text, over), namedOnly(same)))
 	}
 	l.hearOver(over, best, how)
+}
+
+// namesWell says whether words that say nothing of a thing name it well enough to
+// ask for it: who says "off" or "lots out" did not ask to be asked about a reading.
+func (l *listener) namesWell(m match) bool {
+	return m.focused || m.strong || m.idFull()
+}
+
+// nothingElse puts what was asked for behind a thing that the words left over name:
+// at a question for the run light, "the breaker is off" says nothing of the run light.
+func (l *listener) nothingElse(found []match, tokens []token) []match {
+	best := found[0]
+	if !best.focused || best.named != 0 || best.reading != nil {
+		return found
+	}
+	for _, m := range found[1:] {
+		if !m.focused && m.strong && m.ids|m.named != 0 && m.named&^best.covered != 0 {
+			rest := slices.DeleteFunc(slices.Clone(found), func(o match) bool { return o.focused && o.named == 0 })
+			if len(rest) > 0 {
+				return rest
+			}
+		}
+	}
+	return found
 }
 
 // hearOver hears the words that were left over.
@@ -556,7 +589,7 @@ func (m match) certain(tokens []token, over string) bool {
 	case m.reading != nil && m.named == 0:
 		return over == ""
 	}
-	return over == "" && (m.ids != 0 || m.quality >= 2*fitAsk)
+	return over == "" && (m.whole || m.ids != 0 || m.quality >= 2*fitAsk)
 }
 
 // takeMatch records a match that is certain.

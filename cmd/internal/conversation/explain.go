@@ -15,6 +15,9 @@ const mostAgainst = 6
 // mostNeeds bounds the steps listed under what they wait for.
 const mostNeeds = 4
 
+// mostReasons bounds what steps are said to wait for; the best of them go first.
+const mostReasons = 6
+
 // explain answers with lines and repeats what is asked.
 func (c *turn) explain(d *engine.Diagnosis, lines ...string) (State, Reply) {
 	r := Reply{Kind: Explained, Question: c.s.Pending, Diagnosis: d}
@@ -49,7 +52,7 @@ func (c *turn) why(string) (State, Reply) {
 	}
 	for _, f := range d.Facts {
 		if len(f.Why) > 0 && fromRule(d.Base, f) {
-			lines = append(lines, f.Why...)
+			lines = append(lines, sayDerived(f.Why)...)
 		}
 	}
 	return c.explain(d, lines...)
@@ -323,7 +326,10 @@ func (t *Talk) needs(all []engine.Withheld) []string {
 		steps[head] = append(steps[head], "  "+w.Step.Do)
 	}
 	var lines []string
-	for _, head := range heads {
+	for i, head := range heads {
+		if i == mostReasons && len(heads) > mostReasons+1 {
+			return append(lines, sayMoreReasons(len(heads)-mostReasons))
+		}
 		all := steps[head]
 		lines = append(append(lines, head), all[:min(len(all), mostNeeds)]...)
 		if more := len(all) - mostNeeds; more > 0 {

@@ -33,6 +33,7 @@ type thing struct {
 	initial string   // first letters of an id of two words or more
 	values  []word   // choice and band names; yes and no for a flag
 	typ     rulebase.Type
+	extent  bool // how much is down, as the program itself works it out
 	unit    string
 }
 
@@ -104,7 +105,7 @@ func newThing(id, ask string, kind rulebase.Kind, index int) thing {
 
 func (l *lexicon) addGiven(g *rulebase.Given, index int) {
 	t := newThing(g.ID, g.Ask, rulebase.KindGiven, index)
-	t.typ, t.unit = g.Type, g.Unit
+	t.typ, t.unit, t.extent = g.Type, g.Unit, g.FilledBy == "extent"
 	values := g.OneOf
 	if g.Type == rulebase.Flag {
 		values = []string{"yes", "no"}

@@ -4,6 +4,8 @@ import (
 	"math/bits"
 	"slices"
 	"strings"
+
+	"downdrop/rulebase"
 )
 
 // A match is how well the words of a piece fit one thing: which words name it,
@@ -17,6 +19,8 @@ type match struct {
 	quality int
 	focused bool  // the thing is what was asked for
 	fuzzy   bool  // a word was taken for another, by a slip of one letter
+	strong  bool  // a whole word names it that is not also what is said of things, like off
+	whole   bool  // a value of two words or more is said by its whole name
 	values  []int // what is said of it: places in th.values; more than one is unclear
 	reading *reading
 }
@@ -76,6 +80,7 @@ func (m *match) name(tokens []token) {
 		m.ids |= id
 		m.quality += fit
 		m.fuzzy = m.fuzzy || fit == fitSlip
+		m.strong = m.strong || fit >= fitAsk && classOf(tok.low) < 0 && !everywhere[tok.low]
 	}
 	m.covered |= m.named
 }
@@ -106,7 +111,7 @@ func (t *thing) fit(tok token) (fit int, ids uint64) {
 		return fitFirst, 0
 	}
 	for i, w := range t.idWords {
-		if len(w) >= 4 && oneSlip(w, tok.stem) {
+		if len(w) >= 5 && oneSlip(w, tok.stem) {
 			return fitSlip, 1 << i
 		}
 	}
@@ -167,6 +172,7 @@ func (m *match) sayAmong(tokens []token, among uint64) {
 		best, hard = how, isHard
 		m.values, used = append(m.values, v), used|words
 	}
+	m.whole = best == sayName && len(m.values) == 1 && len(m.th.values[m.values[0]].stems) > 1
 	m.covered |= used
 	m.said |= used
 }
@@ -201,7 +207,7 @@ func (w word) fit(tokens []token, among uint64, focused, yesNo bool) (how int, w
 		}
 	}
 	for i, tok := range tokens {
-		if among&(1<<i) == 0 || tok.filler() || tok.negates() || tok.numeric() || soft[tok.low] {
+		if among&(1<<i) == 0 || tok.filler() || tok.negates() || tok.numeric() || soft[tok.low] || everywhere[tok.low] {
 			continue
 		}
 		if slices.Contains(w.stems, tok.stem) || focused && strings.HasPrefix(strings.ToLower(w.text), tok.low) {
@@ -300,6 +306,9 @@ func (l *listener) matches(text string, tokens []token) []match {
 		}
 		if m.reading == nil {
 			m.say(tokens)
+		}
+		if th.kind == rulebase.KindGiven && !m.focused && m.ids == 0 && m.reading == nil && !m.whole {
+			continue // what the site is like is never read out of the words of a question alone
 		}
 		if m.valued() || m.named != 0 {
 			out = append(out, m)

@@ -14,10 +14,14 @@ import (
 // value (on, off, out, up, down, no, not) are not among them, see soft.
 var fillers = wordSet(`a an the it its is are was were be been being am i we you he she they there here this that these those
 	of to for with by as so then than very quite just still now again has have had do does did and but at in from which
-	my our your his her their what when where since seems seem shows show reads read measures measured me us some any or`)
+	my our your his her their morning today what when where since seems seem shows show reads read measures measured me us some any or`)
 
 // soft words are values when a thing has such a value, else they say nothing.
 var soft = wordSet("on in at up out")
+
+// everywhere are words that stand in so many questions that by themselves they name
+// none, and are no part of a value.
+var everywhere = wordSet("drop drops unit else line one")
 
 // negations turn a value round; they are never passed over.
 var negations = wordSet("not no never without none nothing nor")
@@ -46,7 +50,7 @@ var irregular = map[string]string{
 	"began": "begin", "begun": "begin", "came": "come", "went": "go", "gone": "go", "goes": "go", "blew": "blow", "blown": "blow",
 	"broke": "break", "broken": "break", "lost": "lose", "swept": "sweep", "isn't": "not", "doesn't": "not", "don't": "not",
 	"wasn't": "not", "didn't": "not", "won't": "not", "can't": "not", "aren't": "not", "hasn't": "not", "isnt": "not", "doesnt": "not",
-	"dont": "not", "wont": "not", "cant": "not", "cannot": "not",
+	"lamp": "light", "lamps": "light", "lite": "light", "lites": "light", "led": "light", "leds": "light", "dont": "not", "wont": "not", "cant": "not", "cannot": "not",
 }
 
 func wordSet(text string) map[string]bool {
@@ -59,10 +63,11 @@ func wordSet(text string) map[string]bool {
 
 // Phrases that may stand in an entry beside findings.
 var (
-	hedgeRE    = regexp.MustCompile(`(?i)\b(?:i (?:think|believe|guess|suppose)|(?:i am|i'm) not (?:so |quite )?(?:sure|certain)|not (?:so |quite )?(?:sure|certain)(?: (?:about|of) (?:that|it))?|maybe|perhaps|probably|possibly|presumably|as far as i (?:can see|know))\b`)
+	hedgeRE    = regexp.MustCompile(`(?i)\b(?:i (?:think|believe|guess|suppose|reckon)|(?:i am|i'm) not (?:so |quite )?(?:sure|certain)|not (?:so |quite )?(?:sure|certain)(?: (?:about|of) (?:that|it))?|maybe|perhaps|probably|possibly|presumably|as far as i (?:can see|know))\b`)
 	doubtRE    = regexp.MustCompile(`(?i)not|maybe|perhaps|guess|possibly`)
 	certainRE  = regexp.MustCompile(`(?i)\b(?:(?:i am|i'm) (?:quite |very )?(?:sure|certain)|for sure|definitely|certainly)\b`)
 	byRE       = regexp.MustCompile(`(?i)\b(?:the )?(he|she|they|caller|operator|electrician|technician|engineer|colleague|customer|driver|fitter|foreman) (?:says|say|said|reports|report|reported|tells me|tell me|told me|sees|saw)(?: that)?\b[:,]?|\b(?:says|according to) (?:the )?(he|she|they|caller|operator|electrician|technician|engineer|colleague|customer|driver|fitter|foreman)\b`)
+	thinksRE   = regexp.MustCompile(`(?i)[\s,]*\b(?:(?:the )?(he|she|they|caller|operator|electrician|technician|engineer|colleague|customer|driver|fitter|foreman) (?:thinks?|believes?|reckons?|guess(?:es)?)(?: that)?)\b[:,]?`)
 	selfRE     = regexp.MustCompile(`(?i)\bi (?:see|saw|read|measure|measured) (?:it )?(?:myself|that)?\b`)
 	sureRE     = regexp.MustCompile(`@\s*(0?\.\d+|0|1(?:\.0*)?)\s*$`)
 	readTailRE = regexp.MustCompile(`\sread "([^"]*)"\s*$`)
@@ -85,7 +90,7 @@ var (
 	}{
 		{regexp.MustCompile(`(?i)\b(?:i am |i'm |we are )?(?:on the (?:phone|telephone)|by (?:phone|telephone)|over the phone|phone support|phone|telephone)\b`), rulebase.Phone},
 		{regexp.MustCompile(`(?i)\b(?:i am |i'm |we are )?(?:at the (?:drop|panel|machine|cabinet|plant)|in the field|on site|on-site|in front of it|field)\b`), rulebase.Field},
-		{regexp.MustCompile(`(?i)\b(?:i am |i'm |we are |it is )?(?:(?:at|on) (?:the|a|my) (?:test )?bench|in the (?:shop|workshop)|bench)\b`), rulebase.Bench},
+		{regexp.MustCompile(`(?i)\b(?:i am |i'm |we are |it is )?(?:(?:at|on) (?:the|a|my) (?:test )?bench|(?:in|from) the (?:shop|workshop)|(?:the )?(?:shop|workshop)|bench)\b`), rulebase.Bench},
 	}
 	whoPhrases = []struct {
 		re  *regexp.Regexp
@@ -93,7 +98,7 @@ var (
 	}{
 		{regexp.MustCompile(`(?i)\b(?:an? |the )?operators?\b`), rulebase.Operator},
 		{regexp.MustCompile(`(?i)\b(?:an? |the )?electricians?\b`), rulebase.Electrician},
-		{regexp.MustCompile(`(?i)\b(?:an? |the )?technicians?\b`), rulebase.Technician},
+		{regexp.MustCompile(`(?i)\b(?:an? |the )?(?:technicians?|techs?)\b`), rulebase.Technician},
 		{regexp.MustCompile(`(?i)\b(?:an? |the )?engineers?\b`), rulebase.Engineer},
 	}
 	notAloneRE = regexp.MustCompile(`(?i)\b(?:not alone|with (?:a |my )?(?:colleague|mate|helper|somebody|someone)|somebody is with me|someone is with me|(?:a )?(?:colleague|mate|helper) is (?:here|with me)|two of us|we are two)\b`)
@@ -113,6 +118,9 @@ var unitRE = regexp.MustCompile(`(?i)^(?:[mkuµ]?(?:v|a|w|hz|ohms?|Ω|m|s|%|volt
 
 // Phrases for drops.
 var (
+	onlyThisRE  = regexp.MustCompile(`(?i)^(?:(?:it is |it's )?(?:only|just) (?:the |this |that )?(?:one|drop|it)(?: drop| one)?(?: is (?:down|dead|out))?|(?:one|this) drop(?: only| alone)?|this one(?: only| alone)?|the others? (?:are|is) (?:ok|okay|fine|good|all right))$`)
+	allOfThemRE = regexp.MustCompile(`(?i)^(?:all(?: of (?:them|it))?|all (?:the )?drops|every(?:thing| drop| one|one)|the (?:whole|entire) line)(?: (?:is |are )?(?:down|dead|out|dark))?$`)
+	wentRE      = regexp.MustCompile(`(?i)^(?:the |our |this |my |one )?(?:drop|unit) (?:(?:is|has|just|suddenly) )*(?:(?:went|gone|goes|dropped|fell) (?:dark|dead|down|out|off|silent|offline)|dead|down|dark|not working)(?: again)?(?:\s+|$)`)
 	addressesRE = `\d+(?:\s*(?:-|–|to|through|,|and|\s)\s*\d+)*`
 	statesRE    = regexp.MustCompile(`(?i)^(?:the )?(?:drops? |units? |stations? )?(` + addressesRE + `)\s*(?::|=|is|are)?\s*(?:all |both )?(?:is |are )?([a-z][a-z _]*)$`)
 	othersRE    = regexp.MustCompile(`(?i)^(?:and )?(?:all )?(?:the )?(?:others?|rest|other drops|remaining)(?: drops| ones)?\s*(?::|=|is|are)?\s*(?:all )?([a-z][a-z _]*)$`)

@@ -2,6 +2,7 @@ package conversation
 
 import (
 	"fmt"
+	"regexp"
 	"slices"
 	"strconv"
 
@@ -106,8 +107,28 @@ func aloneQuestion() Question {
 	return Question{Kind: AskAlone, Says: []string{sayAskAlone}, Answers: numbered([]Answer{{Says: sayIsAlone, Entry: "alone"}, {Says: sayIsNotAlone, Entry: "not alone"}, dontKnow()})}
 }
 
-func dropsQuestion() Question {
-	return Question{Kind: AskDrops, Says: sayAskDrops, Answers: numbered([]Answer{dontKnow()})}
+// dropsQuestion asks how much is down. Who cannot name drops, as most callers, may
+// still know that it is this one or all of them.
+func (t *Talk) dropsQuestion() Question {
+	q := Question{Kind: AskDrops, Says: sayAskDrops}
+	g := &t.base.Givens[t.filled("extent")]
+	for _, word := range []string{rulebase.ExtentOne, rulebase.ExtentAll} {
+		if slices.Contains(g.OneOf, word) {
+			q.Answers = append(q.Answers, Answer{Says: extentNames[word], Entry: g.ID + "=" + word})
+		}
+	}
+	q.Answers = lettered(append(q.Answers, dontKnow()))
+	return q
+}
+
+// hearOnlyOrAll takes "only this one" and "all of them" for an answer to it.
+func (q Question) hearOnlyOrAll(entry string) string {
+	for i, re := range []*regexp.Regexp{onlyThisRE, allOfThemRE} {
+		if q.Kind == AskDrops && len(q.Answers) == 3 && re.MatchString(entry) {
+			return q.Answers[i].Entry
+		}
+	}
+	return entry
 }
 
 func thisDropQuestion(s *rulebase.Situation) Question {
@@ -206,7 +227,8 @@ func (q Question) chosen(entry string) (out string, ok bool) {
 			return a.Entry, true
 		}
 	}
-	return entry, false
+	out = q.hearOnlyOrAll(entry)
+	return out, out != entry
 }
 
 // wantsNumber says whether a bare number can only be the number of an answer.

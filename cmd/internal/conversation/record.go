@@ -156,6 +156,38 @@ func (l *listener) hearNow(text, rest string, how manner) bool {
 	return true
 }
 
+// hearWent takes in "the drop went dark", and hears what follows it, such as when,
+// as a piece of its own.
+func (l *listener) hearWent(text, rest string, how manner) bool {
+	head := wentRE.FindString(rest)
+	if head == "" || how.drop != 0 || l.headed != 0 || l.t.base.Complaint == nil || l.answersFocus(rest) {
+		return false
+	}
+	tail := strings.TrimSpace(strings.TrimPrefix(rest, head))
+	said := strings.TrimSpace(strings.TrimSuffix(text, tail))
+	if len(l.state.Situation.Done) == 0 {
+		l.complaintNow(said, rulebase.StillDown, how)
+	} else if !l.hearNow(said, "not working", how) {
+		return false
+	}
+	if tail != "" {
+		l.piece(tail)
+	}
+	return true
+}
+
+// complainFromDrops takes "5 dead", of the drop this is about, for the complaint too,
+// where nobody made it yet: who has just said so is not asked for it.
+func (l *listener) complainFromDrops() {
+	s := &l.state.Situation
+	if l.t.base.Complaint == nil || len(s.Done) > 0 || s.Drop == 0 || l.t.complained(l.state) {
+		return
+	}
+	if state, ok := s.Drops[s.Drop]; ok && state != rulebase.DropGood {
+		l.complaintNow("", rulebase.StillDown, manner{by: l.by})
+	}
+}
+
 // answersFocus says whether a text is the whole of a value of what was asked for.
 func (l *listener) answersFocus(text string) bool {
 	if len(l.focus) == 0 || l.state.Pending.Kind == AskDropNow || l.state.Pending.Kind == AskProof {

@@ -73,6 +73,7 @@ const (
 	sayNothingToSkip  = "there is nothing here to pass over"
 	sayNothingToUndo  = "There is nothing to take back."
 	sayUndone         = "Taken back."
+	sayResultWanted   = "it was done already, and what it showed is asked for here."
 	sayDoneWhat       = "no step is in hand; name what was done: \"done\" and its id"
 	sayNotCounted     = "not taken in"
 	sayLeftOut        = "left out, since something else was said"
@@ -214,6 +215,9 @@ func sayFinding(th *thing, f rulebase.Finding, old string) string {
 
 func sayGiven(th *thing, v rulebase.Value, old string) string {
 	s := th.name + ": " + sayValue(th, v)
+	if th.extent && extentNames[v.Word] != "" {
+		s = "down: " + extentNames[v.Word]
+	}
 	if old != "" {
 		s += ", instead of " + yesFor(old)
 	}
@@ -307,15 +311,23 @@ func sayConfirmed(w rulebase.Warning) string { return "confirmed: " + w.Says }
 func sayPassedOver(q Question) string {
 	switch q.Kind {
 	case AskStep:
-		return "not now: " + plain(q.ID)
+		return "not now; \"what else\" keeps it on the list"
 	case AskConfirm:
 		return "not confirmed; " + plain(q.For) + " is left alone"
 	case AskWhich:
 		return "left out: " + q.ID
 	case AskElse, AskOpening:
 		return "going on"
-	case AskPlace, AskWho, AskAlone, AskDrops, AskThisDrop:
-		return "not known"
+	case AskPlace:
+		return "not known where you are"
+	case AskWho:
+		return "not known whose hands are on the equipment"
+	case AskAlone:
+		return "not known whether somebody is with you"
+	case AskDrops:
+		return "not known how the other drops are"
+	case AskThisDrop:
+		return "not known which drop it is"
 	case AskDropNow:
 		return "not known what the drop does after " + plain(q.ID)
 	case AskProof:
@@ -655,19 +667,10 @@ func questionLines(t *Talk, q Question, d *engine.Diagnosis) []string {
 	if d == nil {
 		return lines
 	}
-	for i := range d.Next {
-		if p := &d.Next[i]; q.Kind == AskSymptom && q.For == "" && p.Step.Implied && t.base.Symptoms[p.Step.Yields[0]].ID == q.ID {
-			lines = append(lines, t.figures.sayAskedBecause(p))
-		}
-	}
 	if q.Kind == AskGiven && q.For != "" {
 		lines = append(lines, "Asked before: "+t.stepDo(q.For)+".")
 	}
 	return lines
-}
-
-func (f Figures) sayAskedBecause(p *engine.Proposal) string {
-	return fmt.Sprintf("Worth asking: the answer can change what to do; %s to a working drop this way.", f.Minutes(p.ExpectedMinutes))
 }
 
 // stepLines propose a step: what, how long, with what, how, and what it is worth.
@@ -733,6 +736,15 @@ func (f Figures) sayWorth(p *engine.Proposal, first bool, takes float64) []strin
 // Explanations.
 
 const sayNoneMoved = "Nothing said so far tells it from the next; it is at least as common."
+
+// sayDerived is how a fact was derived, with its ids in plain words.
+func sayDerived(why []string) []string {
+	var lines []string
+	for _, w := range why {
+		lines = append(lines, plain(w))
+	}
+	return lines
+}
 
 // sayGain says how much a step is expected to tell.
 func sayGain(p *engine.Proposal) []string {
@@ -859,6 +871,10 @@ func sayReason(w engine.Withheld) string {
 		return "what was found cannot go together"
 	}
 	return string(w.Why)
+}
+
+func sayMoreReasons(n int) string {
+	return fmt.Sprintf("%d more things would each let less be done; \"details\" shows all.", n)
 }
 
 func sayMoreSteps(n int) string { return fmt.Sprintf("  and %d more that tell less", n) }

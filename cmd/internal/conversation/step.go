@@ -181,6 +181,10 @@ func (c *turn) done() (State, Reply, bool) {
 	if m == nil {
 		return State{}, Reply{}, false
 	}
+	if q := c.s.inHand(); q.Kind == AskSymptom && q.For != "" && m[1] == "" {
+		s, r := c.t.again(c.s, Heard{Text: c.entry, Outcome: Unclear, Means: sayResultWanted})
+		return s, r, true
+	}
 	next := c.s.clone()
 	l := c.listener(&next)
 	pieces := cut(m[1])
@@ -321,6 +325,7 @@ func (c *turn) said() (State, Reply) {
 		l.hear(c.entry)
 	}
 	l.theOnlyOne()
+	l.complainFromDrops()
 	if l.new {
 		c.alsoAsk(l)
 		if !c.picked {
@@ -390,6 +395,7 @@ func (c *turn) goOn(next State, l *listener) (State, Reply) {
 	r.Question = next.Pending
 	if next.Pending.Kind != AskWhich {
 		r.addSummary(c.t, &next, d)
+		next.sayOnce(&r)
 	}
 	r.addQuestion(c.t, d)
 	if next.Pending.Kind == AskEnd {
@@ -433,6 +439,20 @@ func (s *State) news(d *engine.Diagnosis) []string {
 		tell(sayAdvice(a))
 	}
 	return lines
+}
+
+// sayOnce leaves out a summary that says the same as the last one: who reads on a
+// small screen, or aloud, is spared it. An empty entry still shows it.
+func (s *State) sayOnce(r *Reply) {
+	n := len(r.Parts) - 1
+	if n < 0 || r.Parts[n].Kind != PartSummary {
+		return
+	}
+	said := strings.Join(r.Parts[n].Lines, "\n")
+	if said == s.Summary {
+		r.Parts = r.Parts[:n]
+	}
+	s.Summary = said
 }
 
 // failed says that no diagnosis could be made; nothing of the entry counts then.
