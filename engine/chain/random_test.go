@@ -218,119 +218,149 @@ type given struct {
 	round, state int
 }
 
+// slowly is one attempt of the slow version.
+type slowly struct {
+	b      *rulebase.Base
+	slots  []rulebase.Slot
+	states []int
+	banned map[int]string
+	fired  map[int]int // by rule: the round
+	known  map[int]*given
+	round  int
+}
+
 func slowOnce(b *rulebase.Base, in chain.Input, banned map[int]string) (told, map[int]string) {
-	slots, states := slices.Clone(in.Slots), slices.Clone(in.State)
+	s := &slowly{b, slices.Clone(in.Slots), slices.Clone(in.State), banned, map[int]int{}, map[int]*given{}, 0}
 	for i := range b.Givens {
-		if g := &b.Givens[i]; slots[g.Name].Rank == rulebase.NotKnown && g.Default != nil {
-			slots[g.Name] = *g.Default
+		if g := &b.Givens[i]; s.slots[g.Name].Rank == rulebase.NotKnown && g.Default != nil {
+			s.slots[g.Name] = *g.Default
 		}
 	}
 	levels, _ := rulebase.Strata(b)
-	fired := map[int]int{} // round
-	known := map[int]*given{}
-	round := 0
-	stateOf := func(rule int) int {
-		state := 0
-		for _, n := range b.Rules[rule].When.Reads() {
-			state = max(state, states[n])
-		}
-		return state
-	}
 	for level := 0; level <= slices.Max(levels); level++ {
 		for {
-			round++
-			said := map[int]map[string][]int{} // by name and value: the rules
-			texts := map[int]map[string]rulebase.Slot{}
+			var ready []int
 			for i := range b.Rules {
-				if levels[i] != level || fired[i] > 0 || rulebase.EvalTerm(b.Rules[i].When.Root, slots) != rulebase.True {
-					continue
-				}
-				fired[i] = round
-				for _, a := range b.Rules[i].Then {
-					if banned[a.Name] != "" {
-						continue
-					}
-					if said[a.Name] == nil {
-						said[a.Name], texts[a.Name] = map[string][]int{}, map[string]rulebase.Slot{}
-					}
-					v := b.SlotText(a.Name, a.Value)
-					said[a.Name][v], texts[a.Name][v] = append(said[a.Name][v], i), a.Value
+				if levels[i] == level && s.fired[i] == 0 && rulebase.EvalTerm(b.Rules[i].When.Root, s.slots) == rulebase.True {
+					ready = append(ready, i)
 				}
 			}
-			disputed := map[int]string{}
-			next, nextStates := slices.Clone(slots), slices.Clone(states)
-			for name, values := range said {
-				outranked := slots[name].Rank > rulebase.FromRules
-				all := map[string][]string{}
-				for v, rules := range values {
-					all[v] = ids(b, rules)
-				}
-				if g := known[name]; g != nil {
-					v := b.SlotText(name, g.value)
-					all[v] = append(all[v], g.rules...)
-				}
-				if len(all) > 1 {
-					disputed[name] = disputeText(b, name, all, outranked)
-					continue
-				}
-				for v, rules := range values {
-					g := known[name]
-					if g == nil {
-						g = &given{value: texts[name][v], round: round, state: math.MaxInt}
-						known[name] = g
-					}
-					g.rules = append(g.rules, ids(b, rules)...)
-					if g.round == round {
-						for _, rule := range rules {
-							g.state = min(g.state, stateOf(rule))
-						}
-					}
-					if !outranked {
-						next[name], nextStates[name] = g.value, g.state
-					}
-				}
-			}
-			if len(disputed) > 0 {
-				return told{}, disputed
-			}
-			slots, states = next, nextStates
-			if len(said) == 0 && !slices.Contains(slices.Collect(maps.Values(fired)), round) {
-				round--
+			if len(ready) == 0 {
 				break
 			}
+			if disputed := s.fire(ready); len(disputed) > 0 {
+				return told{}, disputed
+			}
 		}
 	}
-	x := told{map[string]string{}, map[string]int{}, map[string]string{}, map[string]string{}, map[string]string{}}
-	for i, s := range slots {
-		x.Slots[b.Names[i].ID] = fmt.Sprintf("%s rank %d state %d", b.SlotText(i, s), s.Rank, states[i])
-	}
-	for rule := range fired {
-		x.Fired[b.Rules[rule].ID] = stateOf(rule)
-	}
-	for name, g := range known {
-		slices.Sort(g.rules)
-		line := fmt.Sprintf("%s state %d round %d by %v", b.SlotText(name, g.value), g.state, g.round, g.rules)
-		if slots[name].Rank > rulebase.FromRules {
-			x.Below[b.Names[name].ID] = line
-		} else {
-			x.Derived[b.Names[name].ID] = line
-		}
-	}
-	return x, nil
+	return s.told(), nil
 }
 
-// disputeText tells a conflict, its values in the order of the name's words.
-func disputeText(b *rulebase.Base, name int, all map[string][]string, outranked bool) string {
+// fire lets the rules of a round conclude; it gives the names they dispute.
+func (s *slowly) fire(ready []int) map[int]string {
+	s.round++
+	said := map[int]map[string][]int{} // by name and value: the rules
+	values := map[string]rulebase.Slot{}
+	for _, i := range ready {
+		s.fired[i] = s.round
+		for _, a := range s.b.Rules[i].Then {
+			if s.banned[a.Name] != "" {
+				continue
+			}
+			if said[a.Name] == nil {
+				said[a.Name] = map[string][]int{}
+			}
+			v := s.b.SlotText(a.Name, a.Value)
+			said[a.Name][v] = append(said[a.Name][v], i)
+			values[fmt.Sprint(a.Name, v)] = a.Value
+		}
+	}
+	disputed := map[int]string{}
+	slots, states := slices.Clone(s.slots), slices.Clone(s.states)
+	for name, by := range said {
+		outranked := s.slots[name].Rank > rulebase.FromRules
+		if d := s.dispute(name, by, outranked); d != "" {
+			disputed[name] = d
+			continue
+		}
+		for v, rules := range by {
+			g := s.give(name, values[fmt.Sprint(name, v)], rules)
+			if !outranked {
+				slots[name], states[name] = g.value, g.state
+			}
+		}
+	}
+	s.slots, s.states = slots, states
+	return disputed
+}
+
+// give notes that rules gave a name a value.
+func (s *slowly) give(name int, value rulebase.Slot, rules []int) *given {
+	g := s.known[name]
+	if g == nil {
+		g = &given{value: value, round: s.round, state: math.MaxInt}
+		s.known[name] = g
+	}
+	g.rules = append(g.rules, ids(s.b, rules)...)
+	for _, rule := range rules {
+		if g.round == s.round {
+			g.state = min(g.state, s.stateOf(rule))
+		}
+	}
+	return g
+}
+
+// dispute tells a conflict between what rules say of a name now and before, its
+// values in the order of the name's words; "" where they agree.
+func (s *slowly) dispute(name int, said map[string][]int, outranked bool) string {
+	all := map[string][]string{}
+	for v, rules := range said {
+		all[v] = ids(s.b, rules)
+	}
+	if g := s.known[name]; g != nil {
+		v := s.b.SlotText(name, g.value)
+		all[v] = append(all[v], g.rules...)
+	}
+	if len(all) == 1 {
+		return ""
+	}
 	var values []string
+	words := s.b.Names[name].Words
 	order := slices.Sorted(maps.Keys(all))
-	slices.SortStableFunc(order, func(x, y string) int {
-		return slices.Index(b.Names[name].Words, x) - slices.Index(b.Names[name].Words, y)
-	})
+	slices.SortStableFunc(order, func(x, y string) int { return slices.Index(words, x) - slices.Index(words, y) })
 	for _, v := range order {
 		slices.Sort(all[v])
 		values = append(values, fmt.Sprintf("%s by %v", v, all[v]))
 	}
 	return fmt.Sprint(values, outranked)
+}
+
+func (s *slowly) stateOf(rule int) int {
+	state := 0
+	for _, n := range s.b.Rules[rule].When.Reads() {
+		state = max(state, s.states[n])
+	}
+	return state
+}
+
+func (s *slowly) told() told {
+	x := told{map[string]string{}, map[string]int{}, map[string]string{}, map[string]string{}, map[string]string{}}
+	for i, slot := range s.slots {
+		x.Slots[s.b.Names[i].ID] = fmt.Sprintf("%s rank %d state %d", s.b.SlotText(i, slot), slot.Rank, s.states[i])
+	}
+	for rule := range s.fired {
+		x.Fired[s.b.Rules[rule].ID] = s.stateOf(rule)
+	}
+	for name, g := range s.known {
+		slices.Sort(g.rules)
+		line := fmt.Sprintf("%s state %d round %d by %v", s.b.SlotText(name, g.value), g.state, g.round, g.rules)
+		if s.slots[name].Rank > rulebase.FromRules {
+			x.Below[s.b.Names[name].ID] = line
+		} else {
+			x.Derived[s.b.Names[name].ID] = line
+		}
+	}
+	return x
 }
 
 // Run agrees with the slow version in everything it tells, and every why is well
