@@ -3,6 +3,7 @@ package engine_test
 import (
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"strings"
 	"sync"
 	"testing"
@@ -167,6 +168,210 @@ func TestOddInput(t *testing.T) {
 				}
 			}
 			earlier = d
+		}
+	}
+}
+
+// Where a prior is all there is, what is left out is the prior mass of the sets
+// not held: the bound has nothing to lose there.
+func TestLeftOutOfThePrior(t *testing.T) {
+	w := newWide(rand.New(rand.NewPCG(3, 21)))
+	d := diagnose(t, engine.Prepare(mustLoad(t, w.text)), rulebase.Situation{}, engine.Options{})
+	if truth := w.truth(nil, 1); d.LeftOut < truth || d.LeftOut > truth*(1+1e-6) {
+		t.Errorf("left out %v, the prior mass of the sets of three is %v", d.LeftOut, truth)
+	}
+}
+
+// A finding of another drop is not this drop's, also where nobody said which
+// drop this is.
+func TestAnotherDropsFindingIsNotWeighed(t *testing.T) {
+	b := mustLoad(t, storms)
+	p := engine.Prepare(b)
+	want := asAnswer(diagnose(t, p, rulebase.Situation{}, engine.Options{}))
+	for _, drop := range []int{0, 3} {
+		s := rulebase.Situation{Drop: drop, Findings: []rulebase.Finding{{Symptom: "s", Value: rulebase.Value{Word: "x"}, Drop: 9}}}
+		if diff := differences(asAnswer(diagnose(t, p, s, engine.Options{})), want, true, 1e-12); len(diff) > 0 {
+			t.Errorf("drop %d: %v", drop, diff)
+		}
+	}
+}
+
+// A cause's remedy is its first one that is not done yet; -1 once all are.
+func TestRemedyOfACauseIsTheNext(t *testing.T) {
+	b := mustLoad(t, `
+rulebase: {name: next}
+causes: {a: {name: A, part: unit, per_thousand: 100, source: common_practice, remedies: [{do: first, helps: 0.5}, second]}}
+remedies:
+  second: {do: second, minutes: 5, ends_as: adjusted}
+  first:  {do: first, minutes: 5, ends_as: adjusted}
+`)
+	p := engine.Prepare(b)
+	for _, c := range []struct{ text, want string }{
+		{"{}", "first"}, {"done: [{id: first}]", "second"}, {"done: [{id: second}]", "first"}, {"done: [{id: first}, {id: second}]", ""},
+	} {
+		got := ""
+		if r := diagnose(t, p, caseOf(t, b, c.text), engine.Options{}).Causes[0].Remedy; r >= 0 {
+			got = b.Remedies[r].ID
+		}
+		if got != c.want {
+			t.Errorf("%s: the remedy is %q, want %q", c.text, got, c.want)
+		}
+	}
+}
+
+// Explanations are the ten likeliest sets, the likeliest first, sets as likely
+// as one another by their ids; there are no more and none is skipped.
+func TestExplanationsAreTheTenLikeliest(t *testing.T) {
+	var text strings.Builder
+	text.WriteString("rulebase: {name: ten, faults_at_most: 1, outside_per_thousand: 0}\ncauses:\n")
+	for i := range 14 {
+		per := 300 - 20*i
+		if i >= 7 {
+			per = 100
+		}
+		fmt.Fprintf(&text, "  c%c: {name: C, part: unit, per_thousand: %d, source: common_practice}\n", 'n'-i, per)
+	}
+	d := diagnose(t, engine.Prepare(mustLoad(t, text.String())), rulebase.Situation{}, engine.Options{})
+	var got []string
+	for _, e := range d.Explanations {
+		id := "-"
+		for _, c := range e.Causes {
+			id = d.Base.Causes[c].ID
+		}
+		got = append(got, id)
+	}
+	// odds fall from 0.43 to 0.22, then seven of 0.11; nothing wrong weighs 1.
+	if want := "- cn cm cl ck cj ci ch ca cb"; strings.Join(got, " ") != want {
+		t.Errorf("explanations %v, want %s", got, want)
+	}
+}
+
+// A gain is never below 0, not even by a rounding, where there is one outcome.
+func TestGainIsNeverBelowNothing(t *testing.T) {
+	for per := 1; per < 200; per++ {
+		b := mustLoad(t, fmt.Sprintf(`
+rulebase: {name: one, faults_at_most: 2, outside_per_thousand: 0}
+causes:
+  a: {name: A, part: unit, per_thousand: %d, source: common_practice, remedy: m}
+  b: {name: B, part: unit, per_thousand: %d, source: common_practice, remedy: m}
+  c: {name: C, part: unit, per_thousand: 7, source: common_practice, remedy: m}
+symptoms:
+  s: {ask: s, by: asking, values: [x, y], shows: [{when: a or b or c, x: 0.9}, {y: 1}]}
+  t: {ask: t, by: asking, values: [x, y], shows: [{when: a, x: 0.9}, {y: 0.6}]}
+remedies: {m: {do: m, minutes: 5, ends_as: adjusted}}
+`, per, 3*per))
+		d := diagnose(t, engine.Prepare(b), caseOf(t, b, "findings: [{symptom: s, value: x}]"), engine.Options{})
+		for _, n := range d.Next {
+			if n.GainBits < 0 {
+				t.Fatalf("%d per thousand: the gain of %s is %v", per, n.Step.ID, n.GainBits)
+			}
+		}
+	}
+}
+
+const ruled = `
+rulebase: {name: ruled, outside_per_thousand: 15, sure: 0.97}
+givens:
+  place: {one_of: [phone, field, bench], filled_by: at}
+  old: {default: true}
+  kind: {one_of: [red, green]}
+  newer: {}
+causes:
+  a: {name: A, part: unit, per_thousand: 100, source: common_practice, remedy: mend}
+  b: {name: B, part: unit, per_thousand: 100, source: common_practice, remedy: mend}
+symptoms:
+  mode: {ask: mode, by: asking, values: [run, stop], sure: 1}
+  lamp: {ask: lamp, by: asking, values: [lit, dark], shows: [{when: a, dark: 0.9}, {lit: 0.8}]}
+  ohms: {ask: ohms, by: asking, unit: ohm, bands: [{low: 100}, high], shows: [{when: b, low: 0.9}, {high: 0.8}]}
+  sharp: {ask: sharp, by: asking, values: [x, y], sure: 1, shows: [{when: a, x: 1}, {y: 1}]}
+rules:
+  stopped: {when: mode == stop, then: {lamp: dark, told_off: true}, because: It is off., source: common_practice}
+  green:   {when: mode == stop and told_off, then: {kind: green}, tell: It is a green one., source: common_practice}
+  not_a:   {when: kind == green and newer, rules_out: [a], source: common_practice}
+remedies: {mend: {do: mend, minutes: 5, ends_as: adjusted}}
+`
+
+// Every fact says where it is from, and its chain goes down to what was said.
+func TestFactsHaveTheirReasons(t *testing.T) {
+	b := mustLoad(t, ruled)
+	d := diagnose(t, engine.Prepare(b), caseOf(t, b, "{at: phone, givens: {newer: false}, findings: [{symptom: mode, value: stop}]}"), engine.Options{})
+	got := map[string]string{}
+	why := map[string]string{}
+	for _, f := range d.Facts {
+		got[f.ID], why[f.ID] = f.Value+" by "+strings.Join(f.Because, ","), strings.Join(f.Why, "\n")
+	}
+	for id, want := range map[string]string{"place": "phone by filled", "old": "true by default", "newer": "false by said", "mode": "stop by said",
+		"lamp": "dark by stopped", "told_off": "true by stopped", "kind": "green by green"} {
+		if got[id] != want {
+			t.Errorf("%s is %q, want %q", id, got[id], want)
+		}
+	}
+	if want := "kind is green\n  by the rule green\n    mode is stop: said\n    told_off is true\n      by the rule stopped: It is off.\n        mode is stop: said"; why["kind"] != want {
+		t.Errorf("why kind:\n%s\nwant\n%s", why["kind"], want)
+	}
+	if len(d.Tells) != 1 || d.Tells[0].Rule != "green" || d.Tells[0].Says != "It is a green one." || len(d.Tells[0].Why) != 5 || d.Tells[0].Why[0] != "by the rule green" {
+		t.Errorf("tells %+v", d.Tells)
+	}
+}
+
+// The weight of what a rule derived names the rule, the first one too.
+func TestWeightNamesItsRule(t *testing.T) {
+	b := mustLoad(t, ruled)
+	d := diagnose(t, engine.Prepare(b), caseOf(t, b, "findings: [{symptom: mode, value: stop}, {symptom: ohms, value: 30}]"), engine.Options{Weights: true})
+	got := map[string]string{}
+	for _, w := range d.Weights {
+		got[w.Finding+"="+w.Value] = w.Rule
+	}
+	if len(got) != 2 || got["lamp=dark"] != "stopped" {
+		t.Errorf("weights %+v", d.Weights)
+	}
+	for finding, rule := range got {
+		if strings.HasPrefix(finding, "ohms") && rule != "" {
+			t.Errorf("%s was seen, not derived by %s", finding, rule)
+		}
+	}
+}
+
+// There are no weights where there is no second cause to weigh the first against.
+func TestNoWeightsAgainstNothing(t *testing.T) {
+	b := mustLoad(t, ruled)
+	s := caseOf(t, b, "{givens: {newer: true}, findings: [{symptom: mode, value: stop}, {symptom: ohms, value: low}]}")
+	if d := diagnose(t, engine.Prepare(b), s, engine.Options{Weights: true}); d.Weights != nil || d.Causes[1].Probability != 0 {
+		t.Errorf("causes %v, weights %+v", d.Causes, d.Weights)
+	}
+}
+
+func conflictsOf(d *engine.Diagnosis) string {
+	var all []string
+	for _, c := range d.Conflicts {
+		all = append(all, string(c.Kind)+" "+strings.Join(c.Members, ","))
+	}
+	return strings.Join(all, "; ")
+}
+
+// What differs in one state of work is a conflict, what differs between states
+// is none; a person who differs from a rule is one, one who agrees with it is
+// none; what nothing listed allows is one, also where outside lets the answer stand.
+func TestConflictsAreReported(t *testing.T) {
+	b := mustLoad(t, ruled)
+	p := engine.Prepare(b)
+	for _, c := range []struct{ text, want string }{
+		{"findings: [{symptom: lamp, value: lit}, {symptom: lamp, value: dark}]", "findings lamp"},
+		{"findings: [{symptom: lamp, value: lit}, {symptom: lamp, value: lit}]", ""},
+		{"{done: [{id: mend}], findings: [{symptom: lamp, value: lit}, {symptom: lamp, value: dark, after: mend}]}", ""},
+		{"findings: [{symptom: mode, value: stop}, {symptom: lamp, value: lit}]", "derived lamp,stopped"},
+		{"findings: [{symptom: mode, value: stop}, {symptom: lamp, value: dark}]", ""},
+		{"{done: [{id: mend}], findings: [{symptom: mode, value: stop}, {symptom: lamp, value: lit, after: mend}]}", ""},
+		{"{givens: {kind: red}, findings: [{symptom: mode, value: stop}]}", "derived kind,green"},
+		{"{givens: {kind: green}, findings: [{symptom: mode, value: stop}]}", ""},
+		{"{givens: {newer: true}, findings: [{symptom: mode, value: stop}, {symptom: sharp, value: x}]}", "impossible sharp,not_a"},
+	} {
+		d := diagnose(t, p, caseOf(t, b, c.text), engine.Options{})
+		if got := conflictsOf(d); got != c.want {
+			t.Errorf("%s: conflicts %q, want %q", c.text, got, c.want)
+		}
+		if !d.Possible {
+			t.Errorf("%s: not possible, but outside is", c.text)
 		}
 	}
 }

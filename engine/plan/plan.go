@@ -119,7 +119,7 @@ func (s *Scene) forGains() {
 	}
 	places, class := byOutcome(s.belief.Now, belief.Matter(s.belief.Weight, negligible), s.m.Lists)
 	s.wide, s.class = newStage(s.belief, s.system, places), class
-	s.entropy = s.outcomeEntropy()
+	s.entropy = max(s.outcomeEntropy(), 0) // one outcome of 1 + a rounding has less than nothing
 }
 
 // negligible is the share of the mass that gains may leave out: it can change one by
