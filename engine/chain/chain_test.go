@@ -219,7 +219,7 @@ func TestConflictBelowAPerson(t *testing.T) {
 		in.Slots[slotOf(t, b, id)] = said(word)
 	}
 	r := chain.Compile(b).Run(in)
-	if r.Slots[slotOf(t, b, "powered")] != in.Slots[slotOf(t, b, "powered")] && r.Slots[slotOf(t, b, "alive")].Word != 2 {
+	if p := r.Slots[slotOf(t, b, "powered")]; p.Rank != rulebase.FromPerson || p.Word != 2 || r.Slots[slotOf(t, b, "alive")].Word != 2 {
 		t.Errorf("slots %v", r.Slots)
 	}
 	if len(r.Conflicts) != 1 || !r.Conflicts[0].Given || !strings.HasSuffix(r.Conflicts[0].String(), "The value that was given stands.") || len(r.Overridden) != 0 {
