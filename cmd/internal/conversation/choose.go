@@ -200,6 +200,22 @@ func (t *Talk) opening(s *State) (Question, bool) {
 	return Question{}, false
 }
 
+// harmlessToAsk says whether a symptom can be asked for by itself. Where a test of its
+// own gives it, that test's warnings belong before it.
+func (t *Talk) harmlessToAsk(id string) bool {
+	ref, ok := t.base.Lookup(id)
+	if !ok || t.base.Complaint != nil && ref.Index == t.base.Complaint.Symptom {
+		return ok
+	}
+	for i := range t.base.Tests {
+		st := &t.base.Tests[i]
+		if !st.Implied && len(st.Warnings) > 0 && slices.Contains(st.Yields, ref.Index) {
+			return false
+		}
+	}
+	return true
+}
+
 // complained says whether what is wrong with the drop was said or passed over.
 func (t *Talk) complained(s *State) bool {
 	id := t.base.Symptoms[t.base.Complaint.Symptom].ID

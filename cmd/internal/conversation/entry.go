@@ -582,6 +582,8 @@ func (m match) certain(tokens []token, over string) bool {
 		return false
 	}
 	switch {
+	case m.focused && m.named == 0 && m.reading == nil && m.headedByOther(tokens):
+		return false // "pump off" at a question for a light
 	case m.focused, m.named != 0 && m.idFull():
 		return true
 	case m.reading != nil && !m.reading.hasUnit:
@@ -590,6 +592,17 @@ func (m match) certain(tokens []token, over string) bool {
 		return over == ""
 	}
 	return over == "" && (m.whole || m.ids != 0 || m.quality >= 2*fitAsk)
+}
+
+// headedByOther says whether the first word that says anything is neither part of
+// what is said nor a not: it may name something that is not known here.
+func (m match) headedByOther(tokens []token) bool {
+	for i, tok := range tokens {
+		if !tok.filler() && !soft[tok.low] || m.covered&(1<<i) != 0 {
+			return m.covered&(1<<i) == 0 && !tok.negates()
+		}
+	}
+	return false
 }
 
 // takeMatch records a match that is certain.

@@ -79,6 +79,9 @@ func (c *turn) whyAsked(d *engine.Diagnosis) []string {
 			return append(c.t.figures.sayWorth(p, i == 0, remedyProbability(d, p.Step.ID)), sayGain(p)...)
 		}
 	}
+	if b := c.t.base; q.Kind == AskSymptom && q.For == "" && (b.Complaint == nil || b.Symptoms[b.Complaint.Symptom].ID != q.ID) {
+		return []string{sayNamedInEntry}
+	}
 	return sayWhyKind(q, c.t.stepDo(q.For))
 }
 

@@ -14,7 +14,7 @@ import (
 // value (on, off, out, up, down, no, not) are not among them, see soft.
 var fillers = wordSet(`a an the it its is are was were be been being am i we you he she they there here this that these those
 	of to for with by as so then than very quite just still now again has have had do does did and but at in from which
-	my our your his her their morning today what when where since seems seem shows show reads read measures measured me us some any or`)
+	my our your his her their morning today it's that's what when where since seems seem shows show reads read measures measured me us some any or`)
 
 // soft words are values when a thing has such a value, else they say nothing.
 var soft = wordSet("on in at up out")

@@ -170,7 +170,7 @@ func (l *listener) hearWent(text, rest string, how manner) bool {
 	} else if !l.hearNow(said, "not working", how) {
 		return false
 	}
-	if tail != "" {
+	if l.overs(tokenize(tail), 0) != "" {
 		l.piece(tail)
 	}
 	return true

@@ -74,6 +74,9 @@ const (
 	sayNothingToUndo  = "There is nothing to take back."
 	sayUndone         = "Taken back."
 	sayResultWanted   = "it was done already, and what it showed is asked for here."
+	sayOnlyIfSeen     = "Only if it was looked at or measured before: touch and open nothing for this question. A step for it comes with its warnings."
+	sayNamedInEntry   = "An entry named it, without saying how it is."
+	sayNoStepCalled   = "no one step here is called that; \"what else\" gives those on offer"
 	sayDoneWhat       = "no step is in hand; name what was done: \"done\" and its id"
 	sayNotCounted     = "not taken in"
 	sayLeftOut        = "left out, since something else was said"
@@ -664,6 +667,9 @@ func questionLines(t *Talk, q Question, d *engine.Diagnosis) []string {
 		return append(t.stepLines(q.ID, d), q.Says...)
 	}
 	lines := slices.Clone(q.Says)
+	if q.Kind == AskSymptom && q.For == "" && !t.harmlessToAsk(q.ID) {
+		lines = append([]string{sayOnlyIfSeen}, lines...)
+	}
 	if d == nil {
 		return lines
 	}
@@ -915,7 +921,7 @@ func (f Figures) sayOther(p *engine.Proposal) string {
 	return fmt.Sprintf("%s (%s, %s to a working drop)", p.Step.Do, minutes(p.Minutes), f.Minutes(p.ExpectedMinutes))
 }
 
-func sayConflict(c engine.Conflict) string { return "Does not fit: " + c.Says }
+func sayConflict(c engine.Conflict) string { return "Does not fit: " + plain(c.Says) }
 
 func sayAdvice(a engine.Tell) string { return "Note: " + a.Says }
 

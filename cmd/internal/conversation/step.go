@@ -261,6 +261,10 @@ func (c *turn) takeUp() (State, Reply, bool) {
 	}
 	th := c.t.words.named(c.t.words.steps, m[1])
 	if th == nil {
+		if strings.HasPrefix(lower(c.entry), "do ") {
+			s, r := c.t.again(c.s, Heard{Text: c.entry, Outcome: NotUnderstood, Means: sayNoStepCalled})
+			return s, r, true
+		}
 		return State{}, Reply{}, false
 	}
 	d, err := c.t.diagnose(c.ctx, c.s.Situation)

@@ -102,3 +102,21 @@ func TestTranscripts(t *testing.T) {
 		})
 	}
 }
+
+// TestShippedTranscripts plays talks on the shipped rulebase. They hold no chances:
+// those move with every better number, and the words of a talk do not.
+func TestShippedTranscripts(t *testing.T) {
+	base, err := rulebase.LoadShipped()
+	if err != nil {
+		t.Fatal(err)
+	}
+	paths, err := filepath.Glob("testdata/shipped/*.txt")
+	if err != nil || len(paths) == 0 {
+		t.Fatal("no transcripts", err)
+	}
+	for _, path := range paths {
+		t.Run(strings.TrimSuffix(filepath.Base(path), ".txt"), func(t *testing.T) {
+			follow(t, talkOver(base), path)
+		})
+	}
+}
