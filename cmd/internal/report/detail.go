@@ -33,7 +33,7 @@ func (t *text) allSteps() {
 	for i := range t.d.Next {
 		p := &t.d.Next[i]
 		t.gap()
-		t.item(fmt.Sprintf("%d. ", i+1), fmt.Sprintf("%s: price %s minutes, gain %s bit, %s minutes expected to a working drop", p.Step.ID, digits(p.Price), digits(p.GainBits), digits(p.ExpectedMinutes)))
+		t.item(fmt.Sprintf("%d. ", i+1), fmt.Sprintf("%s: price %s minutes, gain %s bit, %s minutes expected to a working drop", p.Step.ID, figure(p.Price), figure(p.GainBits), figure(p.ExpectedMinutes)))
 		t.step(p)
 	}
 }

@@ -523,7 +523,7 @@ func (t *text) reason(r *reason) {
 	for _, w := range shown {
 		says := nameOf(t.d.Base, w.Step)
 		if t.o.Detail {
-			says += " [" + w.Step.ID + ", " + digits(w.GainBits) + " bit]"
+			says += " [" + w.Step.ID + ", " + figure(w.GainBits) + " bit]"
 		}
 		t.item("    - ", says)
 	}
@@ -555,6 +555,10 @@ func (t *text) unweighed() {
 }
 
 // digits is a number with every digit it has.
+// figure is a number that orders steps, to three figures: nobody reads more, and a
+// program gets all of them. Chances keep theirs, for 0.9999 is not 1.
+func figure(x float64) string { return strconv.FormatFloat(x, 'g', 3, 64) }
+
 func digits(x float64) string { return strconv.FormatFloat(x, 'g', -1, 64) }
 
 // sentence ends a text with a full stop where it has no end of its own.
