@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -373,5 +374,115 @@ func TestConflictsAreReported(t *testing.T) {
 		if !d.Possible {
 			t.Errorf("%s: not possible, but outside is", c.text)
 		}
+	}
+}
+
+// One prepared rulebase gives what a fresh one does, whatever was asked of it
+// before and beside it: more sets of givens than are remembered, in any order.
+func TestSessionsAreNotMixedUp(t *testing.T) {
+	b := mustLoad(t, `
+rulebase: {name: sessions, faults_at_most: 2}
+givens: {g: {}, h: {}, i: {}}
+causes:
+  a: {name: A, part: unit, per_thousand: 100, source: common_practice, more_likely: [{when: g, times: 5}, {when: not g, times: 0.2}]}
+  b: {name: B, part: unit, per_thousand: 100, source: common_practice, more_likely: [{when: h, times: 7}]}
+conditions:
+  k: {when: a and i or b and not i}
+symptoms:
+  s: {ask: s, by: asking, values: [x, y], shows: [{when: k, x: 0.9}, {when: a and h, x: 0.3}, {x: 0.5}]}
+`)
+	var situations []rulebase.Situation
+	var want []answer
+	for _, g := range []string{"", "g: true", "g: false"} {
+		for _, h := range []string{"", "h: true", "h: false"} {
+			for _, i := range []string{"", "i: true", "i: false"} {
+				givens := strings.Join(slices.DeleteFunc([]string{g, h, i}, func(s string) bool { return s == "" }), ", ")
+				s := caseOf(t, b, "{givens: {"+givens+"}, findings: [{symptom: s, value: x}]}")
+				situations = append(situations, s)
+				want = append(want, asAnswer(diagnose(t, engine.Prepare(b), s, engine.Options{})))
+			}
+		}
+	}
+	p := engine.Prepare(b)
+	r := rand.New(rand.NewPCG(1, 5))
+	check := func(i int) {
+		if diff := differences(asAnswer(diagnose(t, p, situations[i], engine.Options{})), want[i], true, 1e-12); len(diff) > 0 {
+			t.Errorf("%v: %v", situations[i].Givens, diff)
+		}
+	}
+	for range 200 {
+		check(r.IntN(6))
+	}
+	var group sync.WaitGroup
+	for i := range situations {
+		group.Go(func() { check(i) })
+	}
+	group.Wait()
+}
+
+// A number that a person gave and one that a rule would give are a conflict
+// where they differ, and none where they agree.
+func TestNumbersThatDiffer(t *testing.T) {
+	b := mustLoad(t, `
+rulebase: {name: numbers}
+givens: {length: {unit: m, range: [0, 2000]}, long: {}}
+causes: {a: {name: A, part: unit, per_thousand: 100, source: common_practice}}
+rules: {says: {when: long, then: {length: 900}, source: common_practice}}
+`)
+	p := engine.Prepare(b)
+	for text, want := range map[string]string{"900": "", "300": "derived length,says"} {
+		d := diagnose(t, p, caseOf(t, b, "givens: {long: true, length: "+text+"}"), engine.Options{})
+		if got := conflictsOf(d); got != want {
+			t.Errorf("%s m: conflicts %q, want %q", text, got, want)
+		}
+	}
+}
+
+// A reading that cannot be judged names each given to ask once.
+func TestLimitsNameEachGivenOnce(t *testing.T) {
+	b := mustLoad(t, `
+rulebase: {name: limits}
+givens: {term: {unit: ohm, range: [50, 500]}, more: {unit: ohm, range: [0, 500]}}
+causes: {a: {name: A, part: unit, per_thousand: 100, source: common_practice}}
+symptoms:
+  ohms: {ask: ohms, by: asking, unit: ohm, bands: [{low: 0.5 * term}, {mid: term + more}, high], shows: [{when: a, low: 0.9}, {mid: 0.8}]}
+`)
+	p := engine.Prepare(b)
+	for text, want := range map[string]string{
+		"findings: [{symptom: ohms, value: 80}]":                                   "limits ohms,term,more",
+		"{givens: {term: 100, more: 0}, findings: [{symptom: ohms, value: 80}]}":   "",
+		"{givens: {term: 100}, findings: [{symptom: ohms, value: mid}]}":           "",
+		"{givens: {term: 100}, findings: [{symptom: ohms, value: 80, sure: 0.7}]}": "limits ohms,term,more",
+	} {
+		if got := conflictsOf(diagnose(t, p, caseOf(t, b, text), engine.Options{})); got != want {
+			t.Errorf("%s: conflicts %q, want %q", text, got, want)
+		}
+	}
+	level := mustLoad(t, `
+rulebase: {name: level}
+givens: {term: {unit: ohm, range: [50, 500]}, more: {unit: ohm, range: [0, 500]}}
+causes: {a: {name: A, part: unit, per_thousand: 100, source: common_practice}}
+symptoms:
+  ohms: {ask: ohms, by: asking, unit: ohm, bands: [{low: term}, {mid: term + more}, high], shows: [{when: a, low: 0.9}, {mid: 0.8}]}
+`)
+	d := diagnose(t, engine.Prepare(level), caseOf(t, level, "{givens: {term: 100, more: 0}, findings: [{symptom: ohms, value: 80}]}"), engine.Options{})
+	if got := conflictsOf(d); got != "limits ohms,term,more" {
+		t.Errorf("limits that stand level: conflicts %q", got)
+	}
+}
+
+// Exact up to 2^22 sets: 22 causes, all at once, are all held.
+func TestAllSetsOf22CausesAreHeld(t *testing.T) {
+	var text strings.Builder
+	text.WriteString("rulebase: {name: most, faults_at_most: 22}\ncauses:\n")
+	for i := range 22 {
+		fmt.Fprintf(&text, "  c%d: {name: C, part: unit, per_thousand: 100, source: common_practice}\n", i)
+	}
+	d := diagnose(t, engine.Prepare(mustLoad(t, text.String())), rulebase.Situation{}, engine.Options{})
+	if d.Work.Hypotheses != 1<<22 || d.LeftOut != 0 {
+		t.Errorf("%d sets are held, %v is left out", d.Work.Hypotheses, d.LeftOut)
+	}
+	if want := 0.1 * (1 - 0.015); math.Abs(d.Causes[0].Probability-want) > 1e-12 {
+		t.Errorf("a cause has %v, want %v", d.Causes[0].Probability, want)
 	}
 }
