@@ -194,7 +194,7 @@ func (t *Talk) opening(s *State) (Question, bool) {
 		return whoQuestion(), true
 	case sit.At == rulebase.Field && !sit.Alone && !s.settled("alone"):
 		return aloneQuestion(), true
-	case len(sit.Drops) == 0 && !s.settled("drops") && t.wantsExtent(s):
+	case sit.At != rulebase.Bench && len(sit.Drops) == 0 && !s.settled("drops") && t.wantsExtent(s):
 		return t.dropsQuestion(), true
 	}
 	return Question{}, false

@@ -22,7 +22,7 @@ func (l *listener) hearDrops(text, rest string, how manner) bool {
 	if how.drop != 0 {
 		return false
 	}
-	for _, hears := range []func(text, rest string) bool{l.hearStates, l.hearOthers, l.hearOrder, l.hearSupply, l.hearThisDrop} {
+	for _, hears := range []func(text, rest string) bool{l.hearStates, l.hearOthers, l.hearOrder, l.hearSupply, l.hearThisDrop, l.hearOnlyOrAll} {
 		if hears(text, rest) {
 			l.after = lastDone(&l.state.Situation)
 			return true
@@ -130,6 +130,22 @@ func (l *listener) hearSupply(text, rest string) bool {
 	l.drops = true
 	l.understood(text, saySupply(group))
 	return true
+}
+
+// hearOnlyOrAll takes in "only this one" and "all of them", where how much is down is
+// what is talked about: at the opening, the complaint and the question for it.
+func (l *listener) hearOnlyOrAll(text, rest string) bool {
+	g, c, q := l.t.filled("extent"), l.t.base.Complaint, l.state.Pending
+	if g < 0 || q.Kind != AskOpening && q.Kind != AskDrops && (c == nil || q.ID != l.t.base.Symptoms[c.Symptom].ID) {
+		return false
+	}
+	for word, re := range map[string]*regexp.Regexp{rulebase.ExtentOne: onlyThisRE, rulebase.ExtentAll: allOfThemRE} {
+		if re.MatchString(rest) && slices.Contains(l.t.base.Givens[g].OneOf, word) {
+			l.recordGiven(l.t.words.thing(l.t.base.Givens[g].ID), rulebase.Value{Word: word}, text, manner{})
+			return true
+		}
+	}
+	return false
 }
 
 func (l *listener) hearThisDrop(text, rest string) bool {

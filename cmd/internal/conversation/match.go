@@ -20,6 +20,7 @@ type match struct {
 	focused bool  // the thing is what was asked for
 	fuzzy   bool  // a word was taken for another, by a slip of one letter
 	strong  bool  // a whole word names it that is not also what is said of things, like off
+	byName  bool  // one value is said by its whole name
 	whole   bool  // a value of two words or more is said by its whole name
 	values  []int // what is said of it: places in th.values; more than one is unclear
 	reading *reading
@@ -172,7 +173,8 @@ func (m *match) sayAmong(tokens []token, among uint64) {
 		best, hard = how, isHard
 		m.values, used = append(m.values, v), used|words
 	}
-	m.whole = best == sayName && len(m.values) == 1 && len(m.th.values[m.values[0]].stems) > 1
+	m.byName = best == sayName && len(m.values) == 1
+	m.whole = m.byName && len(m.th.values[m.values[0]].stems) > 1
 	m.covered |= used
 	m.said |= used
 }

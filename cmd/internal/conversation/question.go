@@ -2,7 +2,6 @@ package conversation
 
 import (
 	"fmt"
-	"regexp"
 	"slices"
 	"strconv"
 
@@ -121,16 +120,6 @@ func (t *Talk) dropsQuestion() Question {
 	return q
 }
 
-// hearOnlyOrAll takes "only this one" and "all of them" for an answer to it.
-func (q Question) hearOnlyOrAll(entry string) string {
-	for i, re := range []*regexp.Regexp{onlyThisRE, allOfThemRE} {
-		if q.Kind == AskDrops && len(q.Answers) == 3 && re.MatchString(entry) {
-			return q.Answers[i].Entry
-		}
-	}
-	return entry
-}
-
 func thisDropQuestion(s *rulebase.Situation) Question {
 	q := Question{Kind: AskThisDrop, Says: []string{sayAskThisDrop}}
 	for _, a := range downDrops(s) {
@@ -227,8 +216,7 @@ func (q Question) chosen(entry string) (out string, ok bool) {
 			return a.Entry, true
 		}
 	}
-	out = q.hearOnlyOrAll(entry)
-	return out, out != entry
+	return entry, false
 }
 
 // wantsNumber says whether a bare number can only be the number of an answer.

@@ -422,6 +422,10 @@ func sayNoSuchAnswer(q Question) string {
 	return fmt.Sprintf("there are answers from %s to %s here", q.Answers[0].Key, q.Answers[len(q.Answers)-1].Key)
 }
 
+func sayDropHow(number string, q Question) string {
+	return fmt.Sprintf("if it is a drop, say how it is: \"%s dead\"; the answers are %s to %s", strings.Trim(number, "#.)"), q.Answers[0].Key, q.Answers[len(q.Answers)-1].Key)
+}
+
 func sayWhich(text string, answers, more int) []string {
 	s := fmt.Sprintf("What does %q mean?", shorten(text))
 	if answers == 1 {

@@ -29,6 +29,9 @@ func (t *Talk) Step(ctx context.Context, s State, entry string) (State, Reply) {
 	if !picked && s.Pending.wantsNumber() && numberRE.MatchString(entry) {
 		return t.again(s, Heard{Text: entry, Outcome: NotUnderstood, Means: sayNoSuchAnswer(s.Pending)})
 	}
+	if !picked && s.Pending.Kind == AskDrops && numberRE.MatchString(entry) {
+		return t.again(s, Heard{Text: entry, Outcome: NotUnderstood, Means: sayDropHow(entry, s.Pending)})
+	}
 	c := turn{t: t, ctx: ctx, s: s, entry: strings.TrimSpace(chosen), picked: picked}
 	for _, command := range []func() (State, Reply, bool){c.empty, c.plainCommand, c.bareYes, c.skip, c.done, c.takeUp, c.ask} {
 		if next, reply, ok := command(); ok {
@@ -242,7 +245,7 @@ func (c *turn) doneWhat(rest string) (State, Reply) {
 	}
 	var answers []Answer
 	for _, p := range d.Next {
-		if !p.Step.Implied {
+		if !p.Step.Implied && (dropNow(rest) == rulebase.NotSaid || p.Step.Kind == rulebase.KindRemedy || len(p.Step.PutsRight) > 0) {
 			answers = append(answers, Answer{Says: p.Step.Do, Entry: strings.TrimRight("done "+p.Step.ID+", "+rest, ", ")})
 		}
 	}
