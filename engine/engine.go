@@ -121,6 +121,7 @@ type Conflict struct {
 	Kind    ConflictKind
 	Says    string   // a whole sentence
 	Members []string // ids of findings, givens and rules that cannot go together
+	Why     []string // rules that disagree: the chain of each value in words, down to what a person said, as Fact.Why
 }
 
 // A ConflictKind says what sort of conflict it is.

@@ -323,6 +323,10 @@ func (k *known) differing() {
 	}
 	for _, c := range k.result.Conflicts {
 		k.conflict(ConflictRules, c.String(), c.Members()...)
+		for _, chain := range c.Chains() {
+			last := &k.conflicts[len(k.conflicts)-1]
+			last.Why = append(last.Why, why(chain)...)
+		}
 	}
 }
 

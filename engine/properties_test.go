@@ -310,3 +310,34 @@ func TestCancelled(t *testing.T) {
 		t.Errorf("got %v, %v", d, err)
 	}
 }
+
+// Rules that disagree are reported with both chains, down to what was said.
+func TestBothChainsOfAConflict(t *testing.T) {
+	b, err := load(`
+rulebase: {name: torn}
+causes: {a: {name: A, part: unit, per_thousand: 100, source: common_practice}}
+symptoms:
+  light: {ask: light, by: looking, values: [lit, dark]}
+  volts: {ask: volts, by: looking, values: [good, none]}
+rules:
+  by_light: {when: light == lit, then: {powered: true}, because: A lit light has power., source: common_practice}
+  by_volts: {when: volts == none, then: {powered: false}, because: No volts no power., source: common_practice}
+`)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := b.ReadCase("case", []byte("findings: [{symptom: light, value: lit}, {symptom: volts, value: none}]"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	d := diagnose(t, engine.Prepare(b), s, engine.Options{})
+	if len(d.Conflicts) != 1 {
+		t.Fatalf("conflicts %v", d.Conflicts)
+	}
+	why := strings.Join(d.Conflicts[0].Why, "\n")
+	for _, want := range []string{"by_light", "A lit light has power.", "light is lit: said", "by_volts", "No volts no power.", "volts is none: said"} {
+		if !strings.Contains(why, want) {
+			t.Errorf("%q is not in the chains:\n%s", want, why)
+		}
+	}
+}

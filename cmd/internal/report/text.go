@@ -7,6 +7,7 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 
 	"downdrop/engine"
 	"downdrop/rulebase"
@@ -192,6 +193,10 @@ func (t *text) conflicts() {
 	t.say(sayDoesNotFit)
 	for _, c := range t.d.Conflicts {
 		t.item("  - ", c.Says)
+		for _, line := range c.Why {
+			said := strings.TrimLeft(line, " ")
+			t.item(strings.Repeat(" ", 6+len(line)-len(said)), said)
+		}
 		if c.Kind != engine.ConflictImpossible {
 			continue
 		}
