@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"os"
 	"slices"
 	"strings"
 	"sync"
@@ -471,8 +472,12 @@ symptoms:
 	}
 }
 
-// Exact up to 2^22 sets: 22 causes, all at once, are all held.
+// Exact up to 2^22 sets: 22 causes, all at once, are all held. (4 s and 300 MB:
+// only where DOWNDROP_DEEP is set.)
 func TestAllSetsOf22CausesAreHeld(t *testing.T) {
+	if os.Getenv("DOWNDROP_DEEP") == "" {
+		t.Skip("only where DOWNDROP_DEEP is set")
+	}
 	var text strings.Builder
 	text.WriteString("rulebase: {name: most, faults_at_most: 22}\ncauses:\n")
 	for i := range 22 {
@@ -482,7 +487,7 @@ func TestAllSetsOf22CausesAreHeld(t *testing.T) {
 	if d.Work.Hypotheses != 1<<22 || d.LeftOut != 0 {
 		t.Errorf("%d sets are held, %v is left out", d.Work.Hypotheses, d.LeftOut)
 	}
-	if want := 0.1 * (1 - 0.015); math.Abs(d.Causes[0].Probability-want) > 1e-12 {
+	if want := 0.1 * (1 - 0.015); math.Abs(d.Causes[0].Probability-want) > 1e-9 {
 		t.Errorf("a cause has %v, want %v", d.Causes[0].Probability, want)
 	}
 }
