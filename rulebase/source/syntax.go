@@ -131,6 +131,7 @@ type oneByOne struct {
 	at   int
 }
 
+// Read hands out one byte.
 func (o *oneByOne) Read(p []byte) (int, error) {
 	if o.at == len(o.text) {
 		return 0, io.EOF
