@@ -1,6 +1,9 @@
 package engine_test
 
 import (
+	"fmt"
+	"math/rand/v2"
+	"strings"
 	"testing"
 
 	"downdrop/engine"
@@ -49,4 +52,100 @@ func BenchmarkLoadShipped(b *testing.B) {
 			b.Fatal(err)
 		}
 	}
+}
+
+// largeRulebase writes 100 causes, up to three at once, 80 conditions, 60
+// symptoms with 480 rows, 60 tests and 40 remedies, and what two hidden causes
+// would show of 12 symptoms.
+func largeRulebase(r *rand.Rand) (text string, see []string) {
+	var b strings.Builder
+	b.WriteString("rulebase: {name: large, faults_at_most: 3, together: 0.1, outside_per_thousand: 15, complaint: {symptom: works, bad: dead, well: fine}}\ncauses:\n")
+	brings := make([][]int, 100)
+	for c := range 100 {
+		fmt.Fprintf(&b, "  c%d: {name: C, part: unit, per_thousand: %.1f, source: common_practice, remedy: m%d}\n", c, 2+30*r.Float64(), c%40)
+	}
+	b.WriteString("conditions:\n")
+	for k := range 80 {
+		var parts []string
+		for _, c := range r.Perm(100)[:2+r.IntN(4)] {
+			parts = append(parts, fmt.Sprintf("c%d", c))
+			brings[c] = append(brings[c], k)
+		}
+		fmt.Fprintf(&b, "  k%d: {when: %s}\n", k, strings.Join(parts, " or "))
+	}
+	hidden := map[int]bool{}
+	for _, c := range []int{17, 63} {
+		for _, k := range brings[c] {
+			hidden[k] = true
+		}
+	}
+	b.WriteString("symptoms:\n  works: {ask: works, values: [fine, dead], shows: [{when: not (c0 and c1), dead: 0.98}, {fine: 0.98}]}\n")
+	var tests strings.Builder
+	for s := range 60 {
+		shown := r.IntN(3)
+		fmt.Fprintf(&b, "  s%d:\n    ask: what\n    values: [x, y, z]\n    shows:\n", s)
+		found := false
+		for _, k := range r.Perm(80)[:7] {
+			v := r.IntN(3)
+			fmt.Fprintf(&b, "      - {when: k%d, %s: 0.9}\n", k, "xyz"[v:v+1])
+			if hidden[k] && !found {
+				shown, found = v, true
+			}
+		}
+		fmt.Fprintf(&b, "      - {x: 0.9}\n")
+		if !found {
+			shown = 0
+		}
+		if s < 12 {
+			see = append(see, fmt.Sprintf("s%d=%s@0.97", s, "xyz"[shown:shown+1]))
+		}
+		fmt.Fprintf(&tests, "  t%d: {do: look, yields: [s%d], minutes: 3}\n", s, s)
+	}
+	fmt.Fprintf(&b, "tests:\n%sremedies:\n", &tests)
+	for m := range 40 {
+		fmt.Fprintf(&b, "  m%d: {do: mend, minutes: %d, ends_as: adjusted}\n", m, 5+r.IntN(30))
+	}
+	return b.String(), see
+}
+
+// BenchmarkLarge is a whole diagnosis at that size: 166,751 sets. FirstDiagnosis
+// settles them; Diagnosis finds them settled; OneMore weighs one more finding.
+// All three put 100 steps in order and compute 60 gains.
+func BenchmarkLarge(b *testing.B) {
+	text, see := largeRulebase(rand.New(rand.NewPCG(5, 5)))
+	base, err := load(text)
+	if err != nil {
+		b.Fatal(err)
+	}
+	s := rulebase.Situation{}
+	for _, x := range see {
+		f, err := base.ReadSee(x)
+		if err != nil {
+			b.Fatal(err)
+		}
+		s.Findings = append(s.Findings, f)
+	}
+	more := s.Clone()
+	f, err := base.ReadSee("s12=x@0.97")
+	if err != nil {
+		b.Fatal(err)
+	}
+	more.Findings = append(more.Findings, f)
+	b.Run("FirstDiagnosis", func(b *testing.B) {
+		for b.Loop() {
+			diagnose(b, engine.Prepare(base), s, engine.Options{})
+		}
+	})
+	p := engine.Prepare(base)
+	earlier := diagnose(b, p, s, engine.Options{})
+	b.Run("Diagnosis", func(b *testing.B) {
+		for b.Loop() {
+			diagnose(b, p, s, engine.Options{})
+		}
+	})
+	b.Run("OneMore", func(b *testing.B) {
+		for b.Loop() {
+			diagnose(b, p, more, engine.Options{Earlier: earlier})
+		}
+	})
 }
