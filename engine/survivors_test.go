@@ -572,3 +572,72 @@ remedies:
 		t.Errorf("look: %+v, want %v minutes", look, want)
 	}
 }
+
+// A step's refusal names all places at which it could be done; only givens that
+// are not known yet are asked.
+func TestPlacesAndAsks(t *testing.T) {
+	b := mustLoad(t, `
+rulebase: {name: places}
+givens: {one: {}, other: {}}
+causes: {a: {name: A, part: unit, per_thousand: 100, source: common_practice, remedy: mend}}
+symptoms: {s: {ask: s, values: [x, y], shows: [{when: a, x: 0.9}, {y: 0.9}]}}
+tests: {look: {do: it, yields: [s], minutes: 5, only_if: one and other}}
+remedies: {mend: {do: mend, minutes: 10, ends_as: adjusted, at: [field, bench]}}
+`)
+	d := diagnose(t, engine.Prepare(b), caseOf(t, b, "{at: phone, givens: {other: true}}"), engine.Options{})
+	if len(d.NotOffered) != 1 || d.NotOffered[0].Why != engine.WhyPlace || d.NotOffered[0].Detail != "field or bench" {
+		t.Errorf("not offered %+v", d.NotOffered)
+	}
+	if look := proposalOf(d, "look"); look == nil || !slices.Equal(look.AskFirst, []string{"one"}) {
+		t.Errorf("look %+v, want one asked", look)
+	}
+}
+
+// So many findings that every world's product is below 2^-200, before and after
+// work: evidence and shares are as by hand, one product a world.
+func TestManyFindingsAreScaled(t *testing.T) {
+	const n = 160
+	var text, findings strings.Builder
+	text.WriteString(`
+rulebase: {name: many, outside_per_thousand: 100}
+causes: {a: {name: A, part: unit, per_thousand: 200, source: common_practice}}
+remedies: {other: {do: mend, minutes: 10, ends_as: adjusted}}
+symptoms:
+`)
+	for i := range n {
+		fmt.Fprintf(&text, "  s%d: {ask: s, by: asking, values: [v, w, x, y], shows: [{when: a, v: 0.252}, {v: 0.249}]}\n", i)
+		after := ""
+		if i >= 130 {
+			after = ", after: other"
+		}
+		fmt.Fprintf(&findings, "  - {symptom: s%d, value: v%s}\n", i, after)
+	}
+	b := mustLoad(t, text.String())
+	d := diagnose(t, engine.Prepare(b), caseOf(t, b, "done: [{id: other}]\nfindings:\n"+findings.String()), engine.Options{})
+	none, a, outside := 0.9*0.8*math.Pow(0.249, n), 0.9*0.2*math.Pow(0.252, n), 0.1*math.Pow(0.25, n)
+	total := none + a + outside
+	for what, x := range map[string][2]float64{"evidence": {d.Evidence / total, 1}, "none": {d.None, none / total}, "a": {d.Causes[0].Probability, a / total}, "outside": {d.Outside, outside / total}} {
+		if math.Abs(x[0]-x[1]) > 1e-9 {
+			t.Errorf("%s: %v, want %v", what, x[0], x[1])
+		}
+	}
+}
+
+// A finding that nothing allows by itself is the whole conflict, though two
+// others could not go together either.
+func TestOneFindingMayBeTheConflict(t *testing.T) {
+	b := mustLoad(t, `
+rulebase: {name: one, outside_per_thousand: 0, faults_at_most: 1}
+causes:
+  a: {name: A, part: unit, per_thousand: 100, source: common_practice}
+  b: {name: B, part: unit, per_thousand: 100, source: common_practice}
+symptoms:
+  s1: {ask: s, by: asking, values: [x, y], shows: [{when: b, y: 1}, {x: 1}]}
+  s2: {ask: s, by: asking, values: [x, y], shows: [{when: b, x: 1}, {y: 1}]}
+  s3: {ask: s, by: asking, values: [x, y], shows: [{x: 1}]}
+`)
+	d := diagnose(t, engine.Prepare(b), caseOf(t, b, "findings: [{symptom: s1, value: y}, {symptom: s2, value: y}, {symptom: s3, value: y}]"), engine.Options{})
+	if got := conflictsOf(d); got != "impossible s3" {
+		t.Errorf("conflicts %q", got)
+	}
+}

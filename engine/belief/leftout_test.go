@@ -1,0 +1,80 @@
+package belief_test
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"downdrop/engine/belief"
+	"downdrop/engine/hypothesis"
+	"downdrop/testdata/support"
+)
+
+// randomRows are rows whose conditions switch on and off with causes and a
+// condition, some always hold.
+func randomRows(r *rand.Rand, causes int, p func() []float64) []belief.Row {
+	var rows []belief.Row
+	for range 1 + r.IntN(4) {
+		f := hypothesis.Cause(r.IntN(causes))
+		switch r.IntN(5) {
+		case 0:
+			f = hypothesis.Not(f)
+		case 1:
+			f = hypothesis.Condition(0)
+		case 2:
+			f = hypothesis.Not(hypothesis.Condition(0))
+		case 3:
+			f = hypothesis.And(f, hypothesis.Not(hypothesis.Cause(r.IntN(causes))))
+		}
+		rows = append(rows, belief.Row{When: f, P: p()})
+	}
+	return rows
+}
+
+func randomSymptom(r *rand.Rand, causes int) *belief.Symptom {
+	if r.IntN(2) == 0 {
+		rows := randomRows(r, causes, func() []float64 { p := r.Float64(); return []float64{p, 1 - p} })
+		return belief.Independent(0, append(rows, belief.Row{When: hypothesis.Constant(true), P: []float64{0.1, 0.9}}))
+	}
+	return belief.FirstMatch(3, randomRows(r, causes, func() []float64 {
+		a, b := r.Float64(), r.Float64()
+		return []float64{a * b, a * (1 - b), 1 - a}
+	}))
+}
+
+// The bound is no lower than the mass of the sets left out, each looked at by
+// itself: symptoms of both kinds, rows that causes switch on and off, more
+// observations than the bound tells apart, one of them made with a share of doubt.
+func TestLeftOutIsABound(t *testing.T) {
+	for seed := range support.Deep(t, 300) {
+		r := rand.New(rand.NewPCG(uint64(seed), 8))
+		const causes = 7
+		odds := make([]float64, causes)
+		for c := range odds {
+			odds[c] = r.Float64()
+		}
+		system := hypothesis.NewSystem([]*hypothesis.Formula{hypothesis.Or(hypothesis.Cause(0), hypothesis.And(hypothesis.Cause(1), hypothesis.Cause(2)))})
+		from, atMost, together := 1+r.IntN(3), 3+r.IntN(2), 0.1+r.Float64()
+		prior := belief.Prior(system, system.Settle(hypothesis.Enumerate(causes, atMost)), odds, together, 0, 1, &belief.Desk{})
+		empty := system.Settle(hypothesis.Of(causes, [][]int{{}}))
+		var bearings []belief.Bearing
+		for range r.IntN(18) {
+			s := randomSymptom(r, causes)
+			o := belief.Seen(s, r.IntN(s.Values()), []float64{1, 1, 0.8}[r.IntN(3)])
+			bearings = append(bearings, belief.Bear(o, system.Influence(), empty))
+			prior.Observe(o)
+		}
+		truth := 0.0
+		for i, w := range prior.Weight {
+			if len(prior.Began.Set(i)) >= from {
+				truth += w
+			}
+		}
+		truth = math.Ldexp(truth, prior.Exponent)
+		if bound := belief.LeftOut(odds, together, from, atMost, bearings); bound < truth {
+			t.Fatalf("seed %d: the bound %v is below the truth %v", seed, bound, truth)
+		} else if len(bearings) == 0 && bound > truth*(1+1e-6) {
+			t.Fatalf("seed %d: nothing was seen, but the bound is %v, the truth %v", seed, bound, truth)
+		}
+	}
+}
