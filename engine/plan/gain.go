@@ -69,8 +69,8 @@ func allDiffer(lists []int) bool {
 }
 
 // byOutcome puts places in the order of their outcomes, so that a gain is one
-// walk along the worlds; class is the outcome of each, in that order.
-func byOutcome(space *hypothesis.Space, places []int32, lists []int) (sorted, class []int32) {
+// walk along the worlds; ends are where the runs of one outcome end.
+func byOutcome(space *hypothesis.Space, places []int32, lists []int) (sorted, ends []int32) {
 	of := outcomes(space, places, lists)
 	most := int32(-1)
 	for _, c := range of {
@@ -83,21 +83,25 @@ func byOutcome(space *hypothesis.Space, places []int32, lists []int) (sorted, cl
 	for c := range most + 1 {
 		at[c+1] += at[c]
 	}
-	sorted, class = make([]int32, len(places)), make([]int32, len(places))
+	ends = slices.Clone(at[1:])
+	sorted = make([]int32, len(places))
 	for i, c := range of {
-		sorted[at[c]], class[at[c]] = places[i], c
+		sorted[at[c]] = places[i]
 		at[c]++
 	}
-	return sorted, class
+	return sorted, ends
 }
 
 func (s *Scene) outcomeEntropy() float64 {
 	mass := []float64{s.wide.outside}
-	for i, w := range s.wide.weight {
-		if i == 0 || s.class[i] != s.class[i-1] {
-			mass = append(mass, 0)
+	from := int32(0)
+	for _, to := range s.ends {
+		sum := 0.0
+		for _, w := range s.wide.weight[from:to] {
+			sum += w
 		}
-		mass[len(mass)-1] += w
+		mass = append(mass, sum)
+		from = to
 	}
 	return bits(mass)
 }
@@ -112,18 +116,11 @@ func (s *Scene) Gain(a *Action) float64 {
 	}
 	s.forGains()
 	r := s.results(s.wide, a)
-	class := s.class
+	ends := s.ends
 	if r.from != nil {
-		// Branches stand in the order of the worlds they come from.
-		class = make([]int32, len(r.from))
-		for i, f := range r.from {
-			class[i] = s.class[f]
-		}
+		ends = branchedEnds(ends, r.from)
 	}
-	mass := make([]float64, len(r.p))
-	for i, k := range r.kind {
-		mass[k] += r.stage.weight[i]
-	}
+	within, mass := r.within(ends)
 	all := make([]float64, r.n)
 	for k, m := range mass {
 		for v, p := range r.p[k] {
@@ -133,48 +130,57 @@ func (s *Scene) Gain(a *Action) float64 {
 	for v, p := range r.outside {
 		all[v] += float64(r.stage.outside * p)
 	}
-	gain := bits(all) - r.within(class) - float64(r.stage.outside*bits(r.outside))
+	gain := bits(all) - within - float64(r.stage.outside*bits(r.outside))
 	return min(max(gain, 0), s.entropy)
 }
 
-// within is the mean entropy of the results given the outcome, listed outcomes only.
-func (r *results) within(class []int32) float64 {
-	sum := 0.0
+// branchedEnds are the ends of the outcomes' runs among worlds that divided:
+// branches stand in the order of the worlds they come from.
+func branchedEnds(ends, from []int32) []int32 {
+	branched := make([]int32, 0, len(ends))
+	i := int32(0)
+	for _, end := range ends {
+		for int(i) < len(from) && from[i] < end {
+			i++
+		}
+		branched = append(branched, i)
+	}
+	return branched
+}
+
+// within is the mean entropy of the results given the outcome, listed outcomes
+// only, and the mass of every kind. Worlds of one outcome stand in a run; ends
+// are where the runs end.
+func (r *results) within(ends []int32) (sum float64, mass []float64) {
+	mass = make([]float64, len(r.p))
 	mix := make([]float64, r.n)
 	byKind := make([]float64, len(r.p))
-	var kinds []int32
-	weight, kind := r.stage.weight, r.kind
-	for from := 0; from < len(class); {
-		c, k := class[from], kind[from]
-		to := from + 1
-		for to < len(class) && class[to] == c && kind[to] == k {
-			to++
-		}
-		mass := 0.0
-		for _, w := range weight[from:to] {
-			mass += w
-		}
-		if to == len(class) || class[to] != c {
-			sum += float64(mass * r.entropy[k])
-			from = to
+	kinds := make([]int32, 0, len(r.p))
+	from := int32(0)
+	for _, to := range ends {
+		weight, kind := r.stage.weight[from:to], r.kind[from:to]
+		from = to
+		if len(weight) == 1 {
+			k, w := kind[0], weight[0]
+			mass[k] += w
+			sum += float64(w * r.entropy[k])
 			continue
 		}
-		// Several kinds: their masses first, then one mixture.
-		kinds = append(kinds[:0], k)
-		byKind[k] = mass
-		for ; to < len(class) && class[to] == c; to++ {
-			if byKind[kind[to]] == 0 {
-				kinds = append(kinds, kind[to])
+		kinds = kinds[:0]
+		for i, w := range weight {
+			k := kind[i]
+			if byKind[k] == 0 {
+				kinds = append(kinds, k)
 			}
-			byKind[kind[to]] += weight[to]
+			byKind[k] += w
 		}
 		sum += r.mixture(kinds, byKind, mix)
 		for _, k := range kinds {
+			mass[k] += byKind[k]
 			byKind[k] = 0
 		}
-		from = to
 	}
-	return sum
+	return sum, mass
 }
 
 // mixture is the entropy of a mixture of kinds, times its mass.

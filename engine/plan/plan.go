@@ -91,7 +91,7 @@ type Scene struct {
 
 	// For gains, made when the first is asked for.
 	wide    *stage  // all worlds but those that cannot change a digit, by outcome
-	class   []int32 // by world of wide: its outcome
+	ends    []int32 // where the runs of worlds of one outcome end
 	entropy float64
 }
 
@@ -117,8 +117,8 @@ func (s *Scene) forGains() {
 	if s.wide != nil {
 		return
 	}
-	places, class := byOutcome(s.belief.Now, belief.Matter(s.belief.Weight, negligible), s.m.Lists)
-	s.wide, s.class = newStage(s.belief, s.system, places), class
+	places, ends := byOutcome(s.belief.Now, belief.Matter(s.belief.Weight, negligible), s.m.Lists)
+	s.wide, s.ends = newStage(s.belief, s.system, places), ends
 	s.entropy = max(s.outcomeEntropy(), 0) // one outcome of 1 + a rounding has less than nothing
 }
 
