@@ -70,7 +70,7 @@ func TestContinuedIsAsFromNothing(t *testing.T) {
 		s := caseOf(t, b, c.after)
 		fresh := asAnswer(diagnose(t, p, s, engine.Options{}))
 		continued := asAnswer(diagnose(t, p, s, engine.Options{Earlier: earlier}))
-		if diff := differences(continued, fresh, true, 1); len(diff) > 0 {
+		if diff := differences(continued, fresh, true, 1e-9); len(diff) > 0 {
 			t.Errorf("%s, then %s: %v", c.before, c.after, diff)
 		}
 	}
@@ -86,7 +86,7 @@ func TestEarlierIsLeftAsItIs(t *testing.T) {
 			s := caseOf(t, b, text)
 			fresh := asAnswer(diagnose(t, p, s, engine.Options{}))
 			continued := asAnswer(diagnose(t, p, s, engine.Options{Earlier: earlier}))
-			if diff := differences(continued, fresh, true, 1); len(diff) > 0 {
+			if diff := differences(continued, fresh, true, 1e-9); len(diff) > 0 {
 				t.Errorf("%s: %v", text, diff)
 			}
 		}
@@ -115,7 +115,7 @@ func TestManyAtOnce(t *testing.T) {
 				if i%2 == 0 {
 					o.Earlier = earlier
 				}
-				if diff := differences(asAnswer(diagnose(t, p, after, o)), want, true, 1); len(diff) > 0 {
+				if diff := differences(asAnswer(diagnose(t, p, after, o)), want, true, 1e-9); len(diff) > 0 {
 					t.Errorf("%v", diff)
 				}
 			})

@@ -205,6 +205,16 @@ func TestSmallestContradiction(t *testing.T) {
 		if len(got) != want || len(got) > 0 && !excludesAll(allows, got) {
 			t.Fatalf("seed %d: got %v, want one of %d members", seed, got, want)
 		}
+		// Where the search is cut short, it still excludes all, and all of it is wanted.
+		cut, _ := search.Smallest(func(int) bool { return true }, 1)
+		if (len(cut) > 0) != (want > 0) || len(cut) > 0 && !excludesAll(allows, cut) {
+			t.Fatalf("seed %d: cut short %v", seed, cut)
+		}
+		for i := range cut {
+			if excludesAll(allows, slices.Delete(slices.Clone(cut), i, i+1)) {
+				t.Fatalf("seed %d: of %v, cut short, %d can be spared", seed, cut, cut[i])
+			}
+		}
 	}
 }
 
