@@ -98,10 +98,11 @@ func TestEarlierIsLeftAsItIs(t *testing.T) {
 // work was done, and one that nothing listed allows. (The race detector sees
 // what the numbers do not.)
 func TestManyAtOnce(t *testing.T) {
-	b := mustLoad(t, strings.Replace(storms, "symptoms:", "conditions:\n  k: {when: a and not b}\nsymptoms:", 1)+"")
+	b := mustLoad(t, strings.NewReplacer("{when: b, x: 0.7}", "{when: (a or k) and (b or not k) or not (a and k), x: 0.7}",
+		"symptoms:", "conditions:\n  k: {when: a and not b or (a or b) and not b}\nsymptoms:").Replace(storms))
 	sharp := mustLoad(t, strings.NewReplacer("outside_per_thousand: 20", "outside_per_thousand: 0",
 		"[{when: a, x: 0.9}, {when: b, x: 0.3}, {x: 0.5}]", "[{when: k, y: 1}, {y: 1}]",
-		"symptoms:", "conditions:\n  k: {when: a and not b}\nsymptoms:").Replace(storms))
+		"symptoms:", "conditions:\n  k: {when: a and not b or (a or b) and not b}\nsymptoms:").Replace(storms))
 	for _, base := range []*rulebase.Base{b, sharp, mustLoad(t, storms)} {
 		p := engine.Prepare(base)
 		before := caseOf(t, base, "{done: [{id: mend_b}], findings: [{symptom: s, value: x}]}")
@@ -367,6 +368,8 @@ func TestConflictsAreReported(t *testing.T) {
 		{"{givens: {kind: red}, findings: [{symptom: mode, value: stop}]}", "derived kind,green"},
 		{"{givens: {kind: green}, findings: [{symptom: mode, value: stop}]}", ""},
 		{"{givens: {newer: true}, findings: [{symptom: mode, value: stop}, {symptom: sharp, value: x}]}", "impossible sharp,not_a"},
+		{"{done: [{id: mend}], findings: [{symptom: sharp, value: x, after: mend}]}", "impossible sharp"},
+		{"{done: [{id: mend}], findings: [{symptom: sharp, value: x}, {symptom: sharp, value: y, after: mend}]}", ""},
 	} {
 		d := diagnose(t, p, caseOf(t, b, c.text), engine.Options{})
 		if got := conflictsOf(d); got != c.want {

@@ -10,8 +10,8 @@ import (
 	"downdrop/testdata/support"
 )
 
-// randomRows are rows whose conditions switch on and off with causes and a
-// condition, some always hold.
+// randomRows are rows whose conditions switch on and off with causes and
+// two conditions, some always hold.
 func randomRows(r *rand.Rand, causes int, p func() []float64) []belief.Row {
 	var rows []belief.Row
 	for range 1 + r.IntN(4) {
@@ -20,9 +20,9 @@ func randomRows(r *rand.Rand, causes int, p func() []float64) []belief.Row {
 		case 0:
 			f = hypothesis.Not(f)
 		case 1:
-			f = hypothesis.Condition(0)
+			f = hypothesis.Condition(r.IntN(2))
 		case 2:
-			f = hypothesis.Not(hypothesis.Condition(0))
+			f = hypothesis.Not(hypothesis.Condition(r.IntN(2)))
 		case 3:
 			f = hypothesis.And(f, hypothesis.Not(hypothesis.Cause(r.IntN(causes))))
 		}
@@ -53,7 +53,10 @@ func TestLeftOutIsABound(t *testing.T) {
 		for c := range odds {
 			odds[c] = r.Float64()
 		}
-		system := hypothesis.NewSystem([]*hypothesis.Formula{hypothesis.Or(hypothesis.Cause(0), hypothesis.And(hypothesis.Cause(1), hypothesis.Cause(2)))})
+		system := hypothesis.NewSystem([]*hypothesis.Formula{
+			hypothesis.Or(hypothesis.Cause(0), hypothesis.Condition(1)), // the two support one another
+			hypothesis.Or(hypothesis.Condition(0), hypothesis.And(hypothesis.Cause(1), hypothesis.Cause(2))),
+		})
 		from, atMost, together := 1+r.IntN(3), 3+r.IntN(2), 0.1+r.Float64()
 		prior := belief.Prior(system, system.Settle(hypothesis.Enumerate(causes, atMost)), odds, together, 0, 1, &belief.Desk{})
 		empty := system.Settle(hypothesis.Of(causes, [][]int{{}}))
