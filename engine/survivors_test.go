@@ -644,3 +644,58 @@ symptoms:
 		t.Errorf("conflicts %q", got)
 	}
 }
+
+// Six causes at once, two of them with the same remedy: sets of five and more
+// lists of remedies are kept apart, in gains and in minutes.
+func TestManyCausesAtOnce(t *testing.T) {
+	var text strings.Builder
+	text.WriteString("rulebase: {name: six, faults_at_most: 7, outside_per_thousand: 15}\ncauses:\n")
+	for i := range 7 {
+		remedy := fmt.Sprintf("remedies: [{do: m%d, helps: %v}]", i%6, 1-0.05*float64(i))
+		fmt.Fprintf(&text, "  c%d: {name: C, part: unit, per_thousand: %d, source: common_practice, %s}\n", i, 300+50*i, remedy)
+	}
+	text.WriteString("symptoms:\n")
+	for i := range 7 {
+		fmt.Fprintf(&text, "  s%d: {ask: s, by: asking, values: [x, y], shows: [{when: c%d, x: 0.9}, {y: 0.8}]}\n", i, i)
+	}
+	text.WriteString("remedies:\n")
+	for i := range 6 {
+		fmt.Fprintf(&text, "  m%d: {do: mend, minutes: %d, ends_as: adjusted}\n", i, 4+3*i)
+	}
+	b := mustLoad(t, text.String())
+	p := engine.Prepare(b)
+	for _, c := range []string{"{}", "{done: [{id: m2}], findings: [{symptom: s3, value: x}]}"} {
+		s := caseOf(t, b, c)
+		if diff := differences(asAnswer(diagnose(t, p, s, engine.Options{})), slow(b, s), true, 1e-9); len(diff) > 0 {
+			t.Errorf("%s: %v", c, diff)
+		}
+	}
+}
+
+// Above 1,024 worlds minutes are summed over the likeliest that hold 99.9 % of
+// the mass: no farther from the sum over all than the rest can carry them.
+func TestMinutesOverTheLikeliest(t *testing.T) {
+	const n = 11
+	var text strings.Builder
+	fmt.Fprintf(&text, "rulebase: {name: likeliest, faults_at_most: %d, outside_per_thousand: 0}\ncauses:\n", n)
+	for i := range n {
+		fmt.Fprintf(&text, "  c%c: {name: C, part: unit, per_thousand: %d, source: common_practice, remedy: m%c}\n", 'a'+i, 300-10*i, 'a'+i)
+	}
+	text.WriteString("symptoms:\n  flat: {ask: s, values: [x, y], shows: [{when: ca, x: 0.5}, {y: 0.5}]}\ntests:\n  look: {do: it, yields: [flat], minutes: 1}\nremedies:\n")
+	for i := range n {
+		fmt.Fprintf(&text, "  m%c: {do: mend, minutes: 10, ends_as: adjusted}\n", 'a'+i)
+	}
+	d := diagnose(t, engine.Prepare(mustLoad(t, text.String())), rulebase.Situation{}, engine.Options{})
+	// The likeliest cause goes first, all prices are 10: a set costs up to its last cause.
+	exact, none := 1.0, 1.0
+	for i := n - 1; i >= 0; i-- {
+		p := 0.3 - 0.01*float64(i)
+		exact += none * p * 10 * float64(i+1)
+		none *= 1 - p
+	}
+	exact += none * (10*n + 240)
+	look := proposalOf(d, "look")
+	if look == nil || math.Abs(look.ExpectedMinutes-exact) > 0.001*(10*n+240) {
+		t.Errorf("look %+v, want %v minutes", look, exact)
+	}
+}
