@@ -37,8 +37,13 @@ type Layer struct {
 	FS   fs.FS
 }
 
+// shippedName is the name of the shipped rulebase, which others may extend.
+const shippedName = "drop"
+
+func shippedLayer() Layer { return Layer{shippedName, Shipped()} }
+
 // LoadShipped loads the rulebase that comes with the program.
-func LoadShipped() (*Base, error) { return Load(Layer{"drop", Shipped()}) }
+func LoadShipped() (*Base, error) { return Load(shippedLayer()) }
 
 // LoadFolder loads folders laid over one another, the lowest first.
 func LoadFolder(folders ...string) (*Base, error) {
@@ -64,7 +69,8 @@ func IsRuleFile(name string) bool {
 
 // Load reads and checks layers laid over one another, the lowest first. The
 // error is a *Problems with all that is wrong in all files, or the error of a
-// file that could not be read. A rulebase with problems never loads half.
+// file that could not be read. A rulebase with problems never loads half. Where
+// the lowest layer says `extends: drop`, the shipped rulebase is laid below it.
 func Load(layers ...Layer) (*Base, error) {
 	l := &loader{r: source.NewReader(), base: &Base{}, header: make([]*source.Node, len(layers)), headerKey: make([]*source.Node, len(layers)), sections: map[string][]entry{}, seen: map[string]entry{}, kind: map[string]Kind{}, sources: map[string]bool{}, used: map[string]bool{}}
 	digest := sha256.New()
@@ -80,6 +86,9 @@ func Load(layers ...Layer) (*Base, error) {
 		texts = append(texts, more...)
 	}
 	l.parse(texts)
+	if extendsShipped(texts) {
+		return Load(append([]Layer{shippedLayer()}, layers...)...)
+	}
 	for _, t := range texts {
 		digest.Write(bytes.Join([][]byte{[]byte(path.Base(t.name)), t.bytes, nil}, []byte{0}))
 		l.r.Absorb(t.reader)
@@ -110,6 +119,23 @@ func (l *loader) forgive() {
 	if l.r.Unread > 0 {
 		l.r.Problems.List = slices.DeleteFunc(l.r.Problems.List, func(p Problem) bool { return slices.Contains(becauseUnread, p.Kind) })
 	}
+}
+
+// extendsShipped says that the lowest layer says it extends the shipped
+// rulebase, which itself extends nothing: then the shipped one is laid below, so
+// that a shop need not have its folder.
+func extendsShipped(texts []text) bool {
+	for _, t := range texts {
+		if t.layer > 0 || t.doc == nil || t.doc.Shape != source.Map {
+			continue
+		}
+		if h := t.doc.Get("rulebase"); h != nil && h.Shape == source.Map {
+			if e := h.Get("extends"); e != nil && e.Text == shippedName {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // An entry is an entry of a section, as it stands in a file.

@@ -541,3 +541,30 @@ func BenchmarkLoadShipped(b *testing.B) {
 	}
 	b.ReportMetric(float64(whole)/float64(floor), "x-reading-alone")
 }
+
+// A shop's folder that says it extends the shipped rulebase is laid over it,
+// without the shop having its folder.
+func TestAFolderMayExtendTheShippedRulebase(t *testing.T) {
+	shop := rulebase.Layer{Name: "shop", FS: fstest.MapFS{"ours.yaml": {Data: []byte(`
+rulebase: {name: shop, extends: drop}
+causes:
+  pump_room_flooded: {name: The pump room is flooded, part: environment, per_thousand: 1, source: common_practice, remedy: exchange_unit}
+`)}}}
+	base, err := rulebase.Load(shop)
+	if err != nil {
+		t.Fatal(err)
+	}
+	shipped, err := rulebase.LoadShipped()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got, want := len(base.Causes), len(shipped.Causes)+1; got != want || base.Name != "shop" || len(base.Layers) != 2 {
+		t.Errorf("%d causes in %s over %v, want %d", got, base.Name, base.Layers, want)
+	}
+	if base.Digest == shipped.Digest {
+		t.Error("the digest does not tell the two apart")
+	}
+	if _, err := rulebase.Load(rulebase.Layer{Name: "shop", FS: fstest.MapFS{"a.yaml": {Data: []byte("rulebase: {name: shop, extends: dorp}")}}}); err == nil {
+		t.Error("a misspelt name was taken for the shipped rulebase")
+	}
+}
