@@ -699,3 +699,88 @@ func TestMinutesOverTheLikeliest(t *testing.T) {
 		t.Errorf("look %+v, want %v minutes", look, exact)
 	}
 }
+
+const sharpened = `
+rulebase: {name: sharpened, outside_per_thousand: 0, faults_at_most: 1}
+causes:
+  a: {name: A, part: unit, per_thousand: 100, source: common_practice, remedies: [{do: half, helps: 0.5}, whole]}
+  b: {name: B, part: unit, per_thousand: 100, source: common_practice}
+  c: {name: C, part: unit, per_thousand: 0, source: common_practice}
+symptoms:
+  only_c: {ask: s, by: asking, values: [x, y], shows: [{when: c, x: 1}, {y: 1}]}
+  b1: {ask: s, by: asking, values: [x, y], shows: [{when: b, x: 1}, {y: 1}]}
+  b2: {ask: s, by: asking, values: [x, y], shows: [{when: b, x: 1}, {y: 1}]}
+  mode: {ask: s, by: asking, values: [x, y]}
+rules:
+  no_a: {when: mode == x, rules_out: [a], source: common_practice}
+remedies:
+  half: {do: mend, minutes: 1, ends_as: adjusted}
+  whole: {do: mend, minutes: 1, ends_as: adjusted}
+`
+
+// A cause of which there is no chance allows nothing; what was seen before work
+// follows every way in which the work can have turned out.
+func TestConflictsThroughWork(t *testing.T) {
+	b := mustLoad(t, sharpened)
+	p := engine.Prepare(b)
+	for _, c := range []struct{ text, want string }{
+		{"findings: [{symptom: only_c, value: x}]", "impossible only_c"},
+		{"{done: [{id: half}], findings: [{symptom: b1, value: y}, {symptom: b2, value: x, after: half}]}", "impossible b1,b2"},
+		{"{done: [{id: half}], findings: [{symptom: b1, value: y}, {symptom: b2, value: y, after: half}]}", ""},
+	} {
+		if got := conflictsOf(diagnose(t, p, caseOf(t, b, c.text), engine.Options{})); got != c.want {
+			t.Errorf("%s: conflicts %q, want %q", c.text, got, c.want)
+		}
+	}
+}
+
+// What a rule rules out from a finding after work is not there then; it may have
+// been when the case began.
+func TestRulesOutInTheStateOfItsFinding(t *testing.T) {
+	b := mustLoad(t, sharpened)
+	p := engine.Prepare(b)
+	at := func(text string) float64 {
+		for _, c := range diagnose(t, p, caseOf(t, b, text), engine.Options{}).Causes {
+			if b.Causes[c.Cause].ID == "a" {
+				return c.Probability
+			}
+		}
+		return math.NaN()
+	}
+	if got := at("{done: [{id: whole}], findings: [{symptom: mode, value: x}]}"); got != 0 {
+		t.Errorf("seen before work: %v, want 0", got)
+	}
+	if got := at("{done: [{id: whole}], findings: [{symptom: mode, value: x, after: whole}]}"); math.Abs(got-1.0/11) > 1e-12 {
+		t.Errorf("seen after it was mended: %v, want 1/11", got)
+	}
+	if got := at("{done: [{id: half}], findings: [{symptom: mode, value: x, after: half}]}"); math.Abs(got-0.5/10.5) > 1e-12 {
+		t.Errorf("seen after it may have been mended: %v, want 0.5/10.5", got)
+	}
+}
+
+// Ratios that only rounding tells apart are as good as one another: ids decide.
+// Odds of 1/9 and times/9 with prices in the same proportion; a's remedy needs a visit.
+func TestRoundingDoesNotOrderRemedies(t *testing.T) {
+	for times := 2; times < 60; times++ {
+		b := mustLoad(t, fmt.Sprintf(`
+rulebase: {name: equal, outside_per_thousand: 0, faults_at_most: 1}
+givens: {more: {}}
+causes:
+  a: {name: A, part: unit, per_thousand: 100, source: common_practice, remedy: z_mend, more_likely: [{when: more, times: %d}]}
+  b: {name: B, part: unit, per_thousand: 100, source: common_practice, remedy: m_mend}
+symptoms:
+  flat: {ask: flat, values: [x, y], shows: [{when: a and b, x: 0.9}, {y: 0.5}]}
+tests:
+  look: {do: look, yields: [flat], minutes: 1}
+remedies:
+  z_mend: {do: mend, minutes: %d, ends_as: adjusted, at: [bench]}
+  m_mend: {do: mend, minutes: 7, ends_as: adjusted}
+`, times, 7*times))
+		d := diagnose(t, engine.Prepare(b), caseOf(t, b, "{at: field, givens: {more: true}}"), engine.Options{})
+		k := float64(times)
+		want := 1 + (9*(7+120+7*k+240)+7+k*(7+120+7*k))/(10+k)
+		if look := proposalOf(d, "look"); look == nil || math.Abs(look.ExpectedMinutes-want) > 1e-9 {
+			t.Errorf("%d times: %+v, want %v minutes", times, look, want)
+		}
+	}
+}

@@ -81,3 +81,22 @@ func TestLeftOutIsABound(t *testing.T) {
 		}
 	}
 }
+
+// Observations that every cause bears on alike, more than the bound tells apart:
+// it is the truth, to its margin.
+func TestLeftOutIsTheTruthWhereAllBearAlike(t *testing.T) {
+	const causes, seen = 4, 15
+	odds := []float64{0.1, 0.2, 0.3, 0.4}
+	system := hypothesis.NewSystem(nil)
+	empty := system.Settle(hypothesis.Of(causes, [][]int{{}}))
+	some := hypothesis.Or(hypothesis.Cause(0), hypothesis.Cause(1), hypothesis.Cause(2), hypothesis.Cause(3))
+	s := belief.FirstMatch(2, []belief.Row{{When: some, P: []float64{0.9, 0.1}}, {When: hypothesis.Constant(true), P: []float64{0.2, 0.8}}})
+	var bearings []belief.Bearing
+	for range seen {
+		bearings = append(bearings, belief.Bear(belief.Seen(s, 0, 1), nil, empty))
+	}
+	truth := (belief.TotalPrior(odds, 0.5, 4) - belief.TotalPrior(odds, 0.5, 1)) * math.Pow(0.9, seen)
+	if bound := belief.LeftOut(odds, 0.5, 2, 4, bearings); bound < truth*(1-1e-12) || bound > truth*(1+1e-6) {
+		t.Errorf("the bound is %v, the truth %v", bound, truth)
+	}
+}
