@@ -27,7 +27,7 @@ type caseOptions struct {
 
 func addCaseFlags(cmd *cobra.Command, env *environment, o *caseOptions) {
 	f := cmd.Flags()
-	f.StringArrayVar(&o.rulebase, "rulebase", nil, "read this rulebase `DIR` instead of the shipped one; a further one is laid over it")
+	f.StringArrayVar(&o.rulebase, "rulebase", nil, "read this rulebase `DIR` instead of the shipped one, or over it where its header extends drop; a further one is laid over it")
 	f.StringArrayVar(&o.given, "given", nil, "a given and its value, as `id=value`")
 	f.StringArrayVar(&o.see, "see", nil, "something seen, as `id=value`, with how sure as id=value@0.8")
 	f.StringVar(&o.at, "at", "", "where you are: phone, field or bench (`PLACE`)")
