@@ -13,3 +13,11 @@ func TestExtentCountsADropOnce(t *testing.T) {
 		t.Errorf("%q: %s", word, because)
 	}
 }
+
+// Where the state of drops farther out is not known, the nearest of them is asked for.
+func TestExtentAsksForTheNearest(t *testing.T) {
+	drops := map[int]string{2: rulebase.DropGood, 5: rulebase.DropDead, 7: rulebase.DropDead}
+	if word, because := rulebase.Extent(5, drops, []int{2, 5, 9, 7, 4}, nil); word != "" || because != "Say how drop 9 is." {
+		t.Errorf("%q: %s", word, because)
+	}
+}
