@@ -1,7 +1,6 @@
 package quantity
 
 import (
-	"regexp"
 	"strconv"
 	"strings"
 )
@@ -12,10 +11,10 @@ const (
 )
 
 var (
-	countAt   = regexp.MustCompile(`(?i)^` + countPattern + `\s*(?:at|@)\s*` + clockPattern + `\s*(?:,|;|-|/|\band\b|\bthen\b|\bto\b)*\s*` + countPattern + `\s*(?:at|@)\s*` + clockPattern + `$`)
-	atCount   = regexp.MustCompile(`(?i)^(?:at )?` + clockPattern + `\s*[:=]?\s+` + countPattern + `\s*(?:,|;|-|/|\band\b|\bthen\b|\bto\b)+\s*(?:at )?` + clockPattern + `\s*[:=]?\s+` + countPattern + `$`)
-	countIn   = regexp.MustCompile(`(?i)^(?:from\s+)?` + countPattern + `\s*(?:,|;|\bto\b|\bthen\b|\band\b)+\s*` + countPattern + `\s*(?:in|after|within)\s*([0-9]+(?:[.,][0-9]+)?)\s*(s|sec|secs|seconds?|min|mins|minutes?|h|hrs?|hours?)$`)
-	oneCount  = regexp.MustCompile(`(?i)^` + countPattern + `\s*(?:at|@)\s*` + clockPattern + `$`)
+	countAt   = NewPattern(`(?i)^` + countPattern + `\s*(?:at|@)\s*` + clockPattern + `\s*(?:,|;|-|/|\band\b|\bthen\b|\bto\b)*\s*` + countPattern + `\s*(?:at|@)\s*` + clockPattern + `$`)
+	atCount   = NewPattern(`(?i)^(?:at )?` + clockPattern + `\s*[:=]?\s+` + countPattern + `\s*(?:,|;|-|/|\band\b|\bthen\b|\bto\b)+\s*(?:at )?` + clockPattern + `\s*[:=]?\s+` + countPattern + `$`)
+	countIn   = NewPattern(`(?i)^(?:from\s+)?` + countPattern + `\s*(?:,|;|\bto\b|\bthen\b|\band\b)+\s*` + countPattern + `\s*(?:in|after|within)\s*([0-9]+(?:[.,][0-9]+)?)\s*(s|sec|secs|seconds?|min|mins|minutes?|h|hrs?|hours?)$`)
+	oneCount  = NewPattern(`(?i)^` + countPattern + `\s*(?:at|@)\s*` + clockPattern + `$`)
 	separated = strings.NewReplacer(" ", "", "'", "")
 )
 

@@ -2,7 +2,6 @@ package quantity
 
 import (
 	"math"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -32,7 +31,7 @@ type factor struct {
 }
 
 // A letter in the place of the decimal mark: 4k7, 4R7, 0R15, R47 (IEC 60062:2016, the RKM code).
-var lettered = regexp.MustCompile(`^([-+]?)([0-9]*)([RrkKMmGuVvA])([0-9]+)\s*([^0-9]*)$`)
+var lettered = NewPattern(`^([-+]?)([0-9]*)([RrkKMmGuVvA])([0-9]+)\s*([^0-9]*)$`)
 
 // numbers is every number with its unit that the text can mean.
 func (r *reader) numbers(text string) []candidate {
@@ -174,10 +173,10 @@ func cutNumber(text string) (number, rest string) {
 }
 
 var (
-	exponent = regexp.MustCompile(`^[eE][-+]?[0-9]+`)
-	grouped  = regexp.MustCompile(`^([0-9]{1,3})((?:[ '][0-9]{3})+)([.,][0-9]+)?$`)
-	oneMark  = regexp.MustCompile(`^([0-9]*)([.,])([0-9]+)$`)
-	markedBy = regexp.MustCompile(`^[0-9]{1,3}(?:[.,][0-9]{3})+$`)
+	exponent = NewPattern(`^[eE][-+]?[0-9]+`)
+	grouped  = NewPattern(`^([0-9]{1,3})((?:[ '][0-9]{3})+)([.,][0-9]+)?$`)
+	oneMark  = NewPattern(`^([0-9]*)([.,])([0-9]+)$`)
+	markedBy = NewPattern(`^[0-9]{1,3}(?:[.,][0-9]{3})+$`)
 )
 
 // decimals is a number as typed, with a decimal point and no groups: one text,

@@ -15,12 +15,11 @@ package quantity
 import (
 	"fmt"
 	"math"
-	"regexp"
 	"strconv"
 	"strings"
 )
 
-var strict = regexp.MustCompile(`^([-+]?)([0-9]+)(\.[0-9]+)?([eE][-+]?[0-9]+)?\s*(.*)$`)
+var strict = NewPattern(`^([-+]?)([0-9]+)(\.[0-9]+)?([eE][-+]?[0-9]+)?\s*(.*)$`)
 
 // strictPrefixes are the prefixes of files, as powers of ten.
 var strictPrefixes = map[string]int{"u": -6, "µ": -6, "m": -3, "k": 3, "M": 6, "G": 9}

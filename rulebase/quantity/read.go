@@ -3,7 +3,6 @@ package quantity
 import (
 	"fmt"
 	"math"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -62,7 +61,7 @@ func normalise(text string) string {
 	return strings.TrimRight(strings.TrimSpace(spellings.Replace(text)), " .,;!?")
 }
 
-var leads = regexp.MustCompile(`(?i)^(really|about|approximately|approx\.?|around|roughly|ca\.?|circa|~|=|:|it reads|reads|reading|it shows|shows|it is|it's|is|i get|exactly)(?:\s+|(~|=|:)|$|\b)`)
+var leads = NewPattern(`(?i)^(really|about|approximately|approx\.?|around|roughly|ca\.?|circa|~|=|:|it reads|reads|reading|it shows|shows|it is|it's|is|i get|exactly)(?:\s+|(~|=|:)|$|\b)`)
 
 // lead takes the words before a reading away.
 func (r *reader) lead(text string) string {
@@ -81,7 +80,7 @@ func (r *reader) lead(text string) string {
 	}
 }
 
-var currents = regexp.MustCompile(`(?i)(^|[^a-z]|v|a|volts?|amps?)(ac|dc)($|[^a-z])`)
+var currents = NewPattern(`(?i)(^|[^a-z]|v|a|volts?|amps?)(ac|dc)($|[^a-z])`)
 
 // marks takes AC and DC marks out of the text.
 func (r *reader) marks(text string) string {
@@ -89,7 +88,7 @@ func (r *reader) marks(text string) string {
 		text = m[1] + map[string]string{"~": " AC", "=": " DC"}[m[2]]
 	}
 	for {
-		at := currents.FindStringSubmatchIndex(text)
+		at := currents.RE().FindStringSubmatchIndex(text)
 		if at == nil {
 			return strings.TrimSpace(text)
 		}
@@ -107,7 +106,7 @@ func (r *reader) marks(text string) string {
 }
 
 // signs are the marks ~ and = behind a voltage or current.
-var signs = regexp.MustCompile(`^(.*[0-9].*[^-~=\s])\s*([~=])$`)
+var signs = NewPattern(`^(.*[0-9].*[^-~=\s])\s*([~=])$`)
 
 func (r *reader) refuse(doubt Doubt, format string, args ...any) {
 	if r.doubt == nil {
@@ -135,12 +134,12 @@ func (r *reader) ask(doubt Doubt, format string, args ...any) {
 }
 
 var (
-	overRange = regexp.MustCompile(`(?i)^(?:-* ?[o0]\.?l\.? ?-*|\.[o0]l|over[- ]?range|over[- ]?load|over[- ]?limit|over the range|out of range)$`)
-	endless   = regexp.MustCompile(`(?i)^(?:infinite|infinity|open|open circuit|open line)$`)
-	below     = regexp.MustCompile(`(?i)^(<=|<|(?:below|under|less than|lower than|smaller than|at most|not more than|up to|max(?:imum)?)\b)\s*[:=]?\s*(.+)$`)
-	above     = regexp.MustCompile(`(?i)^(>=|>|(?:above|over|more than|greater than|higher than|beyond|at least|not less than|better than|min(?:imum)?)\b)\s*[:=]?\s*(.+)$`)
-	orLess    = regexp.MustCompile(`(?i)^(.+?)\s*(?:or|and) (?:less|lower|below|under)$`)
-	orMore    = regexp.MustCompile(`(?i)^(.+?)\s*(?:(?:or|and) (?:more|higher|above|over)|\+)$`)
+	overRange = NewPattern(`(?i)^(?:-* ?[o0]\.?l\.? ?-*|\.[o0]l|over[- ]?range|over[- ]?load|over[- ]?limit|over the range|out of range)$`)
+	endless   = NewPattern(`(?i)^(?:infinite|infinity|open|open circuit|open line)$`)
+	below     = NewPattern(`(?i)^(<=|<|(?:below|under|less than|lower than|smaller than|at most|not more than|up to|max(?:imum)?)\b)\s*[:=]?\s*(.+)$`)
+	above     = NewPattern(`(?i)^(>=|>|(?:above|over|more than|greater than|higher than|beyond|at least|not less than|better than|min(?:imum)?)\b)\s*[:=]?\s*(.+)$`)
+	orLess    = NewPattern(`(?i)^(.+?)\s*(?:or|and) (?:less|lower|below|under)$`)
+	orMore    = NewPattern(`(?i)^(.+?)\s*(?:(?:or|and) (?:more|higher|above|over)|\+)$`)
 )
 
 // shapes finds what sort of reading the text is, and the readings it can mean.
@@ -220,15 +219,15 @@ func (r *reader) least() float64 {
 }
 
 var (
-	minMax    = regexp.MustCompile(`(?i)^(?:min(?:imum)?|low(?:est)?)\b\s*[:=]?\s*(.+?)[\s,;/]*\b(?:and\s+)?(?:max(?:imum)?|high(?:est)?)\b\s*[:=]?\s*(.+)$`)
-	maxMin    = regexp.MustCompile(`(?i)^(?:max(?:imum)?|high(?:est)?)\b\s*[:=]?\s*(.+?)[\s,;/]*\b(?:and\s+)?(?:min(?:imum)?|low(?:est)?)\b\s*[:=]?\s*(.+)$`)
-	moving    = regexp.MustCompile(`(?i)^(?:it )?(?:jump|hop|swing|vari|vary|wander|drift|fluctuate|fluctuat|bounce|bounc|move|mov|flicker|goe|go|change|chang|switche|switch)(?:s|es|ing|ed)?\s+(.+)$`)
-	within    = regexp.MustCompile(`(?i)^(?:anywhere )?(?:between|from)\s+(.+?)\s+(?:and|to|-|up to)\s+(.+)$`)
-	upTo      = regexp.MustCompile(`(?i)^(.*?[0-9].*?|[o0]\.?l)\s*(?:\bto\b|\.\.+)\s*(.*[0-9].*|[o0]\.?l)$`)
-	dash      = regexp.MustCompile(`^([-+]?[0-9][^-]*?)\s*-\s*([-+]?[0-9].*)$`)
-	exponents = regexp.MustCompile(`[0-9][eE]-[0-9]`)
-	bothOf    = regexp.MustCompile(`(?i)^(.+?)\s+and\s+(.+)$`)
-	either    = regexp.MustCompile(`(?i)^(.+?)\s*(?:\+-|\+/-|plus or minus)\s*(.+)$`)
+	minMax    = NewPattern(`(?i)^(?:min(?:imum)?|low(?:est)?)\b\s*[:=]?\s*(.+?)[\s,;/]*\b(?:and\s+)?(?:max(?:imum)?|high(?:est)?)\b\s*[:=]?\s*(.+)$`)
+	maxMin    = NewPattern(`(?i)^(?:max(?:imum)?|high(?:est)?)\b\s*[:=]?\s*(.+?)[\s,;/]*\b(?:and\s+)?(?:min(?:imum)?|low(?:est)?)\b\s*[:=]?\s*(.+)$`)
+	moving    = NewPattern(`(?i)^(?:it )?(?:jump|hop|swing|vari|vary|wander|drift|fluctuate|fluctuat|bounce|bounc|move|mov|flicker|goe|go|change|chang|switche|switch)(?:s|es|ing|ed)?\s+(.+)$`)
+	within    = NewPattern(`(?i)^(?:anywhere )?(?:between|from)\s+(.+?)\s+(?:and|to|-|up to)\s+(.+)$`)
+	upTo      = NewPattern(`(?i)^(.*?[0-9].*?|[o0]\.?l)\s*(?:\bto\b|\.\.+)\s*(.*[0-9].*|[o0]\.?l)$`)
+	dash      = NewPattern(`^([-+]?[0-9][^-]*?)\s*-\s*([-+]?[0-9].*)$`)
+	exponents = NewPattern(`[0-9][eE]-[0-9]`)
+	bothOf    = NewPattern(`(?i)^(.+?)\s+and\s+(.+)$`)
+	either    = NewPattern(`(?i)^(.+?)\s*(?:\+-|\+/-|plus or minus)\s*(.+)$`)
 )
 
 // span reads the least and the most that was seen.

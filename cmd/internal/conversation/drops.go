@@ -1,12 +1,12 @@
 package conversation
 
 import (
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
 
 	"downdrop/rulebase"
+	"downdrop/rulebase/quantity"
 )
 
 // The widest list of drops taken in: larger than any line in the trade carries
@@ -139,7 +139,7 @@ func (l *listener) hearOnlyOrAll(text, rest string) bool {
 	if g < 0 || q.Kind != AskOpening && q.Kind != AskDrops && (c == nil || q.ID != l.t.base.Symptoms[c.Symptom].ID) {
 		return false
 	}
-	for word, re := range map[string]*regexp.Regexp{rulebase.ExtentOne: onlyThisRE, rulebase.ExtentAll: allOfThemRE} {
+	for word, re := range map[string]*quantity.Pattern{rulebase.ExtentOne: onlyThisRE, rulebase.ExtentAll: allOfThemRE} {
 		if re.MatchString(rest) && slices.Contains(l.t.base.Givens[g].OneOf, word) {
 			l.recordGiven(l.t.words.thing(l.t.base.Givens[g].ID), rulebase.Value{Word: word}, text, manner{})
 			return true
@@ -248,12 +248,12 @@ func (l *listener) hearWordsOf(text, said string, how manner) {
 	l.heard[before].Text = without(text, over)
 }
 
-var addressRE = regexp.MustCompile(`\d+|-|–|to|through`)
+var addressRE = quantity.NewPattern(`\d+|-|–|to|through`)
 
 // addresses reads a list of drops such as "1-4, 7 and 9"; false where it is not one.
 func addresses(text string) (list []int, ok bool) {
 	through := false
-	for _, w := range addressRE.FindAllString(text, -1) {
+	for _, w := range addressRE.RE().FindAllString(text, -1) {
 		a, err := strconv.Atoi(w)
 		if err != nil {
 			through = true

@@ -3,7 +3,6 @@ package conversation
 import (
 	"cmp"
 	"context"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -11,6 +10,7 @@ import (
 	"unicode/utf8"
 
 	"downdrop/rulebase"
+	"downdrop/rulebase/quantity"
 )
 
 // maxEntry is the longest entry listened to, in bytes: a whole screen of text.
@@ -63,9 +63,9 @@ func clean(entry string) string {
 }
 
 var (
-	numbersOnlyRE = regexp.MustCompile(`^(?:and )?\d+(?:\s*(?:-|–|to|and|\s)\s*\d+)*$`)
-	listHeadRE    = regexp.MustCompile(`(?i)^(?:and |the )*(?:cable )?(?:order|suppl)`)
-	addressListRE = regexp.MustCompile(`^(?:drops? )?\d[\d\s,–-]*$`)
+	numbersOnlyRE = quantity.NewPattern(`^(?:and )?\d+(?:\s*(?:-|–|to|and|\s)\s*\d+)*$`)
+	listHeadRE    = quantity.NewPattern(`(?i)^(?:and |the )*(?:cable )?(?:order|suppl)`)
+	addressListRE = quantity.NewPattern(`^(?:drops? )?\d[\d\s,–-]*$`)
 )
 
 // A part is a part of an entry between separators.
@@ -79,7 +79,7 @@ type part struct {
 func cut(entry string) []part {
 	var raw []part
 	start, fresh := 0, true
-	whole := unbrokenRE.FindAllStringIndex(entry, -1)
+	whole := unbrokenRE.RE().FindAllStringIndex(entry, -1)
 	for i, r := range entry {
 		if slices.ContainsFunc(whole, func(w []int) bool { return w[0] <= i && i < w[1] }) {
 			continue
@@ -101,7 +101,7 @@ func cut(entry string) []part {
 func isDigit(b byte) bool { return b >= '0' && b <= '9' }
 
 // unbrokenRE is what a comma does not part: a counter read twice, and min with max.
-var unbrokenRE = regexp.MustCompile(`(?i)\d\s*(?:at|@)\s*\d{1,2}[:h]\d\d\s*[,;]\s*\d[\d ']*\s*(?:at|@)|\b(?:min|max)(?:imum)?\b[^,;]*,\s*(?:max|min)`)
+var unbrokenRE = quantity.NewPattern(`(?i)\d\s*(?:at|@)\s*\d{1,2}[:h]\d\d\s*[,;]\s*\d[\d ']*\s*(?:at|@)|\b(?:min|max)(?:imum)?\b[^,;]*,\s*(?:max|min)`)
 
 // joinLists puts "order 3", "1", "5" together again, and "1", "2 good".
 func joinLists(raw []part) []part {
@@ -192,7 +192,7 @@ func (l *listener) hearWhole(entry string) bool {
 	return th != nil && th.reads() && strings.Contains(value, ",") && l.direct(th, value, entry, manner{})
 }
 
-var idRE = regexp.MustCompile(`(?i)^(?:([a-z][a-z0-9_]*)\s*(?:=|:)\s*|(q\d+)\s+)(.+)$`)
+var idRE = quantity.NewPattern(`(?i)^(?:([a-z][a-z0-9_]*)\s*(?:=|:)\s*|(q\d+)\s+)(.+)$`)
 
 // splitID takes id=value and id: value apart.
 func splitID(p string) (id, value string, ok bool) {
@@ -219,10 +219,10 @@ func (l *listener) sentence(p string) {
 	}
 }
 
-var andRE = regexp.MustCompile(`(?i)\s+(?:and|but|then|while|also)\s+`)
+var andRE = quantity.NewPattern(`(?i)\s+(?:and|but|then|while|also)\s+`)
 
 func splitAnd(p string) []string {
-	return andRE.Split(p, -1)
+	return andRE.RE().Split(p, -1)
 }
 
 // tried hears pieces on a copy of the state, so that two ways of cutting can be compared.
@@ -295,7 +295,7 @@ func (l *listener) manner(p string) (rest string, how manner) {
 	if m := byTailRE.FindStringSubmatch(rest); m != nil && l.speaker(m[1]) {
 		how.by, rest = strings.ToLower(m[1]), strings.TrimSpace(byTailRE.ReplaceAllString(rest, ""))
 	}
-	for _, m := range byRE.FindAllStringSubmatch(rest, -1) {
+	for _, m := range byRE.RE().FindAllStringSubmatch(rest, -1) {
 		l.by = speakerName(m[1] + m[2])
 	}
 	rest = byRE.ReplaceAllString(rest, " ")

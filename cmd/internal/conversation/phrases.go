@@ -1,10 +1,10 @@
 package conversation
 
 import (
-	"regexp"
 	"strings"
 
 	"downdrop/rulebase"
+	"downdrop/rulebase/quantity"
 )
 
 // This file is the vocabulary of entries: the everyday words a person uses beside
@@ -63,15 +63,15 @@ func wordSet(text string) map[string]bool {
 
 // Phrases that may stand in an entry beside findings.
 var (
-	hedgeRE    = regexp.MustCompile(`(?i)\b(?:i (?:think|believe|guess|suppose|reckon)|(?:i am|i'm) not (?:so |quite )?(?:sure|certain)|not (?:so |quite )?(?:sure|certain)(?: (?:about|of) (?:that|it))?|maybe|perhaps|probably|possibly|presumably|as far as i (?:can see|know))\b`)
-	doubtRE    = regexp.MustCompile(`(?i)not|maybe|perhaps|guess|possibly`)
-	certainRE  = regexp.MustCompile(`(?i)\b(?:(?:i am|i'm) (?:quite |very )?(?:sure|certain)|for sure|definitely|certainly)\b`)
-	byRE       = regexp.MustCompile(`(?i)\b(?:the )?(he|she|they|caller|operator|electrician|technician|engineer|colleague|customer|driver|fitter|foreman) (?:says|say|said|reports|report|reported|tells me|tell me|told me|sees|saw)(?: that)?\b[:,]?|\b(?:says|according to) (?:the )?(he|she|they|caller|operator|electrician|technician|engineer|colleague|customer|driver|fitter|foreman)\b`)
-	thinksRE   = regexp.MustCompile(`(?i)[\s,]*\b(?:(?:the )?(he|she|they|caller|operator|electrician|technician|engineer|colleague|customer|driver|fitter|foreman) (?:thinks?|believes?|reckons?|guess(?:es)?)(?: that)?)\b[:,]?`)
-	selfRE     = regexp.MustCompile(`(?i)\bi (?:see|saw|read|measure|measured) (?:it )?(?:myself|that)?\b`)
-	sureRE     = regexp.MustCompile(`@\s*(0?\.\d+|0|1(?:\.0*)?)\s*$`)
-	readTailRE = regexp.MustCompile(`\sread "([^"]*)"\s*$`)
-	byTailRE   = regexp.MustCompile(`(?i)\sby ([a-z][a-z_]*)\s*$`)
+	hedgeRE    = quantity.NewPattern(`(?i)\b(?:i (?:think|believe|guess|suppose|reckon)|(?:i am|i'm) not (?:so |quite )?(?:sure|certain)|not (?:so |quite )?(?:sure|certain)(?: (?:about|of) (?:that|it))?|maybe|perhaps|probably|possibly|presumably|as far as i (?:can see|know))\b`)
+	doubtRE    = quantity.NewPattern(`(?i)not|maybe|perhaps|guess|possibly`)
+	certainRE  = quantity.NewPattern(`(?i)\b(?:(?:i am|i'm) (?:quite |very )?(?:sure|certain)|for sure|definitely|certainly)\b`)
+	byRE       = quantity.NewPattern(`(?i)\b(?:the )?(he|she|they|caller|operator|electrician|technician|engineer|colleague|customer|driver|fitter|foreman) (?:says|say|said|reports|report|reported|tells me|tell me|told me|sees|saw)(?: that)?\b[:,]?|\b(?:says|according to) (?:the )?(he|she|they|caller|operator|electrician|technician|engineer|colleague|customer|driver|fitter|foreman)\b`)
+	thinksRE   = quantity.NewPattern(`(?i)[\s,]*\b(?:(?:the )?(he|she|they|caller|operator|electrician|technician|engineer|colleague|customer|driver|fitter|foreman) (?:thinks?|believes?|reckons?|guess(?:es)?)(?: that)?)\b[:,]?`)
+	selfRE     = quantity.NewPattern(`(?i)\bi (?:see|saw|read|measure|measured) (?:it )?(?:myself|that)?\b`)
+	sureRE     = quantity.NewPattern(`@\s*(0?\.\d+|0|1(?:\.0*)?)\s*$`)
+	readTailRE = quantity.NewPattern(`\sread "([^"]*)"\s*$`)
+	byTailRE   = quantity.NewPattern(`(?i)\sby ([a-z][a-z_]*)\s*$`)
 )
 
 // Sureness of a finding by how it is said. Estimates, no source: half-way between
@@ -85,52 +85,52 @@ const (
 // Phrases for where and with whom.
 var (
 	placePhrases = []struct {
-		re    *regexp.Regexp
+		re    *quantity.Pattern
 		place rulebase.Place
 	}{
-		{regexp.MustCompile(`(?i)\b(?:i am |i'm |we are )?(?:on the (?:phone|telephone)|by (?:phone|telephone)|over the phone|phone support|phone|telephone)\b`), rulebase.Phone},
-		{regexp.MustCompile(`(?i)\b(?:i am |i'm |we are )?(?:at the (?:drop|panel|machine|cabinet|plant)|in the field|on site|on-site|in front of it|field)\b`), rulebase.Field},
-		{regexp.MustCompile(`(?i)\b(?:i am |i'm |we are |it is )?(?:(?:at|on) (?:the|a|my) (?:test )?bench|(?:in|from) the (?:shop|workshop)|(?:the )?(?:shop|workshop)|bench)\b`), rulebase.Bench},
+		{quantity.NewPattern(`(?i)\b(?:i am |i'm |we are )?(?:on the (?:phone|telephone)|by (?:phone|telephone)|over the phone|phone support|phone|telephone)\b`), rulebase.Phone},
+		{quantity.NewPattern(`(?i)\b(?:i am |i'm |we are )?(?:at the (?:drop|panel|machine|cabinet|plant)|in the field|on site|on-site|in front of it|field)\b`), rulebase.Field},
+		{quantity.NewPattern(`(?i)\b(?:i am |i'm |we are |it is )?(?:(?:at|on) (?:the|a|my) (?:test )?bench|(?:in|from) the (?:shop|workshop)|(?:the )?(?:shop|workshop)|bench)\b`), rulebase.Bench},
 	}
 	whoPhrases = []struct {
-		re  *regexp.Regexp
+		re  *quantity.Pattern
 		who rulebase.Who
 	}{
-		{regexp.MustCompile(`(?i)\b(?:an? |the )?operators?\b`), rulebase.Operator},
-		{regexp.MustCompile(`(?i)\b(?:an? |the )?electricians?\b`), rulebase.Electrician},
-		{regexp.MustCompile(`(?i)\b(?:an? |the )?(?:technicians?|techs?)\b`), rulebase.Technician},
-		{regexp.MustCompile(`(?i)\b(?:an? |the )?engineers?\b`), rulebase.Engineer},
+		{quantity.NewPattern(`(?i)\b(?:an? |the )?operators?\b`), rulebase.Operator},
+		{quantity.NewPattern(`(?i)\b(?:an? |the )?electricians?\b`), rulebase.Electrician},
+		{quantity.NewPattern(`(?i)\b(?:an? |the )?(?:technicians?|techs?)\b`), rulebase.Technician},
+		{quantity.NewPattern(`(?i)\b(?:an? |the )?engineers?\b`), rulebase.Engineer},
 	}
-	notAloneRE = regexp.MustCompile(`(?i)\b(?:not alone|with (?:a |my )?(?:colleague|mate|helper|somebody|someone)|somebody is with me|someone is with me|(?:a )?(?:colleague|mate|helper) is (?:here|with me)|two of us|we are two)\b`)
-	aloneRE    = regexp.MustCompile(`(?i)\b(?:all alone|alone|on my own|by myself|nobody (?:else )?(?:is )?(?:here|with me)|no one (?:is )?with me)\b`)
-	bareRE     = regexp.MustCompile(`(?i)\b(?:no tools?(?: at all)?|without (?:any )?tools?|bare hands?|nothing with me|no instruments?)\b`)
-	anyToolRE  = regexp.MustCompile(`(?i)\b(?:any tools?|all (?:the )?tools?|everything (?:is )?at hand)\b`)
+	notAloneRE = quantity.NewPattern(`(?i)\b(?:not alone|with (?:a |my )?(?:colleague|mate|helper|somebody|someone)|somebody is with me|someone is with me|(?:a )?(?:colleague|mate|helper) is (?:here|with me)|two of us|we are two)\b`)
+	aloneRE    = quantity.NewPattern(`(?i)\b(?:all alone|alone|on my own|by myself|nobody (?:else )?(?:is )?(?:here|with me)|no one (?:is )?with me)\b`)
+	bareRE     = quantity.NewPattern(`(?i)\b(?:no tools?(?: at all)?|without (?:any )?tools?|bare hands?|nothing with me|no instruments?)\b`)
+	anyToolRE  = quantity.NewPattern(`(?i)\b(?:any tools?|all (?:the )?tools?|everything (?:is )?at hand)\b`)
 )
 
 // presence are words that may stand beside who is there and with what.
 var presence = wordSet("here there present me myself too also arrived came come has got have with only support support. im i'm i've talking speaking new now no without")
 
 // havingRE begins a piece about tools.
-var havingRE = regexp.MustCompile(`(?i)^(?:(?:i|we|he|she|they) (?:have|has|got|have got)|i've got|i've|with|got)\b`)
+var havingRE = quantity.NewPattern(`(?i)^(?:(?:i|we|he|she|they) (?:have|has|got|have got)|i've got|i've|with|got)\b`)
 
 // unitRE keeps "drop 24 V" from being taken for drop number 24.
-var unitRE = regexp.MustCompile(`(?i)^(?:[mkuµ]?(?:v|a|w|hz|ohms?|Ω|m|s|%|volts?|amps?|vdc|vac|ohm)|min|minutes?|baud|kbaud|bit/s)\b`)
+var unitRE = quantity.NewPattern(`(?i)^(?:[mkuµ]?(?:v|a|w|hz|ohms?|Ω|m|s|%|volts?|amps?|vdc|vac|ohm)|min|minutes?|baud|kbaud|bit/s)\b`)
 
 // Phrases for drops.
 var (
-	onlyThisRE  = regexp.MustCompile(`(?i)^(?:(?:it is |it's )?(?:only|just) (?:the |this |that )?(?:one|drop|it)(?: drop| one)?(?: is (?:down|dead|out))?|(?:one|this) drop(?: only| alone)?|this one(?: only| alone)?|the others? (?:are|is) (?:ok|okay|fine|good|all right))$`)
-	allOfThemRE = regexp.MustCompile(`(?i)^(?:all(?: of (?:them|it))?|all (?:the )?drops|every(?:thing| drop| one|one)|the (?:whole|entire) line)(?: (?:is |are )?(?:down|dead|out|dark))?$`)
-	wentRE      = regexp.MustCompile(`(?i)^(?:the |our |this |my |one )?(?:drop|unit) (?:(?:is|has|just|suddenly) )*(?:(?:went|gone|goes|dropped|fell) (?:dark|dead|down|out|off|silent|offline)|dead|down|dark|not working)(?: again)?(?:\s+|$)`)
+	onlyThisRE  = quantity.NewPattern(`(?i)^(?:(?:it is |it's )?(?:only|just) (?:the |this |that )?(?:one|drop|it)(?: drop| one)?(?: is (?:down|dead|out))?|(?:one|this) drop(?: only| alone)?|this one(?: only| alone)?|the others? (?:are|is) (?:ok|okay|fine|good|all right))$`)
+	allOfThemRE = quantity.NewPattern(`(?i)^(?:all(?: of (?:them|it))?|all (?:the )?drops|every(?:thing| drop| one|one)|the (?:whole|entire) line)(?: (?:is |are )?(?:down|dead|out|dark))?$`)
+	wentRE      = quantity.NewPattern(`(?i)^(?:the |our |this |my |one )?(?:drop|unit) (?:(?:is|has|just|suddenly) )*(?:(?:went|gone|goes|dropped|fell) (?:dark|dead|down|out|off|silent|offline)|dead|down|dark|not working)(?: again)?(?:\s+|$)`)
 	addressesRE = `\d+(?:\s*(?:-|–|to|through|,|and|\s)\s*\d+)*`
-	statesRE    = regexp.MustCompile(`(?i)^(?:the )?(?:drops? |units? |stations? )?(` + addressesRE + `)\s*(?::|=|is|are)?\s*(?:all |both )?(?:is |are )?([a-z][a-z _]*)$`)
-	othersRE    = regexp.MustCompile(`(?i)^(?:and )?(?:all )?(?:the )?(?:others?|rest|other drops|remaining)(?: drops| ones)?\s*(?::|=|is|are)?\s*(?:all )?([a-z][a-z _]*)$`)
-	orderRE     = regexp.MustCompile(`(?i)^(?:the )?(?:cable )?order(?: along the (?:cable|trunk|line))?(?: is)?\s*[:=]?\s*(` + addressesRE + `)$`)
-	supplyRE    = regexp.MustCompile(`(?i)^(?:and )?(?:(?:the |one |same |shared )*supply|supplies)(?: (?:feeds|of|for))?\s*[:=]?\s*(?:drops? )?(` + addressesRE + `)$`)
-	shareRE     = regexp.MustCompile(`(?i)^(?:drops? )?(` + addressesRE + `) (?:share|are on|is on|have) (?:a|one|the same|the|its own|their own) supply$`)
-	thisDropRE  = regexp.MustCompile(`(?i)^(?:this is|it is|it's|we are at|i am at|i'm at|this drop is|the sick one is|about)?\s*(?:drop|address|drop number)\s*(?:is|=|:)?\s*(\d+)$|^drop (\d+) is (?:the sick one|this one|mine|the one)$|^this drop\s*(?:is|=|:)\s*(\d+)$`)
-	atDropRE    = regexp.MustCompile(`(?i)^(?:(?:at|on|of) )?(?:the )?(?:good |neighbou?r )?drop (\d+)\s*(?:['’]s|:|,|has|reads|shows)?\s+(.+)$|^(?:at|on) drop (\d+)\s*[:,]\s*(.+)$`)
-	headRE      = regexp.MustCompile(`(?i)^(?:(?:at|on|of) )?(?:the )?(?:good |neighbou?r )?drop \d+\s*[:,]`)
-	ofDropRE    = regexp.MustCompile(`(?i)^(.+?)\s+(?:at|on|of) (?:the )?(?:good |neighbou?r )?drop (\d+)\b\s*(.*)$`)
+	statesRE    = quantity.NewPattern(`(?i)^(?:the )?(?:drops? |units? |stations? )?(` + addressesRE + `)\s*(?::|=|is|are)?\s*(?:all |both )?(?:is |are )?([a-z][a-z _]*)$`)
+	othersRE    = quantity.NewPattern(`(?i)^(?:and )?(?:all )?(?:the )?(?:others?|rest|other drops|remaining)(?: drops| ones)?\s*(?::|=|is|are)?\s*(?:all )?([a-z][a-z _]*)$`)
+	orderRE     = quantity.NewPattern(`(?i)^(?:the )?(?:cable )?order(?: along the (?:cable|trunk|line))?(?: is)?\s*[:=]?\s*(` + addressesRE + `)$`)
+	supplyRE    = quantity.NewPattern(`(?i)^(?:and )?(?:(?:the |one |same |shared )*supply|supplies)(?: (?:feeds|of|for))?\s*[:=]?\s*(?:drops? )?(` + addressesRE + `)$`)
+	shareRE     = quantity.NewPattern(`(?i)^(?:drops? )?(` + addressesRE + `) (?:share|are on|is on|have) (?:a|one|the same|the|its own|their own) supply$`)
+	thisDropRE  = quantity.NewPattern(`(?i)^(?:this is|it is|it's|we are at|i am at|i'm at|this drop is|the sick one is|about)?\s*(?:drop|address|drop number)\s*(?:is|=|:)?\s*(\d+)$|^drop (\d+) is (?:the sick one|this one|mine|the one)$|^this drop\s*(?:is|=|:)\s*(\d+)$`)
+	atDropRE    = quantity.NewPattern(`(?i)^(?:(?:at|on|of) )?(?:the )?(?:good |neighbou?r )?drop (\d+)\s*(?:['’]s|:|,|has|reads|shows)?\s+(.+)$|^(?:at|on) drop (\d+)\s*[:,]\s*(.+)$`)
+	headRE      = quantity.NewPattern(`(?i)^(?:(?:at|on|of) )?(?:the )?(?:good |neighbou?r )?drop \d+\s*[:,]`)
+	ofDropRE    = quantity.NewPattern(`(?i)^(.+?)\s+(?:at|on|of) (?:the )?(?:good |neighbou?r )?drop (\d+)\b\s*(.*)$`)
 )
 
 // dropStates are the words for the state of a drop.
@@ -146,24 +146,24 @@ var dropStates = map[string]string{
 // Phrases for what a drop does after work, and for commands: they are the whole of
 // a piece, or of an entry.
 var (
-	stillDownRE = regexp.MustCompile(`(?i)^(?:it is |it's |it |is |but |and |the drop is |the drop )*(?:still (?:down|dead|dark|the same|not working|does not work|doesn't work)|no (?:change|difference|better)|the same|same|unchanged|not working|does not work|doesn't work|did not help|didn't help|no help|down again|went down again)(?: as before| now)?$`)
-	wellRE      = regexp.MustCompile(`(?i)^(?:it is |it's |it |is |but |and |the drop is |the drop |all |still )*(?:(?:works|working|well|up|runs|running|fixed|healthy|cured|back|ok|okay|fine|good)(?: (?:now|again|fine|well|and stays up))*)$`)
-	doneRE      = regexp.MustCompile(`(?i)^(?:(?:i have |i've |we have |we )?(?:done|did (?:it|that|so)|finished|carried out|did|tried))(?:\b|$)[\s,;:.]*(?:and |but |with )?(.*)$`)
-	skipRE      = regexp.MustCompile(`(?i)^(?:i )?(?:don't know|dont know|do not know|no idea|unknown|can't say|cannot say|can't tell|cannot tell|can't|cannot|skip|pass|not now|next|not sure|no answer|none of these|-|\?)$`)
-	helpRE      = regexp.MustCompile(`(?i)^(?:help|h|\?\?|how|commands)$`)
-	undoRE      = regexp.MustCompile(`(?i)^(?:undo|back|take (?:that|it) back|oops)$`)
-	whyRE       = regexp.MustCompile(`(?i)^why$`)
-	whyNotRE    = regexp.MustCompile(`(?i)^why not (.+)$`)
-	elseRE      = regexp.MustCompile(`(?i)^what else(?: .*)?$`)
-	needRE      = regexp.MustCompile(`(?i)^what (?:would|do|does) (?:you|it) need$`)
-	detailsRE   = regexp.MustCompile(`(?i)^(?:details?|show all|everything|whole diagnosis)$`)
-	knownRE     = regexp.MustCompile(`(?i)^(?:what is known|known|summary|so far)$`)
-	listRE      = regexp.MustCompile(`(?i)^(?:list|questions|what can i say)(?:\s+(.*))?$`)
-	saveRE      = regexp.MustCompile(`(?i)^(?:stop and save|save and stop|save|stop)(?: (?:it |this )?as (?:a )?case(?: file)?)?(?:\s+(?:as |to |in |under )?([A-Za-z0-9][\w.-]*))?$`)
-	quitRE      = regexp.MustCompile(`(?i)^(?:quit|exit|q|bye|end)$`)
-	confirmRE   = regexp.MustCompile(`(?i)^(?:i |i have |yes,? i )?confirm(?:ed)?\b[\s:]*(.*)$`)
-	confirmsRE  = regexp.MustCompile(`(?i)\s*(?:[,;]|\band\b)\s*(?:confirm(?:ed)?\s+)?`)
-	chooseRE    = regexp.MustCompile(`(?i)^(?:do|let's do|i will do|go for|take)\s+(.+)$`)
-	numberRE    = regexp.MustCompile(`^#?(\d{1,3})[.)]?$`)
-	yesRE       = regexp.MustCompile(`(?i)^(?:yes|y|ok|okay|sure|yep|yeah|confirmed|confirm|i confirm|go on|continue)$`)
+	stillDownRE = quantity.NewPattern(`(?i)^(?:it is |it's |it |is |but |and |the drop is |the drop )*(?:still (?:down|dead|dark|the same|not working|does not work|doesn't work)|no (?:change|difference|better)|the same|same|unchanged|not working|does not work|doesn't work|did not help|didn't help|no help|down again|went down again)(?: as before| now)?$`)
+	wellRE      = quantity.NewPattern(`(?i)^(?:it is |it's |it |is |but |and |the drop is |the drop |all |still )*(?:(?:works|working|well|up|runs|running|fixed|healthy|cured|back|ok|okay|fine|good)(?: (?:now|again|fine|well|and stays up))*)$`)
+	doneRE      = quantity.NewPattern(`(?i)^(?:(?:i have |i've |we have |we )?(?:done|did (?:it|that|so)|finished|carried out|did|tried))(?:\b|$)[\s,;:.]*(?:and |but |with )?(.*)$`)
+	skipRE      = quantity.NewPattern(`(?i)^(?:i )?(?:don't know|dont know|do not know|no idea|unknown|can't say|cannot say|can't tell|cannot tell|can't|cannot|skip|pass|not now|next|not sure|no answer|none of these|-|\?)$`)
+	helpRE      = quantity.NewPattern(`(?i)^(?:help|h|\?\?|how|commands)$`)
+	undoRE      = quantity.NewPattern(`(?i)^(?:undo|back|take (?:that|it) back|oops)$`)
+	whyRE       = quantity.NewPattern(`(?i)^why$`)
+	whyNotRE    = quantity.NewPattern(`(?i)^why not (.+)$`)
+	elseRE      = quantity.NewPattern(`(?i)^what else(?: .*)?$`)
+	needRE      = quantity.NewPattern(`(?i)^what (?:would|do|does) (?:you|it) need$`)
+	detailsRE   = quantity.NewPattern(`(?i)^(?:details?|show all|everything|whole diagnosis)$`)
+	knownRE     = quantity.NewPattern(`(?i)^(?:what is known|known|summary|so far)$`)
+	listRE      = quantity.NewPattern(`(?i)^(?:list|questions|what can i say)(?:\s+(.*))?$`)
+	saveRE      = quantity.NewPattern(`(?i)^(?:stop and save|save and stop|save|stop)(?: (?:it |this )?as (?:a )?case(?: file)?)?(?:\s+(?:as |to |in |under )?([A-Za-z0-9][\w.-]*))?$`)
+	quitRE      = quantity.NewPattern(`(?i)^(?:quit|exit|q|bye|end)$`)
+	confirmRE   = quantity.NewPattern(`(?i)^(?:i |i have |yes,? i )?confirm(?:ed)?\b[\s:]*(.*)$`)
+	confirmsRE  = quantity.NewPattern(`(?i)\s*(?:[,;]|\band\b)\s*(?:confirm(?:ed)?\s+)?`)
+	chooseRE    = quantity.NewPattern(`(?i)^(?:do|let's do|i will do|go for|take)\s+(.+)$`)
+	numberRE    = quantity.NewPattern(`^#?(\d{1,3})[.)]?$`)
+	yesRE       = quantity.NewPattern(`(?i)^(?:yes|y|ok|okay|sure|yep|yeah|confirmed|confirm|i confirm|go on|continue)$`)
 )

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"regexp"
 	"slices"
 	"strings"
 
@@ -49,7 +48,7 @@ func (l *listener) want(th *thing) quantity.Want {
 	return w
 }
 
-var currentRE = regexp.MustCompile(`\b(?:AC|DC)\b`)
+var currentRE = quantity.NewPattern(`\b(?:AC|DC)\b`)
 
 // readAll reads a whole text as a reading of a thing; nil where it is none.
 func (l *listener) readAll(th *thing, text string) *reading {
@@ -76,7 +75,7 @@ func saysUnit(text string) bool {
 // widestReading is the most words that one reading takes up: a counter read twice, with its times.
 const widestReading = 12
 
-var overRE = regexp.MustCompile(`(?i)^(?:[o0]\.?l|over-?range|over-?load|infinite|infinity|∞)$`)
+var overRE = quantity.NewPattern(`(?i)^(?:[o0]\.?l|over-?range|over-?load|infinite|infinity|∞)$`)
 
 // findReading finds the longest run of words that is a reading of a thing; nil
 // where there is none. Another unit than the thing's makes it no reading of it. A

@@ -265,7 +265,7 @@ func (l *listener) hearConfirms(entry string) bool {
 	if m == nil {
 		return false
 	}
-	parts := confirmsRE.Split(m[1], -1)
+	parts := confirmsRE.RE().Split(m[1], -1)
 	if len(parts) < 2 || slices.ContainsFunc(parts, func(p string) bool { return l.t.words.named(l.t.words.warnings, p) == nil }) {
 		return false
 	}
