@@ -418,10 +418,8 @@ func (w *weighing) weights(d *Diagnosis) []Weight {
 	var all []Weight
 	for i := range w.pieces {
 		p := &w.pieces[i]
-		without := weighing{p: w.p, k: w.k, ses: w.ses}
-		without.fromNothing(slices.Delete(slices.Clone(w.pieces), i, i+1))
-		began, _ := without.belief.Causes()
-		one := Weight{Factor: odds * began[second] / began[first]}
+		a, b := w.without(i, first, second)
+		one := Weight{Factor: odds * b / a}
 		if p.rule >= 0 {
 			one.Rule = d.Base.Rules[p.rule].ID
 		}
@@ -431,4 +429,20 @@ func (w *weighing) weights(d *Diagnosis) []Weight {
 		all = append(all, one)
 	}
 	return all
+}
+
+// without is the mass of two causes, when the case began, with all evidence but
+// one piece. Where that piece belongs to this state of work and excludes nothing,
+// its probabilities are divided out; else the rest is weighed from nothing.
+func (w *weighing) without(i, first, second int) (a, b float64) {
+	if p := &w.pieces[i]; p.isReport() && p.state == len(w.k.s.Done) {
+		if weight := w.belief.Without(w.k.observation(w.ses, p)); weight != nil {
+			began := w.belief.Began
+			return hypothesis.SumColumn(began.Column(first), weight), hypothesis.SumColumn(began.Column(second), weight)
+		}
+	}
+	rest := weighing{p: w.p, k: w.k, ses: w.ses}
+	rest.fromNothing(slices.Delete(slices.Clone(w.pieces), i, i+1))
+	began, _ := rest.belief.Causes()
+	return began[first], began[second]
 }

@@ -124,6 +124,20 @@ func (b *Belief) Observe(o Observation) {
 	b.scale()
 }
 
+// Without is the weights as they would be without an observation that was made in
+// this state of work; nil where the observation excludes a world, whose weight
+// cannot be told any more. It is only good until the belief is next used.
+func (b *Belief) Without(o Observation) []float64 {
+	weight := o.Symptom.factors(b.Settled, b.desk, o.Value, o.Sure)
+	for i, f := range weight {
+		if f == 0 {
+			return nil
+		}
+		weight[i] = b.Weight[i] / f
+	}
+	return weight
+}
+
 // scale keeps products away from underflow: now and then, by a power of two,
 // which changes no digit.
 func (b *Belief) scale() {
