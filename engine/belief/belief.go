@@ -215,6 +215,7 @@ func (b *Belief) Work(takings []hypothesis.Taking) *Belief {
 // Ready works out now what is else worked out when first asked for, so that
 // several goroutines may take copies of b.
 func (b *Belief) Ready() {
+	b.Began.Ready()
 	b.Now.Ready()
 	for n := range b.system.Len() {
 		b.Settled.Column(n)
