@@ -28,7 +28,7 @@ Values may be words or readings with their unit. A finding that is not sure
 carries how sure it is behind the last @, as a number from 0 to 1. An id or value
 that does not exist is refused, with what was probably meant.`
 	exampleDiagnose = `  downdrop diagnose cases/examples/dark_drop.yaml
-  downdrop diagnose --at phone --see power_light=dark --see hum=yes@0.8
+  downdrop diagnose --at phone --see power_light=dark --see run_light=dark@0.8
   downdrop diagnose mill.yaml --see "volts_at_drop=23.8 V" --tool multimeter
   downdrop diagnose - --json < mill.yaml`
 
