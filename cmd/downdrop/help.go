@@ -42,6 +42,9 @@ Exit code 0 says that there is nothing to report, 1 that there is.`
   downdrop check shop/rulebase
   downdrop check shop/rulebase --json`
 
+	shortRulebase = "Tools for the person who keeps a rulebase"
+	longRulebase  = `Tools for the person who keeps a rulebase: write it, test it, look at it, print it.`
+
 	shortVersion   = "Print the version of downdrop and of Go"
 	longVersion    = "Print the version of downdrop and of the Go it was built with."
 	exampleVersion = `  downdrop version`
