@@ -269,7 +269,7 @@ func TestPublishedValues(t *testing.T) {
 			}
 		}
 	}
-	if _, err := (&Feed{24, []Node{{-1, flex75.Loop().Over(120), Load{Power: 30}}}}).Solve(); !errors.Is(err, NoOperatingPoint) {
+	if _, err := (&Feed{24, []Node{{-1, flex75.Loop().Over(120), Load{Power: 30}}}}).Solve(); !errors.Is(err, ErrNoOperatingPoint) {
 		t.Errorf("DC-13: %v, expected no operating point (%s)", err, copper)
 	}
 }

@@ -29,10 +29,10 @@ type Load struct {
 	Resistance Ohm
 }
 
-// NoOperatingPoint says that the loads ask for more power than the cable can
+// ErrNoOperatingPoint says that the loads ask for more power than the cable can
 // bring to them at any voltage: the units start, drag the supply down, and start
 // again.
-var NoOperatingPoint = errors.New("no operating point: the loads ask for more power than the cable can bring to them")
+var ErrNoOperatingPoint = errors.New("no operating point: the loads ask for more power than the cable can bring to them")
 
 // Solve is the voltage at each node, the highest there is: the one that a start
 // from full voltage reaches.
@@ -55,7 +55,7 @@ func (f *Feed) Solve() ([]Volt, error) {
 	for range enough {
 		next, ok := f.step(v)
 		if !ok {
-			return nil, NoOperatingPoint
+			return nil, ErrNoOperatingPoint
 		}
 		moved := 0.0
 		for i := range v {
@@ -66,7 +66,7 @@ func (f *Feed) Solve() ([]Volt, error) {
 			return volts(v), nil
 		}
 	}
-	return nil, NoOperatingPoint
+	return nil, ErrNoOperatingPoint
 }
 
 // step is one step of Newton's method. ok is false where it falls through.
