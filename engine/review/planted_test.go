@@ -1,0 +1,349 @@
+package review_test
+
+import (
+	"context"
+	"fmt"
+	"io/fs"
+	"os"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
+
+	"downdrop/engine"
+	"downdrop/engine/ruletest"
+	"downdrop/rulebase"
+	"downdrop/rulebase/source"
+	"downdrop/testdata/support"
+)
+
+// A catcher is who notices a mistake, the earliest first.
+type catcher string
+
+const (
+	byLoading  catcher = "loading"
+	byCheck    catcher = "check"
+	byRuleTest catcher = "rule_test"
+	byNothing  catcher = ""
+)
+
+var catchers = []catcher{byLoading, byCheck, byRuleTest}
+
+// A kind of mistake, as testdata/planted/kinds.yaml has it.
+type kind struct {
+	name    string
+	meaning bool
+	by      catcher
+	atLeast float64
+}
+
+const kindsFile = "../../testdata/planted/kinds.yaml"
+
+func readKinds(t *testing.T) []kind {
+	t.Helper()
+	text, err := os.ReadFile(kindsFile)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := source.NewReader()
+	doc := r.Read(kindsFile, text)
+	if err := r.Err(); err != nil {
+		t.Fatal(err)
+	}
+	var kinds []kind
+	for _, n := range doc.Get("kinds").Items {
+		k := kind{name: n.Get("kind").Text, meaning: n.Get("meaning").Text == "true", by: catcher(n.Get("caught_by").Text), atLeast: parse(n.Get("at_least").Text)}
+		for _, key := range []string{"changes", "made_by"} {
+			if n.Get(key) == nil {
+				t.Errorf("%s does not say %s", k.name, key)
+			}
+		}
+		if k.atLeast < 1 && n.Get("because") == nil {
+			t.Errorf("%s need not all be caught, and does not say why", k.name)
+		}
+		if k.atLeast <= 0 || k.atLeast > 1 || !slices.Contains(catchers, k.by) {
+			t.Errorf("%s: %q must catch %v of them", k.name, k.by, k.atLeast)
+		}
+		kinds = append(kinds, k)
+	}
+	return kinds
+}
+
+// The list says what the requirement asks for, and every kind can be planted.
+func TestKindsOfMistakes(t *testing.T) {
+	kinds := readKinds(t)
+	meaning := 0
+	for _, k := range kinds {
+		if k.meaning {
+			meaning++
+		}
+		if mistakes[k.name] == nil {
+			t.Errorf("nothing plants %s", k.name)
+		}
+	}
+	if len(kinds) != len(mistakes) {
+		t.Errorf("%d kinds are listed and %d can be planted", len(kinds), len(mistakes))
+	}
+	if len(kinds) < 20 || meaning < 8 {
+		t.Errorf("%d kinds, %d of them changes of meaning; at least 20 and 8 are wanted", len(kinds), meaning)
+	}
+}
+
+// remarks are what check says of a rulebase, counted without their places, which
+// an edit moves.
+func remarks(base *rulebase.Base) map[string]int {
+	count := map[string]int{}
+	for _, p := range base.Remarks() {
+		count[p.Kind+": "+p.Says]++
+	}
+	return count
+}
+
+// A ward is the shipped rulebase and what has to be known of it to see a mistake.
+type ward struct {
+	planter *planter
+	base    *rulebase.Base
+	remarks map[string]int
+	tests   map[string][]byte // rule tests by file
+	order   []string
+	deep    bool // all rule tests are run, and every kind is held to its share
+}
+
+func newWard(t *testing.T) *ward {
+	t.Helper()
+	base, err := rulebase.LoadShipped()
+	if err != nil {
+		t.Fatal(err)
+	}
+	w := &ward{planter: newPlanter(t, base, rulebase.Shipped()), base: base, remarks: remarks(base), tests: map[string][]byte{}}
+	w.order, err = fs.Glob(rulebase.Shipped(), "*_test.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range w.order {
+		if w.tests[name], err = fs.ReadFile(rulebase.Shipped(), name); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return w
+}
+
+// A planted mistake, and what became of it.
+type planted struct {
+	edit
+	place  string
+	caught []catcher
+	how    string // the first thing said about it
+}
+
+func (p *planted) by(c catcher, how string) {
+	p.caught = append(p.caught, c)
+	if p.how == "" {
+		p.how, _, _ = strings.Cut(how, "\n")
+	}
+}
+
+// upTo says whether a catcher or one before it noticed.
+func (p *planted) upTo(c catcher) bool {
+	return slices.ContainsFunc(p.caught, func(x catcher) bool { return slices.Index(catchers, x) <= slices.Index(catchers, c) })
+}
+
+// sameMeaning are options under which two rulebases that say the same are equal.
+var sameMeaning = []cmp.Option{
+	cmpopts.IgnoreTypes(rulebase.Position{}),
+	cmpopts.IgnoreFields(rulebase.Base{}, "Digest"),
+	cmpopts.IgnoreUnexported(rulebase.Base{}, rulebase.Expression{}),
+	cmpopts.EquateNaNs(),
+}
+
+// load loads the rulebase with an edit. The mistake counts only if the rulebase
+// is refused or says something else than before.
+func (w *ward) load(e edit) (base *rulebase.Base, p *planted) {
+	p = &planted{edit: e, place: w.planter.place(e)}
+	base, err := rulebase.Load(rulebase.Layer{Name: "drop", FS: w.planter.folder(e)})
+	switch {
+	case err != nil:
+		p.by(byLoading, err.Error())
+	case cmp.Equal(base, w.base, sameMeaning...):
+		return nil, nil
+	}
+	return base, p
+}
+
+// check asks whether check says something new.
+func (w *ward) check(base *rulebase.Base, p *planted) {
+	for says, n := range remarks(base) {
+		if n > w.remarks[says] {
+			p.by(byCheck, says)
+			return
+		}
+	}
+}
+
+// ruleTests asks whether a rule test fails, those beside the changed file first,
+// and where it is not deep, those only.
+func (w *ward) ruleTests(base *rulebase.Base, p *planted) {
+	prepared := engine.Prepare(base)
+	var order []string
+	for _, s := range p.splices {
+		order = append(order, strings.TrimSuffix(s.file, ".yaml")+"_test.yaml")
+	}
+	if w.deep {
+		order = append(order, w.order...)
+	}
+	order = slices.DeleteFunc(order, func(name string) bool { return w.tests[name] == nil })
+	done := map[string]bool{}
+	for _, name := range order {
+		if done[name] {
+			continue
+		}
+		done[name] = true
+		cases, err := base.ReadCases(name, w.tests[name])
+		if err != nil {
+			p.by(byRuleTest, err.Error())
+			return
+		}
+		for _, c := range cases {
+			results, err := ruletest.Run(context.Background(), prepared, []rulebase.Situation{c})
+			if err != nil {
+				panic(err) // it is only ever the context's
+			}
+			if !results[0].Passed() {
+				p.by(byRuleTest, fmt.Sprintf("%s:%d %s: %s", name, c.Pos.Line, c.Case, results[0].Differences[0]))
+				return
+			}
+		}
+	}
+}
+
+// mostOfAKind is how many mistakes of one kind are planted at most.
+const mostOfAKind = 9
+
+// Mistakes of every kind are planted in the shipped rulebase, one at a time, and
+// who notices is counted: loading, check, or a rule test. Here it is one of each
+// kind, for which only the rule tests beside the changed file are run, and what
+// loading must refuse is held to it; DOWNDROP_DEEP plants as many of each kind, runs
+// all rule tests, holds every kind to its share and prints (with -v) who missed what.
+func TestPlantedMistakes(t *testing.T) {
+	w := newWard(t)
+	each := min(support.Deep(t, 1), mostOfAKind)
+	w.deep = each > 1
+	count := tally{}
+	for _, k := range readKinds(t) {
+		all := w.plant(k, each)
+		w.ask(all, k)
+		w.judge(t, k, all, &count)
+	}
+	t.Logf("%d mistakes of %d kinds: caught by loading %d, check %d, rule tests %d, nothing %d", count.planted, count.kinds, count.by[byLoading], count.by[byCheck], count.by[byRuleTest], count.by[byNothing])
+	if by := count.by[byNothing]; w.deep && float64(by) > mostMissed*float64(count.planted) {
+		t.Errorf("%d of %d mistakes were caught by nothing, and at most %v of them may be", by, count.planted, mostMissed)
+	}
+}
+
+// mostMissed is the share of all mistakes that may be caught by nothing. Numbers
+// that are a little off move no ranking, and no test should depend on them.
+const mostMissed = 0.25
+
+// The unbroken rulebase, read the way the broken ones are, has nothing to be caught.
+func TestNothingIsReportedOfTheUnbroken(t *testing.T) {
+	w := newWard(t)
+	base, err := rulebase.Load(rulebase.Layer{Name: "drop", FS: w.planter.folder(edit{})})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := cmp.Diff(w.base, base, sameMeaning...); d != "" {
+		t.Errorf("the planter changes what it only copies:\n%s", d)
+	}
+	whole := patient{base, &planted{}}
+	w.deep = true
+	w.ask([]patient{whole}, kind{by: byRuleTest})
+	if len(whole.caught) > 0 {
+		t.Errorf("caught by %s: %s", whole.caught, whole.how)
+	}
+}
+
+type patient struct {
+	base *rulebase.Base
+	*planted
+}
+
+func (w *ward) plant(k kind, n int) []patient {
+	var all []patient
+	w.planter.pick(k.name, n, func(e edit) bool {
+		base, p := w.load(e)
+		if p != nil {
+			all = append(all, patient{base, p})
+		}
+		return p != nil
+	})
+	return all
+}
+
+// ask asks check and the rule tests about what was loaded; where it is not deep,
+// nobody behind the one who must catch it.
+func (w *ward) ask(all []patient, k kind) {
+	var wait sync.WaitGroup
+	free := make(chan bool, 2)
+	for _, p := range all {
+		if p.base == nil {
+			continue
+		}
+		wait.Add(1)
+		go func() {
+			defer wait.Done()
+			free <- true
+			defer func() { <-free }()
+			w.check(p.base, p.planted)
+			if w.deep || k.by == byRuleTest && len(p.caught) == 0 {
+				w.ruleTests(p.base, p.planted)
+			}
+		}()
+	}
+	wait.Wait()
+}
+
+// A tally adds up all kinds.
+type tally struct {
+	kinds, planted int
+	by             map[catcher]int
+}
+
+func (w *ward) judge(t *testing.T, k kind, all []patient, sum *tally) {
+	if sum.by == nil {
+		sum.by = map[catcher]int{}
+	}
+	sum.kinds, sum.planted = sum.kinds+1, sum.planted+len(all)
+	by := map[catcher]int{}
+	reached := 0
+	var missed []string
+	for _, p := range all {
+		for _, c := range p.caught {
+			by[c]++
+		}
+		if p.upTo(k.by) {
+			reached++
+		}
+		if len(p.caught) == 0 {
+			by[byNothing]++
+			missed = append(missed, fmt.Sprintf("    %s %s", p.place, p.says))
+		} else if testing.Verbose() && !w.deep {
+			missed = append(missed, fmt.Sprintf("    (%s %s | %s | %s)", p.place, p.says, p.caught, p.how))
+		}
+	}
+	for c, n := range by {
+		sum.by[c] += n
+	}
+	t.Logf("%-20s %d planted, caught by loading %d, check %d, rule tests %d, nothing %d; %s must catch %v", k.name, len(all), by[byLoading], by[byCheck], by[byRuleTest], by[byNothing], k.by, k.atLeast)
+	for _, m := range missed {
+		t.Log(m)
+	}
+	if len(all) == 0 {
+		t.Errorf("%s: nothing could be planted", k.name)
+	}
+	if (w.deep || k.by == byLoading) && float64(reached) < k.atLeast*float64(len(all)) {
+		t.Errorf("%s: %d of %d were caught by %s or before, and %v of them must be", k.name, reached, len(all), k.by, k.atLeast)
+	}
+}
