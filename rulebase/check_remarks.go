@@ -30,7 +30,7 @@ type remarker struct {
 }
 
 func (r *remarker) say(pos Position, kind, format string, args ...any) {
-	r.into.List = append(r.into.List, Problem{Position: pos, Kind: kind, Says: fmt.Sprintf(format, args...), Text: r.b.text.Line(pos), Width: 1})
+	r.into.List = append(r.into.List, Problem{Position: pos, Kind: kind, Says: fmt.Sprintf(format, args...), Text: r.b.Line(pos), Width: 1})
 }
 
 // expressions calls visit with every expression of the rulebase.

@@ -105,8 +105,24 @@ func Load(layers ...Layer) (*Base, error) {
 	if err := l.r.Err(); err != nil {
 		return nil, err
 	}
-	l.base.text, l.base.sourcesUsed = l.r, l.used
+	l.base.sourcesUsed = l.used
+	l.base.places = l.placesOf(layers, texts)
 	return l.base, nil
+}
+
+// placesOf is where things stand in the files that were read.
+func (l *loader) placesOf(layers []Layer, texts []text) places {
+	p := places{text: l.r, layers: layers, layerOf: map[string]int{}}
+	for _, t := range texts {
+		p.layerOf[t.name] = t.layer
+		for _, key := range t.doc.Keys {
+			p.sections = append(p.sections, key.Pos)
+		}
+	}
+	for _, key := range l.headerKey {
+		p.headers = append(p.headers, key.Pos)
+	}
+	return p
 }
 
 // becauseUnread are the kinds of problems that a file that could not be read may

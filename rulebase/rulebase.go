@@ -48,8 +48,8 @@ type Base struct {
 
 	index map[string]Ref
 
-	// For remarks only: what was read, and the sources that something rests on.
-	text        *source.Reader
+	// For remarks only: where things stand, and the sources that something rests on.
+	places      places
 	sourcesUsed map[string]bool
 }
 

@@ -1,0 +1,96 @@
+package rulebase
+
+import (
+	"cmp"
+	"errors"
+	"io/fs"
+	"slices"
+	"strings"
+
+	"downdrop/rulebase/source"
+)
+
+// A Comment is what stands behind a # in a file of a rulebase.
+type Comment = source.Comment
+
+// places is where things stand in the files of a Base, for whoever looks it over.
+type places struct {
+	text     *source.Reader
+	layers   []Layer
+	layerOf  map[string]int // by file
+	headers  []Position     // by layer
+	sections []Position     // of the keys of sections, in any order
+}
+
+// Line is the line of a file that something stands on.
+func (b *Base) Line(p Position) string { return b.places.text.Line(p) }
+
+// LayerOf says in which layer something stands, from 0.
+func (b *Base) LayerOf(p Position) int { return b.places.layerOf[p.File] }
+
+// HeaderOf is where the header of a layer stands.
+func (b *Base) HeaderOf(layer int) Position { return b.places.headers[layer] }
+
+// OnShipped says that the shipped rulebase was laid below the folders that were
+// named, because the lowest of them extends it.
+func (b *Base) OnShipped() bool { return b.places.layers[0].Name == shippedName && len(b.places.layers) > 1 }
+
+// SectionOf is where the section that something stands in begins in its file; the
+// zero Position where it stands in none.
+func (b *Base) SectionOf(p Position) Position {
+	var at Position
+	for _, s := range b.places.sections {
+		if s.File == p.File && s.Line <= p.Line && s.Line > at.Line {
+			at = s
+		}
+	}
+	return at
+}
+
+// Comments are the comments of all files, file by file in the order of the files' names.
+func (b *Base) Comments() []Comment {
+	var files []string
+	for f := range b.places.layerOf {
+		files = append(files, f)
+	}
+	slices.SortFunc(files, func(x, y string) int {
+		return cmp.Or(b.places.layerOf[x]-b.places.layerOf[y], strings.Compare(x, y))
+	})
+	var all []Comment
+	for _, f := range files {
+		all = append(all, b.places.text.Comments(f)...)
+	}
+	return all
+}
+
+// RuleTests reads the rule tests that lie beside the rules, layer by layer. The
+// error is a *Problems with all that is wrong in all of them, or the error of a
+// file that could not be read.
+func (b *Base) RuleTests() ([]Situation, error) {
+	var all []Situation
+	wrong := &Problems{}
+	for _, layer := range b.places.layers {
+		files, err := fs.Glob(layer.FS, "*_test.yaml")
+		if err != nil {
+			return nil, err
+		}
+		for _, file := range files {
+			text, err := readFile(layer.FS, file)
+			if err != nil {
+				return nil, err
+			}
+			cases, err := b.ReadCases(layer.Name+"/"+file, text)
+			var problems *Problems
+			if errors.As(err, &problems) {
+				wrong.List = append(wrong.List, problems.List...)
+			} else if err != nil {
+				return nil, err
+			}
+			all = append(all, cases...)
+		}
+	}
+	if len(wrong.List) > 0 {
+		return nil, wrong
+	}
+	return all, nil
+}
