@@ -3,16 +3,23 @@ package main
 import (
 	"context"
 	"errors"
+	"fmt"
 
 	"github.com/spf13/cobra"
 
 	"downdrop/cmd/internal/report"
+	"downdrop/engine/review"
 	"downdrop/rulebase"
+	"downdrop/rulebase/source"
 )
 
 type checkOptions struct {
-	dirs []string
-	json bool
+	args     []string // folders, or with explain kinds
+	json     bool
+	sarif    bool
+	all      bool
+	accepted bool
+	explain  bool
 }
 
 func newCheckCmd(env *environment, runF func(context.Context, *environment, checkOptions) error) *cobra.Command {
@@ -23,33 +30,95 @@ func newCheckCmd(env *environment, runF func(context.Context, *environment, chec
 		Long:    longCheck,
 		Example: exampleCheck,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			o.dirs = args
+			o.args = args
+			if o.json && o.sarif {
+				return usageError{sayOneForm}
+			}
 			return runF(cmd.Context(), env, o)
 		},
 		ValidArgsFunction: func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+			if o.explain {
+				return review.Names(), cobra.ShellCompDirectiveNoFileComp
+			}
 			return nil, cobra.ShellCompDirectiveFilterDirs
 		},
 	}
-	cmd.Flags().BoolVar(&o.json, "json", false, "print JSON for programs, schema "+report.CheckSchema)
+	flags := cmd.Flags()
+	flags.BoolVar(&o.json, "json", false, "print JSON for programs, schema "+report.CheckSchema)
+	flags.BoolVar(&o.sarif, "sarif", false, "print SARIF 2.1.0, for code viewers and build servers")
+	flags.BoolVar(&o.all, "all", false, "tell what is found in the rulebase laid below, too")
+	flags.BoolVar(&o.accepted, "accepted", false, "tell what comments accept, too, with their reasons")
+	flags.BoolVar(&o.explain, "explain", false, "say what kinds of findings mean and how they are cured;\nwithout a kind, list them all")
 	return cmd
 }
 
 // runCheck looks a rulebase over. Errors and remarks alike are problems found; a
 // folder that is not there is an error of its own.
 func runCheck(_ context.Context, env *environment, o checkOptions) error {
-	base, err := env.open(o.dirs)
-	var problems *rulebase.Problems
-	if err != nil && !errors.As(err, &problems) {
+	if o.explain {
+		return explainKinds(env, o.args)
+	}
+	c, err := lookOver(env, o)
+	if err != nil {
 		return err
 	}
-	c := report.NewCheck(base, problems)
-	if o.json {
+	switch {
+	case o.json:
 		err = c.JSON(env.out)
-	} else {
-		err = c.Text(env.out, env.width())
+	case o.sarif:
+		err = c.SARIF(env.out)
+	default:
+		err = c.Text(env.out, env.width(), o.accepted)
 	}
 	if err == nil && c.Found() {
 		return foundError{}
 	}
 	return written(err)
+}
+
+// lookOver loads a rulebase with its rule tests and reviews it. What keeps
+// either from being read is in the result.
+func lookOver(env *environment, o checkOptions) (*report.Check, error) {
+	base, err := env.open(o.args)
+	var problems *rulebase.Problems
+	if errors.As(err, &problems) {
+		return report.NewCheck(nil, problems, nil, 0), nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	tests, err := base.RuleTests()
+	if err != nil && !errors.As(err, &problems) {
+		return nil, err
+	}
+	first := 0
+	if base.OnShipped() && !o.all {
+		first = 1
+	}
+	return report.NewCheck(base, problems, review.Review(base, tests), first), nil
+}
+
+// explainKinds says what kinds of findings mean. One that does not exist is
+// answered with those that do.
+func explainKinds(env *environment, names []string) error {
+	for _, name := range names {
+		k, known := review.Explain(name)
+		if !known {
+			says := fmt.Sprintf(sayNoKind, name)
+			if near := source.Nearest(name, review.Names()); near != "" {
+				says += fmt.Sprintf(sayMeant, near)
+			}
+			if err := report.Kinds(env.out, env.width()); err != nil {
+				return written(err)
+			}
+			return usageError{says}
+		}
+		if err := report.Explain(env.out, env.width(), k); err != nil {
+			return written(err)
+		}
+	}
+	if len(names) > 0 {
+		return nil
+	}
+	return written(report.Kinds(env.out, env.width()))
 }

@@ -34,13 +34,23 @@ that does not exist is refused, with what was probably meant.`
 
 	shortCheck = "Look a rulebase over and name every problem"
 	longCheck  = `Look a rulebase over and name every problem: errors, which keep it from loading,
-and remarks, which do not. Without a folder, the rulebase in use is looked at.
-Several folders are laid over one another, the first at the bottom.
+and remarks on its sense, which do not: causes that nothing tells apart, rows that
+are never reached, evidence that counts twice, steps that do not warn. Without a
+folder, the rulebase in use is looked at. Several folders are laid over one
+another, the first at the bottom. Of a folder that extends the shipped rulebase
+only what stands in the folder is told, unless --all is said.
+
+Every remark ends with its kind in brackets; --explain KIND says what it means and
+shows a sample with it and one without. A remark that is no mistake is accepted in
+the file, on the line or above the entry, with the reason: # accept KIND: reason
 
 Exit code 0 says that there is nothing to report, 1 that there is.`
 	exampleCheck = `  downdrop check
   downdrop check shop/rulebase
-  downdrop check shop/rulebase --json`
+  downdrop check shop/rulebase --json
+  downdrop check --sarif > findings.sarif
+  downdrop check --explain
+  downdrop check --explain never-holds`
 
 	shortRulebase = "Tools for the person who keeps a rulebase"
 	longRulebase  = `Tools for the person who keeps a rulebase: write it, test it, look at it, print it.`
@@ -98,5 +108,7 @@ const (
 	sayFlagValue   = "--%s %s: %s"
 	sayNotOneOf    = "say one of %s."
 	sayNoArguments = "%s takes no arguments, and was given %q."
+	sayOneForm     = "--json and --sarif are two forms of one result; say one of them."
+	sayNoKind      = "There is no kind of finding %q; those that there are stand above."
 	sayOneCase     = "diagnose takes one case at a time: a file, or - for the standard input."
 )

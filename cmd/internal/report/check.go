@@ -2,34 +2,61 @@ package report
 
 import (
 	"io"
+	"net/url"
 	"strings"
 
+	"downdrop/engine/review"
 	"downdrop/rulebase"
 )
 
 // A Check is what a look over a rulebase found.
 type Check struct {
-	base    *rulebase.Base // nil: it did not load
-	errors  []rulebase.Problem
-	remarks []rulebase.Problem
+	base     *rulebase.Base // nil: it did not load
+	errors   []rulebase.Problem
+	remarks  []rulebase.Problem
+	accepted []review.Finding
+	below    int // findings in the rulebase that was laid below, which are not told
 }
 
-// NewCheck makes a Check of a rulebase that loaded, or of the problems why it did not.
-func NewCheck(base *rulebase.Base, problems *rulebase.Problems) *Check {
+// NewCheck makes a Check of the problems why a rulebase, or its rule tests,
+// could not be read, and of what a review of it found. Base is nil where it did
+// not load. Findings of layers below the first one told are only counted.
+func NewCheck(base *rulebase.Base, problems *rulebase.Problems, found []review.Finding, first int) *Check {
+	c := &Check{base: base}
 	if problems != nil {
-		return &Check{errors: problems.List}
+		c.errors = problems.List
 	}
-	return &Check{base: base, remarks: base.Remarks()}
+	for _, f := range found {
+		switch {
+		case f.Accepted != "" && f.Layer >= first:
+			c.accepted = append(c.accepted, f)
+		case f.Accepted != "":
+		case f.Layer < first:
+			c.below++
+		default:
+			c.remarks = append(c.remarks, f.Problem)
+		}
+	}
+	return c
 }
 
 // Found says whether there is anything to report.
 func (c *Check) Found() bool { return len(c.errors)+len(c.remarks) > 0 }
 
-// Text writes the problems for people, each with its line and a caret, and how many there are.
-func (c *Check) Text(w io.Writer, width int) error {
+// Text writes the problems for people, each with its line and a caret, and how
+// many there are; if asked also those that comments accept.
+func (c *Check) Text(w io.Writer, width int, accepted bool) error {
 	p := newPage(width)
+	if accepted {
+		for _, f := range c.accepted {
+			says, _, _ := strings.Cut(f.String(), "\n")
+			p.out.WriteString(says + "\n    " + sayAcceptedBecause(f.Accepted) + "\n")
+		}
+		p.gap()
+	}
 	if !c.Found() {
 		p.say(sayClean(c.base.Name, c.base.Version))
+		c.close(p, accepted)
 		return p.writeTo(w)
 	}
 	for _, list := range [][]rulebase.Problem{c.errors, c.remarks} {
@@ -42,15 +69,77 @@ func (c *Check) Text(w io.Writer, width int) error {
 		}
 	}
 	p.gap()
-	p.say(sayCount(len(c.errors), len(c.remarks)))
+	p.say(sayCount(len(c.errors), len(c.remarks), c.base != nil))
+	if len(c.remarks) > 0 {
+		p.say(sayExplains(c.remarks[0].Kind))
+	}
+	c.close(p, accepted)
+	return p.writeTo(w)
+}
+
+// close says what is not told, and why.
+func (c *Check) close(p *page, told bool) {
+	if n := len(c.accepted); n > 0 && !told {
+		p.say(sayAccepted(n))
+	}
+	if c.below > 0 {
+		p.say(sayBelow(c.below))
+	}
+}
+
+// Explain writes what a kind of finding means, with its samples.
+func Explain(w io.Writer, width int, k review.Kind) error {
+	p := newPage(width)
+	p.say(k.Name + ": " + k.Says)
+	for _, part := range [][2]string{{sayKindMeans, k.Means}, {sayKindWhy, k.Why}, {sayKindCure, k.Cure}} {
+		p.gap()
+		p.item(part[0]+" ", part[1])
+	}
+	bad, good := k.Samples()
+	for _, sample := range []struct {
+		says string
+		review.Sample
+	}{{sayBadSample, bad}, {sayGoodSample, good}} {
+		for _, text := range []string{sample.Rules, sample.Tests} {
+			if text == "" {
+				continue
+			}
+			p.gap()
+			p.say(sample.says)
+			p.gap()
+			for line := range strings.Lines(text) {
+				p.line("    " + strings.TrimRight(line, "\n"))
+			}
+			sample.says = saySampleTests
+		}
+	}
+	p.gap()
+	p.say(sayHowToAccept(k.Name))
+	return p.writeTo(w)
+}
+
+// Kinds writes the list of all kinds of findings.
+func Kinds(w io.Writer, width int) error {
+	p := newPage(width)
+	longest := 0
+	for _, k := range review.Kinds() {
+		longest = max(longest, len(k.Name))
+	}
+	for _, k := range review.Kinds() {
+		p.item(k.Name+strings.Repeat(" ", longest-len(k.Name)+2), k.Says)
+	}
+	p.gap()
+	p.say(sayExplains(review.Kinds()[0].Name))
 	return p.writeTo(w)
 }
 
 type checkJSON struct {
-	Schema   string        `json:"schema"`
-	Rulebase rulebaseJSON  `json:"rulebase"`
-	Loads    bool          `json:"loads"`
-	Problems []problemJSON `json:"problems"`
+	Schema   string         `json:"schema"`
+	Rulebase rulebaseJSON   `json:"rulebase"`
+	Loads    bool           `json:"loads"`
+	Problems []problemJSON  `json:"problems"`
+	Accepted []acceptedJSON `json:"accepted"` // findings that a comment accepts
+	Below    int            `json:"below"`    // findings in the rulebase laid below, not listed
 }
 
 type problemJSON struct {
@@ -64,12 +153,21 @@ type problemJSON struct {
 	Text   string `json:"text"` // the line of the file
 }
 
+type acceptedJSON struct {
+	File   string `json:"file"`
+	Line   int    `json:"line"`
+	Column int    `json:"column"`
+	Kind   string `json:"kind"`
+	Says   string `json:"says"`
+	Reason string `json:"reason"`
+}
+
 // CheckSchema names the form of a Check in JSON.
 const CheckSchema = "downdrop.check/1"
 
 // JSON writes the problems for programs.
 func (c *Check) JSON(w io.Writer) error {
-	out := &checkJSON{Schema: CheckSchema, Loads: c.base != nil, Problems: []problemJSON{}}
+	out := &checkJSON{Schema: CheckSchema, Loads: c.base != nil, Problems: []problemJSON{}, Accepted: []acceptedJSON{}, Below: c.below}
 	if c.base != nil {
 		out.Rulebase = rulebaseJSON{c.base.Name, c.base.Version, c.base.Digest}
 	}
@@ -80,5 +178,123 @@ func (c *Check) JSON(w io.Writer) error {
 	}
 	add("error", c.errors)
 	add("remark", c.remarks)
+	for _, f := range c.accepted {
+		out.Accepted = append(out.Accepted, acceptedJSON{f.File, f.Line, f.Column, f.Kind, f.Says, f.Accepted})
+	}
 	return writeJSON(w, out)
+}
+
+// The parts of SARIF 2.1.0 (OASIS, 27 March 2020) that a list of findings needs.
+type sarifLog struct {
+	Schema  string     `json:"$schema"`
+	Version string     `json:"version"`
+	Runs    []sarifRun `json:"runs"`
+}
+
+type sarifRun struct {
+	Tool    sarifTool     `json:"tool"`
+	Columns string        `json:"columnKind"`
+	Results []sarifResult `json:"results"`
+}
+
+type sarifTool struct {
+	Driver sarifDriver `json:"driver"`
+}
+
+type sarifDriver struct {
+	Name  string      `json:"name"`
+	Rules []sarifRule `json:"rules"`
+}
+
+type sarifRule struct {
+	ID    string     `json:"id"`
+	Short sarifText  `json:"shortDescription"`
+	Full  *sarifText `json:"fullDescription,omitempty"`
+	Help  *sarifText `json:"help,omitempty"`
+}
+
+type sarifText struct {
+	Text string `json:"text"`
+}
+
+type sarifResult struct {
+	Rule         string             `json:"ruleId"`
+	RuleIndex    int                `json:"ruleIndex"`
+	Level        string             `json:"level"`
+	Message      sarifText          `json:"message"`
+	Locations    []sarifLocation    `json:"locations"`
+	Suppressions []sarifSuppression `json:"suppressions,omitempty"`
+}
+
+type sarifSuppression struct {
+	Kind          string `json:"kind"`
+	Justification string `json:"justification"`
+}
+
+type sarifLocation struct {
+	Physical sarifPhysical `json:"physicalLocation"`
+}
+
+type sarifPhysical struct {
+	Artifact sarifArtifact `json:"artifactLocation"`
+	Region   *sarifRegion  `json:"region,omitempty"`
+}
+
+type sarifArtifact struct {
+	URI string `json:"uri"`
+}
+
+type sarifRegion struct {
+	Line   int `json:"startLine"`
+	Column int `json:"startColumn"`
+}
+
+// SARIF writes the findings in the form that code viewers and build servers
+// read. Accepted ones are there too, as suppressed in the source.
+func (c *Check) SARIF(w io.Writer) error {
+	run := sarifRun{Columns: "unicodeCodePoints", Results: []sarifResult{}}
+	index := map[string]int{}
+	add := func(p rulebase.Problem, level, reason string) {
+		if _, known := index[p.Kind]; !known {
+			index[p.Kind] = len(run.Tool.Driver.Rules)
+			run.Tool.Driver.Rules = append(run.Tool.Driver.Rules, ruleOf(p.Kind))
+		}
+		r := sarifResult{Rule: p.Kind, RuleIndex: index[p.Kind], Level: level, Message: sarifText{capital(p.Says) + "."}, Locations: []sarifLocation{{sarifPhysical{Artifact: sarifArtifact{uri(p.File)}}}}}
+		if p.Line > 0 {
+			r.Locations[0].Physical.Region = &sarifRegion{p.Line, max(1, p.Column)}
+		}
+		if reason != "" {
+			r.Suppressions = []sarifSuppression{{"inSource", reason}}
+		}
+		run.Results = append(run.Results, r)
+	}
+	for _, p := range c.errors {
+		add(p, "error", "")
+	}
+	for _, p := range c.remarks {
+		add(p, "warning", "")
+	}
+	for _, f := range c.accepted {
+		add(f.Problem, "note", f.Accepted)
+	}
+	run.Tool.Driver.Name = "downdrop"
+	if run.Tool.Driver.Rules == nil {
+		run.Tool.Driver.Rules = []sarifRule{}
+	}
+	return writeJSON(w, &sarifLog{Schema: "https://json.schemastore.org/sarif-2.1.0.json", Version: "2.1.0", Runs: []sarifRun{run}})
+}
+
+func ruleOf(kind string) sarifRule {
+	k, known := review.Explain(kind)
+	if !known {
+		return sarifRule{ID: kind, Short: sarifText{sayLoadingRefuses}}
+	}
+	return sarifRule{ID: kind, Short: sarifText{k.Says}, Full: &sarifText{k.Means + " " + k.Why}, Help: &sarifText{k.Cure}}
+}
+
+// uri is a file's name as a relative reference (RFC 3986): blanks and what has a
+// meaning there are escaped.
+func uri(file string) string {
+	u := url.URL{Path: strings.ReplaceAll(file, `\`, "/")}
+	return u.EscapedPath()
 }

@@ -419,9 +419,9 @@ func TestCheckOfARulebaseThatDoesNotLoad(t *testing.T) {
 	c := report.NewCheck(nil, &rulebase.Problems{List: []rulebase.Problem{
 		{Position: rulebase.Position{File: "supply.yaml", Line: 3, Column: 5}, Kind: "unknown-key", Says: "there is no key \"nmae\"", Meant: "name", Text: "    nmae: x", Width: 4},
 		{Position: rulebase.Position{File: "trunk.yaml"}, Kind: "encoding", Says: "the file is not UTF-8 text; save it as UTF-8"},
-	}})
+	}}, nil, 0)
 	var plain, object bytes.Buffer
-	if err := c.Text(&plain, 80); err != nil {
+	if err := c.Text(&plain, 80, false); err != nil {
 		t.Fatal(err)
 	}
 	if err := c.JSON(&object); err != nil {

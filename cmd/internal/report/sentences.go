@@ -614,14 +614,47 @@ func sayClean(name string, version int) string {
 	return fmt.Sprintf("Rulebase %s, version %d: nothing to report.", name, version)
 }
 
-func sayCount(errors, remarks int) string {
+func sayCount(errors, remarks int, loads bool) string {
 	switch {
 	case errors > 0 && remarks > 0:
 		return fmt.Sprintf("%s and %s.", capital(countOf(errors, "error")), countOf(remarks, "remark"))
+	case errors > 0 && loads:
+		return fmt.Sprintf("%s. The rulebase loads; its rule tests do not.", capital(countOf(errors, "error")))
 	case errors > 0:
 		return fmt.Sprintf("%s. The rulebase does not load.", capital(countOf(errors, "error")))
 	}
 	return fmt.Sprintf("%s. The rulebase loads.", capital(countOf(remarks, "remark")))
+}
+
+func sayExplains(kind string) string {
+	return fmt.Sprintf("The word in brackets is the kind: \"downdrop check --explain %s\" says what it means and how it is cured.", kind)
+}
+
+func sayAccepted(n int) string {
+	if n == 1 {
+		return "One more is accepted by a comment that gives a reason; --accepted tells it."
+	}
+	return fmt.Sprintf("%d more are accepted by comments that give a reason; --accepted tells them.", n)
+}
+
+func sayAcceptedBecause(reason string) string { return "accepted: " + reason }
+
+func sayBelow(n int) string {
+	return fmt.Sprintf("%s more in the rulebase below; --all tells them.", capital(countOf(n, "remark")))
+}
+
+const (
+	sayKindMeans      = "What it means:"
+	sayKindWhy        = "Why it matters:"
+	sayKindCure       = "How to cure it:"
+	sayBadSample      = "A sample that has it, in invented words:"
+	sayGoodSample     = "The same without it:"
+	saySampleTests    = "with these rule tests beside it:"
+	sayLoadingRefuses = "What keeps a rulebase from loading."
+)
+
+func sayHowToAccept(kind string) string {
+	return fmt.Sprintf("Where it is no mistake, say so in the file, on the line or above the entry, with the reason: # accept %s: REASON", kind)
 }
 
 // Words.

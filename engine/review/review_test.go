@@ -1,0 +1,63 @@
+package review_test
+
+import (
+	"errors"
+	"slices"
+	"testing"
+	"testing/fstest"
+
+	"downdrop/engine/review"
+	"downdrop/rulebase"
+)
+
+// reviewed are the kinds found in a rulebase of one file: what loading refuses,
+// or what a review finds and no comment accepts.
+func reviewed(t *testing.T, s review.Sample) []string {
+	t.Helper()
+	files := fstest.MapFS{"rules.yaml": {Data: []byte(s.Rules)}}
+	if s.Tests != "" {
+		files["rules_test.yaml"] = &fstest.MapFile{Data: []byte(s.Tests)}
+	}
+	var kinds []string
+	base, err := rulebase.Load(rulebase.Layer{Name: "sample", FS: files})
+	var problems *rulebase.Problems
+	if errors.As(err, &problems) {
+		for _, p := range problems.List {
+			kinds = append(kinds, p.Kind)
+		}
+		return kinds
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	tests, err := base.RuleTests()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range review.Review(base, tests) {
+		if f.Accepted == "" {
+			kinds = append(kinds, f.Kind)
+			t.Logf("%v", f.Problem)
+		}
+	}
+	slices.Sort(kinds)
+	return slices.Compact(kinds)
+}
+
+// Every kind has a sample with it and one without, which differ in nothing else.
+func TestSamplesShowTheirKind(t *testing.T) {
+	for _, k := range review.Kinds() {
+		t.Run(k.Name, func(t *testing.T) {
+			bad, good := k.Samples()
+			if bad.Rules == "" || good.Rules == "" {
+				t.Fatal("a sample is lacking")
+			}
+			if got := reviewed(t, bad); !slices.Equal(got, []string{k.Name}) {
+				t.Errorf("the bad sample gives %v", got)
+			}
+			if got := reviewed(t, good); len(got) > 0 {
+				t.Errorf("the good sample gives %v", got)
+			}
+		})
+	}
+}
