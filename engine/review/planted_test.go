@@ -14,6 +14,7 @@ import (
 	"github.com/google/go-cmp/cmp/cmpopts"
 
 	"downdrop/engine"
+	"downdrop/engine/review"
 	"downdrop/engine/ruletest"
 	"downdrop/rulebase"
 	"downdrop/rulebase/source"
@@ -92,12 +93,21 @@ func TestKindsOfMistakes(t *testing.T) {
 	}
 }
 
-// remarks are what check says of a rulebase, counted without their places, which
-// an edit moves.
-func remarks(base *rulebase.Base) map[string]int {
+// remarks are what check says of a rulebase and nobody has accepted, counted
+// without their places, which an edit moves.
+func (w *ward) remarks(base *rulebase.Base) map[string]int {
+	var cases []rulebase.Situation
+	for _, name := range w.order {
+		more, err := base.ReadCases(name, w.tests[name])
+		if err == nil { // else the rule tests say it
+			cases = append(cases, more...)
+		}
+	}
 	count := map[string]int{}
-	for _, p := range base.Remarks() {
-		count[p.Kind+": "+p.Says]++
+	for _, f := range review.Review(base, cases) {
+		if f.Accepted == "" {
+			count[f.Kind+": "+f.Says]++
+		}
 	}
 	return count
 }
@@ -106,7 +116,7 @@ func remarks(base *rulebase.Base) map[string]int {
 type ward struct {
 	planter *planter
 	base    *rulebase.Base
-	remarks map[string]int
+	known   map[string]int    // remarks on the unbroken rulebase
 	tests   map[string][]byte // rule tests by file
 	order   []string
 	deep    bool // all rule tests are run, and every kind is held to its share
@@ -118,7 +128,7 @@ func newWard(t *testing.T) *ward {
 	if err != nil {
 		t.Fatal(err)
 	}
-	w := &ward{planter: newPlanter(t, base, rulebase.Shipped()), base: base, remarks: remarks(base), tests: map[string][]byte{}}
+	w := &ward{planter: newPlanter(t, base, rulebase.Shipped()), base: base, tests: map[string][]byte{}}
 	w.order, err = fs.Glob(rulebase.Shipped(), "*_test.yaml")
 	if err != nil {
 		t.Fatal(err)
@@ -128,6 +138,7 @@ func newWard(t *testing.T) *ward {
 			t.Fatal(err)
 		}
 	}
+	w.known = w.remarks(base)
 	return w
 }
 
@@ -175,8 +186,8 @@ func (w *ward) load(e edit) (base *rulebase.Base, p *planted) {
 
 // check asks whether check says something new.
 func (w *ward) check(base *rulebase.Base, p *planted) {
-	for says, n := range remarks(base) {
-		if n > w.remarks[says] {
+	for says, n := range w.remarks(base) {
+		if n > w.known[says] {
 			p.by(byCheck, says)
 			return
 		}

@@ -55,6 +55,8 @@ var checks = []func(*reviewer){
 	(*reviewer).questions,
 	(*reviewer).chances,
 	(*reviewer).toldApart,
+	(*reviewer).unlikeOthers,
+	(*reviewer).lookAlikes,
 }
 
 // A reviewer is a review under way.
