@@ -343,10 +343,15 @@ func Conductor(k *rulebase.SheetConductor, celsius *float64) (r line.ConductorOh
 	return r, ok
 }
 
-// Pair is the trunk as an ohmmeter sees it, power off. units says whether the
-// drops' inputs stay connected. ok is false where a stretch's resistance is not
-// known; it then counts as nothing.
-func Pair(s *rulebase.Sheet, units bool) (p *line.Pair, ok bool) {
+// Connected says what else lies across the pair while somebody measures, power off.
+type Connected struct {
+	Units bool // the units' inputs were left on
+	Bias  bool // the bias network is seen: its dead supply clamps it to common
+}
+
+// Pair is the trunk as an ohmmeter sees it, power off. ok is false where a
+// stretch's resistance is not known; it then counts as nothing.
+func Pair(s *rulebase.Sheet, with Connected) (p *line.Pair, ok bool) {
 	p, ok = &line.Pair{}, true
 	var kind *line.Kind
 	for _, k := range line.Kinds {
@@ -366,11 +371,11 @@ func Pair(s *rulebase.Sheet, units bool) (p *line.Pair, ok bool) {
 		}
 		p.Across = append(p.Across, line.Shunt{At: line.Metre(t.AtM), Ohm: ohm})
 	}
-	if s.Bias != nil && s.Bias.Up > 0 && s.Bias.Down > 0 {
+	if with.Bias && s.Bias != nil && s.Bias.Up > 0 && s.Bias.Down > 0 {
 		b := line.Bias{PullUp: line.Ohm(s.Bias.Up), PullDown: line.Ohm(s.Bias.Down)}
 		p.Across = append(p.Across, line.Shunt{At: line.Metre(s.Bias.AtM), Ohm: b.Across()})
 	}
-	if units {
+	if with.Units {
 		p.Across = append(p.Across, line.Shunt{At: 0, Ohm: line.Inputs(1)})
 		for _, d := range s.Drops {
 			if load := unitLoad(d); load > 0 {
@@ -393,8 +398,8 @@ func (c *checker) expectedOhms() {
 	if len(c.s.Terminators) == 0 {
 		return
 	}
-	bare, known := Pair(c.s, false)
-	full, _ := Pair(c.s, true)
+	bare, known := Pair(c.s, Connected{})
+	full, _ := Pair(c.s, Connected{Units: true, Bias: true})
 	if !known {
 		c.open("expected_ohms", "", "conductor or loop_per_km of every stretch of cable")
 	}
@@ -528,7 +533,7 @@ func (c *checker) farEnd() {
 	if c.kind == &line.CAN || len(c.s.Terminators) == 0 {
 		return
 	}
-	bare, ok := Pair(c.s, false)
+	bare, ok := Pair(c.s, Connected{})
 	if !ok {
 		c.open("far_end_volts", "", "conductor or loop_per_km of every stretch of cable")
 		return
