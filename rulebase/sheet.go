@@ -278,7 +278,7 @@ func (r *sheetReader) needed(n *source.Node, key, what string) *source.Node {
 // entry checks the keys of an entry; false where it is no map.
 func (r *sheetReader) entry(n *source.Node, what string, keys ...string) bool {
 	if n.Shape != source.Map {
-		r.r.Problem(n, "shape", "", "%s is {%s}", what, strings.Join(keys, ": ..., ")+": ..."+"}")
+		r.r.Problem(n, "shape", "", "%s is {%s}", what, strings.Join(keys, ": ..., ")+": ...")
 		return false
 	}
 	r.allow(n, what, append(keys, "note"))

@@ -62,7 +62,7 @@ func Explain(s *rulebase.Sheet, atM, reading float64, open bool) []State {
 			}
 		}
 	}
-	all = merge(all)
+	all = merge(all, atM)
 	sum := 0.0
 	for _, st := range all {
 		sum += st.Probability
@@ -232,17 +232,18 @@ func lost(s *rulebase.Sheet, kind StateKind, atM float64) []string {
 }
 
 // merge folds what is one state to a person: whatever was left connected, and all
-// the places of a cut or short between two drops. What fits best weighs most in
+// the places of a cut or short between two drops and on one side of the meter. What fits best weighs most in
 // where it is; the ohms are the range of what fits at all well.
-func merge(all []State) []State {
+func merge(all []State, meterM float64) []State {
 	type key struct {
-		kind StateKind
-		lost int
+		kind   StateKind
+		lost   int
+		beyond bool
 	}
 	at := map[key]int{}
 	var folded []State
 	for _, st := range all {
-		k := key{st.Kind, len(st.Lost)}
+		k := key{st.Kind, len(st.Lost), st.AtM > meterM}
 		i, ok := at[k]
 		if !ok {
 			at[k] = len(folded)

@@ -63,7 +63,7 @@ const (
 	saySupply           = "Drop %s is left with %s; its cable carries %s."
 	sayNoOperatingPoint = "The drops on supply %s ask for more power than their cable can bring: they will start, drag the supply down and start again."
 	doSupply            = "Use thicker or shorter supply cable, or a supply nearer to the drops. A qualified person does this, isolated by the site's rules."
-	sayBudget           = "Of %s %s are drawn; %s may be."
+	sayBudget           = "From %s %s are drawn; %s may be."
 	doBudget            = "Spread the load, or fit a larger supply or carrier with the fuse and cable that go with it."
 
 	saySeparation   = "The power cable runs %s away; at least %s is asked for."
