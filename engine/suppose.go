@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"downdrop/engine/chain"
 	"downdrop/engine/hypothesis"
 	"downdrop/rulebase"
 )
@@ -28,4 +29,17 @@ func Suppose(base *rulebase.Base, slots []rulebase.Slot) *Downward {
 	}
 	d.Key = string(c.truths)
 	return d
+}
+
+// Fired says of every rule whether it fires in some of the situations, by what
+// was observed there. Nothing is weighed.
+func Fired(base *rulebase.Base, situations []rulebase.Situation) []bool {
+	p := &Prepared{base: base, rules: chain.Compile(base)}
+	fired := make([]bool, len(base.Rules))
+	for i := range situations {
+		for _, rule := range p.learn(&situations[i]).result.Fired {
+			fired[rule] = true
+		}
+	}
+	return fired
 }

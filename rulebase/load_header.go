@@ -18,7 +18,7 @@ func (l *loader) readHeader() {
 			continue
 		}
 		e := entry{"the header", l.headerKey[i], h, i}
-		f := l.fields(e, "name", "version", "format", "extends", "faults_at_most", "together", "outside_per_thousand", "complaint", "sure", "fact_from", "words", "effort", "give_up_minutes")
+		f := l.fields(e, "name", "version", "format", "extends", "faults_at_most", "together", "outside_per_thousand", "complaint", "sure", "fact_from", "words", "effort", "give_up_minutes", "parts")
 		b.Name = f.must("name")
 		l.format(f.get("format"), "the rulebase")
 		l.extends(f, i)
@@ -80,6 +80,26 @@ func (l *loader) headerNumbers(f fields) {
 	}
 	if n := f.get("effort"); n != nil {
 		l.effort(n, &b.Effort)
+	}
+	if n := f.get("parts"); n != nil {
+		l.parts(n)
+	}
+}
+
+// parts are what the weights of the causes of each part add up to: {supply: 150,
+// ...}, in a thousand. A part that a lower header names too gets the new weight.
+func (l *loader) parts(n *source.Node) {
+	if n.Shape != source.Map {
+		l.r.Problem(n, "shape", "", "parts are {part: what its causes add up to in a thousand, ...}")
+	}
+	b := l.base
+	for i, k := range n.Keys {
+		p := PartWeight{Part: k.Text, PerThousand: l.within(n.Items[i], 0, 1e6), Pos: k.Pos}
+		if at := slices.IndexFunc(b.Parts, func(x PartWeight) bool { return x.Part == p.Part }); at >= 0 {
+			b.Parts[at] = p
+			continue
+		}
+		b.Parts = append(b.Parts, p)
 	}
 }
 

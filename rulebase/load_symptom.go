@@ -170,6 +170,9 @@ func (l *loader) shows(e entry, s *Symptom) {
 			open = item
 		}
 		row.P = l.row(item, s)
+		if w := item.Get("source"); w != nil {
+			row.Source = w.Text
+		}
 		s.Shows = append(s.Shows, row)
 	}
 	if n.Shape != source.Map && len(l.items(n)) == 0 {

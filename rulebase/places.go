@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"errors"
 	"io/fs"
+	"path"
 	"slices"
 	"strings"
 
@@ -28,12 +29,19 @@ func (b *Base) Line(p Position) string { return b.places.text.Line(p) }
 // LayerOf says in which layer something stands, from 0.
 func (b *Base) LayerOf(p Position) int { return b.places.layerOf[p.File] }
 
+// LayerOfTest says in which layer's folder a rule test stands, from 0; -1 where it is of none.
+func (b *Base) LayerOfTest(p Position) int {
+	return slices.IndexFunc(b.places.layers, func(l Layer) bool { return path.Dir(p.File) == path.Clean(l.Name) })
+}
+
 // HeaderOf is where the header of a layer stands.
 func (b *Base) HeaderOf(layer int) Position { return b.places.headers[layer] }
 
 // OnShipped says that the shipped rulebase was laid below the folders that were
 // named, because the lowest of them extends it.
-func (b *Base) OnShipped() bool { return b.places.layers[0].Name == shippedName && len(b.places.layers) > 1 }
+func (b *Base) OnShipped() bool {
+	return b.places.layers[0].Name == shippedName && len(b.places.layers) > 1
+}
 
 // SectionOf is where the section that something stands in begins in its file; the
 // zero Position where it stands in none.
@@ -79,7 +87,7 @@ func (b *Base) RuleTests() ([]Situation, error) {
 			if err != nil {
 				return nil, err
 			}
-			cases, err := b.ReadCases(layer.Name+"/"+file, text)
+			cases, err := b.ReadCases(path.Join(layer.Name, file), text)
 			var problems *Problems
 			if errors.As(err, &problems) {
 				wrong.List = append(wrong.List, problems.List...)

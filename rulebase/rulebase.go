@@ -30,6 +30,7 @@ type Base struct {
 	Effort       Effort   // minutes added to a price
 	GiveUp       float64  // minutes: price of the last resort
 	Words        map[string]float64
+	Parts        []PartWeight // what the causes of each part should add up to; empty: not said
 
 	Givens     []Given
 	Causes     []Cause
@@ -51,6 +52,14 @@ type Base struct {
 	// For remarks only: where things stand, and the sources that something rests on.
 	places      places
 	sourcesUsed map[string]bool
+}
+
+// A PartWeight is what the weights of all causes of one part add up to, as the
+// header says it. No diagnosis reads it; a look over the rulebase compares.
+type PartWeight struct {
+	Part        string
+	PerThousand float64
+	Pos         Position
 }
 
 // A Kind says which section an id belongs to.
@@ -205,9 +214,10 @@ func (s *Symptom) Banded() bool { return s.Limits != nil }
 // A Row of a symptom: where When holds (nil: always), the values have these
 // probabilities. P is complete and sums to 1, in the order of Symptom.Values.
 type Row struct {
-	Pos  Position
-	When *Expression
-	P    []float64
+	Pos    Position
+	When   *Expression
+	P      []float64
+	Source string
 }
 
 // By says how a symptom may be had without a test.

@@ -134,7 +134,9 @@ func (r *reviewer) domain(name int, numbers []float64) []rulebase.Slot {
 	case n.Kind == rulebase.KindFact:
 		for i := range r.b.Rules {
 			for _, a := range r.b.Rules[i].Then {
-				if a.Name == name && !slices.ContainsFunc(all, func(s rulebase.Slot) bool { return s.Word == a.Value.Word && (s.Number == a.Value.Number || s.Word != 0) }) {
+				if a.Name == name && !slices.ContainsFunc(all, func(s rulebase.Slot) bool {
+					return s.Word == a.Value.Word && (s.Number == a.Value.Number || s.Word != 0)
+				}) {
 					all = append(all, a.Value)
 				}
 			}

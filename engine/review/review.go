@@ -54,9 +54,21 @@ var checks = []func(*reviewer){
 	(*reviewer).rows,
 	(*reviewer).questions,
 	(*reviewer).chances,
+	(*reviewer).evidence,
 	(*reviewer).toldApart,
 	(*reviewer).unlikeOthers,
 	(*reviewer).lookAlikes,
+	(*reviewer).lookAlikesMutual,
+	(*reviewer).weights,
+	(*reviewer).remedies,
+	(*reviewer).hands,
+	(*reviewer).dangersSpoken,
+	(*reviewer).minutes,
+	(*reviewer).titles,
+	(*reviewer).toolNames,
+	(*reviewer).tests,
+	(*reviewer).sources,
+	(*reviewer).tested,
 }
 
 // A reviewer is a review under way.

@@ -225,8 +225,11 @@ func domainOf(b *rulebase.Base, name int, numbers []float64) []rulebase.Slot {
 		}
 	}
 	if n.Type == rulebase.Number {
+		if g := rangeOf(b, n); g != nil {
+			numbers = append(numbers, g[0], g[1])
+		}
 		for _, x := range around(numbers) {
-			if g := &b.Givens[n.Index]; n.Kind != rulebase.KindGiven || g.Range == nil || x >= g.Range[0] && x <= g.Range[1] {
+			if g := rangeOf(b, n); g == nil || x >= g[0] && x <= g[1] {
 				all = append(all, rulebase.Slot{Number: x, Rank: rulebase.FromPerson})
 			}
 		}
@@ -235,6 +238,14 @@ func domainOf(b *rulebase.Base, name int, numbers []float64) []rulebase.Slot {
 		all = append(all, rulebase.Slot{Word: int32(i + 1), Number: math.NaN(), Rank: rulebase.FromPerson})
 	}
 	return append(all, rulebase.Slot{Number: math.NaN()})
+}
+
+// rangeOf is what is plausible of a given, nil where nothing is said.
+func rangeOf(b *rulebase.Base, n *rulebase.Name) *[2]float64 {
+	if n.Kind != rulebase.KindGiven {
+		return nil
+	}
+	return b.Givens[n.Index].Range
 }
 
 // around are numbers on each side of some limits, and the limits themselves.

@@ -281,7 +281,7 @@ func (c *Check) SARIF(w io.Writer) error {
 	if run.Tool.Driver.Rules == nil {
 		run.Tool.Driver.Rules = []sarifRule{}
 	}
-	return writeJSON(w, &sarifLog{Schema: "https://json.schemastore.org/sarif-2.1.0.json", Version: "2.1.0", Runs: []sarifRun{run}})
+	return writeJSON(w, &sarifLog{Schema: "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json", Version: "2.1.0", Runs: []sarifRun{run}})
 }
 
 func ruleOf(kind string) sarifRule {
