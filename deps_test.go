@@ -41,6 +41,7 @@ cases/postgres            : cases cases/sqlstore
 cases/storetest           : cases cases/sqlstore
 cmd/internal/conversation : rulebase/... engine/... cases/...
 cmd/internal/report       : rulebase/... engine/... cases/...
+cmd/internal/handbook     : rulebase/... engine/... cmd/internal/report
 cmd/internal/web          : rulebase/... engine/... cases/... cmd/internal/conversation cmd/internal/report
 cmd/downdrop              : ...
 `
@@ -56,7 +57,7 @@ golang.org/x/term          : cmd/downdrop
 `
 
 // testLibraries may be imported by tests only.
-var testLibraries = []string{"gopkg.in/yaml.v3", "github.com/google/go-cmp", "github.com/rogpeppe/go-internal", "pgregory.net/rapid", "github.com/expr-lang/expr", "gonum.org/v1/gonum"}
+var testLibraries = []string{"gopkg.in/yaml.v3", "github.com/google/go-cmp", "github.com/rogpeppe/go-internal", "pgregory.net/rapid", "github.com/expr-lang/expr", "gonum.org/v1/gonum", "golang.org/x/net", "github.com/yuin/goldmark"}
 
 // table reads lines of "name : words".
 func table(t *testing.T, text string) map[string][]string {

@@ -55,6 +55,21 @@ Exit code 0 says that there is nothing to report, 1 that there is.`
 	shortRulebase = "Tools for the person who keeps a rulebase"
 	longRulebase  = `Tools for the person who keeps a rulebase: write it, test it, look at it, print it.`
 
+	shortHandbook = "Print a whole rulebase as a book to read"
+	longHandbook  = `Print a whole rulebase as a book to read: an index of symptoms by place and by
+part, a page for each cause with what looks like it, a card for each test with
+what can hurt before the steps, rules with their reasons, warnings, sources and
+an index of terms. Without a folder, the rulebase in use is printed.
+
+The ending of --to says what is written: one HTML page (.html) that needs no
+other file and no network, or one file of Markdown (.md). Anything else is a
+folder, which gets the page and Markdown with a file for each part of the drop;
+--html or --markdown picks one of them. With - the book goes to the output.
+Nothing that is there already is written over without --replace.`
+	exampleHandbook = `  downdrop rulebase handbook --to handbook.html
+  downdrop rulebase handbook shop/rulebase --to book/ --markdown
+  downdrop rulebase handbook --to - --markdown | less`
+
 	shortVersion   = "Print the version of downdrop and of Go"
 	longVersion    = "Print the version of downdrop and of the Go it was built with."
 	exampleVersion = `  downdrop version`
@@ -94,6 +109,14 @@ var exitCodes = []struct {
 }
 
 const (
+	sayToMissing     = "Say where to write with --to: a folder, a file that ends in .html or .md, or - for the output."
+	sayToOutput      = "To the output goes either --html or --markdown: say which one."
+	sayToBoth        = "%q is to be %s by its ending, and %s asks for something else."
+	sayExists        = "%q is there already; --replace writes it anew."
+	sayCannotWrite   = "%q cannot be written: %w."
+	sayHandbook      = "The handbook is in %s: %d entries."
+	sayHandbookFiles = "The handbook is in %d files in %s: %d entries. Begin with %s."
+
 	sayNoTerminal  = "downdrop asks its questions on a terminal, and there is none here. Say what is known to \"downdrop diagnose\" instead."
 	sayBug         = "downdrop has a bug and could not go on: %v. Please report it together with the case and the command line.\n"
 	sayReading     = "Reading the case from the terminal; Ctrl-D ends it."

@@ -14,6 +14,6 @@ func newRulebaseCmd(env *environment) *cobra.Command {
 		Args:  knownCommand,
 		RunE:  func(cmd *cobra.Command, _ []string) error { return written(cmd.Help()) },
 	}
-	cmd.AddCommand()
+	cmd.AddCommand(newHandbookCmd(env, runHandbook))
 	return cmd
 }

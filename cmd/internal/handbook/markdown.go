@@ -1,0 +1,327 @@
+package handbook
+
+import (
+	"fmt"
+	"io"
+	"regexp"
+	"strings"
+)
+
+// A File is one file of a handbook in a folder.
+type File struct {
+	Name string
+	Text string
+}
+
+// FirstFile is the file of a folder to begin with.
+const FirstFile = "handbook.md"
+
+// Markdown prints a book as one file of Markdown (CommonMark). Anchors are
+// elements of HTML, which CommonMark lets through.
+func (b *Book) Markdown(w io.Writer) error {
+	m := &markdown{}
+	m.heading(1, "", 0, b.Title)
+	m.blocks(b.Cover)
+	m.heading(2, "contents", 0, titleContents)
+	for i := range b.Chapters {
+		c := &b.Chapters[i]
+		m.item(0, m.link(c.Title, c.ID))
+		for j := range c.Groups {
+			if g := &c.Groups[j]; g.Title != "" {
+				m.item(1, m.link(g.Title, g.ID))
+			}
+		}
+	}
+	for i := range b.Chapters {
+		m.chapter(&b.Chapters[i], 2)
+	}
+	_, err := io.WriteString(w, m.text())
+	return err
+}
+
+// Folder prints a book as a folder of Markdown: a file to begin with, one for
+// each part of the drop, and one for each chapter that is about no part.
+func (b *Book) Folder() []File {
+	home := map[string]string{} // file by anchor
+	var order []string
+	title := map[string]string{}
+	place := func(file, named string, anchors ...string) {
+		if _, ok := title[file]; !ok {
+			title[file] = named
+			order = append(order, file)
+		}
+		for _, a := range anchors {
+			home[a] = file
+		}
+	}
+	place(FirstFile, b.Title)
+	for i := range b.Chapters {
+		c := &b.Chapters[i]
+		for j := range c.Groups {
+			g := &c.Groups[j]
+			file, named := c.file(g)
+			place(file, named, g.ID)
+			for k := range g.Entries {
+				place(file, named, g.Entries[k].ID)
+			}
+		}
+		if file, _ := c.file(&Group{}); title[file] != "" {
+			home[c.ID] = file
+		}
+	}
+	pages := map[string]*markdown{}
+	for _, file := range order {
+		pages[file] = &markdown{file: file, home: home}
+		pages[file].heading(1, "", 0, title[file])
+	}
+	first := pages[FirstFile]
+	first.blocks(b.Cover)
+	first.heading(2, "contents", 0, titleContents)
+	for _, file := range order[1:] {
+		first.item(0, "["+escape(title[file])+"]("+file+")")
+	}
+	for i := range b.Chapters {
+		b.Chapters[i].spread(pages)
+	}
+	files := make([]File, len(order))
+	for i, file := range order {
+		files[i] = File{file, pages[file].text()}
+	}
+	return files
+}
+
+// file is where a group of a chapter stands in a folder, and that file's title.
+func (c *Chapter) file(g *Group) (name, title string) {
+	switch {
+	case c.ID == chapterFront || c.ID == chapterIndex:
+		return FirstFile, ""
+	case g.Part != "":
+		return "part-" + strings.TrimPrefix(g.ID, c.ID+"-") + ".md", g.Title
+	}
+	return strings.TrimPrefix(c.ID, "chapter-") + ".md", c.Title
+}
+
+// spread prints a chapter into the files of its groups; each file that gets some
+// of it gets the chapter's heading and introduction first.
+func (c *Chapter) spread(pages map[string]*markdown) {
+	begun := map[string]bool{}
+	for i := range c.Groups {
+		g := &c.Groups[i]
+		file, _ := c.file(g)
+		m, level := pages[file], 2
+		own, _ := c.file(&Group{})
+		if !begun[file] {
+			begun[file] = true
+			switch {
+			case file == FirstFile || g.Part != "":
+				id := c.ID
+				if file != own {
+					id = g.ID // the chapter is divided over files: its group is what is here
+				}
+				m.heading(level, id, 0, c.Title)
+			default:
+				m.anchor(c.ID)
+			}
+			m.blocks(c.Intro)
+		}
+		if g.Part != "" {
+			m.rows(g.Rows)
+			for k := range g.Entries {
+				m.entry(&g.Entries[k], level+1)
+			}
+			continue
+		}
+		if file != FirstFile {
+			level--
+		}
+		m.group(g, level+1)
+	}
+}
+
+// A markdown collects the text of one file.
+type markdown struct {
+	out  strings.Builder
+	file string
+	home map[string]string // file by anchor; nil: all is in one
+}
+
+func (m *markdown) text() string { return strings.TrimRight(m.out.String(), "\n") + "\n" }
+
+func (m *markdown) gap() {
+	if s := m.out.String(); s != "" && !strings.HasSuffix(s, "\n\n") {
+		m.out.WriteByte('\n')
+	}
+}
+
+func (m *markdown) anchor(id string) {
+	m.gap()
+	fmt.Fprintf(&m.out, "<a id=\"%s\"></a>\n\n", id)
+}
+
+// heading writes a heading, with its anchor and number where it has them.
+func (m *markdown) heading(level int, id string, number int, title string) {
+	m.gap()
+	m.out.WriteString(strings.Repeat("#", level) + " ")
+	if id != "" {
+		fmt.Fprintf(&m.out, "<a id=\"%s\"></a>", id)
+	}
+	if number > 0 {
+		fmt.Fprintf(&m.out, "%d · ", number)
+	}
+	m.out.WriteString(escape(title) + "\n\n")
+}
+
+func (m *markdown) chapter(c *Chapter, level int) {
+	m.heading(level, c.ID, 0, c.Title)
+	m.blocks(c.Intro)
+	for i := range c.Groups {
+		m.group(&c.Groups[i], level+1)
+	}
+}
+
+func (m *markdown) group(g *Group, level int) {
+	if g.Title != "" {
+		m.heading(level, g.ID, 0, g.Title)
+		level++
+	}
+	m.rows(g.Rows)
+	for i := range g.Entries {
+		m.entry(&g.Entries[i], level)
+	}
+}
+
+func (m *markdown) entry(e *Entry, level int) {
+	m.heading(level, e.ID, e.Number, e.Title)
+	m.rows(e.Rows)
+}
+
+func (m *markdown) rows(rows []Row) {
+	for _, r := range rows {
+		label := "**" + escape(r.Label) + ":**"
+		if len(r.Blocks) == 1 && r.Blocks[0].Text != nil {
+			m.gap()
+			m.out.WriteString(label + " " + m.line(r.Blocks[0].Text) + "\n\n")
+			continue
+		}
+		m.gap()
+		m.out.WriteString(label + "\n\n")
+		m.blocks(r.Blocks)
+	}
+	m.gap()
+}
+
+func (m *markdown) blocks(blocks []Block) {
+	for _, b := range blocks {
+		switch {
+		case b.Procedure != nil:
+			m.procedure(b.Procedure)
+		case b.List != nil:
+			m.list(b.List)
+		default:
+			m.gap()
+			m.out.WriteString(m.start(b.Text) + "\n\n")
+		}
+	}
+}
+
+func (m *markdown) list(lines []Line) {
+	m.gap()
+	for _, l := range lines {
+		m.item(0, m.start(l))
+	}
+	m.gap()
+}
+
+func (m *markdown) item(depth int, text string) {
+	m.out.WriteString(strings.Repeat("  ", depth) + "- " + text + "\n")
+}
+
+// procedure prints a step, its warnings first.
+func (m *markdown) procedure(p *Procedure) {
+	if p.Name != nil {
+		m.gap()
+		m.out.WriteString(m.start(p.Name) + "\n\n")
+	}
+	if len(p.Warnings) > 0 {
+		m.head(headWarnings)
+		for _, w := range p.Warnings {
+			m.out.WriteString("> **" + escape(strings.ToUpper(w.Level)) + "** " + m.line(w.Says) + "\n\n")
+		}
+	}
+	m.head(headFacts)
+	m.list(p.Facts)
+	m.head(headSteps)
+	for i, s := range p.Steps {
+		fmt.Fprintf(&m.out, "%d. %s\n", i+1, m.start(s))
+	}
+	if len(p.After) > 0 {
+		m.head(headAfter)
+		m.list(p.After)
+	}
+	m.gap()
+}
+
+func (m *markdown) head(text string) {
+	m.gap()
+	m.out.WriteString("*" + escape(text) + "*\n\n")
+}
+
+// line is a line inside text that has begun.
+func (m *markdown) line(l Line) string {
+	var b strings.Builder
+	for _, s := range l {
+		switch {
+		case s.To != "":
+			text := s.Text
+			if s.Number > 0 {
+				text = strings.TrimSpace(fmt.Sprintf("%s (%d)", text, s.Number))
+			}
+			b.WriteString(m.link(text, s.To))
+		case s.Strong:
+			b.WriteString("**" + escape(strings.TrimSpace(s.Text)) + "**")
+			if strings.HasSuffix(s.Text, " ") {
+				b.WriteByte(' ')
+			}
+		default:
+			b.WriteString(escape(s.Text))
+		}
+	}
+	return b.String()
+}
+
+// start is a line that begins a paragraph or an item.
+func (m *markdown) start(l Line) string { return begin(strings.TrimLeft(m.line(l), " ")) }
+
+func (m *markdown) link(text, to string) string {
+	file := ""
+	if m.home != nil && m.home[to] != m.file {
+		file = m.home[to]
+	}
+	return "[" + escape(text) + "](" + file + "#" + to + ")"
+}
+
+// special are the signs that Markdown gives a meaning inside a line, and that
+// extensions of it do (strikethrough, tables, formulas, addresses).
+var special = regexp.MustCompile("[\\\\`*_\\[\\]<>&|~#$@^{}]|://|www\\.")
+
+// escape makes text that Markdown shows as it is.
+func escape(text string) string {
+	return special.ReplaceAllStringFunc(text, func(s string) string {
+		if s == "www." {
+			return "www\\."
+		}
+		return "\\" + s
+	})
+}
+
+// beginning is what Markdown gives a meaning at the beginning of a line.
+var beginning = regexp.MustCompile(`^([-+=:!]|\d+[.)])`)
+
+func begin(text string) string {
+	at := beginning.FindString(text)
+	if at == "" {
+		return text
+	}
+	n := len(at) - 1
+	return text[:n] + "\\" + text[n:]
+}

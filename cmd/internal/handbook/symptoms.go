@@ -1,0 +1,261 @@
+package handbook
+
+import (
+	"cmp"
+	"slices"
+
+	"downdrop/rulebase"
+)
+
+// How much a book says of a value, and what is too little to say.
+const (
+	mostFor      = 8    // causes that a value speaks for
+	mostAgainst  = 5    // causes that it speaks against
+	leastFor     = 1.25 // factor on the odds
+	leastAgainst = 0.5
+	mostFactor   = 1e6 // what only one cause shows counts as this much
+	leastShare   = 0.1 // of what the best symptom tells about a part
+	mostTelling  = 9   // symptoms of a cause
+)
+
+// symptoms is the chapter of what can be seen, heard, read or measured.
+func (b *builder) symptoms() Chapter {
+	c := Chapter{ID: chapterSymptoms, Title: titleSymptoms, Intro: introSymptoms()}
+	for _, s := range b.shelves.symptoms {
+		g := b.group(chapterSymptoms, s.part, sayNoSymptomPart)
+		for _, i := range s.indices {
+			g.Entries = append(g.Entries, b.symptom(i))
+		}
+		c.Groups = append(c.Groups, g)
+	}
+	return c
+}
+
+// group is the group of a part in a chapter.
+func (b *builder) group(chapter, part, none string) Group {
+	title := capital(plain(part))
+	if part == "" {
+		title = none
+	}
+	return Group{ID: b.partAnchor(chapter, part), Title: clean(title), Part: part}
+}
+
+func (b *builder) symptom(i int) Entry {
+	s := &b.base.Symptoms[i]
+	all := []Row{listRow(labelHow, b.waysTo(i))}
+	if s.Banded() {
+		all = append(all, textRow(labelAnswer, sayReading(s.Unit)))
+	} else {
+		all = append(all, textRow(labelAnswer, capital(orList(plainAll(s.Values)))+"."))
+	}
+	all = append(all, b.limitRows(i)...)
+	all = append(all, textRow(labelSure, b.sureness(i)), mistakenRow(s.MistakenFor))
+	if !b.told.Weighs(i) {
+		all = append(all, textRow(labelTells, sayWeighsNothing))
+	}
+	for v := range s.Values {
+		if b.told.Weighs(i) {
+			all = append(all, b.value(i, v))
+		}
+	}
+	all = append(all, b.sourceRow(s.Source))
+	return b.entry(s.ID, s.Ask, all...)
+}
+
+func (b *builder) entry(id, title string, all ...Row) Entry {
+	return Entry{ID: id, Number: b.number[id], Title: clean(title), Rows: rows(all...)}
+}
+
+func mistakenRow(others []string) Row {
+	if len(others) == 0 {
+		return Row{}
+	}
+	return textRow(labelMistaken, capital(orList(others))+".")
+}
+
+// waysTo are the ways to have a symptom: tests that yield it, asking, looking.
+func (b *builder) waysTo(symptom int) []Line {
+	var ways []Line
+	if b.complaint(symptom) {
+		ways = append(ways, say(sayComplaint))
+	}
+	for i := range b.base.Tests {
+		t := &b.base.Tests[i]
+		if t.Implied || !slices.Contains(t.Yields, symptom) {
+			continue
+		}
+		ways = append(ways, Line{b.stepRef(t)}.then(sayBriefly(t)))
+	}
+	switch b.base.Symptoms[symptom].By {
+	case rulebase.ByAsking:
+		ways = append(ways, say(sayByAsking))
+	case rulebase.ByLooking:
+		ways = append(ways, say(sayByLooking))
+	}
+	if ways == nil {
+		ways = []Line{say(sayOnlyTaken)}
+	}
+	return ways
+}
+
+// complaint says whether every case begins with a symptom.
+func (b *builder) complaint(symptom int) bool {
+	return b.base.Complaint != nil && b.base.Complaint.Symptom == symptom
+}
+
+// sureness says how sure a report is when nothing is said, place by place.
+func (b *builder) sureness(symptom int) string {
+	sure := &b.base.Sure
+	if own := b.base.Symptoms[symptom].Sure; own != nil {
+		sure = own
+	}
+	if sure.ByPlace == nil {
+		return saySureEverywhere(sure.Everywhere)
+	}
+	words := make([]string, len(places))
+	for i, p := range places {
+		words[i] = saySureAt(p, sure.At(p))
+	}
+	return capital(andList(words)) + "."
+}
+
+// A voice is a cause that a value speaks for or against.
+type voice struct {
+	cause  int
+	factor float64
+}
+
+// value says what one value of a symptom speaks for, and against.
+func (b *builder) value(symptom, v int) Row {
+	row := Row{Label: clean(capital(plain(b.base.Symptoms[symptom].Values[v])))}
+	var for_, against []voice
+	for c := range b.base.Causes {
+		switch f := b.told.Factor(symptom, v, c); {
+		case f >= leastFor:
+			for_ = append(for_, voice{c, f})
+		case f <= leastAgainst:
+			against = append(against, voice{c, f})
+		}
+	}
+	row.Blocks = append(row.Blocks, Block{Text: say(sayNothingWrong(b.told.Nothing(symptom, v)))})
+	if len(for_) == 0 && len(against) == 0 {
+		row.Blocks = append(row.Blocks, Block{Text: say(sayTellsNothing)})
+	}
+	row.Blocks = append(row.Blocks, b.voices(sayFor, for_, symptom, v, 1, mostFor)...)
+	if 2*len(against) > len(b.base.Causes) { // a list of nearly all tells nobody anything
+		says := sayAgainstMost
+		if len(for_) > 0 {
+			says = sayAgainstOthers
+		}
+		return Row{row.Label, append(row.Blocks, Block{Text: say(says)})}
+	}
+	row.Blocks = append(row.Blocks, b.voices(sayAgainst, against, symptom, v, -1, mostAgainst)...)
+	return row
+}
+
+// voices lists causes by what a value says of them, the strongest first.
+func (b *builder) voices(lead string, all []voice, symptom, v, sign, most int) []Block {
+	if len(all) == 0 {
+		return nil
+	}
+	slices.SortStableFunc(all, func(x, y voice) int {
+		byFactor := sign * cmp.Compare(rounded(y.factor), rounded(x.factor))
+		return cmp.Or(byFactor, cmp.Compare(b.base.Causes[y.cause].Prior, b.base.Causes[x.cause].Prior))
+	})
+	var list []Line
+	for _, x := range all[:min(most, len(all))] {
+		list = append(list, Line{b.causeRef(x.cause)}.then(sayVoice(x.factor, b.told.Alone(symptom, v, x.cause))))
+	}
+	if more := len(all) - most; more > 0 {
+		list = append(list, say(sayMoreCauses(more)))
+	}
+	return []Block{{Text: Line{strong(lead)}}, {List: list}}
+}
+
+// index is the chapter that leads from what is seen to its entry: by place, then by part.
+func (b *builder) index() Chapter {
+	c := Chapter{ID: chapterIndex, Title: titleIndex, Intro: paragraph(introIndex)}
+	for _, place := range places {
+		c.Groups = append(c.Groups, b.placeIndex(place))
+	}
+	c.Groups = append(c.Groups, b.partIndex())
+	if g := b.unasked(); len(g.Rows) > 0 {
+		c.Groups = append(c.Groups, g)
+	}
+	return c
+}
+
+// placeIndex are the symptoms to be had at a place, by part.
+func (b *builder) placeIndex(place rulebase.Place) Group {
+	g := Group{ID: anchor("index-at", string(place)), Title: placeTitles[place]}
+	for _, s := range b.shelves.symptoms {
+		var spans []Span
+		for _, i := range s.indices {
+			if b.hadAt(i, place) {
+				spans = append(spans, b.symptomRef(i))
+			}
+		}
+		g.Rows = append(g.Rows, indexRow(s.part, spans)...)
+	}
+	if g.Rows == nil {
+		g.Rows = rows(textRow(labelNothing, sayNothingHere))
+	}
+	return g
+}
+
+func indexRow(part string, spans []Span) []Row {
+	label := clean(capital(plain(part)))
+	if part == "" {
+		label = sayNoSymptomPart
+	}
+	if len(spans) == 0 {
+		return nil
+	}
+	return []Row{{label, []Block{{List: refs(spans)}}}}
+}
+
+// hadAt says whether a symptom can be had at a place: by asking or looking, or by
+// a test that the place allows.
+func (b *builder) hadAt(symptom int, place rulebase.Place) bool {
+	return b.base.Symptoms[symptom].By != rulebase.ByNothing || b.complaint(symptom) || slices.ContainsFunc(b.base.Tests, func(t rulebase.Step) bool {
+		return slices.Contains(t.Yields, symptom) && b.at[place][t.ID]
+	})
+}
+
+// partIndex are, for each part, the symptoms that tell most about it, the best first.
+func (b *builder) partIndex() Group {
+	g := Group{ID: "index-by-part", Title: titleByPart}
+	for _, part := range b.parts {
+		var order []int
+		for i := range b.base.Symptoms {
+			if b.about[i][part] > 1e-9 && !b.complaint(i) {
+				order = append(order, i)
+			}
+		}
+		slices.SortStableFunc(order, func(x, y int) int { return cmp.Compare(rounded(b.about[y][part]), rounded(b.about[x][part])) })
+		var spans []Span
+		for _, i := range order[:min(mostTelling, len(order))] {
+			if b.about[i][part] < leastShare*b.about[order[0]][part] {
+				break
+			}
+			spans = append(spans, b.symptomRef(i))
+		}
+		g.Rows = append(g.Rows, indexRow(part, spans)...)
+	}
+	return g
+}
+
+// unasked are the symptoms that no step on offer yields.
+func (b *builder) unasked() Group {
+	g := Group{ID: "index-unasked", Title: titleUnasked}
+	var spans []Span
+	for i := range b.base.Symptoms {
+		if !b.complaint(i) && !slices.ContainsFunc(b.base.Tests, func(t rulebase.Step) bool { return slices.Contains(t.Yields, i) }) {
+			spans = append(spans, b.symptomRef(i))
+		}
+	}
+	if len(spans) > 0 {
+		g.Rows = []Row{{labelSymptoms, []Block{{List: refs(spans)}}}}
+	}
+	return g
+}
