@@ -9,10 +9,11 @@ import (
 
 // A trait is something that steps have in common.
 type trait struct {
-	that  string // what steps that have it do, as in "the 12 other steps that stop the bus"
-	lacks string // what is said of a step without it; "": no step is asked for it
-	grave bool   // it can hurt: steps that have it are asked for all else
-	has   func(*rulebase.Step) bool
+	that   string // what steps that have it do, as in "the 12 other steps that stop the bus"
+	lacks  string // what is said of a step without it; "": no step is asked for it
+	grave  bool   // it can hurt: steps that have it are asked for all else
+	hazard bool
+	has    func(*rulebase.Step) bool
 }
 
 // traits are what steps can have in common that bears on who may get hurt. Notices
@@ -22,22 +23,58 @@ func traits(b *rulebase.Base) []trait {
 		{that: "stop the drop", lacks: "it does not say that it stops the drop", grave: true, has: func(s *rulebase.Step) bool { return s.Stops == rulebase.StopsDrop }},
 		{that: "stop the bus", lacks: "it does not say that it stops the bus", grave: true, has: func(s *rulebase.Step) bool { return s.Stops == rulebase.StopsBus }},
 		{that: "may bring a drop back", lacks: "it does not say that it may bring a drop back", grave: true, has: func(s *rulebase.Step) bool { return s.BringsBack }},
-		{that: "are for a technician or more", lacks: "anybody may do it", has: func(s *rulebase.Step) bool { return s.Who >= rulebase.Technician }},
+		{that: "are for a technician or more", lacks: "who is no technician may do it", has: func(s *rulebase.Step) bool { return s.Who >= rulebase.Technician }},
 		{that: "cannot be done by phone", lacks: "it can be done by phone", has: func(s *rulebase.Step) bool { return len(s.At) > 0 && !slices.Contains(s.At, rulebase.Phone) }},
 	}
 	for _, word := range []string{"live", "mains", "motion", "stored", "spark"} {
 		hazard, _ := rulebase.HazardOf(word)
-		all = append(all, trait{that: "say the hazard " + word, lacks: "it does not say the hazard " + word, grave: true, has: func(s *rulebase.Step) bool { return s.Hazard&hazard != 0 }})
+		all = append(all, trait{that: "say the hazard " + word, lacks: "it does not say the hazard " + word, grave: true, hazard: true, has: func(s *rulebase.Step) bool { return s.Hazard&hazard != 0 }})
 	}
 	for i := range b.Warnings {
 		if w := &b.Warnings[i]; w.Level == rulebase.DangerLevel || w.Level == rulebase.WarningLevel {
 			all = append(all, trait{that: "warn of " + w.ID, lacks: "it does not warn of " + w.ID, grave: true, has: func(s *rulebase.Step) bool { return slices.Contains(s.Warnings, i) }})
 		}
 	}
+	for _, name := range askedFor(b) {
+		id := b.Names[name].ID
+		all = append(all,
+			trait{that: "are offered only if not " + id, lacks: "it is offered whether or not " + id, grave: true, has: func(s *rulebase.Step) bool { return s.OnlyIf != nil && asks(s.OnlyIf.Root, name, true) }},
+			trait{that: "are offered only if " + id, lacks: "it is offered whether or not " + id, grave: true, has: func(s *rulebase.Step) bool { return s.OnlyIf != nil && asks(s.OnlyIf.Root, name, false) }})
+	}
 	for _, tool := range tools(b) {
 		all = append(all, trait{that: "need " + tool, has: func(s *rulebase.Step) bool { return slices.Contains(s.Needs, tool) }})
 	}
 	return all
+}
+
+// askedFor are the flags that only_if asks for.
+func askedFor(b *rulebase.Base) []int {
+	var all []int
+	for _, steps := range [][]rulebase.Step{b.Tests, b.Remedies} {
+		for i := range steps {
+			if steps[i].OnlyIf == nil {
+				continue
+			}
+			for _, n := range steps[i].OnlyIf.Reads() {
+				if b.Names[n].Kind == rulebase.KindGiven && b.Names[n].Type == rulebase.Flag {
+					all = append(all, n)
+				}
+			}
+		}
+	}
+	slices.Sort(all)
+	return slices.Compact(all)
+}
+
+// asks says that a condition reads a flag, and whether behind a not.
+func asks(t *rulebase.Term, name int, not bool) bool {
+	if t.Op == rulebase.OpRead && t.Name == name {
+		return !not
+	}
+	if t.Op == rulebase.OpNot {
+		not = !not
+	}
+	return slices.ContainsFunc(t.Args, func(a *rulebase.Term) bool { return asks(a, name, not) })
 }
 
 func tools(b *rulebase.Base) []string {
@@ -51,11 +88,15 @@ func tools(b *rulebase.Base) []string {
 	return slices.Compact(all)
 }
 
-// fewest is how many steps must agree before a single other one is doubted. With
-// less, chance alone makes such an exception.
-const fewest = 8
+// How many steps must agree for one that is doubted, and for each of several. With
+// less, chance alone makes such exceptions. A hazard is doubted sooner: it decides
+// who may be sent.
+const (
+	othersOfOne     = 8
+	othersOfSeveral = 20
+)
 
-// unlikeOthers looks for the one step that lacks what all steps like it have. A
+// unlikeOthers looks for a step that lacks what nearly all steps like it have. A
 // rulebase's own habit is the measure: nothing else can know what its warnings mean.
 func (r *reviewer) unlikeOthers() {
 	var steps []*rulebase.Step
@@ -76,13 +117,16 @@ func (r *reviewer) unlikeOthers() {
 			if !of.grave && (wanted.grave || of.lacks != "") {
 				continue // a tool tells only where and by whom it is used, and those two tell nothing
 			}
-			if odd, n := theOnlyOne(steps, of, wanted); odd != nil && n > doubts[odd].others {
-				doubts[odd] = doubt{of.that, n}
+			odd, agree := exceptions(steps, of, wanted)
+			for _, s := range odd {
+				if agree > doubts[s].agree {
+					doubts[s] = doubt{of.that, agree}
+				}
 			}
 		}
 		for _, s := range steps {
 			if d, ok := doubts[s]; ok {
-				r.say(s.Pos, "unlike-the-others", "%s is unlike the %d other steps that %s: %s", s.ID, d.others, d.that, wanted.lacks)
+				r.say(s.Pos, "unlike-the-others", "%s is unlike %d other steps that %s: %s", s.ID, d.agree, d.that, wanted.lacks)
 			}
 		}
 	}
@@ -90,35 +134,37 @@ func (r *reviewer) unlikeOthers() {
 
 // A doubt says which steps one is unlike, and how many they are.
 type doubt struct {
-	that   string
-	others int
+	that  string
+	agree int
 }
 
-// theOnlyOne is the step that has one trait and not the other, where it is a
-// single one and enough others have both.
-func theOnlyOne(steps []*rulebase.Step, has, wanted trait) (odd *rulebase.Step, others int) {
+// exceptions are the steps that have one trait and not the other, where enough
+// have both.
+func exceptions(steps []*rulebase.Step, has, wanted trait) (odd []*rulebase.Step, agree int) {
 	for _, s := range steps {
 		switch {
 		case !has.has(s):
 		case wanted.has(s):
-			others++
-		case odd != nil:
-			return nil, 0
+			agree++
 		default:
-			odd = s
+			odd = append(odd, s)
 		}
 	}
-	if others < fewest {
+	each := othersOfOne
+	if len(odd) > 1 && !wanted.hazard {
+		each = othersOfSeveral
+	}
+	if agree < each*len(odd) {
 		return nil, 0
 	}
-	return odd, others
+	return odd, agree
 }
 
-// littleAlike is the share of what a cause shows that a look-alike must show too.
-// nearest is how many causes may be nearer than one that shares less.
+// A look-alike is doubted where it shares less than littleAlike of what is shown
+// and one cause in nearest shares more, at least four.
 const (
-	littleAlike = 0.4
-	nearest     = 3
+	littleAlike = 0.6
+	nearest     = 4
 )
 
 // lookAlikes looks for look-alikes that share hardly anything of what they show,
@@ -144,7 +190,7 @@ func (r *reviewer) lookAlikes() {
 					likest, most = other, x
 				}
 			}
-			if nearer > nearest {
+			if nearer > max(3, len(r.b.Causes)/nearest) {
 				r.say(cause.Pos, "look-alike-unlike", "%s and its look-alike %s share %.0f %% of what they show; %d causes share more with it, %s the most", cause.ID, id, 100*share, nearer, r.b.Causes[likest].ID)
 			}
 		}
