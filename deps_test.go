@@ -57,7 +57,7 @@ golang.org/x/term          : cmd/downdrop
 `
 
 // testLibraries may be imported by tests only.
-var testLibraries = []string{"gopkg.in/yaml.v3", "github.com/google/go-cmp", "github.com/rogpeppe/go-internal", "pgregory.net/rapid", "github.com/expr-lang/expr", "gonum.org/v1/gonum", "golang.org/x/net", "github.com/yuin/goldmark"}
+var testLibraries = []string{"gopkg.in/yaml.v3", "github.com/google/go-cmp", "github.com/rogpeppe/go-internal", "pgregory.net/rapid", "github.com/expr-lang/expr", "gonum.org/v1/gonum", "golang.org/x/net", "github.com/yuin/goldmark", "github.com/santhosh-tekuri/jsonschema/v6"}
 
 // table reads lines of "name : words".
 func table(t *testing.T, text string) map[string][]string {

@@ -96,26 +96,61 @@ func Explain(w io.Writer, width int, k review.Kind) error {
 		p.item(part[0]+" ", part[1])
 	}
 	bad, good := k.Samples()
-	for _, sample := range []struct {
-		says string
-		review.Sample
-	}{{sayBadSample, bad}, {sayGoodSample, good}} {
-		for _, text := range []string{sample.Rules, sample.Tests} {
-			if text == "" {
-				continue
-			}
-			p.gap()
-			p.say(sample.says)
-			p.gap()
-			for line := range strings.Lines(text) {
-				p.line("    " + strings.TrimRight(line, "\n"))
-			}
-			sample.says = saySampleTests
-		}
+	p.gap()
+	p.say(sayBadSample)
+	p.quote(bad.Rules)
+	p.instead(bad.Rules, good.Rules)
+	if bad.Tests != good.Tests {
+		p.gap()
+		p.say(sayBadTests)
+		p.quote(bad.Tests)
+		p.instead(bad.Tests, good.Tests)
 	}
 	p.gap()
 	p.say(sayHowToAccept(k.Name))
 	return p.writeTo(w)
+}
+
+// quote writes a text of several lines as it stands.
+func (p *page) quote(text string) {
+	p.gap()
+	for line := range strings.Lines(text) {
+		p.line("    " + strings.TrimRight(line, "\n"))
+	}
+}
+
+// instead writes which lines a good sample has instead of those of a bad one.
+func (p *page) instead(bad, good string) {
+	worse, better := linesOnlyIn(bad, good), linesOnlyIn(good, bad)
+	if better != "" {
+		p.gap()
+		p.say(sayGoodSample)
+		p.quote(better)
+	}
+	if worse != "" {
+		p.gap()
+		if better == "" {
+			p.say(sayWithout)
+		} else {
+			p.say(sayInsteadOf)
+		}
+		p.quote(worse)
+	}
+}
+
+// linesOnlyIn are the lines of one text that another lacks, in their order.
+func linesOnlyIn(text, other string) string {
+	have := map[string]int{}
+	for line := range strings.Lines(other) {
+		have[line]++
+	}
+	var only strings.Builder
+	for line := range strings.Lines(text) {
+		if have[line]--; have[line] < 0 {
+			only.WriteString(line)
+		}
+	}
+	return only.String()
 }
 
 // Kinds writes the list of all kinds of findings.
@@ -129,7 +164,7 @@ func Kinds(w io.Writer, width int) error {
 		p.item(k.Name+strings.Repeat(" ", longest-len(k.Name)+2), k.Says)
 	}
 	p.gap()
-	p.say(sayExplains(review.Kinds()[0].Name))
+	p.say(sayExplainOne)
 	return p.writeTo(w)
 }
 

@@ -644,12 +644,15 @@ func sayBelow(n int) string {
 }
 
 const (
+	sayExplainOne     = "\"downdrop check --explain KIND\" says what one of them means, with samples."
 	sayKindMeans      = "What it means:"
 	sayKindWhy        = "Why it matters:"
 	sayKindCure       = "How to cure it:"
 	sayBadSample      = "A sample that has it, in invented words:"
-	sayGoodSample     = "The same without it:"
-	saySampleTests    = "with these rule tests beside it:"
+	sayBadTests       = "with these rule tests beside it:"
+	sayGoodSample     = "The good sample says:"
+	sayInsteadOf      = "instead of:"
+	sayWithout        = "The good sample is without:"
 	sayLoadingRefuses = "What keeps a rulebase from loading."
 )
 
