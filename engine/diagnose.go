@@ -17,6 +17,12 @@ import (
 type Options struct {
 	// Weights asks for the weight of every finding: one more weighing for each.
 	Weights bool
+	// Against is the id of the cause that the first one is weighed against; "",
+	// or the first one's own: the second.
+	Against string
+	// Last says that nothing will be added to this diagnosis. It then keeps
+	// nothing for a later one, which would be tens of bytes for every set of causes.
+	Last bool
 	// Earlier is a diagnosis of the same drop with less known. Where the new
 	// situation only adds findings as of now, only those are weighed; the answer
 	// is the same as from nothing, to 1e-12.
@@ -55,13 +61,16 @@ func Diagnose(ctx context.Context, p *Prepared, s rulebase.Situation, o Options)
 	}
 	d.conclude(w)
 	if o.Weights && d.Possible {
-		d.Weights = w.weights(d)
+		d.Weights = w.weights(d, o.Against)
 	}
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
 	if d.Possible {
 		d.propose(w)
+	}
+	if o.Last {
+		return d, nil
 	}
 	w.belief.Ready()
 	d.working = &working{p, ses, w.pieces, w.belief, w.units, d.Situation.Done}
@@ -407,14 +416,15 @@ func (d *Diagnosis) contradiction(w *weighing) {
 }
 
 // weights says, for every piece of evidence, by what factor it moved the odds of
-// the first cause against the second: the odds with all evidence, divided by
-// those with all but this piece. Findings' order does not matter to it.
-func (w *weighing) weights(d *Diagnosis) []Weight {
-	if len(d.Causes) < 2 || d.Causes[1].Probability == 0 {
+// the first cause against another: the odds with all evidence, divided by those
+// with all but this piece. Findings' order does not matter to it.
+func (w *weighing) weights(d *Diagnosis, against string) []Weight {
+	other := max(1, slices.IndexFunc(d.Causes, func(b CauseBelief) bool { return d.Base.Causes[b.Cause].ID == against }))
+	if len(d.Causes) < 2 || d.Causes[other].Probability == 0 {
 		return nil
 	}
-	first, second := d.Causes[0].Cause, d.Causes[1].Cause
-	odds := d.Causes[0].Probability / d.Causes[1].Probability
+	first, second := d.Causes[0].Cause, d.Causes[other].Cause
+	odds := d.Causes[0].Probability / d.Causes[other].Probability
 	var all []Weight
 	for i := range w.pieces {
 		p := &w.pieces[i]

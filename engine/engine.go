@@ -32,10 +32,12 @@ type Diagnosis struct {
 	Next       []Proposal
 	NotOffered []Withheld
 
+	Known     []rulebase.Slot // what is known of every name once the rules have run, by place in Base.Names
+	Fired     []int           // the rules that fired, rising: indices into Base.Rules
 	Facts     []Fact
 	Tells     []Tell
 	Conflicts []Conflict
-	Weights   []Weight // what each finding did to the first cause against the next
+	Weights   []Weight // what each finding did to the first cause against another (Options.Against)
 	Work      Work
 
 	working *working // for a later diagnosis with more known
@@ -136,12 +138,12 @@ const (
 	ConflictLimits     ConflictKind = "limits"     // a reading that cannot be sorted into bands; names the given to ask
 )
 
-// A Weight is how far one finding moved the first cause against the next.
+// A Weight is how far one finding moved the first cause against another.
 type Weight struct {
 	Finding string // symptom id
 	Value   string
 	Rule    string  // the rule that derived it; "": somebody saw it
-	Factor  float64 // odds of the first cause against the second are multiplied by this; above 1 speaks for the first
+	Factor  float64 // odds of the first cause against the other are multiplied by this; above 1 speaks for the first
 }
 
 // Work counts what a diagnosis did. Limits in downdrop are counts of work, never time.

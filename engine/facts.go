@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"slices"
 	"strings"
 
 	"downdrop/engine/chain"
@@ -11,6 +12,8 @@ import (
 // conflicts found so far.
 func (d *Diagnosis) tellFacts(k *known) {
 	d.Conflicts = k.conflicts
+	d.Known = k.result.Slots
+	d.Fired = slices.Sorted(slices.Values(k.result.Fired))
 	derived := map[int][]string{}
 	for _, x := range k.result.Derivations {
 		for _, r := range x.Rules {

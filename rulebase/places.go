@@ -74,10 +74,13 @@ func (b *Base) Comments() []Comment {
 // RuleTests reads the rule tests that lie beside the rules, layer by layer. The
 // error is a *Problems with all that is wrong in all of them, or the error of a
 // file that could not be read.
-func (b *Base) RuleTests() ([]Situation, error) {
+func (b *Base) RuleTests() ([]Situation, error) { return b.RuleTestsFrom(0) }
+
+// RuleTestsFrom reads the rule tests of a layer and of those laid over it.
+func (b *Base) RuleTestsFrom(layer int) ([]Situation, error) {
 	var all []Situation
 	wrong := &Problems{}
-	for _, layer := range b.places.layers {
+	for _, layer := range b.places.layers[layer:] {
 		files, err := fs.Glob(layer.FS, "*_test.yaml")
 		if err != nil {
 			return nil, err

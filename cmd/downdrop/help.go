@@ -70,6 +70,28 @@ Nothing that is there already is written over without --replace.`
   downdrop rulebase handbook shop/rulebase --to book/ --markdown
   downdrop rulebase handbook --to - --markdown | less`
 
+	shortRulebaseTest = "Run the rule tests of a rulebase and say what they cover"
+	longRulebaseTest  = `Run the rule tests of a rulebase, the cases in its files that end in _test.yaml,
+and say what differs from what was expected, and why: what came first, and what
+speaks for it and against what was expected. Without a folder, the rulebase in use
+is tested. Several folders are laid over one another, the first at the bottom. Of
+a folder that extends the shipped rulebase only its own tests are run, and only
+its own entries need covering, unless --all is said.
+
+Covered is what is put to the test both ways, in one case speaking and in another
+silent. A cause speaks where it is expected first, and is silent where a chance
+below a half is the most that is expected of it. A rule speaks where it fires. A
+row of a symptom speaks where a case has a finding of the symptom and, were the
+cause that is expected first the only one, the row would be the one that counts.
+A row of more_likely speaks where its condition holds.
+
+Exit code 0 says that every case came out as expected, 1 that some differ. What is
+not covered is told, and changes no exit code.`
+	exampleRulebaseTest = `  downdrop rulebase test
+  downdrop rulebase test --uncovered
+  downdrop rulebase test shop/rulebase --all --junit results.xml
+  downdrop rulebase test shop/rulebase --only fuse`
+
 	shortVersion   = "Print the version of downdrop and of Go"
 	longVersion    = "Print the version of downdrop and of the Go it was built with."
 	exampleVersion = `  downdrop version`
@@ -96,7 +118,7 @@ var exitCodes = []struct {
 	says string
 }{
 	{exitDone, "done"},
-	{exitFound, "ran well and found problems: check found something to report, or\ndiagnose found that nothing listed allows the findings"},
+	{exitFound, "ran well and found problems: check found something to report,\na rule test differs, or diagnose found that nothing listed allows the\nfindings"},
 	{exitUsage, "the command line cannot be followed: a command, flag or value that\ndoes not exist"},
 	{exitInput, "an input is not valid: a case, or (except in check) a rulebase"},
 	{exitNotFound, "a file or folder is not there, or cannot be read"},
@@ -132,6 +154,8 @@ const (
 	sayNotOneOf    = "say one of %s."
 	sayNoArguments = "%s takes no arguments, and was given %q."
 	sayOneForm     = "--json and --sarif are two forms of one result; say one of them."
+	sayOneOutput   = "--json and --junit - both want the output; write the JUnit XML to a file."
+	sayNoSuchCase  = "No case has %q in its name."
 	sayNoKind      = "There is no kind of finding %q; those that there are stand above."
 	sayOneCase     = "diagnose takes one case at a time: a file, or - for the standard input."
 )

@@ -15,5 +15,6 @@ func newRulebaseCmd(env *environment) *cobra.Command {
 		RunE:  func(cmd *cobra.Command, _ []string) error { return written(cmd.Help()) },
 	}
 	cmd.AddCommand(newHandbookCmd(env, runHandbook))
+	cmd.AddCommand(newRulebaseTestCmd(env, runRulebaseTest))
 	return cmd
 }

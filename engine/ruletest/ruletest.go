@@ -5,11 +5,15 @@ package ruletest
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"maps"
 	"math"
+	"runtime"
 	"slices"
 	"strings"
+	"sync"
+	"sync/atomic"
 
 	"downdrop/engine"
 	"downdrop/rulebase"
@@ -18,38 +22,85 @@ import (
 // A Result is what became of one case.
 type Result struct {
 	Case        string
-	Pos         rulebase.Position
-	Differences []string // whole sentences; none: the case passed
-	Diagnosis   *engine.Diagnosis
+	Pos         rulebase.Position // of the case
+	Differences []string          // whole sentences; none: the case passed
+	About       string            // the cause that the first difference is about; "": it is about none
+	Diagnosis   *engine.Diagnosis // of a case that differs with the weights of the first cause against About
 }
 
 // Passed says whether everything expected came out.
 func (r *Result) Passed() bool { return len(r.Differences) == 0 }
 
-// Run runs cases against a rulebase. A case that expects nothing passes. The
-// error is only ever ctx's.
+// Expected is where what was expected stands, or else where the case does.
+func (r *Result) Expected() rulebase.Position {
+	if x := r.Diagnosis.Situation.Expect; x != nil {
+		return x.Pos
+	}
+	return r.Pos
+}
+
+// Ranking is a sentence that says which causes came first.
+func (r *Result) Ranking() string {
+	if !r.Diagnosis.Possible {
+		return "Nothing listed allows what was found."
+	}
+	var parts []string
+	for _, b := range r.Diagnosis.Causes[:min(4, len(r.Diagnosis.Causes))] {
+		parts = append(parts, fmt.Sprintf("%s %.3g", r.Diagnosis.Base.Causes[b.Cause].ID, b.Probability))
+	}
+	return fmt.Sprintf("It gave %s; outside %.3g.", strings.Join(parts, ", "), r.Diagnosis.Outside)
+}
+
+// Run runs cases against a rulebase, on all cores, and gives the results in the
+// order of the cases. A case that expects nothing passes. The error is only ever
+// ctx's.
 func Run(ctx context.Context, p *engine.Prepared, cases []rulebase.Situation) ([]Result, error) {
-	results := make([]Result, 0, len(cases))
-	for _, s := range cases {
-		d, err := engine.Diagnose(ctx, p, s, engine.Options{})
-		if err != nil {
-			return results, err
-		}
-		r := Result{Case: s.Case, Pos: s.Pos, Diagnosis: d}
-		if s.Expect != nil {
-			c := check{d: d, x: s.Expect}
-			c.run()
-			r.Differences = c.differences
-		}
-		results = append(results, r)
+	results, errs := make([]Result, len(cases)), make([]error, len(cases))
+	var next atomic.Int64
+	var group sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), len(cases)) {
+		group.Go(func() {
+			for i := int(next.Add(1)) - 1; i < len(cases); i = int(next.Add(1)) - 1 {
+				results[i], errs[i] = runCase(ctx, p, cases[i])
+			}
+		})
+	}
+	group.Wait()
+	if err := errors.Join(errs...); err != nil {
+		return nil, context.Cause(ctx)
 	}
 	return results, nil
+}
+
+// runCase diagnoses a case. One that differs is diagnosed again, to say what
+// spoke for and against.
+func runCase(ctx context.Context, p *engine.Prepared, s rulebase.Situation) (Result, error) {
+	r := Result{Case: s.Case, Pos: s.Pos}
+	var err error
+	if r.Diagnosis, err = engine.Diagnose(ctx, p, s, engine.Options{Last: true}); err != nil || s.Expect == nil {
+		return r, err
+	}
+	c := check{d: r.Diagnosis, x: s.Expect}
+	c.run()
+	if r.Differences, r.About = c.differences, c.about; len(r.Differences) > 0 {
+		r.Diagnosis, err = engine.Diagnose(ctx, p, s, engine.Options{Last: true, Weights: true, Against: r.About})
+	}
+	return r, err
 }
 
 type check struct {
 	d           *engine.Diagnosis
 	x           *rulebase.Expectation
 	differences []string
+	about       string
+}
+
+// differAbout notes a difference about a cause, or a condition.
+func (c *check) differAbout(id, format string, args ...any) {
+	if len(c.differences) == 0 && c.place(id) >= 0 {
+		c.about = id
+	}
+	c.differ(format, args...)
 }
 
 func (c *check) differ(format string, args ...any) {
@@ -66,7 +117,7 @@ func (c *check) run() {
 	}
 	if c.x.Outcome != "" {
 		if got := Outcome(c.d); got != c.x.Outcome {
-			c.differ("The case would end as %s, expected %s. %s", got, c.x.Outcome, c.ranking())
+			c.differ("The case would end as %s, expected %s.", got, c.x.Outcome)
 		}
 	}
 	c.numbers()
@@ -79,34 +130,25 @@ func (c *check) place(id string) int {
 	return slices.IndexFunc(c.d.Causes, func(b engine.CauseBelief) bool { return c.d.Base.Causes[b.Cause].ID == id })
 }
 
-// ranking is the first causes, for a difference.
-func (c *check) ranking() string {
-	var parts []string
-	for i := range c.d.Causes[:min(4, len(c.d.Causes))] {
-		parts = append(parts, fmt.Sprintf("%s %.3g", c.causeID(i), c.d.Causes[i].Probability))
-	}
-	return fmt.Sprintf("It gave %s; outside %.3g.", strings.Join(parts, ", "), c.d.Outside)
-}
-
 func (c *check) causes() {
 	if c.x.First != "" && (len(c.d.Causes) == 0 || c.causeID(0) != c.x.First) {
-		c.differ("%s should come first. %s", c.x.First, c.ranking())
+		c.differAbout(c.x.First, "%s should come first.", c.x.First)
 	}
 	for _, n := range slices.Sorted(maps.Keys(c.x.InFirst)) {
 		for _, id := range c.x.InFirst[n] {
 			if at := c.place(id); at < 0 || at >= n {
-				c.differ("%s should be in the first %d; it is in place %d. %s", id, n, at+1, c.ranking())
+				c.differAbout(id, "%s should be in the first %d; it is in place %d.", id, n, at+1)
 			}
 		}
 	}
 	for _, id := range slices.Sorted(maps.Keys(c.x.AtLeast)) {
 		if p := c.probability(id); p < c.x.AtLeast[id] {
-			c.differ("%s should have at least %v; it has %.4g. %s", id, c.x.AtLeast[id], p, c.ranking())
+			c.differAbout(id, "%s should have at least %v; it has %.4g.", id, c.x.AtLeast[id], p)
 		}
 	}
 	for _, id := range slices.Sorted(maps.Keys(c.x.AtMost)) {
 		if p := c.probability(id); p > c.x.AtMost[id] {
-			c.differ("%s should have at most %v; it has %.4g. %s", id, c.x.AtMost[id], p, c.ranking())
+			c.differAbout(id, "%s should have at most %v; it has %.4g.", id, c.x.AtMost[id], p)
 		}
 	}
 }
@@ -130,7 +172,7 @@ func (c *check) steps() {
 		if len(c.d.Next) > 0 {
 			got = c.d.Next[0].Step.ID
 		}
-		c.differ("The next step should be %s; it is %s. %s", c.x.Next, got, c.ranking())
+		c.differ("The next step should be %s; it is %s.", c.x.Next, got)
 	}
 	for _, id := range c.x.NotOffered {
 		if slices.ContainsFunc(c.d.Next, func(p engine.Proposal) bool { return p.Step.ID == id }) {

@@ -22,7 +22,7 @@ func run(t *testing.T, p *engine.Prepared, cases []rulebase.Situation) {
 	}
 	for _, r := range results {
 		for _, d := range r.Differences {
-			t.Errorf("%s:%d %s: %s", r.Pos.File, r.Pos.Line, r.Case, d)
+			t.Errorf("%s:%d %s: %s %s", r.Pos.File, r.Pos.Line, r.Case, d, r.Ranking())
 		}
 	}
 }

@@ -3,10 +3,12 @@ package report
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
 	"downdrop/engine"
+	"downdrop/engine/ruletest"
 	"downdrop/rulebase"
 )
 
@@ -658,6 +660,93 @@ const (
 
 func sayHowToAccept(kind string) string {
 	return fmt.Sprintf("Where it is no mistake, say so in the file, on the line or above the entry, with the reason: # accept %s: REASON", kind)
+}
+
+// The rule tests of a rulebase.
+
+const (
+	sayNoCases      = "There are no rule tests here: no case in a file that ends in _test.yaml."
+	sayNoCoverage   = "Not all cases were run, so nothing is said of what they cover."
+	sayCovered      = "Covered both ways, in one case speaking and in another silent:"
+	sayNeverFirst   = "In no case first: "
+	sayNeverSilent  = "In no case held below a half: "
+	sayNeverFires   = "Fires in no case: "
+	sayAlwaysFires  = "Silent in no case: "
+	sayUncoveredAll = "--uncovered lists every row."
+)
+
+func sayCases(passed, differed int, b *rulebase.Base) string {
+	of := fmt.Sprintf("Rulebase %s, version %d: ", b.Name, b.Version)
+	switch {
+	case differed == 0 && passed == 1:
+		return of + "the one case comes out as expected."
+	case differed == 0:
+		return of + fmt.Sprintf("all %d cases come out as expected.", passed)
+	}
+	return of + fmt.Sprintf("of %s %d differ from what was expected.", countOf(passed+differed, "case"), differed)
+}
+
+// sayAgainst heads the weights of a case that differs.
+func sayAgainst(first, other string) string {
+	return fmt.Sprintf("What speaks for %s and against %s:", first, other)
+}
+
+func sayOdds(w *engine.Weight) string {
+	says := w.Finding + " " + w.Value
+	switch {
+	case w.Finding == "":
+		says = "what the rule " + w.Rule + " concludes"
+	case w.Rule != "":
+		says += ", by the rule " + w.Rule
+	}
+	switch {
+	case math.IsNaN(w.Factor):
+		return says + ": nobody can say how far."
+	case w.Factor >= 1:
+		return fmt.Sprintf("%s: odds times %.3g.", says, w.Factor)
+	case w.Factor == 0:
+		return says + ": rules the first out."
+	}
+	return fmt.Sprintf("%s: odds divided by %.3g.", says, 1/w.Factor)
+}
+
+func sayCovers(what string, n ruletest.Count) string {
+	return fmt.Sprintf("%s: %d of %d.", what, n.Covered, n.Entries)
+}
+
+// sayGap says what a row lacks.
+func sayGap(g *ruletest.Gap) string {
+	when := "without a condition"
+	if g.When != "" {
+		when = "when " + g.When
+	}
+	return fmt.Sprintf("%s, row %d, %s: %s.", g.ID, g.Row, when, gapWords(g))
+}
+
+func gapWords(g *ruletest.Gap) string {
+	speaks, silent := "taken in no case", "taken in every case that has a finding of it"
+	if g.Kind == ruletest.GapMoreLikely {
+		speaks, silent = "holds in no case", "holds in every case"
+	}
+	if !g.Speaks {
+		return speaks
+	}
+	return silent
+}
+
+func sayFileGaps(file string, gaps []*ruletest.Gap) string {
+	var lines []string
+	for _, g := range gaps {
+		lines = append(lines, strconv.Itoa(g.Pos.Line))
+	}
+	if lines = slices.Compact(lines); len(lines) > 5 {
+		lines = append(lines[:4], "...")
+	}
+	word := "line"
+	if len(lines) > 1 {
+		word = "lines"
+	}
+	return fmt.Sprintf("%s lacks %d (%s %s).", file, len(gaps), word, strings.Join(lines, ", "))
 }
 
 // Words.
