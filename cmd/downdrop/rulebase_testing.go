@@ -1,9 +1,9 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"fmt"
-	"io"
 	"os"
 	"slices"
 	"strings"
@@ -103,7 +103,11 @@ func printRuleTests(env *environment, r *report.RuleTests, o rulebaseTestOptions
 	case "-":
 		return r.JUnit(env.out)
 	default:
-		if err := writeFile(o.junit, r.JUnit); err != nil {
+		var text bytes.Buffer
+		if err := r.JUnit(&text); err != nil {
+			return err
+		}
+		if err := os.WriteFile(o.junit, text.Bytes(), 0o666); err != nil { // the last run's is of no use beside it
 			return err
 		}
 	}
@@ -111,17 +115,4 @@ func printRuleTests(env *environment, r *report.RuleTests, o rulebaseTestOptions
 		return r.JSON(env.out)
 	}
 	return r.Text(env.out, env.width(), o.uncovered)
-}
-
-// writeFile writes a file that somebody asked for.
-func writeFile(name string, write func(io.Writer) error) error {
-	file, err := os.Create(name)
-	if err != nil {
-		return err
-	}
-	if err := write(file); err != nil {
-		file.Close()
-		return err
-	}
-	return file.Close()
 }
