@@ -175,3 +175,40 @@ func TestFolderThatIsNone(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// Each file of testdata/bad_sheets is an installation sheet.
+func TestBadSheets(t *testing.T) {
+	for _, file := range archives(t, "testdata/bad_sheets/*.txtar", 20) {
+		t.Run(strings.TrimSuffix(filepath.Base(file), ".txtar"), func(t *testing.T) {
+			a, err := txtar.ParseFile(file)
+			if err != nil {
+				t.Fatal(err)
+			}
+			_, err = rulebase.ReadSheet(a.Files[0].Name, a.Files[0].Data, sheetKinds)
+			var problems *rulebase.Problems
+			if !errors.As(err, &problems) {
+				t.Fatalf("it is read: %v", err)
+			}
+			golden(t, file, a, problems.Error()+"\n")
+		})
+	}
+}
+
+// sheetKinds are kinds of line for tests of sheets.
+var sheetKinds = []string{"token_pair", "can"}
+
+// No sheet makes the reader panic, and one that is read holds no number that
+// cannot be reckoned with.
+func FuzzSheet(f *testing.F) {
+	seeds(f, "testdata/bad_sheets/*.txtar")
+	f.Fuzz(func(t *testing.T, text []byte) {
+		s, err := rulebase.ReadSheet("sheet.yaml", text, sheetKinds)
+		var problems *rulebase.Problems
+		if err != nil && !errors.As(err, &problems) {
+			t.Fatalf("an error that is no problem of the file: %v", err)
+		}
+		if err == nil && !(s.TrunkM() >= 0 && s.TrunkM() < 1e9) {
+			t.Fatalf("a trunk of %v m was read", s.TrunkM())
+		}
+	})
+}

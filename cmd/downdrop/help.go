@@ -55,6 +55,28 @@ Exit code 0 says that there is nothing to report, 1 that there is.`
 	shortRulebase = "Tools for the person who keeps a rulebase"
 	longRulebase  = `Tools for the person who keeps a rulebase: write it, test it, look at it, print it.`
 
+	shortLine = "The line on paper: sums that tell whether it can work at all"
+	longLine  = `The line on paper: sums that tell whether an installation can work at all, from
+a sheet that says what was laid, fitted and set.`
+
+	shortLineCheck = "Go over an installation sheet, rule by rule"
+	longLineCheck  = `Go over an installation sheet, rule by rule: rate, length, units, addresses,
+terminators, stubs, levels, the controller's map, 24 V at every drop, currents,
+separation and shield. Each rule has its figure, its limit and where that comes
+from, and what to do.
+
+Exit code 1 says that something does not go.`
+	exampleLineCheck = `  downdrop line check cases/examples/sheets/tide_mill.yaml
+  downdrop line check mill.yaml --json`
+	shortLineOhms = "Say what an ohm reading across the dead pair can be"
+	longLineOhms  = `Say what an ohm reading across the dead pair can be: how many terminators of
+which value, a break, a short and how far away, the likeliest first, reckoned
+with the cable's own resistance and with what may have been left connected.
+
+Ohms are read on a dead line only, after volts.`
+	exampleLineOhms = `  downdrop line ohms cases/examples/sheets/tide_mill.yaml "148 ohm"
+  downdrop line ohms mill.yaml OL --at end`
+
 	shortHandbook = "Print a whole rulebase as a book to read"
 	longHandbook  = `Print a whole rulebase as a book to read: an index of symptoms by place and by
 part, a page for each cause with what looks like it, a card for each test with
@@ -158,4 +180,13 @@ const (
 	sayNoSuchCase  = "No case has %q in its name."
 	sayNoKind      = "There is no kind of finding %q; those that there are stand above."
 	sayOneCase     = "diagnose takes one case at a time: a file, or - for the standard input."
+)
+
+// What is wrong with a command line about the line.
+const (
+	sayOneSheet    = "One installation sheet is wanted: downdrop line check SHEET.yaml"
+	sayOneReading  = "A sheet and a reading are wanted: downdrop line ohms SHEET.yaml \"148 ohm\""
+	sayOneOhm      = "%q is not one reading in ohm; give what the meter showed, like \"148 ohm\" or OL."
+	sayBeyondTrunk = "%s lies beyond the trunk, which is %.0f m long."
+	sayNoPlace     = "%q is no place on this trunk. Say host, end, metres from the host like \"120 m\", or one of its drops: %s."
 )

@@ -39,12 +39,17 @@ func TestScripts(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	sheets, err := filepath.Abs("../../cases/examples/sheets")
+	if err != nil {
+		t.Fatal(err)
+	}
 	testscript.Run(t, testscript.Params{
 		Dir:                 "testdata/script",
 		UpdateScripts:       *update,
 		RequireExplicitExec: true,
 		Setup: func(e *testscript.Env) error {
 			e.Setenv("SMALL", small)
+			e.Setenv("SHEETS", sheets)
 			return nil
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits},

@@ -83,7 +83,7 @@ func suffixPower(text, number, suffix, unit string) (int, error) {
 		m := lettered.FindStringSubmatch(text)
 		return 0, fmt.Errorf("%q has a letter for its decimal point; write %s.%s%s", text, m[1]+m[2], m[4], withBlank(strings.Trim(m[3], "RrVvA")+unit))
 	}
-	return 0, fmt.Errorf("%q is not in %s; write it like %s %s", text, unit, number, unit)
+	return 0, fmt.Errorf("%q is not in %s; write a value in %s, like %s", text, unit, unit, Format(23.8, unit))
 }
 
 // notStrict says why a text is no number of a file.

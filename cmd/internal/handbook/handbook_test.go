@@ -511,7 +511,9 @@ func TestHostileTextIsOnlyText(t *testing.T) {
 	}
 }
 
-func plain(s string) string { return strings.Join(strings.Fields(strings.ReplaceAll(s, "_", " ")), " ") }
+func plain(s string) string {
+	return strings.Join(strings.Fields(strings.ReplaceAll(s, "_", " ")), " ")
+}
 
 func TestSameBytesTwice(t *testing.T) {
 	for _, name := range []string{"small", "shipped"} {

@@ -9,7 +9,9 @@ import (
 
 	"downdrop/engine"
 	"downdrop/engine/ruletest"
+	"downdrop/engine/sheet"
 	"downdrop/rulebase"
+	"downdrop/rulebase/quantity"
 )
 
 // This file is every sentence a person reads in a result. Read them aloud: they
@@ -808,4 +810,132 @@ func valueOf(f *rulebase.Finding) string {
 		return f.Value.Word
 	}
 	return strconv.FormatFloat(f.Value.Number, 'g', -1, 64)
+}
+
+// The line on paper.
+
+const (
+	titleFails    = "Does not go:"
+	titleMarginal = "Goes, with nothing to spare:"
+	titleOpen     = "Not reckoned, for want of an entry:"
+	titlePasses   = "In order:"
+
+	saySheetWarning = "These are sums on what the sheet says. They are no leave to work: isolate by the site's rules, prove dead at each terminal, measure volts before ohms and ohms on a dead line only."
+	sayOhmsWarning  = "WARNING: ohms on a dead line only. Switch everything on the pair off by the site's rules, measure volts first, and know what the outputs do on loss of bus: this stops every drop on the line."
+	sayOhmsNothing  = "Nothing on this sheet reads like that. Check that every supply is off, that the leads touch bare metal, and that the sheet is right."
+)
+
+func saySheet(s *rulebase.Sheet) string {
+	return fmt.Sprintf("%s: %s of trunk, %s.", s.Name, metres(s.TrunkM()), count(len(s.Drops), "drop", "drops"))
+}
+
+func sayAtPlace(where, says string) string {
+	return strings.ToUpper(where[:1]) + where[1:] + ": " + says
+}
+
+func sayLimitFrom(source string) string { return "(Limit: " + source + ".)" }
+
+func saySheetCount(results []sheet.Result) string {
+	n := map[sheet.Verdict]int{}
+	for _, r := range results {
+		n[r.Verdict]++
+	}
+	return fmt.Sprintf("%s: %d not in order, %d with nothing to spare, %d in order, %d not reckoned.", count(len(results), "rule", "rules"), n[sheet.Fail], n[sheet.Marginal], n[sheet.Pass], n[sheet.Open])
+}
+
+func count(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+func sayOhmsRead(o *Ohms) string {
+	reads := quantity.FormatRounded(o.Reading, "ohm", 4)
+	if o.Open {
+		reads = "Over-range"
+	}
+	return fmt.Sprintf("%s at %s, the pair dead. What it can be:", reads, placeAlong(o.Where))
+}
+
+func placeAlong(where string) string {
+	switch where {
+	case "host":
+		return "the host's end"
+	case "end":
+		return "the far end"
+	}
+	if x, err := quantity.Parse(where, "m"); err == nil {
+		return metres(x) + " from the host"
+	}
+	return "drop " + where
+}
+
+// stateSays says what a state is, in the words of somebody at the cable.
+func stateSays(s *rulebase.Sheet, st sheet.State) string {
+	switch st.Kind {
+	case sheet.AsDrawn:
+		return "All as drawn"
+	case sheet.NearMissing:
+		return "The terminator at the host's end is missing"
+	case sheet.FarMissing:
+		return "The terminator at the far end is missing"
+	case sheet.BothMissing:
+		return "Both terminators are missing"
+	case sheet.OneMore:
+		return "One terminator too many, about " + metres(st.AtM) + " from the host"
+	case sheet.TwoMore:
+		return "Two terminators too many, about " + metres(st.AtM) + " from the host"
+	case sheet.WrongValue:
+		return "Both terminators are of another value"
+	case sheet.CutAt:
+		return "The pair is open " + behind(s, st)
+	case sheet.ShortAt:
+		return "The pair is shorted about " + metres(st.AtM) + " from the host"
+	case sheet.ShortNearLifted:
+		return "The pair is shorted about " + metres(st.AtM) + " from the host, and the host's terminator is off"
+	}
+	return string(st.Kind)
+}
+
+// behind says between which drops a cut lies.
+func behind(s *rulebase.Sheet, st sheet.State) string {
+	switch n := len(s.Drops) - len(st.Lost); {
+	case len(st.Lost) == 0:
+		return "beyond the last drop"
+	case n == 0:
+		return "before the first drop, " + s.Drops[0].Name + "; it takes every drop away"
+	default:
+		return fmt.Sprintf("between %s and %s; it takes away %s", s.Drops[n-1].Name, s.Drops[n].Name, strings.Join(st.Lost, ", "))
+	}
+}
+
+func sayState(s *rulebase.Sheet, st sheet.State) string {
+	low, high := quantity.FormatRounded(st.Low, "ohm", 3), quantity.FormatRounded(st.High, "ohm", 3)
+	reads := "it would read " + low
+	switch {
+	case math.IsInf(st.High, 1) || st.High > 1e5:
+		reads = "it would read next to nothing across the pair: over-range, or thousands of ohms"
+	case low != high:
+		reads += " to " + high + ", by what was left connected"
+	}
+	return stateSays(s, st) + ": " + Chance(st.Probability) + "; " + reads + "."
+}
+
+// sayNextCut says where to measure next when the pair may be open in more than one place.
+func sayNextCut(o *Ohms) string {
+	from, to, n := o.Sheet.TrunkM(), 0.0, 0
+	for _, st := range o.States {
+		if st.Kind == sheet.CutAt && st.Probability >= 0.02 {
+			from, to, n = min(from, st.AtM), max(to, st.AtM), n+1
+		}
+	}
+	if n < 2 {
+		return ""
+	}
+	drop, at, ok := sheet.Halve(o.Sheet, from, to)
+	if !ok {
+		return ""
+	}
+	return fmt.Sprintf("Measure next at %s, %s from the host: towards the host and away from it in turn. That halves the cable in doubt.", drop, metres(at))
 }

@@ -1,0 +1,175 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"downdrop/cmd/internal/report"
+	"downdrop/engine/sheet"
+	"downdrop/rulebase"
+	"downdrop/rulebase/quantity"
+)
+
+// newLineCmd holds the sums of the line on paper.
+func newLineCmd(env *environment) *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "line",
+		Short: shortLine,
+		Long:  longLine,
+		Args:  knownCommand,
+		RunE:  func(cmd *cobra.Command, _ []string) error { return written(cmd.Help()) },
+	}
+	cmd.AddCommand(newLineCheckCmd(env, runLineCheck), newLineOhmsCmd(env, runLineOhms))
+	return cmd
+}
+
+type lineCheckOptions struct {
+	file string
+	json bool
+}
+
+func newLineCheckCmd(env *environment, runF func(context.Context, *environment, lineCheckOptions) error) *cobra.Command {
+	var o lineCheckOptions
+	cmd := &cobra.Command{
+		Use:     "check SHEET.yaml|-",
+		Short:   shortLineCheck,
+		Long:    longLineCheck,
+		Example: exampleLineCheck,
+		Args:    oneSheet,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			o.file = args[0]
+			return runF(cmd.Context(), env, o)
+		},
+		ValidArgsFunction: completeCaseFile,
+	}
+	cmd.Flags().BoolVar(&o.json, "json", false, "print JSON for programs, schema "+report.SheetSchema)
+	return cmd
+}
+
+func oneSheet(_ *cobra.Command, args []string) error {
+	if len(args) != 1 {
+		return usageError{sayOneSheet}
+	}
+	return nil
+}
+
+// readSheet reads an installation sheet.
+func (env *environment) readSheet(ctx context.Context, file string) (*rulebase.Sheet, error) {
+	text, err := env.read(ctx, file)
+	if err != nil {
+		return nil, err
+	}
+	return rulebase.ReadSheet(file, text, sheet.Kinds())
+}
+
+// runLineCheck goes over a sheet. What does not go is a problem found.
+func runLineCheck(ctx context.Context, env *environment, o lineCheckOptions) error {
+	s, err := env.readSheet(ctx, o.file)
+	if err != nil {
+		return err
+	}
+	results := sheet.Check(s)
+	if o.json {
+		err = report.SheetJSON(env.out, s, results)
+	} else {
+		err = report.SheetText(env.out, s, results, env.width())
+	}
+	if err != nil {
+		return written(err)
+	}
+	for _, r := range results {
+		if r.Verdict == sheet.Fail {
+			return foundError{}
+		}
+	}
+	return nil
+}
+
+type lineOhmsOptions struct {
+	file, reading, at string
+	json              bool
+}
+
+func newLineOhmsCmd(env *environment, runF func(context.Context, *environment, lineOhmsOptions) error) *cobra.Command {
+	o := lineOhmsOptions{}
+	cmd := &cobra.Command{
+		Use:     "ohms SHEET.yaml READING",
+		Short:   shortLineOhms,
+		Long:    longLineOhms,
+		Example: exampleLineOhms,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) != 2 {
+				return usageError{sayOneReading}
+			}
+			return nil
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			o.file, o.reading = args[0], args[1]
+			return runF(cmd.Context(), env, o)
+		},
+		ValidArgsFunction: completeCaseFile,
+	}
+	cmd.Flags().StringVar(&o.at, "at", "host", "where it was read: host, end, the name of a drop,\nor a `PLACE` like 120 m from the host")
+	cmd.Flags().BoolVar(&o.json, "json", false, "print JSON for programs, schema "+report.OhmsSchema)
+	return cmd
+}
+
+// runLineOhms says what a reading across the dead pair can be.
+func runLineOhms(ctx context.Context, env *environment, o lineOhmsOptions) error {
+	s, err := env.readSheet(ctx, o.file)
+	if err != nil {
+		return err
+	}
+	at, err := placeOnTrunk(s, o.at)
+	if err != nil {
+		return err
+	}
+	read, err := quantity.Read(o.reading, quantity.Want{Unit: "ohm"})
+	var question *quantity.Question
+	if errors.As(err, &question) {
+		return inputError{question.Says}
+	}
+	x, exact := read.Value()
+	over := read.Shape == quantity.OverRange
+	if !exact && !over {
+		return inputError{fmt.Sprintf(sayOneOhm, o.reading)}
+	}
+	answer := &report.Ohms{Sheet: s, AtM: at, Where: o.at, Reading: x, Open: over, States: sheet.Explain(s, at, x, over)}
+	if o.json {
+		err = answer.JSON(env.out)
+	} else {
+		err = answer.Text(env.out, env.width())
+	}
+	if err == nil && len(answer.States) == 0 {
+		return foundError{}
+	}
+	return written(err)
+}
+
+// placeOnTrunk is how far from the host a place lies.
+func placeOnTrunk(s *rulebase.Sheet, where string) (float64, error) {
+	switch where {
+	case "host":
+		return 0, nil
+	case "end":
+		return s.TrunkM(), nil
+	}
+	var names []string
+	for _, d := range s.Drops {
+		if strings.EqualFold(d.Name, where) {
+			return d.AtM, nil
+		}
+		names = append(names, d.Name)
+	}
+	if x, err := quantity.Parse(where, "m"); err == nil && strings.HasSuffix(where, "m") {
+		if x < 0 || x > s.TrunkM() {
+			return 0, usageError{fmt.Sprintf(sayBeyondTrunk, where, s.TrunkM())}
+		}
+		return x, nil
+	}
+	return 0, usageError{fmt.Sprintf(sayNoPlace, where, strings.Join(names, ", "))}
+}

@@ -1,0 +1,813 @@
+// Package sheet goes over an installation sheet: every rule of the line with
+// its figure, its limit, where the limit comes from, and what to do. The sums
+// are in engine/line; this package knows what to sum.
+//
+// A rule whose inputs the sheet does not give is not guessed at: it is left
+// open, and says which entry it lacks.
+package sheet
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"downdrop/engine/line"
+	"downdrop/rulebase"
+	"downdrop/rulebase/quantity"
+)
+
+// A Result is one rule at one place.
+type Result struct {
+	Rule    string // its name, for programs and for the rulebase's rules
+	Where   string // "": the whole trunk; else a drop, an end, a supply
+	Verdict Verdict
+	Figure  float64
+	Limit   float64
+	Unit    string // of both
+	Says    string // a whole sentence with the figure and the limit
+	Source  string // where the limit comes from
+	Do      string // what to do; "" where it passes
+	Pos     rulebase.Position
+}
+
+// A Verdict is how a figure stands to its limit.
+type Verdict string
+
+// The verdicts.
+const (
+	Pass     Verdict = "pass"
+	Marginal Verdict = "marginal"
+	Fail     Verdict = "fail"
+	Open     Verdict = "open" // the sheet does not say enough
+)
+
+var verdicts = map[line.Verdict]Verdict{line.Pass: Pass, line.Marginal: Marginal, line.Fail: Fail}
+
+// Kinds are the words for the kinds of line that a sheet may name.
+func Kinds() []string {
+	words := make([]string, len(line.Kinds))
+	for i, k := range line.Kinds {
+		words[i] = k.ID
+	}
+	return words
+}
+
+// Check goes over a sheet, rule by rule, in the order of the trunk's parts.
+func Check(s *rulebase.Sheet) []Result {
+	c := checker{s: s}
+	for _, k := range line.Kinds {
+		if k.ID == s.Line {
+			c.kind = k
+		}
+	}
+	if c.kind == nil {
+		return nil
+	}
+	for _, rule := range []func(){c.rate, c.length, c.units, c.addresses, c.terminators, c.expectedOhms, c.stubs, c.idle, c.farEnd, c.echo, c.points, c.scan, c.supplies, c.carriers, c.separation, c.shield} {
+		rule()
+	}
+	return c.found
+}
+
+type checker struct {
+	s     *rulebase.Sheet
+	kind  *line.Kind
+	found []Result
+}
+
+func (c *checker) add(r Result) { c.found = append(c.found, r) }
+
+// open says that a rule cannot be reckoned.
+func (c *checker) open(rule, where, lacks string) {
+	c.add(Result{Rule: rule, Where: where, Verdict: Open, Says: fmt.Sprintf(sayOpen, lacks), Pos: c.s.Pos})
+}
+
+// against is a verdict of a figure that may be at most its limit; within a tenth
+// below the limit it is marginal only where margin is asked for.
+func atMost(figure, limit float64) Verdict {
+	if figure > limit {
+		return Fail
+	}
+	return Pass
+}
+
+// baud is the rate to reckon with: the sheet's, else what the kind is delivered for.
+func (c *checker) baud() line.BitPerSecond {
+	if c.s.Baud > 0 {
+		return line.BitPerSecond(c.s.Baud)
+	}
+	return c.kind.Usual
+}
+
+func say(x float64, unit string) string { return quantity.FormatRounded(x, unit, 4) }
+
+// ---- rate, length, units, addresses
+
+func (c *checker) rate() {
+	rate := c.baud()
+	if rate == 0 {
+		c.open("rate", "", "rate")
+		return
+	}
+	r := Result{Rule: "rate", Verdict: Pass, Figure: float64(rate), Unit: "bit/s", Source: c.kind.Source, Pos: c.s.Pos,
+		Says: fmt.Sprintf(sayRateListed, say(float64(rate), "bit/s"), c.kind.Name)}
+	if !slices.Contains(c.kind.Rates, rate) {
+		r.Verdict, r.Says, r.Do = Marginal, fmt.Sprintf(sayRateUnlisted, say(float64(rate), "bit/s"), c.kind.Name), doRateUnlisted
+	}
+	c.add(r)
+	differ := func(where string, is float64, pos rulebase.Position) {
+		if is == 0 {
+			return
+		}
+		off := math.Abs(is/float64(rate) - 1)
+		bound := line.RateBound(11)
+		r := Result{Rule: "rate_differs", Where: where, Figure: off * 100, Limit: bound * 100, Unit: "%", Source: sourceRateBound, Pos: pos, Verdict: Pass,
+			Says: fmt.Sprintf(sayRateSame, where, say(is, "bit/s"))}
+		if off > 0 {
+			r.Verdict, r.Do = Fail, doRateDiffers
+			r.Says = fmt.Sprintf(sayRateDiffers, where, say(is, "bit/s"), say(float64(rate), "bit/s"), say(line.Drift(line.BitPerSecond(is), rate, 11), ""))
+			if off <= bound {
+				r.Verdict = Marginal
+			}
+		}
+		c.add(r)
+	}
+	if k := c.s.Controller; k != nil {
+		differ("the controller", k.Baud, k.Pos)
+	}
+	for _, d := range c.s.Drops {
+		differ("drop "+d.Name, d.Baud, d.Pos)
+	}
+}
+
+func (c *checker) length() {
+	length := c.s.TrunkM()
+	limit, ok := c.kind.LengthLimit(c.baud())
+	if c.s.LengthLimitM > 0 {
+		limit, ok = line.LengthLimit{Longest: line.Metre(c.s.LengthLimitM), Source: sourceSheet}, true
+	}
+	if !ok {
+		c.open("length", "", "length_limit (no length is published for this line and rate)")
+		return
+	}
+	for i, d := range c.s.Inline { // a repeater begins a new segment
+		if d.Kind == "repeater" {
+			c.segments(limit, i)
+			return
+		}
+	}
+	c.oneLength("length", "", length, limit)
+}
+
+func (c *checker) oneLength(rule, where string, length float64, limit line.LengthLimit) {
+	r := Result{Rule: rule, Where: where, Figure: length, Limit: float64(limit.Longest), Unit: "m", Source: limit.Source, Pos: c.s.Pos,
+		Verdict: atMost(length, float64(limit.Longest)), Says: fmt.Sprintf(sayLength, say(length, "m"), say(float64(limit.Longest), "m"), say(float64(c.baud()), "bit/s"))}
+	if r.Verdict == Fail {
+		r.Do = doLength
+	}
+	c.add(r)
+}
+
+// segments checks the length of each stretch between repeaters.
+func (c *checker) segments(limit line.LengthLimit, _ int) {
+	from, n := 0.0, 1
+	for _, d := range c.s.Inline {
+		if d.Kind == "repeater" {
+			c.oneLength("length", fmt.Sprintf("segment %d", n), d.AtM-from, limit)
+			from, n = d.AtM, n+1
+		}
+	}
+	c.oneLength("length", fmt.Sprintf("segment %d", n), c.s.TrunkM()-from, limit)
+}
+
+func (c *checker) units() {
+	limit, source := c.kind.Units, c.kind.Source
+	if c.kind == &line.Modbus {
+		limit, source = line.ModbusUnits(c.s.Bias != nil), "Modbus over Serial Line V1.02, 3.4.1 and 3.4.6"
+	}
+	if c.s.UnitsLimit > 0 {
+		limit, source = c.s.UnitsLimit, sourceSheet
+	}
+	if limit == 0 {
+		c.open("units", "", "units_limit (no number of units is published for this line)")
+		return
+	}
+	n, loads := len(c.s.Drops)+1, 1.0 // the host is one
+	for _, d := range c.s.Drops {
+		if d.UnitLoad > 0 {
+			loads += d.UnitLoad
+		} else {
+			loads++
+		}
+	}
+	r := Result{Rule: "units", Figure: loads, Limit: float64(limit), Source: source, Pos: c.s.Pos, Verdict: atMost(loads, float64(limit)),
+		Says: fmt.Sprintf(sayUnits, n, say(loads, ""), limit)}
+	if r.Verdict == Fail {
+		r.Do = doUnits
+	}
+	c.add(r)
+}
+
+func (c *checker) addresses() {
+	seen := map[int]string{}
+	for _, d := range c.s.Drops {
+		if !d.HasAddr {
+			continue
+		}
+		r := Result{Rule: "address", Where: "drop " + d.Name, Figure: float64(d.Address), Source: c.kind.Source, Pos: d.Pos,
+			Verdict: verdicts[c.kind.AddressVerdict(d.Address)], Says: fmt.Sprintf(sayAddress, d.Name, d.Address)}
+		switch other := seen[d.Address]; {
+		case other != "":
+			r.Rule, r.Verdict, r.Source = "address_twice", Fail, "Modbus over Serial Line V1.02, 4.2.1; elsewhere common practice, no source"
+			r.Says, r.Do = fmt.Sprintf(sayAddressTwice, other, d.Name, d.Address), doAddressTwice
+		case r.Verdict == Fail:
+			r.Says, r.Do = fmt.Sprintf(sayAddressIllegal, d.Name, d.Address, c.kind.Addresses[0], c.kind.Addresses[1]), doAddress
+		case r.Verdict == Marginal:
+			r.Says, r.Do = fmt.Sprintf(sayAddressUnassigned, d.Name, d.Address), doAddress
+		}
+		seen[d.Address] = d.Name
+		c.add(r)
+	}
+}
+
+// ---- terminators and what a meter reads
+
+// terminators are those of the sheet with their places resolved.
+func (c *checker) terminators() {
+	trunk := c.s.TrunkM()
+	near, far := 0, 0
+	for _, t := range c.s.Terminators {
+		ohm := t.Ohm
+		if ohm == 0 {
+			ohm = float64(c.kind.Terminator)
+		}
+		where := fmt.Sprintf("the terminator at %s", say(t.AtM, "m"))
+		slack := max(2, trunk/100) // "near each end": common practice, no source
+		switch {
+		case t.AtM <= slack:
+			near++
+		case t.AtM >= trunk-slack:
+			far++
+		default:
+			c.add(Result{Rule: "terminator_in_the_middle", Where: where, Verdict: Fail, Figure: t.AtM, Unit: "m", Source: sourceTermination, Pos: t.Pos,
+				Says: fmt.Sprintf(sayTerminatorMiddle, say(t.AtM, "m"), say(trunk, "m")), Do: doTerminatorMiddle})
+		}
+		c.terminatorValue(t, where, ohm)
+	}
+	if n := len(c.s.Terminators); n == 0 {
+		c.open("terminators", "", "terminators")
+		return
+	}
+	r := Result{Rule: "terminators", Verdict: Pass, Figure: float64(len(c.s.Terminators)), Limit: 2, Source: sourceTermination, Pos: c.s.Pos, Says: sayTerminatorsGood}
+	switch {
+	case near == 0 || far == 0:
+		end := "far"
+		if near == 0 {
+			end = "host's"
+		}
+		r.Verdict, r.Rule, r.Says, r.Do = Fail, "terminator_missing", fmt.Sprintf(sayTerminatorMissing, end), doTerminatorMissing
+	case near > 1 || far > 1 || len(c.s.Terminators) > 2:
+		r.Verdict, r.Rule, r.Says, r.Do = Fail, "terminators_too_many", fmt.Sprintf(sayTerminatorsMany, len(c.s.Terminators)), doTerminatorsMany
+	}
+	c.add(r)
+}
+
+// terminatorValue holds a terminator against the cable it ends.
+func (c *checker) terminatorValue(t rulebase.SheetTerminator, where string, ohm float64) {
+	if t.Powered != nil && !*t.Powered {
+		c.add(Result{Rule: "terminator_not_fed", Where: where, Verdict: Fail, Pos: t.Pos, Source: sourceTermination, Says: sayTerminatorNotFed, Do: doTerminatorNotFed})
+	}
+	impedance, source := c.impedance(), sourceSheet
+	wave := line.Ohm(ohm)
+	if c.kind == &line.Profibus {
+		wave = line.ProfibusTerminator.Wave() // what is across is not what a wave meets
+	}
+	if impedance == 0 {
+		impedance, source = c.kind.Terminator, c.kind.Source
+		if c.kind == &line.Profibus {
+			impedance = 150
+		}
+	}
+	g := line.Reflection(wave, impedance)
+	const little, much = 0.15, 0.25 // of a wave sent back: common practice, no source
+	v := Pass
+	switch {
+	case math.Abs(g) > much:
+		v = Fail
+	case math.Abs(g) > little:
+		v = Marginal
+	}
+	r := Result{Rule: "terminator_value", Where: where, Verdict: v, Figure: ohm, Limit: float64(impedance), Unit: "ohm", Source: source, Pos: t.Pos,
+		Says: fmt.Sprintf(sayTerminatorValue, say(ohm, "ohm"), say(float64(impedance), "ohm"), say(100*g, "%"))}
+	if v != Pass {
+		r.Do = doTerminatorValue
+	}
+	c.add(r)
+}
+
+// impedance is that of the trunk's cable; 0 where the sheet does not say.
+func (c *checker) impedance() line.Ohm {
+	for _, k := range c.s.Cable {
+		if k.ImpedanceOhm > 0 {
+			return line.Ohm(k.ImpedanceOhm)
+		}
+	}
+	return 0
+}
+
+// Loop is the resistance of both conductors of a stretch per km; ok is false
+// where the sheet does not say, or the table lacks the conductor.
+func Loop(k rulebase.SheetCable, celsius *float64) (line.LoopOhmPerKm, bool) {
+	if k.LoopOhmPerKm > 0 {
+		return line.LoopOhmPerKm(k.LoopOhmPerKm), true
+	}
+	r, ok := Conductor(k.Conductor, celsius)
+	return r.Loop(), ok
+}
+
+var strands = map[string]line.Stranding{"solid": line.Solid, "flexible": line.Flexible, "flexible_tinned": line.FlexibleTinned}
+
+// Conductor is the resistance of one conductor per km, at a temperature.
+func Conductor(k *rulebase.SheetConductor, celsius *float64) (r line.ConductorOhmPerKm, ok bool) {
+	if k == nil {
+		return 0, false
+	}
+	if k.AWG > 0 {
+		r, ok = line.ByGauge(k.AWG)
+	} else {
+		r, ok = line.ByArea(k.MM2, strands[k.Strand])
+	}
+	if ok && celsius != nil {
+		r = r.At(line.Celsius(*celsius))
+	}
+	return r, ok
+}
+
+// Connected says what else lies across the pair while somebody measures, power off.
+type Connected struct {
+	Units bool // the units' inputs were left on
+	Bias  bool // the bias network is seen: its dead supply clamps it to common
+}
+
+// Pair is the trunk as an ohmmeter sees it, power off. ok is false where a
+// stretch's resistance is not known; it then counts as nothing.
+func Pair(s *rulebase.Sheet, with Connected) (p *line.Pair, ok bool) {
+	p, ok = &line.Pair{}, true
+	var kind *line.Kind
+	for _, k := range line.Kinds {
+		if k.ID == s.Line {
+			kind = k
+		}
+	}
+	for _, k := range s.Cable {
+		loop, known := Loop(k, s.Celsius)
+		ok = ok && known
+		p.Cable = append(p.Cable, line.Cable{Length: line.Metre(k.LengthM), Loop: loop})
+	}
+	for _, t := range s.Terminators {
+		ohm := line.Ohm(t.Ohm)
+		if ohm == 0 && kind != nil {
+			ohm = kind.Terminator
+		}
+		p.Across = append(p.Across, line.Shunt{At: line.Metre(t.AtM), Ohm: ohm})
+	}
+	if with.Bias && s.Bias != nil && s.Bias.Up > 0 && s.Bias.Down > 0 {
+		b := line.Bias{PullUp: line.Ohm(s.Bias.Up), PullDown: line.Ohm(s.Bias.Down)}
+		p.Across = append(p.Across, line.Shunt{At: line.Metre(s.Bias.AtM), Ohm: b.Across()})
+	}
+	if with.Units {
+		p.Across = append(p.Across, line.Shunt{At: 0, Ohm: line.Inputs(1)})
+		for _, d := range s.Drops {
+			if load := unitLoad(d); load > 0 {
+				p.Across = append(p.Across, line.Shunt{At: line.Metre(d.AtM), Ohm: line.Inputs(load)})
+			}
+		}
+	}
+	return p, ok
+}
+
+// unitLoad of a drop; a whole one where the sheet does not say.
+func unitLoad(d rulebase.SheetDrop) float64 {
+	if d.UnitLoad > 0 {
+		return d.UnitLoad
+	}
+	return 1
+}
+
+func (c *checker) expectedOhms() {
+	if len(c.s.Terminators) == 0 {
+		return
+	}
+	bare, known := Pair(c.s, Connected{})
+	full, _ := Pair(c.s, Connected{Units: true, Bias: true})
+	if !known {
+		c.open("expected_ohms", "", "conductor or loop_per_km of every stretch of cable")
+	}
+	for _, at := range []struct {
+		where string
+		m     float64
+	}{{"the host's end", 0}, {"the far end", c.s.TrunkM()}} {
+		b, f := float64(bare.Seen(line.Metre(at.m))), float64(full.Seen(line.Metre(at.m)))
+		c.add(Result{Rule: "expected_ohms", Where: at.where, Verdict: Pass, Figure: b, Limit: f, Unit: "ohm", Source: sourceComputed, Pos: c.s.Pos,
+			Says: fmt.Sprintf(sayExpectedOhms, at.where, say(b, "ohm"), say(f, "ohm"))})
+	}
+}
+
+// ---- stubs, levels, echoes
+
+func (c *checker) stubs() {
+	if len(c.s.Stubs) == 0 {
+		return
+	}
+	var sum float64
+	for _, s := range c.s.Stubs {
+		sum += s.LengthM
+		where := "the stub at " + say(s.AtM, "m")
+		if rule, ok := c.kind.Stubs(c.baud(), s.Tapped); ok {
+			r := Result{Rule: "stub", Where: where, Figure: s.LengthM, Limit: float64(rule.Each), Unit: "m", Source: rule.Source, Pos: s.Pos,
+				Verdict: atMost(s.LengthM, float64(rule.Each)), Says: fmt.Sprintf(sayStub, say(s.LengthM, "m"), say(float64(rule.Each), "m"))}
+			if r.Verdict == Fail {
+				r.Do = doStub
+			}
+			c.add(r)
+		}
+		c.stubByRise(s, where)
+	}
+	if rule, ok := c.kind.Stubs(c.baud(), 1); ok && rule.Sum > 0 {
+		r := Result{Rule: "stubs_together", Figure: sum, Limit: float64(rule.Sum), Unit: "m", Source: rule.Source, Pos: c.s.Pos,
+			Verdict: atMost(sum, float64(rule.Sum)), Says: fmt.Sprintf(sayStubsTogether, say(sum, "m"), say(float64(rule.Sum), "m"))}
+		if r.Verdict == Fail {
+			r.Do = doStub
+		}
+		c.add(r)
+	}
+}
+
+// stubByRise goes by the drivers' edges, where the sheet says how fast they are.
+// The rules in use differ by three times: over the shortest is marginal, over
+// the longest a failure, and the sentence names both.
+func (c *checker) stubByRise(s rulebase.SheetStub, where string) {
+	if c.s.RiseTimeNS == 0 {
+		return
+	}
+	limits := line.Stubs(line.Second(c.s.RiseTimeNS*1e-9), c.delay())
+	r := Result{Rule: "stub_by_rise_time", Where: where, Verdict: Pass, Figure: s.LengthM, Limit: float64(limits.RoundTripTenth), Unit: "m", Source: sourceStubRise, Pos: s.Pos,
+		Says: fmt.Sprintf(sayStubRise, say(s.LengthM, "m"), say(c.s.RiseTimeNS, "ns"), say(float64(limits.RoundTripTenth), "m"), say(float64(limits.CriticalThird), "m"))}
+	switch {
+	case s.LengthM > float64(limits.CriticalThird):
+		r.Verdict, r.Limit, r.Do = Fail, float64(limits.CriticalThird), doStub
+	case s.LengthM > float64(limits.RoundTripTenth):
+		r.Verdict, r.Do = Marginal, doStub
+	}
+	c.add(r)
+}
+
+// usualDelay of a pair, 5 ns/m (ECSS glossary quoting CiA 301; common elsewhere).
+const usualDelay line.SecondPerMetre = 5e-9
+
+func (c *checker) delay() line.SecondPerMetre {
+	for _, k := range c.s.Cable {
+		switch {
+		case k.DelayNSPerM > 0:
+			return line.SecondPerMetre(k.DelayNSPerM * 1e-9)
+		case k.VelocityShare > 0:
+			return line.Delay(k.VelocityShare)
+		}
+	}
+	return usualDelay
+}
+
+// across is all that lies across the pair, cable resistance left out: what an
+// idle driver sees.
+func (c *checker) across() line.Ohm {
+	all := []line.Ohm{line.Inputs(1)}
+	for _, t := range c.s.Terminators {
+		ohm := line.Ohm(t.Ohm)
+		if ohm == 0 {
+			ohm = c.kind.Terminator
+		}
+		all = append(all, ohm)
+	}
+	for _, d := range c.s.Drops {
+		all = append(all, line.Inputs(unitLoad(d)))
+	}
+	return line.Parallel(all...)
+}
+
+func (c *checker) idle() {
+	var volts line.Volt
+	switch {
+	case c.kind == &line.CAN:
+		return // rests at 0 V by design
+	case c.kind == &line.Profibus:
+		fed, notFed := 0, 0
+		for _, t := range c.s.Terminators {
+			if t.Powered != nil && !*t.Powered {
+				notFed++
+			} else {
+				fed++
+			}
+		}
+		if fed+notFed == 0 {
+			return
+		}
+		volts = line.ProfibusTerminator.IdleOf(fed, notFed)
+	case c.s.Bias == nil || c.s.Bias.Up == 0 || c.s.Bias.Down == 0 || c.s.Bias.Volt == 0:
+		c.open("idle_volts", "", "bias (or its volts, up and down)")
+		return
+	default:
+		volts = line.Bias{Supply: line.Volt(c.s.Bias.Volt), PullUp: line.Ohm(c.s.Bias.Up), PullDown: line.Ohm(c.s.Bias.Down)}.Idle(c.across())
+	}
+	r := Result{Rule: "idle_volts", Verdict: Pass, Figure: float64(volts), Limit: float64(line.Sensitivity), Unit: "V", Source: sourceSensitivity, Pos: c.s.Pos,
+		Says: fmt.Sprintf(sayIdle, say(float64(volts), "V"), say(float64(line.Sensitivity), "V"))}
+	switch {
+	case volts < line.Sensitivity:
+		r.Verdict, r.Do = Fail, doIdle
+	case volts < line.Sensitivity*1.1: // nothing left for noise
+		r.Verdict, r.Do = Marginal, doIdle
+	}
+	c.add(r)
+}
+
+func (c *checker) farEnd() {
+	if c.kind == &line.CAN || len(c.s.Terminators) == 0 {
+		return
+	}
+	bare, ok := Pair(c.s, Connected{})
+	if !ok {
+		c.open("far_end_volts", "", "conductor or loop_per_km of every stretch of cable")
+		return
+	}
+	load := c.kind.Terminator
+	if c.kind == &line.Profibus {
+		load = 150
+	}
+	volts := line.FarEnd(line.DriverLeast, bare.Between(0, bare.Length()), load)
+	r := Result{Rule: "far_end_volts", Verdict: Pass, Figure: float64(volts), Limit: float64(line.Sensitivity), Unit: "V", Source: sourceSensitivity, Pos: c.s.Pos,
+		Says: fmt.Sprintf(sayFarEnd, say(float64(line.DriverLeast), "V"), say(float64(volts), "V"), say(float64(line.Sensitivity), "V"))}
+	switch {
+	case volts < line.Sensitivity:
+		r.Verdict, r.Do = Fail, doFarEnd
+	case volts < 1.5*line.Sensitivity:
+		r.Verdict, r.Do = Marginal, doFarEnd
+	}
+	c.add(r)
+}
+
+func (c *checker) echo() {
+	rate := c.baud()
+	if rate == 0 {
+		return
+	}
+	trip := line.RoundTrip(line.Metre(c.s.TrunkM()), c.delay())
+	for _, d := range c.s.Inline {
+		trip += line.Second(2 * d.DelayNS * 1e-9)
+	}
+	if c.kind == &line.CAN {
+		limit := float64(line.CANSample(rate))
+		r := Result{Rule: "round_trip", Verdict: atMost(float64(trip), limit), Figure: float64(trip), Limit: limit, Unit: "s", Source: "CAN System Engineering, tables 4.1 and 4.2", Pos: c.s.Pos,
+			Says: fmt.Sprintf(sayCANTrip, say(float64(trip), "s"), say(limit, "s"))}
+		if r.Verdict == Fail {
+			r.Do = doLength
+		}
+		c.add(r)
+		return
+	}
+	share := float64(trip) / float64(rate.Bit())
+	says := sayEchoShort
+	if share > 0.5 {
+		says = sayEchoLong
+	}
+	c.add(Result{Rule: "round_trip", Verdict: Pass, Figure: share * 100, Limit: 50, Unit: "%", Source: sourceComputed, Pos: c.s.Pos,
+		Says: fmt.Sprintf(says, say(float64(trip), "s"), say(share*100, "%"))})
+}
+
+// ---- map and scan
+
+func (d mapped) pointsFitted() int {
+	sum := 0
+	for _, m := range d.drop.Modules {
+		sum += m.Points
+	}
+	return sum
+}
+
+type mapped struct {
+	drop rulebase.SheetDrop
+	to   rulebase.SheetMapped
+}
+
+func (c *checker) points() {
+	k := c.s.Controller
+	if k == nil || len(k.Drops) == 0 {
+		c.open("map", "", "controller, with its drops, addresses and points")
+		return
+	}
+	byAddress := map[int]rulebase.SheetDrop{}
+	for _, d := range c.s.Drops {
+		if d.HasAddr {
+			byAddress[d.Address] = d
+		}
+	}
+	listed := map[int]bool{}
+	for _, m := range k.Drops {
+		listed[m.Address] = true
+		d, ok := byAddress[m.Address]
+		if !ok {
+			c.add(Result{Rule: "map_without_drop", Where: fmt.Sprintf("address %d", m.Address), Verdict: Fail, Figure: float64(m.Address), Source: sourceSheet, Pos: m.Pos,
+				Says: fmt.Sprintf(sayMapNoDrop, m.Address), Do: doMapNoDrop})
+			continue
+		}
+		if fitted := (mapped{d, m}).pointsFitted(); fitted > 0 && m.Points > 0 {
+			r := Result{Rule: "map_length", Where: "drop " + d.Name, Verdict: Pass, Figure: float64(m.Points), Limit: float64(fitted), Source: "points of the modules fitted; common practice, no source", Pos: m.Pos,
+				Says: fmt.Sprintf(sayMapLength, d.Name, m.Points, fitted)}
+			if fitted != m.Points {
+				r.Verdict, r.Do = Fail, doMapLength
+			}
+			c.add(r)
+		}
+	}
+	for _, d := range c.s.Drops {
+		if d.HasAddr && !listed[d.Address] {
+			c.add(Result{Rule: "drop_not_in_map", Where: "drop " + d.Name, Verdict: Fail, Figure: float64(d.Address), Source: sourceSheet, Pos: d.Pos,
+				Says: fmt.Sprintf(sayNotInMap, d.Name, d.Address), Do: doNotInMap})
+		}
+	}
+	c.overlaps(k)
+}
+
+func (c *checker) overlaps(k *rulebase.SheetController) {
+	for i, a := range k.Drops {
+		for _, b := range k.Drops[:i] {
+			if a.Address == b.Address {
+				c.add(Result{Rule: "map_address_twice", Where: fmt.Sprintf("address %d", a.Address), Verdict: Fail, Figure: float64(a.Address), Source: sourceSheet, Pos: a.Pos,
+					Says: fmt.Sprintf(sayMapTwice, a.Address), Do: doMapTwice})
+			}
+			if a.First > 0 && b.First > 0 && a.First < b.First+b.Points && b.First < a.First+a.Points {
+				c.add(Result{Rule: "map_overlap", Where: fmt.Sprintf("addresses %d and %d", b.Address, a.Address), Verdict: Fail, Source: sourceSheet, Pos: a.Pos,
+					Says: fmt.Sprintf(sayMapOverlap, b.Address, b.First, b.First+b.Points-1, a.Address, a.First, a.First+a.Points-1), Do: doMapOverlap})
+			}
+		}
+	}
+}
+
+func (c *checker) scan() {
+	rate := c.baud()
+	if c.kind != &line.Modbus || rate == 0 || len(c.s.Drops) == 0 {
+		return // other lines' message lengths and turns are for their own papers
+	}
+	var sum line.Second
+	for _, d := range c.s.Drops {
+		n := (mapped{drop: d}).pointsFitted()
+		if n == 0 {
+			n = line.PointsPerModule
+		}
+		sum += line.InputsPoll(rate, n, 0)
+	}
+	c.add(Result{Rule: "scan_time", Verdict: Pass, Figure: float64(sum), Unit: "s", Source: "Modbus over Serial Line V1.02, 2.5.1; message lengths from memory", Pos: c.s.Pos,
+		Says: fmt.Sprintf(sayScan, len(c.s.Drops), say(float64(sum), "s"))})
+}
+
+// ---- supply
+
+func (c *checker) supplies() {
+	for _, p := range c.s.Supplies {
+		c.supply(p)
+	}
+}
+
+// Takes is what a drop draws: its own, and its modules'.
+func Takes(d rulebase.SheetDrop) line.Load {
+	load := line.Load{Power: line.Watt(d.Watt), Current: line.Ampere(d.Ampere)}
+	for _, m := range d.Modules {
+		load.Current += moduleTakes(m)
+	}
+	return load
+}
+
+func moduleTakes(m rulebase.SheetModule) line.Ampere {
+	return line.Ampere(m.Ampere + m.EachAmpere*float64(m.On))
+}
+
+func (c *checker) supply(p rulebase.SheetSupply) {
+	where := "supply " + p.Name
+	celsius := p.Celsius
+	if celsius == nil {
+		celsius = c.s.Celsius
+	}
+	feed := line.Feed{Supply: line.Volt(p.Volt)}
+	node := map[string]int{"": -1}
+	for i, f := range p.Feeds {
+		r, ok := Conductor(f.Conductor, celsius)
+		if !ok {
+			c.open("supply_volts", "drop "+f.Drop, "a conductor that the tables know ("+textOf(f.Conductor)+")")
+			return
+		}
+		at := slices.IndexFunc(c.s.Drops, func(d rulebase.SheetDrop) bool { return d.Name == f.Drop })
+		feed.Nodes = append(feed.Nodes, line.Node{Parent: node[f.From], Loop: r.Loop().Over(line.Metre(f.LengthM)), Load: Takes(c.s.Drops[at])})
+		node[f.Drop] = i
+	}
+	volts, err := feed.Solve()
+	if err != nil {
+		c.add(Result{Rule: "no_operating_point", Where: where, Verdict: Fail, Source: sourceComputed, Pos: p.Pos, Says: fmt.Sprintf(sayNoOperatingPoint, p.Name), Do: doSupply})
+		return
+	}
+	var total line.Ampere
+	currents := feed.Currents(volts)
+	for i, v := range volts {
+		f := p.Feeds[i]
+		if feed.Nodes[i].Parent < 0 {
+			total += currents[i]
+		}
+		limit := float64(line.SupplyLow)
+		if v > line.SupplyHigh {
+			limit = float64(line.SupplyHigh)
+		}
+		r := Result{Rule: "supply_volts", Where: "drop " + f.Drop, Verdict: verdicts[line.SupplyVerdict(v)], Figure: float64(v), Limit: limit, Unit: "V", Source: sourceSupply, Pos: f.Pos,
+			Says: fmt.Sprintf(saySupply, f.Drop, say(float64(v), "V"), say(float64(currents[i]), "A"))}
+		if r.Verdict != Pass {
+			r.Do = doSupply
+		}
+		c.add(r)
+	}
+	c.budget("supply_current", where, float64(total), p.MostA, 1, sourceSheet, p.Pos)
+	c.budget("fuse_current", where, float64(total), p.FuseA, 0.75, "a small fuse carries at most 75 % of its rating at 25 C, from memory", p.Pos)
+}
+
+func textOf(k *rulebase.SheetConductor) string {
+	if k == nil {
+		return ""
+	}
+	return k.Text
+}
+
+// budget holds a current against what may be drawn.
+func (c *checker) budget(rule, where string, takes, most, share float64, source string, pos rulebase.Position) {
+	if most == 0 {
+		return
+	}
+	r := Result{Rule: rule, Where: where, Verdict: Pass, Figure: takes, Limit: most * share, Unit: "A", Source: source, Pos: pos,
+		Says: fmt.Sprintf(sayBudget, where, say(takes, "A"), say(most*share, "A"))}
+	switch {
+	case takes > most:
+		r.Verdict, r.Do = Fail, doBudget
+	case takes > most*share || takes > 0.9*most:
+		r.Verdict, r.Do = Marginal, doBudget
+	}
+	c.add(r)
+}
+
+func (c *checker) carriers() {
+	for _, d := range c.s.Drops {
+		if d.MostA == 0 {
+			continue
+		}
+		var sum line.Ampere
+		for _, m := range d.Modules {
+			sum += moduleTakes(m)
+		}
+		c.budget("carrier_current", "the carrier of drop "+d.Name, float64(sum), d.MostA, 1, sourceSheet, d.Pos)
+	}
+}
+
+// ---- surroundings
+
+func (c *checker) separation() {
+	for _, b := range c.s.Beside {
+		shielded := slices.ContainsFunc(c.s.Cable, func(k rulebase.SheetCable) bool { return k.Shielded != nil && *k.Shielded })
+		screen := map[[2]bool]line.Screen{{false, false}: line.NeitherScreened, {true, false}: line.DataScreened, {false, true}: line.PowerScreened, {true, true}: line.BothScreened}[[2]bool{shielded, b.PowerScreened}]
+		divider := map[string]line.Divider{"none": line.NoDivider, "aluminium": line.AluminiumDivider, "steel": line.SteelDivider}[b.Divider]
+		limit := float64(line.Separation(screen, divider))
+		r := Result{Rule: "separation", Where: fmt.Sprintf("%s to %s", say(b.FromM, "m"), say(b.ToM, "m")), Verdict: Pass, Figure: b.ApartM, Limit: limit, Unit: "m", Source: "EN 50174-2:2000 table 1, as quoted; later editions replace it", Pos: b.Pos,
+			Says: fmt.Sprintf(saySeparation, say(b.ApartM, "m"), say(limit, "m"))}
+		if b.ApartM < limit {
+			r.Verdict, r.Do = Fail, doSeparation
+		}
+		c.add(r)
+	}
+}
+
+func (c *checker) shield() {
+	for _, k := range c.s.Cable {
+		if k.Shielded != nil && !*k.Shielded {
+			c.add(Result{Rule: "shield", Verdict: Fail, Source: "Modbus over Serial Line V1.02, 3.6; elsewhere common practice, no source", Pos: k.Pos, Says: sayNoShield, Do: doNoShield})
+			return
+		}
+	}
+	if c.s.Shield == nil {
+		c.open("shield", "", "shield, with where it is bonded")
+		return
+	}
+	wanted := map[*line.Kind]string{&line.Modbus: "one_end", &line.Profibus: "both_ends"}[c.kind]
+	source := map[*line.Kind]string{&line.Modbus: "Modbus over Serial Line V1.02, 3.6", &line.Profibus: "PROFIBUS, from memory"}[c.kind]
+	r := Result{Rule: "shield", Verdict: Pass, Source: source, Pos: c.s.Shield.Pos, Says: fmt.Sprintf(sayShield, bondedWords[c.s.Shield.Bonded])}
+	switch {
+	case c.s.Shield.Bonded == "nowhere":
+		r.Verdict, r.Do, r.Source = Fail, doShieldNowhere, "common practice, no source"
+	case wanted == "":
+		r.Source = "common practice, no source"
+	case wanted != c.s.Shield.Bonded:
+		r.Verdict, r.Do = Marginal, fmt.Sprintf(doShieldOther, bondedWords[wanted])
+	}
+	c.add(r)
+}

@@ -1,0 +1,165 @@
+package sheet_test
+
+import (
+	"os"
+	"strconv"
+	"strings"
+	"testing"
+
+	"downdrop/engine/sheet"
+	"downdrop/rulebase"
+)
+
+const example = "../../cases/examples/sheets/tide_mill.yaml"
+
+func read(t testing.TB, text string) *rulebase.Sheet {
+	t.Helper()
+	s, err := rulebase.ReadSheet("sheet.yaml", []byte(text), sheet.Kinds())
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+func exampleText(t testing.TB) string {
+	t.Helper()
+	text, err := os.ReadFile(example)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(text)
+}
+
+func verdict(results []sheet.Result, rule, where string) (sheet.Result, bool) {
+	for _, r := range results {
+		if r.Rule == rule && (where == "" || r.Where == where) {
+			return r, true
+		}
+	}
+	return sheet.Result{}, false
+}
+
+// The example as it is, then with one thing wrong at a time: the rule that has to
+// see it, and what it was before.
+func TestRules(t *testing.T) {
+	text := exampleText(t)
+	for _, c := range []struct {
+		name, old, new string
+		rule, where    string
+		was, is        sheet.Verdict // was "": the rule did not speak
+	}{
+		{"the map is too long", "", "", "map_length", "drop wheel pit", sheet.Fail, sheet.Fail},
+		{"a rate nobody uses", "rate: 153.6 kbaud\nlength_limit", "rate: 150 kbaud\nlength_limit", "rate", "", sheet.Pass, sheet.Marginal},
+		{"the controller at half the rate", "controller:\n  rate: 153.6 kbaud", "controller:\n  rate: 76.8 kbaud", "rate_differs", "the controller", sheet.Pass, sheet.Fail},
+		{"a drop at another rate", "    address: 2\n", "    address: 2\n    rate: 76.8 kbaud\n", "rate_differs", "drop sluice", "", sheet.Fail},
+		{"too long", "length_limit: 600 m", "length_limit: 400 m", "length", "", sheet.Pass, sheet.Fail},
+		{"no length known", "length_limit: 600 m ", "#", "length", "", sheet.Pass, sheet.Open},
+		{"a repeater halves it", "length_limit: 600 m             # what this line's own papers allow\n", "length_limit: 400 m\ninline: [{kind: repeater, at: 200 m}]\n", "length", "segment 2", "", sheet.Pass},
+		{"too many units", "units_limit: 32", "units_limit: 4", "units", "", sheet.Pass, sheet.Fail},
+		{"one address twice", "    address: 3\n", "    address: 2\n", "address_twice", "drop wheel pit", "", sheet.Fail},
+		{"a terminator is missing", "  - {at: end, ohm: 150 ohm}\n", "", "terminator_missing", "", "", sheet.Fail},
+		{"three terminators", "  - {at: end, ohm: 150 ohm}\n", "  - {at: end, ohm: 150 ohm}\n  - {at: 418 m, ohm: 150 ohm}\n", "terminators_too_many", "", "", sheet.Fail},
+		{"one in the middle", "  - {at: end, ohm: 150 ohm}\n", "  - {at: end, ohm: 150 ohm}\n  - {at: 180 m, ohm: 150 ohm}\n", "terminator_in_the_middle", "", "", sheet.Fail},
+		{"120 for 150 is borne", "{at: end, ohm: 150 ohm}", "{at: end, ohm: 120 ohm}", "terminator_value", "the terminator at 420 m", sheet.Pass, sheet.Pass},
+		{"100 for 150 is not quite", "{at: end, ohm: 150 ohm}", "{at: end, ohm: 105 ohm}", "terminator_value", "the terminator at 420 m", sheet.Pass, sheet.Marginal},
+		{"75 for 150 is not", "{at: end, ohm: 150 ohm}", "{at: end, ohm: 75 ohm}", "terminator_value", "the terminator at 420 m", sheet.Pass, sheet.Fail},
+		{"a long stub", "length: 1.5 m}", "length: 5 m}", "stub_by_rise_time", "", sheet.Pass, sheet.Marginal},
+		{"a very long stub", "length: 1.5 m}", "length: 9 m}", "stub_by_rise_time", "", sheet.Pass, sheet.Fail},
+		{"weak bias", "up: 650 ohm, down: 650 ohm", "up: 1200 ohm, down: 1200 ohm", "idle_volts", "", sheet.Pass, sheet.Fail},
+		{"no bias given", "bias: {at: host, volts: 5 V, up: 650 ohm, down: 650 ohm}\n", "", "idle_volts", "", sheet.Pass, sheet.Open},
+		{"thin cable", "length: 240 m, conductor: AWG 22", "length: 240 m, loop_per_km: 8000 ohm", "far_end_volts", "", sheet.Pass, sheet.Fail},
+		{"no cable data", "length: 240 m, conductor: AWG 22", "length: 240 m", "far_end_volts", "", sheet.Pass, sheet.Open},
+		{"a drop nobody mapped", "    - {address: 4, first: 97, points: 16}\n", "", "drop_not_in_map", "drop upper pond", "", sheet.Fail},
+		{"a mapped drop nobody fitted", "    address: 4\n", "    address: 9\n", "map_without_drop", "address 4", "", sheet.Fail},
+		{"overlap in the map", "{address: 3, first: 49, points: 48}", "{address: 3, first: 40, points: 48}", "map_overlap", "", "", sheet.Fail},
+		{"an address twice in the map", "{address: 4, first: 97, points: 16}", "{address: 3, first: 97, points: 16}", "map_address_twice", "", "", sheet.Fail},
+		{"volts marginal", "", "", "supply_volts", "drop sluice", sheet.Marginal, sheet.Marginal},
+		{"volts too low", "length: 140 m, conductor: 1.5 mm2 flexible", "length: 160 m, conductor: 1.5 mm2 flexible", "supply_volts", "drop upper pond", sheet.Marginal, sheet.Fail},
+		{"no operating point", "length: 140 m, conductor: 1.5 mm2 flexible", "length: 900 m, conductor: 1.5 mm2 flexible", "no_operating_point", "supply S2", "", sheet.Fail},
+		{"a conductor nobody knows", "length: 140 m, conductor: 1.5 mm2 flexible", "length: 140 m, conductor: 1.4 mm2", "supply_volts", "drop upper pond", sheet.Marginal, sheet.Open},
+		{"a small supply", "most: 5 A", "most: 2 A", "supply_current", "supply S2", sheet.Pass, sheet.Fail},
+		{"a small fuse", "fuse: 4 A", "fuse: 2.5 A", "fuse_current", "supply S2", sheet.Pass, sheet.Marginal},
+		{"a small carrier", "carrier_most: 4 A", "carrier_most: 1 A", "carrier_current", "", sheet.Pass, sheet.Fail},
+		{"cables apart", "apart: 40 mm", "apart: 60 mm", "separation", "", sheet.Fail, sheet.Pass},
+		{"no shield", "delay_per_m: 5 ns, shielded: yes}\n\nterm", "delay_per_m: 5 ns, shielded: no}\n\nterm", "shield", "", sheet.Pass, sheet.Fail},
+		{"shield nowhere", "bonded: one_end", "bonded: nowhere", "shield", "", sheet.Pass, sheet.Fail},
+	} {
+		before, spoke := verdict(sheet.Check(read(t, text)), c.rule, c.where)
+		if spoke != (c.was != "") || before.Verdict != c.was {
+			t.Errorf("%s: %s was %q in the example, expected %q", c.name, c.rule, before.Verdict, c.was)
+		}
+		changed := strings.Replace(text, c.old, c.new, 1)
+		if c.old != "" && changed == text {
+			t.Fatalf("%s: the example no longer holds %q", c.name, c.old)
+		}
+		after, spoke := verdict(sheet.Check(read(t, changed)), c.rule, c.where)
+		if !spoke || after.Verdict != c.is {
+			t.Errorf("%s: %s is %q, expected %q: %s", c.name, c.rule, after.Verdict, c.is, after.Says)
+		}
+		if after.Verdict == sheet.Fail && (after.Do == "" || after.Source == "" || after.Says == "") {
+			t.Errorf("%s: a failure without what to do, its source or its sentence: %+v", c.name, after)
+		}
+	}
+}
+
+// What only the open standards ask for.
+func TestKindsOfLine(t *testing.T) {
+	const modbus = "sheet: m\nline: tia485_polled\nrate: 9600 baud\ncable: [{length: 900 m, conductor: AWG 24, impedance: 120 ohm, shielded: yes}]\nterminators: [{at: host}, {at: end}]\nshield: {bonded: one_end}\nbias: {at: host, volts: 5 V, up: 650 ohm, down: 650 ohm}\ndrops: [{drop: a, at: 10 m, address: 1}]\n"
+	const profibus = "sheet: p\nline: profibus_dp\nrate: 1.5 Mbaud\ncable: [{length: 150 m, loop_per_km: 110 ohm, impedance: 150 ohm, shielded: yes}]\nterminators: [{at: host, powered: yes}, {at: end, powered: yes}]\nshield: {bonded: both_ends}\nstubs: [{at: 50 m, length: 6.55 m}]\ndrops: [{drop: a, at: 10 m, address: 3}]\n"
+	const can = "sheet: c\nline: can\nrate: 500 kbaud\ncable: [{length: 90 m, conductor: 0.75 mm2, impedance: 120 ohm, shielded: yes}]\nterminators: [{at: host}, {at: end}]\nshield: {bonded: one_end}\nstubs: [{at: 50 m, length: 3 m}]\ndrops: [{drop: a, at: 10 m, address: 3}]\n"
+	for _, c := range []struct {
+		name, text, old, new, rule string
+		is                         sheet.Verdict
+	}{
+		{"MB-8: 29 units where the line is biased", modbus, "drops: [{drop: a, at: 10 m, address: 1}]", "units_limit: 28\ndrops: [{drop: a, at: 10 m, address: 1, unit_load: 28}]", "units", sheet.Fail},
+		{"Modbus 1000 m", modbus, "", "", "length", sheet.Pass},
+		{"Modbus over 1000 m", modbus, "900 m", "1100 m", "length", sheet.Fail},
+		{"MB-11: address 248", modbus, "address: 1}", "address: 248}", "address", sheet.Fail},
+		{"MB-7: a derivation over 20 m", modbus, "drops:", "stubs: [{at: 5 m, length: 21 m}]\ndrops:", "stub", sheet.Fail},
+		{"MB-7: eight on one tap", modbus, "drops:", "stubs: [{at: 5 m, length: 6 m, tapped: 8}]\ndrops:", "stub", sheet.Fail},
+		{"a Modbus shield at both ends", modbus, "one_end", "both_ends", "shield", sheet.Marginal},
+		{"PB-7: 200 m at 1.5 Mbit/s", profibus, "", "", "length", sheet.Pass},
+		{"PB-7: over 200 m at 1.5 Mbit/s", profibus, "150 m", "210 m", "length", sheet.Fail},
+		{"PB-8: stubs of 6.55 m", profibus, "", "", "stubs_together", sheet.Pass},
+		{"PB-8: stubs of 7.05 m", profibus, "6.55 m", "7.05 m", "stubs_together", sheet.Fail},
+		{"PB-9: address 126", profibus, "address: 3", "address: 126", "address", sheet.Marginal},
+		{"PB-4: a terminator without supply", profibus, "{at: end, powered: yes}", "{at: end, powered: no}", "terminator_not_fed", sheet.Fail},
+		{"PB-3: fed terminators hold the line", profibus, "", "", "idle_volts", sheet.Pass},
+		{"CAN 100 m at 500 kbit/s", can, "", "", "length", sheet.Pass},
+		{"CAN over 100 m at 500 kbit/s", can, "90 m", "110 m", "length", sheet.Fail},
+		{"CAN-3: there and back before the sample", can, "", "", "round_trip", sheet.Pass},
+		{"CAN round trip too long", can, "90 m", "200 m", "round_trip", sheet.Fail},
+		{"CAN-8: ten stubs of 3 m", can, "stubs: [{at: 50 m, length: 3 m}]", "stubs: [" + strings.Repeat("{at: 50 m, length: 3 m}, ", 10) + "]", "stubs_together", sheet.Fail},
+		{"CAN node 0", can, "address: 3", "address: 0", "address", sheet.Fail},
+	} {
+		text := strings.Replace(c.text, c.old, c.new, 1)
+		if r, ok := verdict(sheet.Check(read(t, text)), c.rule, ""); !ok || r.Verdict != c.is {
+			t.Errorf("%s: %s is %q, expected %q: %s", c.name, c.rule, r.Verdict, c.is, r.Says)
+		}
+	}
+}
+
+// A whole trunk of 32 drops, every rule.
+func BenchmarkCheck32Drops(b *testing.B) {
+	var text strings.Builder
+	text.WriteString("sheet: long\nline: tia485_polled\nrate: 9600 baud\ncable: [{length: 960 m, conductor: AWG 24, impedance: 120 ohm, shielded: yes}]\nterminators: [{at: host}, {at: end}]\nshield: {bonded: one_end}\nbias: {at: host, volts: 5 V, up: 650 ohm, down: 650 ohm}\ndrops:\n")
+	feeds, mapped := "", ""
+	for i := range 32 {
+		n := string(rune('a'+i%26)) + string(rune('a'+i/26))
+		text.WriteString("  - {drop: " + n + ", at: " + strconv.Itoa(30*(i+1)) + " m, address: " + strconv.Itoa(i+1) + ", power: 3 W, modules: [{points: 16, kind: output, each: 0.01 A}]}\n")
+		from := ""
+		if i > 0 {
+			from = ", from: " + string(rune('a'+(i-1)%26)) + string(rune('a'+(i-1)/26))
+		}
+		feeds += "      - {drop: " + n + from + ", length: 2 m, conductor: 2.5 mm2}\n"
+		mapped += "    - {address: " + strconv.Itoa(i+1) + ", first: " + strconv.Itoa(16*i+1) + ", points: 16}\n"
+	}
+	text.WriteString("supplies:\n  - supply: S\n    volts: 24 V\n    feeds:\n" + feeds + "controller:\n  drops:\n" + mapped)
+	s := read(b, text.String())
+	if r, ok := verdict(sheet.Check(s), "supply_volts", "drop fb"); !ok || r.Figure == 0 {
+		b.Fatalf("the last drop has no figure: %+v", r)
+	}
+	for b.Loop() {
+		sheet.Check(s)
+	}
+}

@@ -1,0 +1,86 @@
+package sheet
+
+// Every sentence that a checked sheet says, and where its limits come from.
+const (
+	sayOpen = "Not reckoned: the sheet does not give %s."
+
+	sayRateListed   = "%s is a rate of a %s."
+	sayRateUnlisted = "%s is not among the usual rates of a %s."
+	doRateUnlisted  = "Look at the rate again; if it is right, every unit and the controller must be able to do it."
+	sayRateSame     = "The rate of %s is %s, that of the bus."
+	sayRateDiffers  = "The rate of %s is %s, that of the bus %s: the last bit of a character is read %s bits off, and half a bit is too much."
+	doRateDiffers   = "Set it to the rate of the bus. Who is in charge must say that the drop may come back: outputs may act at once."
+
+	sayLength = "The cable is %s; at most %s is allowed at %s."
+	doLength  = "Lower the rate of the whole bus, or put in a repeater."
+	sayUnits  = "%d units with the host make %s unit loads; %d are allowed on one segment."
+	doUnits   = "Put in a repeater, or use units of a part load."
+
+	sayAddress           = "Drop %s has the address %d."
+	sayAddressTwice      = "Drops %s and %s both have the address %d."
+	doAddressTwice       = "Give one of them the address on the drawing. The drop may come on line at once and drive its outputs."
+	sayAddressIllegal    = "Drop %s has the address %d; a unit's own lies between %d and %d."
+	sayAddressUnassigned = "Drop %s has the address %d, which says that it was not given one yet."
+	doAddress            = "Give it the address on the drawing. The drop may come on line at once and drive its outputs."
+
+	sayTerminatorsGood   = "One terminator stands at each end."
+	sayTerminatorMissing = "The %s end has no terminator."
+	doTerminatorMissing  = "Fit the terminator at that end, with the line dead."
+	sayTerminatorsMany   = "%d terminators are fitted; one at each end is right."
+	doTerminatorsMany    = "Take out all but the one at each end, with the line dead."
+	sayTerminatorMiddle  = "It stands at %s of a trunk of %s, not at an end."
+	doTerminatorMiddle   = "Switch it off or take it out, with the line dead."
+	sayTerminatorNotFed  = "This terminator has no supply: it loads the pair and does not hold it."
+	doTerminatorNotFed   = "Bring its supply back; it must stay fed while the bus runs."
+	sayTerminatorValue   = "It has %s on a cable of %s and sends %s of a wave back."
+	doTerminatorValue    = "Fit one of the cable's own value, with the line dead."
+	sayExpectedOhms      = "At %s a meter reads %s with every unit off the pair, and %s with all units left on, line dead."
+
+	sayStub          = "The stub is %s; at most %s is allowed."
+	sayStubsTogether = "All stubs together are %s; at most %s is allowed."
+	doStub           = "Shorten it, or run the trunk through the drop."
+	sayStubRise      = "The stub is %s. With edges of %s the strict rule (there and back in a tenth of the edge) allows %s, the loose one (a third of the critical length) %s."
+
+	sayIdle       = "While nobody sends, %s stand across the pair; a receiver needs %s."
+	doIdle        = "Look for one terminator too many, too many unit loads, or a bias that is missing or too weak."
+	sayFarEnd     = "Of the %s that the weakest driver gives, %s arrive at the far end; a receiver needs %s."
+	doFarEnd      = "Use a thicker cable, a shorter trunk or a repeater."
+	sayEchoShort  = "An echo from the far end is back after %s, %s of a bit. Terminators are needed all the same."
+	sayEchoLong   = "An echo from the far end is back after %s, %s of a bit: a missing terminator will be felt."
+	sayCANTrip    = "There and back takes %s; the bit is sampled after %s."
+	sayMapNoDrop  = "The controller has address %d in its map, and no drop of this sheet has it."
+	doMapNoDrop   = "Correct the map or the drop's address. Save and compare what is in the controller before a download."
+	sayMapLength  = "Drop %s has %d points in the controller's map and %d on its modules."
+	doMapLength   = "Make the map as long as the modules. Save and compare what is in the controller before a download."
+	sayNotInMap   = "Drop %s, address %d, is not in the controller's map."
+	doNotInMap    = "Add it to the map, or correct its address. Save and compare what is in the controller before a download."
+	sayMapTwice   = "The controller's map holds address %d twice."
+	doMapTwice    = "Take one of the two out. Save and compare what is in the controller before a download."
+	sayMapOverlap = "In the controller's map address %d takes points %d to %d and address %d points %d to %d: they overlap."
+	doMapOverlap  = "Move one of them. Save and compare what is in the controller before a download."
+	sayScan       = "Asking all %d drops once for their inputs takes %s, units that answer at once."
+
+	saySupply           = "Drop %s is left with %s; its cable carries %s."
+	sayNoOperatingPoint = "The drops on supply %s ask for more power than their cable can bring: they will start, drag the supply down and start again."
+	doSupply            = "Use thicker or shorter supply cable, or a supply nearer to the drops. A qualified person does this, isolated by the site's rules."
+	sayBudget           = "From %s %s are drawn; %s may be."
+	doBudget            = "Spread the load, or fit a larger supply or carrier with the fuse and cable that go with it."
+
+	saySeparation   = "The power cable runs %s away; at least %s is asked for."
+	doSeparation    = "Move the cables apart, cross at right angles, or put an earthed divider between them."
+	sayNoShield     = "The cable has no shield."
+	doNoShield      = "Use shielded pair."
+	sayShield       = "The shield is bonded at %s."
+	doShieldNowhere = "Bond the shield as this line asks for."
+	doShieldOther   = "This line asks for a shield bonded at %s; follow the site's earthing rules where they say otherwise."
+
+	sourceSheet       = "the installation's own papers"
+	sourceComputed    = "computed from the sheet"
+	sourceRateBound   = "half a bit of drift at the last of 11 bits, computed"
+	sourceTermination = "one terminator at each end and none between: Modbus over Serial Line V1.02, 3.4.5; elsewhere common practice, no source"
+	sourceSensitivity = "TIA-485-A as printed in an open journal article, table 1"
+	sourceStubRise    = "transceiver guides (strict), CiA 301 V4.2.0 as quoted (loose)"
+	sourceSupply      = "IEC 61131-2, 24 V -15 % +20 %, from memory"
+)
+
+var bondedWords = map[string]string{"one_end": "one end", "both_ends": "both ends", "nowhere": "no place"}
