@@ -2,7 +2,9 @@ package handbook
 
 import (
 	"context"
+	"fmt"
 	"math"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -298,20 +300,16 @@ func anchor(kind, name string) string {
 	return kind + "-" + b.String()
 }
 
-// partAnchor is the anchor of a part's group in a chapter. Parts whose names
-// differ in nothing but signs are told apart by their place.
+// partAnchor is the anchor of a part's group in a chapter. A part that is no
+// plain word carries its place, so that no two parts share an anchor.
 func (b *builder) partAnchor(chapter, part string) string {
-	if part == "" {
-		return chapter + "-other-part-none"
+	switch {
+	case part == "":
+		return chapter + "-of-no-part"
+	case plainWord.MatchString(part):
+		return chapter + "-" + part
 	}
-	a := anchor(chapter, part)
-	for _, p := range b.parts {
-		if p == part {
-			return a
-		}
-		if anchor(chapter, p) == a {
-			a += "-"
-		}
-	}
-	return a
+	return anchor(fmt.Sprintf("%s-%d", chapter, slices.Index(b.parts, part)+1), part)
 }
+
+var plainWord = regexp.MustCompile(`^[a-z][a-z0-9_]*$`)

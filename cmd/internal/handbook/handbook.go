@@ -39,6 +39,24 @@ type Group struct {
 	Entries []Entry
 }
 
+// First is the number of the first entry; 0: there is none.
+func (g Group) First() int {
+	if len(g.Entries) == 0 {
+		return 0
+	}
+	return g.Entries[0].Number
+}
+
+// First is the number of the chapter's first entry; 0: there is none.
+func (c Chapter) First() int {
+	for _, g := range c.Groups {
+		if n := g.First(); n > 0 {
+			return n
+		}
+	}
+	return 0
+}
+
 // An Entry is one id of the rulebase.
 type Entry struct {
 	ID     string // the id, and its anchor

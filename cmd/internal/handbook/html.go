@@ -25,7 +25,7 @@ var page = template.Must(template.New("page").Funcs(template.FuncMap{
 	"at":      func(level int, e Entry) leveled { return leveled{e, level} },
 	"heading": heading,
 	"words": func() map[string]string {
-		return map[string]string{"Warnings": headWarnings, "Facts": headFacts, "Steps": headSteps, "After": headAfter, "Contents": titleContents, "ToContents": sayToContents, "Skip": saySkip}
+		return map[string]string{"Warnings": headWarnings, "Facts": headFacts, "Steps": headSteps, "After": headAfter, "Contents": titleContents, "ContentsID": chapterContents, "ToContents": sayToContents, "Skip": saySkip}
 	},
 }).Parse(pageText))
 

@@ -22,13 +22,13 @@ func (b *Book) Markdown(w io.Writer) error {
 	m := &markdown{}
 	m.heading(1, "", 0, b.Title)
 	m.blocks(b.Cover)
-	m.heading(2, "contents", 0, titleContents)
+	m.heading(2, chapterContents, 0, titleContents)
 	for i := range b.Chapters {
 		c := &b.Chapters[i]
-		m.item(0, m.link(c.Title, c.ID))
+		m.item(0, m.link(numbered(c.Title, c.First()), c.ID))
 		for j := range c.Groups {
 			if g := &c.Groups[j]; g.Title != "" {
-				m.item(1, m.link(g.Title, g.ID))
+				m.item(1, m.link(numbered(g.Title, g.First()), g.ID))
 			}
 		}
 	}
@@ -76,7 +76,7 @@ func (b *Book) Folder() []File {
 	}
 	first := pages[FirstFile]
 	first.blocks(b.Cover)
-	first.heading(2, "contents", 0, titleContents)
+	first.heading(2, chapterContents, 0, titleContents)
 	for _, file := range order[1:] {
 		first.item(0, "["+escape(title[file])+"]("+file+")")
 	}
@@ -272,11 +272,7 @@ func (m *markdown) line(l Line) string {
 	for _, s := range l {
 		switch {
 		case s.To != "":
-			text := s.Text
-			if s.Number > 0 {
-				text = strings.TrimSpace(fmt.Sprintf("%s (%d)", text, s.Number))
-			}
-			b.WriteString(m.link(text, s.To))
+			b.WriteString(m.link(numbered(s.Text, s.Number), s.To))
 		case s.Strong:
 			b.WriteString("**" + escape(strings.TrimSpace(s.Text)) + "**")
 			if strings.HasSuffix(s.Text, " ") {
@@ -287,6 +283,14 @@ func (m *markdown) line(l Line) string {
 		}
 	}
 	return b.String()
+}
+
+// numbered is a text with the number of the entry that it leads to.
+func numbered(text string, number int) string {
+	if number == 0 {
+		return text
+	}
+	return strings.TrimSpace(fmt.Sprintf("%s (%d)", text, number))
 }
 
 // start is a line that begins a paragraph or an item.

@@ -17,6 +17,7 @@ func sayTitle(name string) string { return "Handbook of the rulebase " + name }
 // Chapters.
 
 const (
+	chapterContents   = "chapter-contents"
 	chapterFront      = "chapter-front"
 	chapterIndex      = "chapter-index"
 	chapterSymptoms   = "chapter-symptoms"
@@ -57,7 +58,7 @@ var placeTitles = map[rulebase.Place]string{rulebase.Phone: "By phone", rulebase
 var placeWords = map[rulebase.Place]string{rulebase.Phone: "by phone", rulebase.Field: "at the drop", rulebase.Bench: "on the bench"}
 
 const (
-	introIndex = "Look here first. Each line is the question as it is asked, with the number of its entry. By phone stands only what may be asked for by phone."
+	introIndex = "Look here first. Each line is the question as it is asked, with the number of its entry. By phone stands only what may be asked for by phone. By part, what the values speak for among the causes of that part stands beside the question."
 
 	introTests      = "A test card says how a test is carried out and what its results are the sign of. What can hurt stands before the steps: read it before you begin. A cause stands behind a result where that cause, by itself, shows it more often than any other result."
 	introRemedies   = "A remedy puts a cause right. What can hurt stands before the steps: read it before you begin. The proof at the end says how long to watch before the case may be closed."
@@ -249,6 +250,8 @@ func sayNothingWrong(p float64) string {
 func sayVoice(factor, chance float64) string {
 	return fmt.Sprintf(": %s; shown %s", sayFactor(factor), outOf100(chance))
 }
+
+func sayAndMore(n int) string { return fmt.Sprintf(" and %d more", n) }
 
 func sayMoreCauses(n int) string {
 	if n == 1 {

@@ -9,9 +9,10 @@ import (
 
 // How much a book says of a value, and what is too little to say.
 const (
-	mostFor      = 8    // causes that a value speaks for
-	mostAgainst  = 5    // causes that it speaks against
-	leastFor     = 1.25 // factor on the odds
+	mostFor      = 8   // causes that a value speaks for
+	mostShort    = 4   // causes that it speaks for, in the index
+	mostAgainst  = 5   // causes that it speaks against
+	leastFor     = 1.5 // factor on the odds
 	leastAgainst = 0.5
 	mostFactor   = 1e6 // what only one cause shows counts as this much
 	leastShare   = 0.1 // of what the best symptom tells about a part
@@ -158,10 +159,7 @@ func (b *builder) voices(lead string, all []voice, symptom, v, sign, most int) [
 	if len(all) == 0 {
 		return nil
 	}
-	slices.SortStableFunc(all, func(x, y voice) int {
-		byFactor := sign * cmp.Compare(rounded(y.factor), rounded(x.factor))
-		return cmp.Or(byFactor, cmp.Compare(b.base.Causes[y.cause].Prior, b.base.Causes[x.cause].Prior))
-	})
+	b.strongest(all, sign)
 	var list []Line
 	for _, x := range all[:min(most, len(all))] {
 		list = append(list, Line{b.causeRef(x.cause)}.then(sayVoice(x.factor, b.told.Alone(symptom, v, x.cause))))
@@ -170,6 +168,15 @@ func (b *builder) voices(lead string, all []voice, symptom, v, sign, most int) [
 		list = append(list, say(sayMoreCauses(more)))
 	}
 	return []Block{{Text: Line{strong(lead)}}, {List: list}}
+}
+
+// strongest sorts causes by how far a value speaks for them (sign 1) or against
+// (sign -1), then by how common they are.
+func (b *builder) strongest(all []voice, sign int) {
+	slices.SortStableFunc(all, func(x, y voice) int {
+		byFactor := sign * cmp.Compare(rounded(y.factor), rounded(x.factor))
+		return cmp.Or(byFactor, cmp.Compare(b.base.Causes[y.cause].Prior, b.base.Causes[x.cause].Prior))
+	})
 }
 
 // index is the chapter that leads from what is seen to its entry: by place, then by part.
@@ -233,16 +240,47 @@ func (b *builder) partIndex() Group {
 			}
 		}
 		slices.SortStableFunc(order, func(x, y int) int { return cmp.Compare(rounded(b.about[y][part]), rounded(b.about[x][part])) })
-		var spans []Span
+		row := Row{Label: clean(capital(plain(part)))}
 		for _, i := range order[:min(mostTelling, len(order))] {
 			if b.about[i][part] < leastShare*b.about[order[0]][part] {
 				break
 			}
-			spans = append(spans, b.symptomRef(i))
+			row.Blocks = append(row.Blocks, Block{Text: Line{b.symptomRef(i)}})
+			if values := b.inShort(i, part); values != nil {
+				row.Blocks = append(row.Blocks, Block{List: values})
+			}
 		}
-		g.Rows = append(g.Rows, indexRow(part, spans)...)
+		g.Rows = append(g.Rows, rows(row)...)
 	}
 	return g
+}
+
+// inShort is what the values of a symptom speak for among the causes of a part.
+func (b *builder) inShort(symptom int, part string) []Line {
+	var lines []Line
+	for v, value := range b.base.Symptoms[symptom].Values {
+		var all []voice
+		for c := range b.base.Causes {
+			if f := b.told.Factor(symptom, v, c); b.base.Causes[c].Part == part && f >= leastFor {
+				all = append(all, voice{c, f})
+			}
+		}
+		if len(all) == 0 {
+			continue
+		}
+		b.strongest(all, 1)
+		var spans []Span
+		for _, x := range all[:min(mostShort, len(all))] {
+			id := b.base.Causes[x.cause].ID
+			spans = append(spans, b.ref(id, plain(id)))
+		}
+		line := append(Line{strong(capital(plain(value)) + ": ")}, commaed(spans)...)
+		if more := len(all) - mostShort; more > 0 {
+			line = line.then(sayAndMore(more))
+		}
+		lines = append(lines, line.then("."))
+	}
+	return lines
 }
 
 // unasked are the symptoms that no step on offer yields.
