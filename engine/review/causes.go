@@ -83,24 +83,41 @@ func (r *reviewer) toldApart() {
 	can := r.obtainable()
 	for y := range r.b.Causes {
 		for x := range y {
-			a, b := &r.b.Causes[x], &r.b.Causes[y]
-			if sameWork(a, b) {
-				continue
+			if !sameWork(&r.b.Causes[x], &r.b.Causes[y]) && !r.showTheSame(x, y, can) {
+				r.hardlyApart(x, y, can)
 			}
-			for _, s := range r.known() {
-				o := s.overlap(x, y, can)
-				if o > alike {
-					r.say(b.Pos, "not-told-apart", "nothing that can be seen tells %s from %s%s (they overlap by %.2f of 1), and they want different work", b.ID, a.ID, s.says, o)
-					break
-				}
-				if named(a, b) || named(b, a) || r.shared(s, x, y) < littleAlike {
-					continue
-				}
-				if test := r.onlyTest(s, x, y, o); test != "" {
-					r.say(b.Pos, "look-alike-missing", "only %s tells %s from %s%s, and neither names the other in look_alikes", test, b.ID, a.ID, s.says)
-					break
-				}
-			}
+		}
+	}
+}
+
+// showTheSame says of two causes that nothing tells them apart, in the first
+// setting where that is so.
+func (r *reviewer) showTheSame(x, y int, can []bool) bool {
+	a, b := &r.b.Causes[x], &r.b.Causes[y]
+	for _, s := range r.known() {
+		if o := s.overlap(x, y, can); o > alike {
+			r.say(b.Pos, "not-told-apart", "nothing that can be seen tells %s from %s%s (they overlap by %.2f of 1), and they want different work", b.ID, a.ID, s.says, o)
+			return true
+		}
+	}
+	return false
+}
+
+// hardlyApart says of two causes that look alike and do not name each other that
+// a single test tells them apart.
+func (r *reviewer) hardlyApart(x, y int, can []bool) {
+	a, b := &r.b.Causes[x], &r.b.Causes[y]
+	if named(a, b) || named(b, a) {
+		return
+	}
+	for _, s := range r.known() {
+		o := s.overlap(x, y, can)
+		if o < alike/100 || r.shared(s, x, y) < littleAlike {
+			continue
+		}
+		if test := r.onlyTest(s, x, y, o); test != "" {
+			r.say(b.Pos, "look-alike-missing", "only %s tells %s from %s%s, and neither names the other in look_alikes", test, b.ID, a.ID, s.says)
+			return
 		}
 	}
 }
@@ -108,9 +125,6 @@ func (r *reviewer) toldApart() {
 // onlyTest is the one test without which two causes would not be told apart; ""
 // where there is none.
 func (r *reviewer) onlyTest(s *setting, x, y int, overlap float64) string {
-	if overlap < alike/100 {
-		return ""
-	}
 	for i := range r.b.Tests {
 		t, by := &r.b.Tests[i], 1.0
 		for _, symptom := range t.Yields {

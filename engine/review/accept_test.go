@@ -1,0 +1,129 @@
+package review_test
+
+import (
+	"path/filepath"
+	"strings"
+	"testing"
+	"testing/fstest"
+
+	"downdrop/engine/review"
+	"downdrop/rulebase"
+)
+
+// withChance is a rulebase with a comment at one of the places marked in it, and
+// two findings of one kind in one entry and a third in another.
+const withChance = `#HEADER
+rulebase: {name: accepted}
+causes:
+  snapped: {name: "Snapped", part: sprig, per_thousand: 40, source: keeper}
+#SECTION
+symptoms:
+#ENTRY
+  flag:
+    ask: "How does the flag stand?"
+    values: [upright, drooping]
+    shows:
+#ROW
+      - {when: snapped, drooping: 1} #LINE
+      - {upright: 1}
+  bell:
+    ask: "Which sound has the bell?"
+    values: [clear, cracked]
+    shows: [{when: snapped, cracked: 0.9}, {clear: 1}]
+sources:
+  keeper: {says: "The keeper's notes", kind: practice}
+`
+
+func TestACommentAcceptsWhatItStandsAt(t *testing.T) {
+	for place, want := range map[string]int{"HEADER": 3, "SECTION": 3, "ENTRY": 2, "ROW": 1, "LINE": 1, "": 0} {
+		text := withChance
+		if place != "" {
+			text = strings.Replace(text, "#"+place, "# accept exact-chance: so it is", 1)
+		}
+		b, err := rulebase.Load(rulebase.Layer{Name: "x", FS: fstest.MapFS{"rules.yaml": {Data: []byte(text)}}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, all := 0, 0
+		for _, f := range review.Review(b, nil) {
+			switch f.Kind {
+			case "exact-chance":
+				all++
+				if f.Accepted == "so it is" {
+					got++
+				}
+			case "accept-unused":
+				t.Errorf("%s: %v", place, f.Problem)
+			}
+		}
+		if got != want || all != 3 {
+			t.Errorf("at %q %d of %d findings are accepted, want %d of 3", place, got, all, want)
+		}
+	}
+}
+
+// A header speaks for its own layer only.
+func TestAHeaderAcceptsForItsLayer(t *testing.T) {
+	over := strings.NewReplacer("#HEADER\nrulebase: {name: accepted}", "# accept exact-chance: so it is here\nrulebase: {name: over, extends: accepted}",
+		"snapped", "bent", "flag", "pennant", "bell", "gong", "keeper", "keepers").Replace(withChance)
+	layer := func(name, text string) rulebase.Layer {
+		return rulebase.Layer{Name: name, FS: fstest.MapFS{"rules.yaml": {Data: []byte(text)}}}
+	}
+	b, err := rulebase.Load(layer("lower", withChance), layer("upper", over))
+	if err != nil {
+		t.Fatal(err)
+	}
+	count := map[int]int{}
+	for _, f := range review.Review(b, nil) {
+		if f.Kind == "exact-chance" && f.Accepted == "" {
+			count[f.Layer]++
+		}
+	}
+	if count[0] != 3 || count[1] != 0 {
+		t.Errorf("left by layer: %v", count)
+	}
+}
+
+// What tells two causes apart on one kind of line may tell nothing on another.
+func TestASettingIsNamed(t *testing.T) {
+	bad, _ := review.Explain("not-told-apart")
+	sample, _ := bad.Samples()
+	text := strings.NewReplacer(
+		"givens:\n", "givens:\n  gale: {ask: \"Is there a gale?\", default: false}\n",
+		"when: still, drooping: 0.9", "when: vane_stuck or gale and sprig_snapped, drooping: 0.9").Replace(sample.Rules)
+	b, err := rulebase.Load(rulebase.Layer{Name: "x", FS: fstest.MapFS{"rules.yaml": {Data: []byte(text)}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	said := ""
+	for _, f := range review.Review(b, nil) {
+		if f.Kind == "not-told-apart" {
+			said += f.Says
+		}
+	}
+	if !strings.Contains(said, "where gale is true") {
+		t.Errorf("said %q\n%s", said, text)
+	}
+}
+
+// Whatever loads can be looked over.
+func TestReviewTakesEveryRulebase(t *testing.T) {
+	folders, err := filepath.Glob("../../testdata/checks/*/*/rulebase")
+	if err != nil || len(folders) < 30 {
+		t.Fatal(err, len(folders))
+	}
+	for _, folder := range append(folders, "../../rulebase/testdata/good", "../../rulebase/testdata/example") {
+		b, err := rulebase.LoadFolder(folder)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, f := range review.Review(b, nil) {
+			if _, known := review.Explain(f.Kind); !known {
+				t.Errorf("%s: the kind %s is not explained", folder, f.Kind)
+			}
+			if f.Line == 0 || f.Text == "" && f.Kind != "no-tests" {
+				t.Errorf("%s: %s has no place: %v", folder, f.Kind, f.Problem)
+			}
+		}
+	}
+}
