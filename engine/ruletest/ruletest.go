@@ -39,10 +39,14 @@ func (r *Result) Expected() rulebase.Position {
 	return r.Pos
 }
 
-// Ranking is a sentence that says which causes came first.
+// Ranking is a sentence that says which causes came first, or why there are none.
 func (r *Result) Ranking() string {
 	if !r.Diagnosis.Possible {
-		return "Nothing listed allows what was found."
+		at := slices.IndexFunc(r.Diagnosis.Conflicts, func(x engine.Conflict) bool { return x.Kind == engine.ConflictImpossible })
+		if at < 0 {
+			return "Nothing listed allows what was found."
+		}
+		return r.Diagnosis.Conflicts[at].Says
 	}
 	var parts []string
 	for _, b := range r.Diagnosis.Causes[:min(4, len(r.Diagnosis.Causes))] {

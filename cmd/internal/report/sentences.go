@@ -704,10 +704,12 @@ func sayOdds(w *engine.Weight) string {
 	switch {
 	case math.IsNaN(w.Factor):
 		return says + ": nobody can say how far."
+	case math.IsInf(w.Factor, 1):
+		return says + ": this alone rules the other out."
 	case w.Factor >= 1:
 		return fmt.Sprintf("%s: odds times %.3g.", says, w.Factor)
 	case w.Factor == 0:
-		return says + ": rules the first out."
+		return says + ": this alone would rule the first out."
 	}
 	return fmt.Sprintf("%s: odds divided by %.3g.", says, 1/w.Factor)
 }
