@@ -88,15 +88,12 @@ func tools(b *rulebase.Base) []string {
 	return slices.Compact(all)
 }
 
-// How many steps must agree for one that is doubted, and for each of several. With
-// less, chance alone makes such exceptions. A hazard is doubted sooner: it decides
-// who may be sent.
-const (
-	othersOfOne     = 8
-	othersOfSeveral = 20
-)
+// others is how many steps must agree for one that is doubted. With less, chance
+// alone makes such an exception. Where several are lacking it, that is a habit of
+// its own; only a hazard is doubted then too, since it decides who may be sent.
+const others = 8
 
-// unlikeOthers looks for a step that lacks what nearly all steps like it have. A
+// unlikeOthers looks for a step that lacks what all other steps like it have. A
 // rulebase's own habit is the measure: nothing else can know what its warnings mean.
 func (r *reviewer) unlikeOthers() {
 	var steps []*rulebase.Step
@@ -150,11 +147,7 @@ func exceptions(steps []*rulebase.Step, has, wanted trait) (odd []*rulebase.Step
 			odd = append(odd, s)
 		}
 	}
-	each := othersOfOne
-	if len(odd) > 1 && !wanted.hazard {
-		each = othersOfSeveral
-	}
-	if agree < each*len(odd) {
+	if len(odd) > 1 && !wanted.hazard || agree < others*len(odd) {
 		return nil, 0
 	}
 	return odd, agree
@@ -163,7 +156,7 @@ func exceptions(steps []*rulebase.Step, has, wanted trait) (odd []*rulebase.Step
 // A look-alike is doubted where it shares less than littleAlike of what is shown
 // and one cause in nearest shares more, at least four.
 const (
-	littleAlike = 0.6
+	littleAlike = 0.5
 	nearest     = 4
 )
 
