@@ -27,12 +27,22 @@ type Options struct {
 	// situation only adds findings as of now, only those are weighed; the answer
 	// is the same as from nothing, to 1e-12.
 	Earlier *Diagnosis
+	// OneCore asks for no help of other cores: for whoever keeps them busy with
+	// other diagnoses. It changes no digit.
+	OneCore bool
+	// Lean values only what decides the next step: what is withheld, but for want of
+	// a confirmation, has no gain, and a test that was looked at already in this
+	// state of work is not among what is offered. The order of the rest is the same.
+	Lean bool
+	// BeliefOnly leaves out what to do: nothing is offered, withheld or advised.
+	BeliefOnly bool
 }
 
 // working is what a diagnosis keeps for a later one.
 type working struct {
 	prepared *Prepared
 	session  *session
+	known    *known
 	pieces   []piece
 	belief   *belief.Belief
 	units    []bool
@@ -51,7 +61,7 @@ func Diagnose(ctx context.Context, p *Prepared, s rulebase.Situation, o Options)
 		return nil, err
 	}
 	ses := p.session(k.result.Slots)
-	w := &weighing{p: p, k: k, ses: ses, pieces: k.evidence()}
+	w := &weighing{p: p, k: k, ses: ses, pieces: k.evidence(), oneCore: o.OneCore, lean: o.Lean}
 	if !w.continues(o.Earlier) {
 		w.fromNothing(w.pieces)
 	}
@@ -66,14 +76,14 @@ func Diagnose(ctx context.Context, p *Prepared, s rulebase.Situation, o Options)
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	if d.Possible {
+	d.working = &working{p, ses, k, w.pieces, w.belief, w.units, d.Situation.Done}
+	if d.Possible && !o.BeliefOnly {
 		d.propose(w)
 	}
 	if o.Last {
 		return d, nil
 	}
 	w.belief.Ready()
-	d.working = &working{p, ses, w.pieces, w.belief, w.units, d.Situation.Done}
 	return d, nil
 }
 
@@ -85,6 +95,8 @@ type weighing struct {
 	pieces []piece
 	belief *belief.Belief // now
 	units  []bool         // by world: a cause that was taken away ended as unit_out; nil: none did
+
+	oneCore, lean bool
 }
 
 func (w *weighing) prior() *belief.Belief {

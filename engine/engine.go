@@ -32,8 +32,11 @@ type Diagnosis struct {
 	Next       []Proposal
 	NotOffered []Withheld
 
-	Known     []rulebase.Slot // what is known of every name once the rules have run, by place in Base.Names
-	Fired     []int           // the rules that fired, rising: indices into Base.Rules
+	Known       []rulebase.Slot // what is known of every name once the rules have run, by place in Base.Names
+	Fired       []int           // the rules that fired, rising: indices into Base.Rules
+	Advice      Advice          // whether enough is known, and what to do then
+	Disposition *Disposition    // by phone: how the call ends; nil elsewhere
+
 	Facts     []Fact
 	Tells     []Tell
 	Conflicts []Conflict

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"runtime"
 	"slices"
-	"strconv"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -33,9 +32,13 @@ type candidate struct {
 func (d *Diagnosis) propose(w *weighing) {
 	may := w.k.permission()
 	all := w.candidates(may)
-	w.values(all, w.k.matters(w.ses, may))
+	if w.lean {
+		all = d.lean(all)
+	}
+	scene := w.values(all, w.k.matters(w.ses, may))
 	wait(all)
 	d.sortOffers(all, may)
+	d.advise(w, scene)
 }
 
 // candidates are all steps, each with the first line of the permission table
@@ -62,27 +65,46 @@ func (w *weighing) candidates(may *permission) []candidate {
 	return all
 }
 
+// lean leaves out tests that were looked at already in this state of work, unless
+// they can keep a grave hazard waiting.
+func (d *Diagnosis) lean(all []candidate) []candidate {
+	for i := range all {
+		if all[i].refused == nil && all[i].step.Hazard&grave != 0 {
+			return all
+		}
+	}
+	return slices.DeleteFunc(all, func(c candidate) bool {
+		return c.refused == nil && c.step.Kind == rulebase.KindTest && !d.Fresh(c.step)
+	})
+}
+
 // worthSharing is from how many worlds on the steps are valued on all cores.
 const worthSharing = 1000
 
-// values works out what every step is worth. Each step's worth depends on
-// nothing but the belief, so the number of cores changes no digit.
-func (w *weighing) values(all []candidate, m *plan.Matters) {
+// values works out what every step is worth, and gives a scene for what else is
+// asked of the belief. Each step's worth depends on nothing but the belief, so
+// the number of cores changes no digit.
+func (w *weighing) values(all []candidate, m *plan.Matters) *plan.Scene {
 	cores := 1
-	if len(w.belief.Weight) >= worthSharing {
+	if len(w.belief.Weight) >= worthSharing && !w.oneCore {
 		cores = min(runtime.GOMAXPROCS(0), 8)
 	}
 	var next atomic.Int64
 	var group sync.WaitGroup
-	for range cores {
+	var first *plan.Scene
+	for n := range cores {
 		group.Go(func() {
 			scene := plan.New(w.belief, w.ses.system, m)
+			if n == 0 {
+				first = scene
+			}
 			for i := int(next.Add(1)) - 1; i < len(all); i = int(next.Add(1)) - 1 {
 				w.value(scene, &all[i])
 			}
 		})
 	}
 	group.Wait()
+	return first
 }
 
 // well says that the latest complaint finding is well.
@@ -122,16 +144,7 @@ func (k *known) matters(ses *session, may *permission) *plan.Matters {
 	m := &plan.Matters{Visit: k.effort().Visit, GiveUp: k.base.GiveUp}
 	lists := map[string]int{}
 	for c := range k.base.Causes {
-		var open []string
-		for _, h := range k.base.Causes[c].Remedies {
-			if _, done := k.last[k.base.Remedies[h.Remedy].ID]; !done {
-				open = append(open, strconv.Itoa(h.Remedy))
-			}
-		}
-		key := strings.Join(open, " ")
-		if len(open) == 0 {
-			key = "cause " + strconv.Itoa(c)
-		}
+		key := k.list(c)
 		if _, ok := lists[key]; !ok {
 			lists[key] = len(lists)
 		}
@@ -149,6 +162,26 @@ func (k *known) matters(ses *session, may *permission) *plan.Matters {
 	}
 	m.ByID = k.remediesByID()
 	return m
+}
+
+// list names what there is to do about a cause: its remedies not yet done, in
+// order, or the cause itself where none is left.
+func (k *known) list(cause int) string {
+	var open []string
+	for _, h := range k.base.Causes[cause].Remedies {
+		if id := k.base.Remedies[h.Remedy].ID; !k.isDone(id) {
+			open = append(open, id)
+		}
+	}
+	if len(open) == 0 {
+		return k.base.Causes[cause].ID
+	}
+	return strings.Join(open, " ")
+}
+
+func (k *known) isDone(id string) bool {
+	_, done := k.last[id]
+	return done
 }
 
 // remediesByID are the remedies in the order of their ids.
@@ -204,6 +237,9 @@ func (k *known) price(step *rulebase.Step) float64 {
 // value works out what a step is worth. The minutes ahead order what is offered,
 // so they are only worked out for that.
 func (w *weighing) value(scene *plan.Scene, c *candidate) {
+	if w.lean && c.refused != nil && c.refused.why != WhyUnconfirmed {
+		return
+	}
 	a := plan.Action{Price: c.price, Remedy: c.remedy}
 	if c.remedy < 0 {
 		a.Views = w.views(c.step)

@@ -52,6 +52,24 @@ Exit code 0 says that there is nothing to report, 1 that there is.`
   downdrop check --explain
   downdrop check --explain never-holds`
 
+	shortRehearse = "Play simulated breakdowns and count how often the advice is right"
+	longRehearse  = `Play simulated breakdowns against a rulebase and count how often its advice is
+right, so that whoever keeps it knows where to work.
+
+A case is drawn from the rulebase's own numbers: what is truly wrong, and what
+everybody sees of it. It is played by phone, in the field or on the bench until
+the advice is given that enough is known, or nothing is left to do.
+
+Variants: own (the world has the rulebase's numbers), disturbed (likelihoods
+moved by up to 2.7 in odds and weights by up to 2, anew for each case),
+wrong_answers (of a caller's answers 1 in 10 is wrong, of a technician's 3 in
+100). Without --variant all are played. The intervals are those of 95 percent.
+
+The confused pairs name cases; --case replays one, with the same --seed.`
+	exampleRehearse = `  downdrop rehearse
+  downdrop rehearse --cases 2000 --rulebase shop/rulebase
+  downdrop rehearse --at field --variant own --case 4`
+
 	shortRulebase = "Tools for the person who keeps a rulebase"
 	longRulebase  = `Tools for the person who keeps a rulebase: write it, test it, look at it, print it.`
 
@@ -179,6 +197,9 @@ const (
 	sayOneOutput   = "--json and --junit - both want the output; write the JUnit XML to a file."
 	sayNoSuchCase  = "No case has %q in its name."
 	sayNoKind      = "There is no kind of finding %q; those that there are stand above."
+	sayWholeFrom   = "a whole number from %d to %d is wanted."
+	sayCaseInWords = "--case prints a course in words; --json has figures only. Say one of them."
+	sayPlayed      = "%s: %d of %d cases played\n"
 	sayOneCase     = "diagnose takes one case at a time: a file, or - for the standard input."
 )
 

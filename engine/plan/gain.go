@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"cmp"
 	"encoding/binary"
 	"slices"
 
@@ -104,6 +105,34 @@ func (s *Scene) outcomeEntropy() float64 {
 		from = to
 	}
 	return bits(mass)
+}
+
+// An Outcome is what there is to do, with how likely it is.
+type Outcome struct {
+	Causes []uint16 // those present in the likeliest of its worlds, rising; all its worlds have the same lists
+	Chance float64
+}
+
+// Outcomes are the listed outcomes with a chance of at least least, the likeliest
+// first. What is missing to 1 is outside, and the outcomes below.
+func (s *Scene) Outcomes(least float64) (all []Outcome, outside float64) {
+	s.forGains()
+	from := int32(0)
+	for _, to := range s.ends {
+		sum, best := 0.0, from
+		for i := from; i < to; i++ {
+			sum += s.wide.weight[i]
+			if s.wide.weight[i] > s.wide.weight[best] {
+				best = i
+			}
+		}
+		if sum >= least {
+			all = append(all, Outcome{s.wide.space.Set(int(best)), sum})
+		}
+		from = to
+	}
+	slices.SortStableFunc(all, func(a, b Outcome) int { return cmp.Compare(significant(b.Chance), significant(a.Chance)) })
+	return all, s.wide.outside
 }
 
 // Gain is the mutual information between what to do and what the action shows,

@@ -39,6 +39,9 @@ type diagnosisJSON struct {
 	Tells        []string          `json:"tells"`
 	Conflicts    []string          `json:"conflicts"`
 
+	Advice      adviceJSON      `json:"advice"`
+	Disposition dispositionJSON `json:"disposition"` // its kind is "" elsewhere than by phone
+
 	Case     string       `json:"case"`
 	Possible bool         `json:"possible"`
 	Weights  []weightJSON `json:"weights"`
@@ -105,6 +108,33 @@ type workJSON struct {
 	Nodes      int `json:"nodes"`
 }
 
+type adviceJSON struct {
+	Enough     bool           `json:"enough"`
+	CannotTell bool           `json:"cannot_tell"`
+	Lead       toDoJSON       `json:"lead"`
+	Others     []toDoJSON     `json:"others"`
+	Needs      []withheldJSON `json:"needs"` // what would tell them apart with another place, person or tool
+}
+
+type toDoJSON struct {
+	Remedies    []string `json:"remedies"`
+	Causes      []string `json:"causes"` // those with no remedy left
+	Elsewhere   bool     `json:"elsewhere"`
+	Outside     bool     `json:"outside"`
+	Probability float64  `json:"probability"`
+}
+
+type dispositionJSON struct {
+	Kind        string             `json:"kind"`
+	Enough      bool               `json:"enough"`
+	Who         string             `json:"who"`
+	Remedies    []string           `json:"remedies"`
+	Tools       []string           `json:"tools"`
+	Probability float64            `json:"probability"`
+	Minutes     float64            `json:"minutes"`
+	Chances     map[string]float64 `json:"chances"`
+}
+
 // DiagnosisSchema names the form of a diagnosis in JSON.
 const DiagnosisSchema = "downdrop.diagnosis/1"
 
@@ -136,6 +166,8 @@ func diagnosisDocument(d *engine.Diagnosis) *diagnosisJSON {
 		Facts:        []factJSON{},
 		Tells:        []string{},
 		Conflicts:    []string{},
+		Advice:       adviceJSON{Lead: toDoJSON{Remedies: []string{}, Causes: []string{}}, Others: []toDoJSON{}, Needs: []withheldJSON{}},
+		Disposition:  dispositionJSON{Remedies: []string{}, Tools: []string{}, Chances: map[string]float64{}},
 		Case:         d.Situation.Case,
 		Possible:     d.Possible,
 		Weights:      []weightJSON{},
@@ -182,13 +214,52 @@ func (out *diagnosisJSON) advise(d *engine.Diagnosis) {
 		out.Next = append(out.Next, proposalJSON{kindOf(p.Step), p.Step.ID, p.Step.Do, p.Minutes, p.Price, p.GainBits, p.ExpectedMinutes, listed(p.Warnings), listed(p.AskFirst)})
 	}
 	for _, w := range d.NotOffered {
-		out.NotOffered = append(out.NotOffered, withheldJSON{w.Step.ID, kindOf(w.Step), string(w.Why), w.GainBits, w.Detail})
+		out.NotOffered = append(out.NotOffered, withheldOf(w))
 	}
+	out.Advice.Enough, out.Advice.CannotTell, out.Advice.Lead = d.Advice.Enough, d.Advice.CannotTell, toDoOf(d, d.Advice.Lead)
+	for _, o := range d.Advice.Others {
+		out.Advice.Others = append(out.Advice.Others, toDoOf(d, o))
+	}
+	for _, w := range d.Advice.Elsewhere {
+		out.Advice.Needs = append(out.Advice.Needs, withheldOf(w))
+	}
+	out.dispose(d)
 	for _, f := range d.Facts {
 		out.Facts = append(out.Facts, factJSON{f.ID, f.Value, becauseJSON(f.Because), listed(f.Why)})
 	}
 	for _, t := range d.Tells {
 		out.Tells = append(out.Tells, t.Says)
+	}
+}
+
+func withheldOf(w engine.Withheld) withheldJSON {
+	return withheldJSON{w.Step.ID, kindOf(w.Step), string(w.Why), w.GainBits, w.Detail}
+}
+
+func toDoOf(d *engine.Diagnosis, t engine.ToDo) toDoJSON {
+	out := toDoJSON{Remedies: remedyIDs(d, t.Remedies), Causes: []string{}, Elsewhere: t.Elsewhere, Outside: t.Outside, Probability: t.Probability}
+	for _, c := range t.Bare {
+		out.Causes = append(out.Causes, d.Base.Causes[c].ID)
+	}
+	return out
+}
+
+func remedyIDs(d *engine.Diagnosis, remedies []int) []string {
+	ids := []string{}
+	for _, r := range remedies {
+		ids = append(ids, d.Base.Remedies[r].ID)
+	}
+	return ids
+}
+
+func (out *diagnosisJSON) dispose(d *engine.Diagnosis) {
+	x := d.Disposition
+	if x == nil {
+		return
+	}
+	out.Disposition = dispositionJSON{string(x.Kind), x.Enough, x.Who.String(), remedyIDs(d, x.Remedies), listed(x.Tools), x.Probability, x.Minutes, map[string]float64{}}
+	for kind, p := range x.Chances {
+		out.Disposition.Chances[string(kind)] = p
 	}
 }
 

@@ -97,6 +97,7 @@ func full() *engine.Diagnosis {
 			{Step: &b.Remedies[1], Why: engine.WhyLossOfBus, Detail: "loss_of_bus"},
 			{Step: &b.Remedies[2], Why: engine.WhyLossOfBus, Detail: "loss_of_bus"},
 		},
+		Advice: engine.Advice{Lead: engine.ToDo{Lists: []string{"replace_fuse"}, Remedies: []int{0}, Probability: 0.6}, Others: []engine.ToDo{{Lists: []string{"exchange_unit"}, Remedies: []int{1}, Probability: 0.2}, {Outside: true, Probability: 0.0425}}},
 		Facts: []engine.Fact{
 			{ID: "line", Value: "token_pair", Because: []string{"default"}, Why: []string{"line token_pair: taken as usual"}},
 			{ID: "told_to_be_off", Value: "false", Because: []string{"stopped_means_off"}, Why: []string{"told_to_be_off false, by stopped_means_off", "  controller_mode run: said"}},
@@ -124,6 +125,8 @@ func worked() *engine.Diagnosis {
 	d.NotOffered = []engine.Withheld{{Step: &d.Base.Remedies[0], Why: engine.WhyDone}, {Step: &d.Base.Tests[2], Why: engine.WhyKnown}}
 	d.Conflicts, d.Tells, d.Weights = nil, nil, nil
 	d.LeftOut = 0.03
+	d.Advice = engine.Advice{CannotTell: true, Lead: engine.ToDo{Lists: []string{"exchange_unit"}, Remedies: []int{1}, Probability: 0.5},
+		Others: []engine.ToDo{{Lists: []string{"address_twice"}, Bare: []int{4}, Probability: 0.3}, {Outside: true, Probability: 0.04}}, Elsewhere: []engine.Withheld{{Step: &d.Base.Tests[0], Why: engine.WhyTools, Detail: "multimeter", GainBits: 0.5}}}
 	return d
 }
 
@@ -137,6 +140,16 @@ func well() *engine.Diagnosis {
 	return d
 }
 
+// called is a call for which somebody has to come.
+func called() *engine.Diagnosis {
+	d := full()
+	d.Situation.At = rulebase.Phone
+	d.Advice.Enough = true
+	d.Disposition = &engine.Disposition{Kind: engine.SendSomebody, Enough: true, Who: rulebase.Electrician, Remedies: []int{2, 0}, Tools: []string{"fuse", "spare_part"}, Probability: 0.7, Minutes: 160.5,
+		Chances: map[engine.Sending]float64{engine.SolveNow: 0.05, engine.SendSomebody: 0.74, engine.SendUnit: 0.21}}
+	return d
+}
+
 // impossible is a case whose findings nothing listed allows.
 func impossible() *engine.Diagnosis {
 	b := base()
@@ -146,7 +159,7 @@ func impossible() *engine.Diagnosis {
 			Members: []string{"power_light", "stopped_means_off"}}}}
 }
 
-var made = map[string]func() *engine.Diagnosis{"full": full, "worked": worked, "well": well, "impossible": impossible}
+var made = map[string]func() *engine.Diagnosis{"full": full, "worked": worked, "well": well, "called": called, "impossible": impossible}
 
 func text(t *testing.T, d *engine.Diagnosis, o report.TextOptions) string {
 	t.Helper()

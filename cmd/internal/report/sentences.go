@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"downdrop/engine"
+	"downdrop/engine/rehearse"
 	"downdrop/engine/ruletest"
 	"downdrop/engine/sheet"
 	"downdrop/rulebase"
@@ -940,4 +941,194 @@ func sayNextCut(o *Ohms) string {
 		return ""
 	}
 	return fmt.Sprintf("Measure next at %s, %s from the host: towards the host and away from it in turn. That halves the cable in doubt.", drop, metres(at))
+}
+
+// Whether enough is known.
+
+// sayToDo says an outcome as the end of a sentence.
+func sayToDo(b *rulebase.Base, t engine.ToDo) string {
+	var parts []string
+	for _, r := range t.Remedies {
+		parts = append(parts, inSentence(b.Remedies[r].Do))
+	}
+	for _, c := range t.Bare {
+		parts = append(parts, "nothing on my list is left to do about this: "+inSentence(b.Causes[c].Name))
+	}
+	if t.Elsewhere {
+		parts = append(parts, "look for the trouble where the unit came from")
+	}
+	switch {
+	case t.Outside:
+		return "look for something that is not on my list"
+	case len(parts) == 0:
+		return "leave it as it is, nothing is wrong"
+	}
+	return strings.Join(parts, "; and ")
+}
+
+// inSentence makes a text that stands by itself part of a sentence.
+func inSentence(text string) string {
+	text = strings.TrimRight(text, ".")
+	if len(text) > 1 && text[0] >= 'A' && text[0] <= 'Z' && text[1] >= 'a' && text[1] <= 'z' {
+		return strings.ToLower(text[:1]) + text[1:]
+	}
+	return text
+}
+
+func sayEnough(b *rulebase.Base, lead engine.ToDo) string {
+	return fmt.Sprintf("Enough is known. What to do, %s to be just that: %s.", Chance(lead.Probability), sayToDo(b, lead))
+}
+
+func sayCannotTell(b *rulebase.Base, a *engine.Advice) string {
+	says := fmt.Sprintf("Nothing more can be told apart from here. Left over, %s: %s", Chance(a.Lead.Probability), sayToDo(b, a.Lead))
+	for _, o := range a.Others {
+		if o.Probability >= 0.05 {
+			says += fmt.Sprintf("; or, %s: %s", Chance(o.Probability), sayToDo(b, o))
+		}
+	}
+	says += "."
+	if len(a.Elsewhere) > 0 {
+		w := &a.Elsewhere[0]
+		says += fmt.Sprintf(" What would tell most: %s (%s).", inSentence(w.Step.Do), sayNeeds(w))
+	}
+	return says
+}
+
+// sayNeeds says what a step waits for: a place, a person, a tool.
+func sayNeeds(w *engine.Withheld) string {
+	switch w.Why {
+	case engine.WhyPlace:
+		return "at another place: " + w.Detail
+	case engine.WhyPerson:
+		return "by another person: " + w.Detail
+	case engine.WhyTools:
+		return "with " + strings.ReplaceAll(w.Detail, "_", " ")
+	case engine.WhyAlone:
+		return "with a second person there"
+	}
+	return "by somebody who is there"
+}
+
+// mostRemedies is how many remedies of a disposition are named; a visit is ready for more.
+const mostRemedies = 3
+
+func sayDisposition(b *rulebase.Base, x *engine.Disposition) string {
+	var do []string
+	for _, r := range x.Remedies {
+		do = append(do, inSentence(b.Remedies[r].Do))
+	}
+	switch {
+	case x.Kind == engine.SolveNow && len(do) == 0:
+		return fmt.Sprintf("Nobody needs to come, %s: nothing is wrong any more.", Chance(x.Probability))
+	case x.Kind == engine.SolveNow:
+		return fmt.Sprintf("This can be put right by phone, %s: %s.", Chance(x.Probability), strings.Join(do, "; or "))
+	}
+	says := "Send somebody"
+	if x.Who > rulebase.Operator {
+		says = "Send " + aPerson(x.Who.String())
+	}
+	if x.Kind == engine.SendUnit {
+		says += " with a unit to exchange"
+	}
+	says += fmt.Sprintf(": %s that this is the cheapest visit that ends it.", Chance(x.Probability))
+	if len(x.Tools) > 0 {
+		tools := make([]string, len(x.Tools))
+		for i, t := range x.Tools {
+			tools[i] = strings.ReplaceAll(t, "_", " ")
+		}
+		says += " To bring: " + strings.Join(tools, ", ") + "."
+	}
+	return says
+}
+
+// Rehearsals.
+
+func sayRehearsal(b *rulebase.Base, cases int, seed uint64) string {
+	return fmt.Sprintf("Rehearsal of rulebase %s, version %d: %d simulated cases of each variant, seed %d.", b.Name, b.Version, cases, seed)
+}
+
+var variantSays = map[rehearse.Variant]string{
+	rehearse.Own:          "The world has the rulebase's own numbers",
+	rehearse.Disturbed:    "Every number of the world is disturbed",
+	rehearse.WrongAnswers: "Some answers are wrong",
+}
+
+const (
+	sayConfused     = "What was confused most (what there was to do => what was advised; cases):"
+	sayNothingWrong = "No advice was wrong."
+	sayNoWorldCause = "Truly wrong: something that is not on the list."
+	sayNoCourse     = "Truly wrong: nothing."
+	sayInterval     = "In brackets: the interval of 95 percent."
+)
+
+// rowSays are the rows of the table, in order.
+var rowSays = []string{
+	rowCases:      "cases",
+	rowAdvice:     "advice to stop given",
+	rowRight:      "right, of those",
+	rowStated:     "  as sure as it said",
+	rowPart:       "  wrong, but part of it",
+	rowRestored:   "well after a try",
+	rowCannotTell: "could not tell",
+	rowCondemned:  "good units pulled, calls",
+	rowOfPulled:   "  of all pulled",
+	rowGood:       "bad declared good",
+	rowNeedless:   "needless visits",
+	rowSecond:     "second visits",
+	rowCertain:    "falsely certain",
+	rowTries:      "tries for nothing, mean",
+	rowTests:      "tests, mean",
+	rowMinutes:    "minutes, mean",
+}
+
+func sayCourseHead(v rehearse.Variant, c *rehearse.Course) string {
+	return fmt.Sprintf("%s case %d. %s.", capital(string(c.Place)), c.Number, variantSays[v])
+}
+
+func sayTrulyWrong(names []string) string {
+	return "Truly wrong: " + strings.Join(names, "; and ") + "."
+}
+
+func sayKnown(givens []string) string {
+	return "Known from the start: " + strings.Join(givens, ", ") + "."
+}
+
+func sayTurn(id string, answers []string) string {
+	if len(answers) == 0 {
+		return id
+	}
+	return id + ": " + strings.Join(answers, ", ")
+}
+
+func sayAnswered(id, value, truly string) string {
+	if truly != "" {
+		return fmt.Sprintf("%s %s (truly %s)", id, value, truly)
+	}
+	return id + " " + value
+}
+
+func sayDropAfter(d rulebase.DropNow) string {
+	if d == rulebase.Well {
+		return "The drop is well."
+	}
+	return "The drop is still down."
+}
+
+func sayLead(named string, p float64) string {
+	return fmt.Sprintf("likeliest now: %s, %.1f %%", named, 100*p)
+}
+
+var endSays = map[rehearse.End]string{
+	rehearse.Advised:    "The advice is that enough is known.",
+	rehearse.Restored:   "The drop is well.",
+	rehearse.CannotTell: "Nothing is left that tells, and no advice is given.",
+	rehearse.RanOut:     "The case was broken off: it led nowhere.",
+}
+
+func sayJudged(right bool, advised, truly string) string {
+	verdict := "That is wrong"
+	if right {
+		verdict = "That is right"
+	}
+	return fmt.Sprintf("%s: advised %s, truly %s.", verdict, advised, truly)
 }

@@ -41,6 +41,7 @@ func Text(w io.Writer, d *engine.Diagnosis, o TextOptions) error {
 	t := &text{page: newPage(o.Width), d: d, o: o, well: isWell(d)}
 	if d.Possible {
 		t.verdict()
+		t.advice()
 		t.likely()
 	} else {
 		t.say(sayImpossible)
@@ -90,6 +91,20 @@ func (t *text) verdict() {
 		says += " " + sayUnitOutside
 	}
 	t.say(says)
+}
+
+// advice says whether enough is known, by phone how the call ends.
+func (t *text) advice() {
+	a := &t.d.Advice
+	switch x := t.d.Disposition; {
+	case t.well:
+	case x != nil && x.Enough:
+		t.say(sayDisposition(t.d.Base, x))
+	case x == nil && a.Enough:
+		t.say(sayEnough(t.d.Base, a.Lead))
+	case x == nil && a.CannotTell:
+		t.say(sayCannotTell(t.d.Base, a))
+	}
 }
 
 // An answer is one line of what is likely.

@@ -1,0 +1,190 @@
+package engine
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+
+	"downdrop/engine/plan"
+	"downdrop/rulebase"
+)
+
+// When it is enough (choices of ours, tuned by rehearsal).
+var (
+	// Settled is how likely an outcome has to be for it to be advised while
+	// something could still be looked at.
+	Settled = 0.95
+	// Likely is how likely it has to be once nothing more on offer would tell.
+	Likely = 0.8
+	// Idle is the gain, in bits, below which a test does not count as telling: a
+	// hundredth of a choice between two equals.
+	Idle = 0.01
+	// PerMinute is the gain in bits a minute below which a test is not worth its
+	// minutes once an outcome is at least Likely.
+	PerMinute = 0.0
+)
+
+// A ToDo is an outcome: what there is to do, with how likely that is. It is the
+// set, over the causes still present, of each cause's list of remedies not done.
+type ToDo struct {
+	Lists       []string // each the ids of a list in order, joined by blanks, or a cause's id where no remedy is left; sorted
+	Remedies    []int    // the first of each list, places in Base.Remedies, by id
+	Bare        []int    // causes for which no remedy is left, places in Base.Causes
+	Elsewhere   bool     // on the bench: something that cannot be put right there; it is in no list
+	Outside     bool     // something that is not listed
+	Probability float64
+}
+
+// Same says whether two outcomes are one.
+func (t ToDo) Same(o ToDo) bool {
+	return t.Outside == o.Outside && t.Elsewhere == o.Elsewhere && slices.Equal(t.Lists, o.Lists)
+}
+
+// Nothing says that nothing is to be done.
+func (t ToDo) Nothing() bool { return !t.Outside && !t.Elsewhere && len(t.Lists) == 0 }
+
+// An Advice says whether enough is known to stop looking, and what to do then.
+type Advice struct {
+	// Enough: do what Lead says. It is likely enough that nothing that can still be
+	// looked at is worth its minutes.
+	Enough bool
+	Lead   ToDo   // the likeliest outcome
+	Others []ToDo // the likeliest behind it
+	// CannotTell: these cannot be told apart from here, and none is likely enough.
+	CannotTell bool
+	// Elsewhere is what would tell them apart with another place, person or tool,
+	// the most telling first.
+	Elsewhere []Withheld
+}
+
+// How much of it is kept.
+const (
+	keptOthers    = 3
+	keptElsewhere = 3
+	// smallest is the chance of the least outcome that is looked at.
+	smallest = 1e-4
+)
+
+// advise says whether enough is known.
+func (d *Diagnosis) advise(w *weighing, scene *plan.Scene) {
+	outcomes, outside := scene.Outcomes(smallest)
+	all := append(w.k.toDos(outcomes), ToDo{Lists: []string{}, Remedies: []int{}, Outside: true, Probability: outside})
+	slices.SortStableFunc(all, func(x, y ToDo) int { return cmp.Compare(rounded(y.Probability), rounded(x.Probability)) })
+	a := Advice{Lead: all[0], Others: all[1:min(1+keptOthers, len(all))]}
+	telling := d.telling()
+	switch {
+	case w.k.well():
+		a.Enough = true
+	case a.Lead.Probability >= Settled:
+		a.Enough = true
+	case a.Lead.Probability >= Likely:
+		a.Enough = !slices.ContainsFunc(telling, func(p *Proposal) bool { return p.GainBits >= PerMinute*p.Price })
+	}
+	if !a.Enough && len(telling) == 0 {
+		a.CannotTell = true
+		a.Elsewhere = d.elsewhere()
+	}
+	d.Advice = a
+	if d.Situation.At == rulebase.Phone {
+		d.Disposition = d.dispose(w, outcomes, outside)
+		d.Disposition.Enough = w.k.well() || d.Disposition.Probability >= Settled || len(telling) == 0
+	}
+}
+
+// IsWell says whether the drop is well, by what was said last.
+func IsWell(d *Diagnosis) bool { return d.working.known.well() }
+
+// ToDo is what there would be to do if these causes, rising, were present now.
+func (d *Diagnosis) ToDo(causes []uint16) ToDo { return d.working.known.toDo(causes) }
+
+// toDos are the outcomes as what there is to do here; those that are the same
+// here are one.
+func (k *known) toDos(outcomes []plan.Outcome) []ToDo {
+	var all []ToDo
+	for _, o := range outcomes {
+		t := k.toDo(o.Causes)
+		at := slices.IndexFunc(all, t.Same)
+		if k.s.At != rulebase.Bench || at < 0 {
+			at = len(all)
+			all = append(all, t)
+		}
+		all[at].Probability += o.Chance
+	}
+	return all
+}
+
+// elsewhere says whether a cause can be put right on no bench, and the user is at one.
+func (k *known) elsewhere(cause int) bool {
+	return k.s.At == rulebase.Bench && !slices.ContainsFunc(k.base.Causes[cause].Remedies, func(h rulebase.Helps) bool {
+		at := k.base.Remedies[h.Remedy].At
+		return len(at) == 0 || slices.Contains(at, rulebase.Bench)
+	})
+}
+
+func (k *known) toDo(causes []uint16) ToDo {
+	t := ToDo{Lists: []string{}, Remedies: []int{}}
+	for _, c := range causes {
+		if k.elsewhere(int(c)) {
+			t.Elsewhere = true
+			continue
+		}
+		t.Lists = append(t.Lists, k.list(int(c)))
+		if r := k.nextRemedy(int(c)); r >= 0 {
+			t.Remedies = append(t.Remedies, r)
+		} else {
+			t.Bare = append(t.Bare, int(c))
+		}
+	}
+	slices.Sort(t.Lists)
+	t.Lists = slices.Compact(t.Lists)
+	slices.SortFunc(t.Remedies, func(a, b int) int { return strings.Compare(k.base.Remedies[a].ID, k.base.Remedies[b].ID) })
+	t.Remedies = slices.Compact(t.Remedies)
+	return t
+}
+
+// telling are the tests on offer that would show something not yet looked at in
+// this state of work, and tell enough to be worth asking for.
+func (d *Diagnosis) telling() []*Proposal {
+	var all []*Proposal
+	for i := range d.Next {
+		p := &d.Next[i]
+		if p.Step.Kind == rulebase.KindTest && p.GainBits >= Idle && d.Fresh(p.Step) {
+			all = append(all, p)
+		}
+	}
+	return all
+}
+
+// Fresh says whether a test would show something that was not yet looked at in
+// this state of work. What somebody remembers does not change with work; a test
+// that puts something right is done once.
+func (d *Diagnosis) Fresh(test *rulebase.Step) bool {
+	k := d.working.known
+	if k.isDone(test.ID) {
+		return false
+	}
+	if len(test.PutsRight) > 0 {
+		return true
+	}
+	return slices.ContainsFunc(test.Yields, func(s int) bool {
+		ever := test.Implied && d.Base.Symptoms[s].By == rulebase.ByAsking
+		return d.Base.Symptoms[s].Weighs && !slices.ContainsFunc(k.counting, func(r seen) bool {
+			return r.symptom == s && r.rule < 0 && !r.silent && (ever || r.state == len(d.Situation.Done))
+		})
+	})
+}
+
+// elsewhere are the tests withheld for want of a place, a person or a tool that
+// would tell, the most telling first.
+func (d *Diagnosis) elsewhere() []Withheld {
+	var all []Withheld
+	for _, n := range d.NotOffered { // by falling gain
+		if n.Step.Kind == rulebase.KindTest && n.GainBits >= Idle && len(all) < keptElsewhere && d.Fresh(n.Step) {
+			switch n.Why {
+			case WhyPlace, WhyPerson, WhyTools, WhyPhone, WhyPhoneStops, WhyAlone:
+				all = append(all, n)
+			}
+		}
+	}
+	return all
+}

@@ -1,0 +1,240 @@
+package engine
+
+import (
+	"math"
+	"slices"
+
+	"downdrop/engine/plan"
+	"downdrop/rulebase"
+)
+
+// A Sending is how a call ends.
+type Sending string
+
+// The ways a call ends.
+const (
+	SolveNow     Sending = "solve_now"     // the caller does it
+	SendSomebody Sending = "send_somebody" // somebody comes, with what it takes
+	SendUnit     Sending = "send_unit"     // somebody comes with a unit to exchange
+)
+
+// A Disposition is how a call ends: the cheapest way in minutes, on the mean over
+// what there may be to do.
+type Disposition struct {
+	Kind        Sending
+	Enough      bool                // nothing that can still be asked is worth asking
+	Who         rulebase.Who        // the least person who can do it
+	Remedies    []int               // what the caller does, or whoever comes is ready for; places in Base.Remedies, by id
+	Tools       []string            // what these need, by name
+	Probability float64             // that it ends the case, and nothing cheaper would have
+	Minutes     float64             // its mean cost
+	Chances     map[Sending]float64 // that each kind is the cheapest that ends the case
+}
+
+// What goes wrong costs minutes beside a visit's own (estimates of this project:
+// each wrong end is to cost about as much as the other, so that the likelier one is
+// chosen).
+const (
+	secondCall     = 90.0  // the caller did what was said, and the drop stands still until the next call
+	needlessUnit   = 120.0 // a unit travels, is tested and found good: as much as a visit
+	carried        = 0.5   // a part or tool more in the van
+	electricianOdd = 5.0   // finding an electrician rather than whoever is free
+	technicianOdd  = 5.0
+	engineerOdd    = 30.0
+)
+
+// odd is what it costs to find a person.
+func odd(w rulebase.Who) float64 {
+	switch w {
+	case rulebase.Electrician:
+		return electricianOdd
+	case rulebase.Technician:
+		return electricianOdd + technicianOdd
+	case rulebase.Engineer:
+		return engineerOdd
+	}
+	return 0
+}
+
+// A dispatch works out one disposition.
+type dispatch struct {
+	w        *weighing
+	caller   []bool // by remedy: the caller can do it
+	outcomes []plan.Outcome
+	outside  float64
+	visit    float64
+}
+
+// dispose chooses how a call ends.
+func (d *Diagnosis) dispose(w *weighing, outcomes []plan.Outcome, outside float64) *Disposition {
+	x := &dispatch{w: w, outcomes: outcomes, outside: outside, visit: w.k.effort().Visit}
+	x.caller = d.CallerCan()
+	best := x.solve()
+	if len(best.Remedies) == 0 && x.nothing() < Likely {
+		best.Minutes = math.Inf(1) // nothing to do is no advice, unless nothing is wrong
+	}
+	for who := rulebase.Operator; who <= rulebase.Engineer; who++ {
+		for _, unit := range []bool{false, true} {
+			if one := x.send(who, unit); one.Minutes < best.Minutes {
+				best = one
+			}
+		}
+	}
+	best.Chances = x.chances()
+	return best
+}
+
+// nothing is the chance that nothing is wrong any more.
+func (x *dispatch) nothing() float64 {
+	for _, o := range x.outcomes {
+		if len(o.Causes) == 0 {
+			return o.Chance
+		}
+	}
+	return 0
+}
+
+// CallerCan says, by remedy, what the person at the other end of the telephone can
+// do now: not done yet, and allowed there, with those tools and those hands.
+func (d *Diagnosis) CallerCan() []bool {
+	may := d.working.known.permission()
+	can := make([]bool, len(d.Base.Remedies))
+	for i := range can {
+		step := &d.Base.Remedies[i]
+		can[i] = !step.Temporary && may.useful(step) == nil && may.able(step) == nil && may.here(step) == nil && may.apt(step) == nil
+	}
+	return can
+}
+
+func (x *dispatch) base() *rulebase.Base { return x.w.p.base }
+
+// ends is the chance that a set of remedies, by remedy, takes all causes of an
+// outcome away.
+func (x *dispatch) ends(o *plan.Outcome, with []bool) float64 {
+	all := 1.0
+	for _, c := range o.Causes {
+		left := 1.0
+		for _, h := range x.base().Causes[c].Remedies {
+			if with[h.Remedy] && !x.w.k.isDone(x.base().Remedies[h.Remedy].ID) {
+				left *= 1 - h.Chance
+			}
+		}
+		all *= 1 - left
+	}
+	return all
+}
+
+// mean is the chance that a set of remedies ends the case.
+func (x *dispatch) mean(with []bool) float64 {
+	sum := 0.0
+	for i := range x.outcomes {
+		sum += float64(x.outcomes[i].Chance * x.ends(&x.outcomes[i], with))
+	}
+	return sum
+}
+
+// wanted is, by remedy, the chance that it is the first that surely takes a cause
+// that is there away, among those that may be done.
+func (x *dispatch) wanted(may func(remedy int) bool) []float64 {
+	p := make([]float64, len(x.base().Remedies))
+	for _, o := range x.outcomes {
+		for _, c := range o.Causes {
+			for _, h := range x.base().Causes[c].Remedies {
+				if !may(h.Remedy) || x.w.k.isDone(x.base().Remedies[h.Remedy].ID) {
+					continue
+				}
+				p[h.Remedy] += o.Chance
+				if h.Chance == 1 {
+					break
+				}
+			}
+		}
+	}
+	return p
+}
+
+// solve has the caller do what is worth its minutes.
+func (x *dispatch) solve() *Disposition {
+	with, minutes := make([]bool, len(x.caller)), 0.0
+	for r, p := range x.wanted(func(r int) bool { return x.caller[r] }) {
+		step := &x.base().Remedies[r]
+		if price := x.w.k.price(step) + proof(step); p*(secondCall+x.visit) > price {
+			with[r] = true
+			minutes += price
+		}
+	}
+	p := x.mean(with)
+	return x.disposition(SolveNow, rulebase.Operator, with, minutes+float64((1-p)*(secondCall+x.visit)), p)
+}
+
+// send has somebody come, with or without a unit.
+func (x *dispatch) send(who rulebase.Who, unit bool) *Disposition {
+	can := func(r int) bool {
+		step := &x.base().Remedies[r]
+		return personFor(step) <= who && FieldWork(step) && (unit || step.EndsAs != rulebase.UnitOut)
+	}
+	with := make([]bool, len(x.caller))
+	for r, p := range x.wanted(can) {
+		step := &x.base().Remedies[r]
+		with[r] = can(r) && (p*x.visit > carried*float64(len(step.Needs)) || unit && step.EndsAs == rulebase.UnitOut)
+	}
+	p := x.mean(with)
+	minutes := x.visit + odd(who) + float64((1-p-x.outside)*x.visit) // what is not listed: somebody has to look, whoever it is
+	cheaper := x.mean(x.caller)
+	kind := SendSomebody
+	if unit {
+		kind = SendUnit
+		cheaper = x.mean(x.without())
+		minutes += float64(needlessUnit * cheaper)
+	}
+	right := max(0, p-cheaper)
+	if !unit {
+		right += x.outside // somebody has to come
+	}
+	one := x.disposition(kind, who, with, minutes, right)
+	one.Minutes += carried * float64(len(one.Tools))
+	return one
+}
+
+// without is all that can be done without a unit.
+func (x *dispatch) without() []bool {
+	with := slices.Clone(x.caller)
+	for r := range with {
+		step := &x.base().Remedies[r]
+		with[r] = with[r] || FieldWork(step) && step.EndsAs != rulebase.UnitOut
+	}
+	return with
+}
+
+// FieldWork says whether a remedy can be done at the drop, on a visit.
+func FieldWork(step *rulebase.Step) bool {
+	return !step.Temporary && (len(step.At) == 0 || slices.Contains(step.At, rulebase.Field))
+}
+
+// personFor is the least person for a step.
+func personFor(step *rulebase.Step) rulebase.Who {
+	if step.Hazard&(rulebase.HazardLive|rulebase.HazardUnknown) != 0 {
+		return max(step.Who, rulebase.Technician)
+	}
+	return max(step.Who, rulebase.Operator)
+}
+
+// chances are those of each kind being the cheapest that ends the case; outside
+// somebody has to come.
+func (x *dispatch) chances() map[Sending]float64 {
+	now, visit := x.mean(x.caller), x.mean(x.without())
+	return map[Sending]float64{SolveNow: now, SendSomebody: visit - now + x.outside, SendUnit: max(0, 1-visit-x.outside)}
+}
+
+func (x *dispatch) disposition(kind Sending, who rulebase.Who, with []bool, minutes, p float64) *Disposition {
+	d := &Disposition{Kind: kind, Who: who, Minutes: minutes, Probability: p, Remedies: []int{}, Tools: []string{}}
+	for _, r := range x.w.k.remediesByID() {
+		if with[r] {
+			d.Remedies = append(d.Remedies, r)
+			d.Tools = append(d.Tools, x.base().Remedies[r].Needs...)
+		}
+	}
+	slices.Sort(d.Tools)
+	d.Tools = slices.Compact(d.Tools)
+	return d
+}
