@@ -235,4 +235,8 @@ var kinds = []Kind{
 		Means: "It is called a standard, paper, book or the like, and its text says that it is an estimate or practice, or gives no year or number to find it by.",
 		Why:   "Readers trust it more than it deserves.",
 		Cure:  "Call it what it is, or say where it is found."},
+	{Name: "row-denies-its-name", Says: "A row does not show what its condition is named after.",
+		Means: "What the row reads shares a word with one value of the symptom and no other, and the row makes that value no likelier than the last row does.",
+		Why:   "Mostly the chances stand in the wrong row or behind the wrong value.",
+		Cure:  "Put them right; or accept it where the common word is a coincidence."},
 }

@@ -74,8 +74,11 @@ func askSame(x, y string) bool {
 	return len(a) >= 2 && sameSet(a, b)
 }
 
+// usually is how likely a value must be with nothing wrong to be what is usual.
+const usually = 0.75
+
 // normal is the value that a symptom has where nothing is wrong, -1 where no
-// setting and no row says.
+// setting says plainly.
 func (r *reviewer) normal(symptom int) int {
 	for _, s := range r.known() {
 		if p := s.p[symptom]; p != nil {
@@ -85,7 +88,7 @@ func (r *reviewer) normal(symptom int) int {
 					at = v
 				}
 			}
-			if p[none][at] > 0.5 {
+			if p[none][at] > usually {
 				return at
 			}
 		}
@@ -109,6 +112,7 @@ func (r *reviewer) chances() {
 			}
 		}
 		r.looksBetter(i)
+		r.deniesName(s)
 		r.bands(s)
 	}
 }
@@ -150,6 +154,53 @@ func (r *reviewer) looksBetter(symptom int) {
 			r.say(row.Pos, "looks-better", "with %q %s shows %s more surely (%.4g) than with nothing wrong (%.4g)", row.When.Text, s.ID, s.Values[v], row.P[v], sound)
 		}
 	}
+}
+
+// raised is by how much a row must raise the value that its condition is named after.
+const raised = 1.5
+
+// deniesName looks for rows whose condition shares a word with a single value
+// (rate_wrong_on_drop with rate_differs) and that make this value no likelier
+// than the last row does. It is how chances in the wrong row or column show.
+func (r *reviewer) deniesName(s *rulebase.Symptom) {
+	if len(s.Shows) == 0 || s.Shows[len(s.Shows)-1].When != nil || s.Independent {
+		return
+	}
+	usual := s.Shows[len(s.Shows)-1].P
+	for _, row := range s.Shows[:len(s.Shows)-1] {
+		v := r.namedAfter(row.When, s.Values)
+		if v >= 0 && usual[v] < slices.Max(usual) && row.P[v] < raised*usual[v] {
+			r.say(row.Pos, "row-denies-its-name", "%q has its name from %s of %s, and the row gives that %.3g, where without it there is %.3g", row.When.Text, s.Values[v], s.ID, row.P[v], usual[v])
+		}
+	}
+}
+
+// namedAfter is the one value that shares a word with what an expression reads,
+// where no other value has that word; -1 where there is none or more than one.
+func (r *reviewer) namedAfter(e *rulebase.Expression, values []string) int {
+	var ids []string
+	for _, n := range e.Reads() {
+		ids = append(ids, r.b.Names[n].ID)
+	}
+	reads := wordsOf(ids...)
+	of := map[string]int{} // by word: in how many values
+	for _, v := range values {
+		for w := range wordsOf(v) {
+			of[w]++
+		}
+	}
+	found := -1
+	for i, v := range values {
+		for w := range wordsOf(v) {
+			if of[w] == 1 && reads[w] {
+				if found >= 0 && found != i {
+					return -1
+				}
+				found = i
+			}
+		}
+	}
+	return found
 }
 
 func odds(p float64) float64 { return p / (1 - p) }

@@ -6,9 +6,9 @@ import (
 )
 
 // little are words that carry no meaning of their own in a question or an id.
-var little = wordSet(`a an and any are as at be by can could did do does for from had has have how in into is it its itself
-	of off on one or out over say says than that the their them there these they this to too was were what when where which while who will with you your not no
-	yes drop unit`)
+var little = wordSet(`a all an and any are as at be by can could did do does down drop for from group had has have here how
+	if in inside into is it its itself no not of off on one or out over pair point points say says than that the their them
+	there these they this to too two unit was were what when where which while who whole will with yes you your`)
 
 func wordSet(text string) map[string]bool {
 	set := map[string]bool{}
