@@ -85,7 +85,8 @@ type sight struct {
 	worth          float64 // bits that it speaks for the cause, times how often it is seen
 }
 
-// seen are the values that tell most for a cause, one of each symptom.
+// seen are the values that tell most for a cause, one of each symptom: the best
+// few that can be had at each place, since a bench's are of no use by phone.
 func (b *builder) seen(cause int) []Line {
 	var all []sight
 	for s := range b.base.Symptoms {
@@ -104,8 +105,21 @@ func (b *builder) seen(cause int) []Line {
 		}
 	}
 	slices.SortStableFunc(all, func(x, y sight) int { return cmp.Compare(rounded(y.worth), rounded(x.worth)) })
+	taken := map[int]bool{}
+	for _, place := range places {
+		few := 0
+		for _, x := range all {
+			if few < mostAtPlace && b.hadAt(x.symptom, place) {
+				taken[x.symptom] = true
+				few++
+			}
+		}
+	}
 	var lines []Line
-	for _, x := range all[:min(mostTelling, len(all))] {
+	for i, x := range all {
+		if !taken[x.symptom] && i >= mostAtPlace { // the best few stand there even where no step asks for them
+			continue
+		}
 		line := Line{b.symptomRef(x.symptom)}.then(" ")
 		line = append(line, strong(capital(plain(b.base.Symptoms[x.symptom].Values[x.value]))))
 		lines = append(lines, line.then(sayChances(b.told.Alone(x.symptom, x.value, cause), b.told.Rest(x.symptom, x.value, cause))))
@@ -113,11 +127,21 @@ func (b *builder) seen(cause int) []Line {
 	return lines
 }
 
-// A judgement is which test tells two causes apart best, anywhere and by phone.
+// A judgement is which test tells two causes apart best, place by place.
 type judgement struct {
-	test, phone           int // index into Base.Tests; -1: none does
-	testBits, phoneBits   float64
-	declared, sameOutcome bool
+	best        []best // in the order of places
+	sameOutcome bool
+}
+
+// A best is the test that tells best at a place.
+type best struct {
+	test int // index into Base.Tests; -1: none does
+	bits float64
+}
+
+// none says that no test tells the two apart anywhere.
+func (j judgement) none() bool {
+	return !slices.ContainsFunc(j.best, func(x best) bool { return x.test >= 0 })
 }
 
 // judge finds the tests for two causes.
@@ -128,18 +152,20 @@ func (b *builder) judge(x, y int) judgement {
 	if j, ok := b.judged[[2]int{x, y}]; ok {
 		return j
 	}
-	j := judgement{test: -1, phone: -1, declared: b.declared(x, y), sameOutcome: sameRemedies(&b.base.Causes[x], &b.base.Causes[y])}
+	j := judgement{best: make([]best, len(places)), sameOutcome: sameRemedies(&b.base.Causes[x], &b.base.Causes[y])}
+	for p := range places {
+		j.best[p].test = -1
+	}
 	for i := range b.base.Tests {
 		t := &b.base.Tests[i]
 		bits := rounded(b.told.Apart(t, x, y))
 		if bits < leastApart {
 			continue
 		}
-		if b.better(i, bits, j.test, j.testBits) {
-			j.test, j.testBits = i, bits
-		}
-		if b.at[rulebase.Phone][t.ID] && b.better(i, bits, j.phone, j.phoneBits) {
-			j.phone, j.phoneBits = i, bits
+		for p, place := range places {
+			if b.at[place][t.ID] && b.better(i, bits, j.best[p].test, j.best[p].bits) {
+				j.best[p] = best{i, bits}
+			}
 		}
 	}
 	b.judged[[2]int{x, y}] = j
@@ -186,23 +212,41 @@ func (b *builder) alike(cause int) []Line {
 			continue
 		}
 		j := b.judge(cause, other)
-		line := Line{b.causeRef(other)}
-		switch {
-		case j.test < 0:
-			line = line.then(sayNoTest)
-		default:
-			line = append(line.then(sayApart(j.testBits)), b.stepRef(&b.base.Tests[j.test]))
-			if j.phone >= 0 && j.phone != j.test {
-				line = append(line.then(sayApartPhone(j.phoneBits)), b.stepRef(&b.base.Tests[j.phone]))
-			}
-			line = line.then(".")
-		}
+		line := append(Line{b.causeRef(other)}, b.apart(j)...)
 		if j.sameOutcome {
 			line = line.then(saySameRemedy)
 		}
 		lines = append(lines, line)
 	}
 	return lines
+}
+
+// apart says which tests tell two causes apart; one that is the best at several
+// places is named once.
+func (b *builder) apart(j judgement) Line {
+	if j.none() {
+		return say(sayNoTest)
+	}
+	line := say(sayApart)
+	begun := false
+	for p, x := range j.best {
+		first := slices.IndexFunc(j.best, func(y best) bool { return y.test == x.test })
+		if x.test < 0 || first != p {
+			continue
+		}
+		var at []rulebase.Place
+		for q, y := range j.best {
+			if y.test == x.test {
+				at = append(at, places[q])
+			}
+		}
+		if begun {
+			line = line.then("; ")
+		}
+		begun = true
+		line = append(line.then(sayApartAt(at, x.bits)), b.stepRef(&b.base.Tests[x.test]))
+	}
+	return line.then(".")
 }
 
 // notApart are other causes from which no single test tells this one, where the
@@ -213,7 +257,7 @@ func (b *builder) notApart(cause int) []Line {
 		if other == cause || b.declared(cause, other) {
 			continue
 		}
-		if j := b.judge(cause, other); j.test < 0 && !j.sameOutcome {
+		if j := b.judge(cause, other); j.none() && !j.sameOutcome {
 			lines = append(lines, Line{b.causeRef(other)})
 		}
 	}

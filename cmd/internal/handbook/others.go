@@ -24,11 +24,11 @@ func (b *builder) front() Chapter {
 	for i, s := range howToUse {
 		use[i] = say(s)
 	}
-	all := rows(listRow(labelAbout, about), b.layers(), listRow(labelUse, use), listRow(labelNumbers, sayNumbers()))
+	all := rows(listRow(labelAbout, about), b.layers(), listRow(labelUse, use), listRow(labelNumbers, sayNumbers()), textRow(labelLevels, sayLevels))
 	for _, l := range levels {
 		all = append(all, Row{strings.ToUpper(string(l.level)), paragraph(l.says)})
 	}
-	c.Groups = []Group{{Rows: append(all, rows(textRow(labelLevels, sayLevels))...)}}
+	c.Groups = []Group{{Rows: all}}
 	return c
 }
 

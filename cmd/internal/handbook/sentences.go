@@ -286,6 +286,7 @@ func sayChances(with, without float64) string {
 }
 
 const (
+	sayApart        = ". Told apart "
 	sayNoTest       = ": no single test here tells them apart."
 	saySameRemedy   = " The remedy is the same."
 	sayNoRemedy     = "The rulebase names no remedy."
@@ -335,9 +336,14 @@ func gradeApart(bits float64) int {
 	return 0
 }
 
-func sayApart(bits float64) string      { return ". Told apart " + howWell(bits) + " by: " }
-func sayApartPhone(bits float64) string { return "; by phone " + howWell(bits) + " by: " }
-func sayHowWell(bits float64) string    { return capital(howWell(bits)) + ": " }
+// sayApartAt begins the name of the test that tells two causes apart best.
+func sayApartAt(at []rulebase.Place, bits float64) string {
+	return placeWordsOf(at) + ", " + howWell(bits) + ", by: "
+}
+
+func sayBestAt(at []rulebase.Place, bits float64) string {
+	return capital(placeWordsOf(at)) + ", " + howWell(bits) + ": "
+}
 
 func sayHelps(chance float64) string {
 	return fmt.Sprintf(" (helps %s)", outOf100(chance))
@@ -445,8 +451,16 @@ func sayFilled(by string) string {
 	if by == "" {
 		return ""
 	}
-	return "The program fills it in, or looks there first: " + plain(by) + "."
+	if says, ok := filledWords[by]; ok {
+		by = says
+	} else if strings.HasPrefix(by, "line.") {
+		by = "the installation sheet"
+	}
+	return "The program takes it from " + plain(by) + ", unless somebody says it."
 }
+
+var filledWords = map[string]string{"at": "the place of the case", "who": "the person of the case", "alone": "whether the case is worked alone",
+	"extent": "the states of the drops on the line", "loss_of_bus": "what is known of the outputs on loss of bus"}
 
 var sourceKinds = map[string]string{
 	"practice": "Common practice of the trade: no source says it.",
@@ -516,11 +530,23 @@ func placeList(at []rulebase.Place) string {
 	if len(at) == 0 {
 		return "anywhere"
 	}
+	return orList(namesOf(at))
+}
+
+// placeWordsOf says places that go together.
+func placeWordsOf(at []rulebase.Place) string {
+	if len(at) == len(places) {
+		return "anywhere"
+	}
+	return andList(namesOf(at))
+}
+
+func namesOf(at []rulebase.Place) []string {
 	words := make([]string, len(at))
 	for i, p := range at {
 		words[i] = placeWords[p]
 	}
-	return orList(words)
+	return words
 }
 
 func countOf(n int, one, many string) string {

@@ -87,7 +87,7 @@ func (b *builder) likeliest(symptom, cause int) int {
 	return best
 }
 
-// bestFor are the pairs of look-alikes that no test tells apart better.
+// bestFor are the pairs of look-alikes that no test tells apart better, at some place.
 func (b *builder) bestFor(t *rulebase.Step) []Line {
 	var lines []Line
 	for x := range b.base.Causes {
@@ -95,8 +95,15 @@ func (b *builder) bestFor(t *rulebase.Step) []Line {
 			if !b.declared(x, y) {
 				continue
 			}
-			if j := b.judge(x, y); j.test >= 0 && &b.base.Tests[j.test] == t {
-				line := append(say(sayHowWell(j.testBits)), b.causeRef(x))
+			var at []rulebase.Place
+			bits := 0.0
+			for p, best := range b.judge(x, y).best {
+				if best.test >= 0 && &b.base.Tests[best.test] == t {
+					at, bits = append(at, places[p]), best.bits
+				}
+			}
+			if at != nil {
+				line := append(say(sayBestAt(at, bits)), b.causeRef(x))
 				lines = append(lines, append(line.then(wordFrom), b.causeRef(y)).then("."))
 			}
 		}

@@ -16,7 +16,8 @@ const (
 	leastAgainst = 0.5
 	mostFactor   = 1e6 // what only one cause shows counts as this much
 	leastShare   = 0.1 // of what the best symptom tells about a part
-	mostTelling  = 9   // symptoms of a cause
+	mostAtPlace  = 4   // symptoms of a cause, for each place
+	mostTelling  = 9   // symptoms of a part, in the index
 )
 
 // symptoms is the chapter of what can be seen, heard, read or measured.
