@@ -175,7 +175,7 @@ const (
 	sayToOutput      = "To the output goes either --html or --markdown: say which one."
 	sayToBoth        = "%q is to be %s by its ending, and %s asks for something else."
 	sayExists        = "%q is there already; --replace writes it anew."
-	sayCannotWrite   = "%q cannot be written: %w."
+	sayCannotWrite   = "%q cannot be written: %w"
 	sayHandbook      = "The handbook is in %s: %d entries."
 	sayHandbookFiles = "The handbook is in %d files in %s: %d entries. Begin with %s."
 

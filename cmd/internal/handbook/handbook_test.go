@@ -57,7 +57,7 @@ type edition struct {
 	folder   []handbook.File
 }
 
-func print(t testing.TB, base *rulebase.Base) edition {
+func printed(t testing.TB, base *rulebase.Base) edition {
 	t.Helper()
 	book, err := handbook.New(context.Background(), engine.Prepare(base))
 	if err != nil {
@@ -78,7 +78,7 @@ func everywhere(t *testing.T, test func(t *testing.T, e edition)) {
 	for _, name := range bases {
 		t.Run(name, func(t *testing.T) {
 			if _, ok := editions[name]; !ok {
-				editions[name] = print(t, load(t, name))
+				editions[name] = printed(t, load(t, name))
 			}
 			test(t, editions[name])
 		})
@@ -483,7 +483,7 @@ func TestMarkdownReadsAsMeant(t *testing.T) {
 
 // Every text of a hostile rulebase that a book shows is read as it was written.
 func TestHostileTextIsOnlyText(t *testing.T) {
-	e := print(t, load(t, "hostile"))
+	e := printed(t, load(t, "hostile"))
 	number := regexp.MustCompile(`alert\((\d+)\)`)
 	folder := ""
 	for _, f := range e.folder {
@@ -520,7 +520,7 @@ func plain(s string) string {
 
 func TestSameBytesTwice(t *testing.T) {
 	for _, name := range []string{"small", "shipped"} {
-		one, two := print(t, load(t, name)), print(t, load(t, name))
+		one, two := printed(t, load(t, name)), printed(t, load(t, name))
 		if one.html != two.html || one.markdown != two.markdown || !slices.Equal(one.folder, two.folder) {
 			t.Errorf("%s: two books of one rulebase differ", name)
 		}
@@ -530,7 +530,7 @@ func TestSameBytesTwice(t *testing.T) {
 // Contrast by the formula of WCAG 2.1 (relative luminance and contrast ratio):
 // 7 to 1 for text (its level AAA), 4.5 for labels, 3 for the lines of boxes.
 func TestContrast(t *testing.T) {
-	page := print(t, load(t, "small")).html
+	page := printed(t, load(t, "small")).html
 	least := map[string]float64{"ink": 7, "soft": 4.5, "rule": 3}
 	schemes := regexp.MustCompile(`:root \{[^}]*--ink[^}]*\}`).FindAllString(page, -1)
 	if len(schemes) != 3 {
@@ -573,7 +573,7 @@ func luminance(t *testing.T, colour string) float64 {
 }
 
 func TestGolden(t *testing.T) {
-	e := print(t, load(t, "small"))
+	e := printed(t, load(t, "small"))
 	files := append([]handbook.File{{Name: "small.html", Text: e.html}, {Name: "small.md", Text: e.markdown}}, inFolder(e.folder)...)
 	for _, f := range files {
 		name := filepath.Join("testdata", f.Name)
@@ -624,7 +624,7 @@ func TestEmptyRulebase(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	e := print(t, b)
+	e := printed(t, b)
 	parse(t, e.html)
 	if e.book.Entries != 0 || !strings.Contains(e.markdown, "Local codes") {
 		t.Errorf("the book reads %q", e.markdown)
