@@ -42,100 +42,92 @@ func (b *Book) Markdown(w io.Writer) error {
 // Folder prints a book as a folder of Markdown: a file to begin with, one for
 // each part of the drop, and one for each chapter that is about no part.
 func (b *Book) Folder() []File {
-	home := map[string]string{} // file by anchor
-	var order []string
-	title := map[string]string{}
-	place := func(file, named string, anchors ...string) {
-		if _, ok := title[file]; !ok {
-			title[file] = named
-			order = append(order, file)
-		}
-		for _, a := range anchors {
-			home[a] = file
+	pages := b.pages()
+	home := map[string]string{}
+	for _, p := range pages {
+		for _, anchor := range p.anchors() {
+			home[anchor] = p.file
 		}
 	}
-	place(FirstFile, b.Title)
-	for i := range b.Chapters {
-		c := &b.Chapters[i]
-		for j := range c.Groups {
-			g := &c.Groups[j]
-			file, named := c.file(g)
-			place(file, named, g.ID)
-			for k := range g.Entries {
-				place(file, named, g.Entries[k].ID)
+	files := make([]File, len(pages))
+	for i, p := range pages {
+		m := &markdown{file: p.file, home: home}
+		m.heading(1, p.id, 0, p.title)
+		if i == 0 {
+			m.blocks(b.Cover)
+			m.heading(2, chapterContents, 0, titleContents)
+			for _, other := range pages[1:] {
+				m.item(0, "["+escape(other.title)+"]("+other.file+")")
 			}
 		}
-		if file, _ := c.file(&Group{}); title[file] != "" {
-			home[c.ID] = file
+		m.blocks(p.intro)
+		for j := range p.groups {
+			m.group(&p.groups[j], 2)
 		}
-	}
-	pages := map[string]*markdown{}
-	for _, file := range order {
-		pages[file] = &markdown{file: file, home: home}
-		pages[file].heading(1, "", 0, title[file])
-	}
-	first := pages[FirstFile]
-	first.blocks(b.Cover)
-	first.heading(2, chapterContents, 0, titleContents)
-	for _, file := range order[1:] {
-		first.item(0, "["+escape(title[file])+"]("+file+")")
-	}
-	for i := range b.Chapters {
-		b.Chapters[i].spread(pages)
-	}
-	files := make([]File, len(order))
-	for i, file := range order {
-		files[i] = File{file, pages[file].text()}
+		for j := range p.chapters {
+			m.chapter(&p.chapters[j], 2)
+		}
+		files[i] = File{p.file, m.text()}
 	}
 	return files
 }
 
-// file is where a group of a chapter stands in a folder, and that file's title.
-func (c *Chapter) file(g *Group) (name, title string) {
-	switch {
-	case c.ID == chapterFront || c.ID == chapterIndex:
-		return FirstFile, ""
-	case g.Part != "":
-		return "part-" + strings.TrimPrefix(g.ID, c.ID+"-") + ".md", g.Title
-	}
-	return strings.TrimPrefix(c.ID, "chapter-") + ".md", c.Title
+// A mdPage is what stands in one file of a folder: chapters, or the groups of one.
+type mdPage struct {
+	file, id, title string
+	intro           []Block
+	groups          []Group
+	chapters        []Chapter
 }
 
-// spread prints a chapter into the files of its groups; each file that gets some
-// of it gets the chapter's heading and introduction first.
-func (c *Chapter) spread(pages map[string]*markdown) {
-	begun := map[string]bool{}
-	for i := range c.Groups {
-		g := &c.Groups[i]
-		file, _ := c.file(g)
-		m, level := pages[file], 2
-		own, _ := c.file(&Group{})
-		if !begun[file] {
-			begun[file] = true
-			switch {
-			case file == FirstFile || g.Part != "":
-				id := c.ID
-				if file != own {
-					id = g.ID // the chapter is divided over files: its group is what is here
-				}
-				m.heading(level, id, 0, c.Title)
-			default:
-				m.anchor(c.ID)
+// pages divides a book over the files of a folder.
+func (b *Book) pages() []*mdPage {
+	pages := []*mdPage{{file: FirstFile, title: b.Title}}
+	page := func(file string) *mdPage {
+		for _, p := range pages {
+			if p.file == file {
+				return p
 			}
-			m.blocks(c.Intro)
 		}
-		if g.Part != "" {
-			m.rows(g.Rows)
-			for k := range g.Entries {
-				m.entry(&g.Entries[k], level+1)
-			}
+		pages = append(pages, &mdPage{file: file})
+		return pages[len(pages)-1]
+	}
+	for i := range b.Chapters {
+		c := &b.Chapters[i]
+		if c.ID == chapterFront || c.ID == chapterIndex {
+			pages[0].chapters = append(pages[0].chapters, *c)
 			continue
 		}
-		if file != FirstFile {
-			level--
+		for _, g := range c.Groups {
+			if g.Part == "" {
+				p := page(strings.TrimPrefix(c.ID, "chapter-") + ".md")
+				p.id, p.title, p.intro = c.ID, c.Title, c.Intro
+				p.groups = append(p.groups, g)
+				continue
+			}
+			p := page("part-" + strings.TrimPrefix(g.ID, c.ID+"-") + ".md")
+			p.title = g.Title
+			p.chapters = append(p.chapters, Chapter{ID: g.ID, Title: c.Title, Intro: c.Intro, Groups: []Group{{Entries: g.Entries}}})
 		}
-		m.group(g, level+1)
 	}
+	return pages
+}
+
+// anchors are all that a page's links may lead to.
+func (p *mdPage) anchors() []string {
+	all := []string{p.id}
+	groups := p.groups
+	for i := range p.chapters {
+		all = append(all, p.chapters[i].ID)
+		groups = append(groups[:len(groups):len(groups)], p.chapters[i].Groups...)
+	}
+	for i := range groups {
+		all = append(all, groups[i].ID)
+		for j := range groups[i].Entries {
+			all = append(all, groups[i].Entries[j].ID)
+		}
+	}
+	return all
 }
 
 // A markdown collects the text of one file.
@@ -151,11 +143,6 @@ func (m *markdown) gap() {
 	if s := m.out.String(); s != "" && !strings.HasSuffix(s, "\n\n") {
 		m.out.WriteByte('\n')
 	}
-}
-
-func (m *markdown) anchor(id string) {
-	m.gap()
-	fmt.Fprintf(&m.out, "<a id=\"%s\"></a>\n\n", id)
 }
 
 // heading writes a heading, with its anchor and number where it has them.
