@@ -35,6 +35,8 @@ var groups = []group{
 	{"field", 90, 1.1, 0.15, "field devices and wiring before the controller (trade texts read, no data)"},
 	{"unit", 100, 1.3, 0.85, "0.072 of 0.32 failures a year are the controller's own, about 1993 (abstract read); electronics 40 of the same 181 (read)"},
 	{"environment", 20, 1.2, 0.70, "common practice, no source"},
+	{"inline", 15, 1.2, 0.10, "devices in the line, which the groups do not part from the trunk: estimate"},
+	{"redundant", 0.8, 1, 0.10, "lines with two paths and standby controllers are few: estimate"},
 	{"handling", 20, 0.8, 0.90, "40 % of parts removed were the wrong part, a maker's statement of 1996 in Khan and others, slides of 2012 (read)"},
 }
 
