@@ -106,6 +106,19 @@ func (p *planter) place(e edit) string {
 	return first.file
 }
 
+// symptomAt is the symptom in whose entry a splice stands, "" where that is none.
+func (p *planter) symptomAt(x splice) string {
+	for _, e := range p.entries("symptoms") {
+		if e.name != x.file {
+			continue
+		}
+		if from, to := e.lines(e.key); x.from >= from && x.from < to {
+			return e.id()
+		}
+	}
+	return ""
+}
+
 // offset is where a position is in the text, in bytes.
 func (s *sheet) offset(pos rulebase.Position) int {
 	at := s.starts[pos.Line-1]
