@@ -93,3 +93,20 @@ func TestRuleTestsOfSamplesPass(t *testing.T) {
 		}
 	}
 }
+
+// The shipped rulebase has no finding that nobody has argued.
+func TestShippedRulebaseIsInOrder(t *testing.T) {
+	base, err := rulebase.LoadShipped()
+	if err != nil {
+		t.Fatal(err)
+	}
+	tests, err := base.RuleTests()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range review.Review(base, tests) {
+		if f.Accepted == "" {
+			t.Errorf("%v", f.Problem)
+		}
+	}
+}
