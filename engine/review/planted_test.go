@@ -233,19 +233,23 @@ func (w *ward) ruleTests(base *rulebase.Base, p *planted) {
 	}
 }
 
-// mayTell says whether a case can come out otherwise by a mistake: rows and limits
-// of a symptom move only what is believed on a finding of it, and what is advised.
+// mayTell says whether a case can come out otherwise by a mistake. Rows and limits
+// of a symptom move only what is believed on a finding of it, and what is advised;
+// how a test or remedy is described moves only advice, work done and its end.
 func (w *ward) mayTell(c rulebase.Situation, p *planted) bool {
-	if c.Expect == nil {
+	x := c.Expect
+	if x == nil {
 		return false
 	}
-	if c.Expect.Next != "" || len(c.Givens) > 0 {
+	return slices.ContainsFunc(p.splices, func(s splice) bool {
+		switch section, id := w.planter.entryAt(s); section {
+		case "symptoms":
+			return x.Next != "" || len(c.Givens) > 0 || slices.ContainsFunc(c.Findings, func(f rulebase.Finding) bool { return f.Symptom == id })
+		case "tests", "remedies":
+			return x.Next != "" || len(x.NotOffered) > 0 || x.Outcome != "" || len(c.Done) > 0
+		}
 		return true
-	}
-	return !slices.ContainsFunc(p.splices, func(s splice) bool { return w.planter.symptomAt(s) != "" }) ||
-		slices.ContainsFunc(c.Findings, func(f rulebase.Finding) bool {
-			return slices.ContainsFunc(p.splices, func(s splice) bool { return w.planter.symptomAt(s) == f.Symptom })
-		})
+	})
 }
 
 // mostOfAKind is how many mistakes of one kind are planted at most.
@@ -262,9 +266,11 @@ func TestPlantedMistakes(t *testing.T) {
 	w.deep = each > 1
 	count := tally{}
 	for _, k := range readKinds(t) {
-		all := w.plant(k, each)
-		w.ask(all, k)
-		w.judge(t, k, all, &count)
+		t.Run(k.name, func(t *testing.T) {
+			all := w.plant(k, each)
+			w.ask(all, k)
+			w.judge(t, k, all, &count)
+		})
 	}
 	t.Logf("%d mistakes of %d kinds: caught by loading %d, check %d, rule tests %d, nothing %d", count.planted, count.kinds, count.by[byLoading], count.by[byCheck], count.by[byRuleTest], count.by[byNothing])
 	if by := count.by[byNothing]; float64(by) > mostMissed*float64(count.planted) {

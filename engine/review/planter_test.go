@@ -106,17 +106,18 @@ func (p *planter) place(e edit) string {
 	return first.file
 }
 
-// symptomAt is the symptom in whose entry a splice stands, "" where that is none.
-func (p *planter) symptomAt(x splice) string {
-	for _, e := range p.entries("symptoms") {
+// entryAt is the entry in which a splice stands, with its section; "" where it
+// stands in none.
+func (p *planter) entryAt(x splice) (section, id string) {
+	for _, e := range p.entries("symptoms", "tests", "remedies") {
 		if e.name != x.file {
 			continue
 		}
 		if from, to := e.lines(e.key); x.from >= from && x.from < to {
-			return e.id()
+			return e.section, e.id()
 		}
 	}
-	return ""
+	return "", ""
 }
 
 // offset is where a position is in the text, in bytes.
