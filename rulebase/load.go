@@ -72,7 +72,7 @@ func IsRuleFile(name string) bool {
 // file that could not be read. A rulebase with problems never loads half. Where
 // the lowest layer says `extends: drop`, the shipped rulebase is laid below it.
 func Load(layers ...Layer) (*Base, error) {
-	l := &loader{r: source.NewReader(), base: &Base{}, header: make([]*source.Node, len(layers)), headerKey: make([]*source.Node, len(layers)), sections: map[string][]entry{}, seen: map[string]entry{}, kind: map[string]Kind{}, sources: map[string]bool{}, used: map[string]bool{}}
+	l := &loader{r: source.NewReader(), base: &Base{}, header: make([]*source.Node, len(layers)), headerKey: make([]*source.Node, len(layers)), sections: map[string][]entry{}, seen: map[string]entry{}, kind: map[string]Kind{}, seenOnSite: map[string]entry{}, sources: map[string]bool{}, used: map[string]bool{}}
 	digest := sha256.New()
 	if len(layers) == 0 {
 		return nil, &Problems{List: []Problem{{Kind: "no-header", Says: "no folder of a rulebase was named"}}}
@@ -165,23 +165,24 @@ type entry struct {
 // A loader goes from files to a Base: first all entries and their ids, then
 // names, then each section.
 type loader struct {
-	r         *source.Reader
-	base      *Base
-	header    []*source.Node // by layer
-	headerKey []*source.Node
-	sections  map[string][]entry
-	seen      map[string]entry // by id, of all sections
-	kind      map[string]Kind
-	scopeIDs  map[string]int
-	sources   map[string]bool
-	byKind    map[Kind][]string
-	used      map[string]bool // sources that something rests on; nil in case files, which name none
+	r          *source.Reader
+	base       *Base
+	header     []*source.Node // by layer
+	headerKey  []*source.Node
+	sections   map[string][]entry
+	seen       map[string]entry // by id, of all sections
+	kind       map[string]Kind
+	scopeIDs   map[string]int
+	sources    map[string]bool
+	byKind     map[Kind][]string
+	seenOnSite map[string]entry // as seen, for on_site, whose ids are those of other sections
+	used       map[string]bool  // sources that something rests on; nil in case files, which name none
 }
 
-var sectionNames = []string{"rulebase", "givens", "causes", "conditions", "symptoms", "rules", "tests", "remedies", "warnings", "sources"}
+var sectionNames = []string{"rulebase", "givens", "causes", "conditions", "symptoms", "rules", "tests", "remedies", "warnings", "sources", "on_site"}
 
 var sectionKinds = map[string]Kind{"givens": KindGiven, "causes": KindCause, "conditions": KindCondition, "symptoms": KindSymptom,
-	"rules": KindRule, "tests": KindTest, "remedies": KindRemedy, "warnings": KindWarning, "sources": KindSource}
+	"rules": KindRule, "tests": KindTest, "remedies": KindRemedy, "warnings": KindWarning, "sources": KindSource, "on_site": KindOnSite}
 
 // A text is a file of a rulebase: as it stands, and as it was parsed.
 type text struct {
@@ -282,22 +283,29 @@ func (l *loader) collect(n int, doc *source.Node) {
 }
 
 func (l *loader) collectSection(n int, section string, value *source.Node) {
-	kind := sectionKinds[section]
+	seen, kind := l.seen, sectionKinds[section]
+	if kind == KindOnSite { // its ids are those of other sections
+		seen = l.seenOnSite
+	}
 	for i, key := range value.Keys {
 		e := entry{key.Text, key, value.Items[i], n}
 		if !l.goodID(key) {
 			continue
 		}
 		replaces := e.node.Get("replaces") != nil && l.flag(e.node.Get("replaces"))
-		before, known := l.seen[e.id]
+		before, known := seen[e.id]
+		ofKind := kind == KindOnSite || l.kind[e.id] == kind
 		switch {
-		case known && replaces && l.kind[e.id] == kind && before.layer < n:
+		case known && replaces && ofKind && before.layer < n:
 			at := slices.IndexFunc(l.sections[section], func(x entry) bool { return x.id == e.id })
 			l.sections[section][at] = e
-			l.seen[e.id] = e
+			seen[e.id] = e
 			continue
-		case known && l.kind[e.id] == kind && before.layer < n:
+		case known && ofKind && before.layer < n:
 			l.r.Problem(key, "duplicate-id", "", "%s stands already at %s; say `replaces: true` to replace it", e.id, placeOf(before.key))
+			continue
+		case known && kind == KindOnSite:
+			l.r.Problem(key, "duplicate-id", "", "%s has its name on this site already, at %s", e.id, placeOf(before.key))
 			continue
 		case known:
 			l.r.Problem(key, "duplicate-id", "", "%s is already a %s, at %s; ids of all sections share one namespace", e.id, kindWords[l.kind[e.id]], placeOf(before.key))
@@ -305,7 +313,10 @@ func (l *loader) collectSection(n int, section string, value *source.Node) {
 		case replaces:
 			l.r.Problem(e.node.Get("replaces"), "replaces-nothing", "", "%s replaces nothing: no lower rulebase has it", e.id)
 		}
-		l.seen[e.id], l.kind[e.id] = e, kind
+		seen[e.id] = e
+		if kind != KindOnSite {
+			l.kind[e.id] = kind
+		}
 		l.sections[section] = append(l.sections[section], e)
 	}
 }
@@ -366,6 +377,8 @@ func (l *loader) build() {
 	l.each("conditions", func(_ int, e entry) { l.condition(e) })
 	l.each("symptoms", func(i int, e entry) { l.shows(e, &b.Symptoms[i]) })
 	l.each("rules", func(i int, e entry) { l.rule(e, &b.Rules[i]) })
+	l.each("on_site", func(_ int, e entry) { l.onSite(e) })
+	slices.SortFunc(b.OnSite, func(x, y OnSite) int { return strings.Compare(x.ID, y.ID) })
 	if l.tooMany() {
 		l.r.Add(Problem{Kind: "too-many", Says: fmt.Sprintf("there are more than %d problems; mend these first", mostProblems)})
 		return
@@ -399,6 +412,9 @@ func (l *loader) index() {
 	b := l.base
 	b.index = map[string]Ref{}
 	for section, kind := range sectionKinds {
+		if kind == KindOnSite {
+			continue // what its ids stand for is another section's entry
+		}
 		for i, e := range l.sections[section] {
 			b.index[e.id] = Ref{kind, i}
 		}

@@ -41,6 +41,7 @@ type Base struct {
 	Remedies   []Step
 	Warnings   []Warning
 	Sources    []Source
+	OnSite     []OnSite // what a site calls things, by id
 
 	// Names is everything an expression can read, in slot order: givens,
 	// symptoms, plain facts, causes, conditions. A []Slot of len(Names) holds
@@ -78,6 +79,7 @@ const (
 	KindRemedy
 	KindWarning
 	KindSource
+	KindOnSite
 )
 
 // A Ref is what an id stands for: an entry of a section. For KindFact, Index is

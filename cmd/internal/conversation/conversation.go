@@ -101,6 +101,7 @@ const (
 type Answer struct {
 	Key   string // what to type: a number, or a letter where a bare number would be a reading
 	Says  string
+	Here  string // what the site calls that, said after it; ""
 	Entry string
 }
 

@@ -35,6 +35,8 @@ type thing struct {
 	typ     rulebase.Type
 	extent  bool // how much is down, as the program itself works it out
 	unit    string
+	here    string     // what the site calls it, as said after its name
+	site    [][]string // stems of what the site calls it, where that is nothing else's name
 }
 
 // A word is a value's name.
@@ -42,6 +44,8 @@ type word struct {
 	text  string
 	stems []string
 	class []int // places in classes
+	here  string
+	site  [][]string // as of a thing
 }
 
 func newLexicon(b *rulebase.Base) *lexicon {
@@ -52,6 +56,7 @@ func newLexicon(b *rulebase.Base) *lexicon {
 	for i := range b.Symptoms {
 		l.addSymptom(&b.Symptoms[i], i)
 	}
+	l.addSite(b)
 	tools := map[string]bool{}
 	for _, steps := range [][]rulebase.Step{b.Tests, b.Remedies} {
 		for i := range steps {

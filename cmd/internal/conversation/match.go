@@ -69,6 +69,7 @@ const (
 
 // name finds the words of a piece that name a thing.
 func (m *match) name(tokens []token) {
+	m.nameOnSite(tokens)
 	for i, tok := range tokens {
 		if tok.filler() || tok.negates() {
 			continue
@@ -174,7 +175,7 @@ func (m *match) sayAmong(tokens []token, among uint64) {
 		m.values, used = append(m.values, v), used|words
 	}
 	m.byName = best == sayName && len(m.values) == 1
-	m.whole = m.byName && len(m.th.values[m.values[0]].stems) > 1
+	m.whole = m.byName && (len(m.th.values[m.values[0]].stems) > 1 || bits.OnesCount64(used) > 1)
 	m.covered |= used
 	m.said |= used
 }
@@ -194,7 +195,7 @@ func (w word) fit(tokens []token, among uint64, focused, yesNo bool) (how int, w
 		if among&(1<<i) == 0 || yesNo && tok.negates() {
 			continue
 		}
-		if n := w.startsAt(tokens[i:]); n > 0 {
+		if n := max(w.startsAt(tokens[i:]), begins(tokens[i:], w.site)); n > 0 {
 			return sayName, (1<<n - 1) << i
 		}
 	}

@@ -37,9 +37,9 @@ func openingQuestion() Question {
 // symptomQuestion asks for a symptom by its place in the Base.
 func (t *Talk) symptomQuestion(s *State, index int) Question {
 	sy := &t.base.Symptoms[index]
-	q := Question{Kind: AskSymptom, ID: sy.ID, After: lastDone(&s.Situation), Says: saySymptomQuestion(sy)}
+	q := Question{Kind: AskSymptom, ID: sy.ID, After: lastDone(&s.Situation), Says: saySymptomQuestion(sy, t.base.SiteName(sy.ID).Text())}
 	for _, v := range sy.Values {
-		q.Answers = append(q.Answers, Answer{Says: plain(v), Entry: sy.ID + "=" + v})
+		q.Answers = append(q.Answers, Answer{Says: plain(v), Here: t.base.SiteName(sy.ID).Values[v], Entry: sy.ID + "=" + v})
 	}
 	q.Answers = append(q.Answers, dontKnow())
 	if sy.Banded() {
@@ -212,7 +212,7 @@ func (q Question) chosen(entry string) (out string, ok bool) {
 		key = m[1]
 	}
 	for _, a := range q.Answers {
-		if a.Key == key || lower(a.Says) == lower(entry) {
+		if a.Key == key || lower(a.Says) == lower(entry) || a.Here != "" && lower(a.Here) == lower(entry) {
 			return a.Entry, true
 		}
 	}

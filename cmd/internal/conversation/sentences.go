@@ -194,7 +194,10 @@ func saySure(sure *float64) string { return fmt.Sprintf("%.0f %% sure", 100**sur
 
 // sayFinding echoes a finding in plain words.
 func sayFinding(th *thing, f rulebase.Finding, old string) string {
-	s := th.name + ": " + sayValue(th, f.Value)
+	s := th.name + sayHere(th.here) + ": " + sayValue(th, f.Value)
+	if v := th.value(f.Value.Word); v >= 0 {
+		s += sayHere(th.values[v].here)
+	}
 	if f.Drop != 0 {
 		s = fmt.Sprintf("drop %d, %s (%s)", f.Drop, s, sayOtherDropTail)
 	}
@@ -445,8 +448,8 @@ func sayFailed(err error) string { return "That did not work: " + err.Error() + 
 
 // Questions.
 
-func saySymptomQuestion(sy *rulebase.Symptom) []string {
-	s := sy.Ask
+func saySymptomQuestion(sy *rulebase.Symptom, here string) []string {
+	s := sy.Ask + sayHere(here)
 	if sy.Banded() {
 		s += " " + sayInUnit(sy.Unit)
 	}
@@ -483,6 +486,23 @@ func sayAskConfirm(w *rulebase.Warning, st *rulebase.Step, also []string) []stri
 		lines = append(lines, "Then this step asks for "+strings.Join(also, ", ")+"; one entry can name several.")
 	}
 	return lines
+}
+
+// What the site calls things, after the plain words.
+
+func sayHere(name string) string {
+	if name == "" {
+		return ""
+	}
+	return " (here: " + name + ")"
+}
+
+// hereLines are what the site calls a step.
+func (t *Talk) hereLines(st *rulebase.Step) []string {
+	if here := t.base.SiteName(st.ID).Text(); here != "" {
+		return []string{"Here: " + here + "."}
+	}
+	return nil
 }
 
 // sayWarning is a warning with its signal word and its reason.
@@ -578,7 +598,8 @@ func (f Figures) sayLikely(d *engine.Diagnosis) string {
 	var all []share
 	for _, c := range d.Causes {
 		if len(all) < 3 && c.Now > 0.005 {
-			all = append(all, share{d.Base.Causes[c.Cause].Name, c.Now})
+			cause := &d.Base.Causes[c.Cause]
+			all = append(all, share{cause.Name + sayHere(d.Base.SiteName(cause.ID).Text()), c.Now})
 		}
 	}
 	for _, o := range []share{{"something not listed here", d.Outside}, {"nothing wrong", d.None}} {
@@ -642,7 +663,7 @@ func (r *Reply) addQuestion(t *Talk, d *engine.Diagnosis) {
 func answerLines(q Question) []string {
 	var lines []string
 	for _, a := range q.Answers {
-		lines = append(lines, "  "+a.Key+"  "+a.Says)
+		lines = append(lines, "  "+a.Key+"  "+a.Says+sayHere(a.Here))
 	}
 	return lines
 }
@@ -698,6 +719,7 @@ func (t *Talk) stepLines(id string, d *engine.Diagnosis) []string {
 		head = "Enough is known. Do this: "
 	}
 	lines := []string{head + st.Do + " (" + sayPrice(st) + ")."}
+	lines = append(lines, t.hereLines(st)...)
 	if d != nil {
 		if p := proposalOf(d, id); p != nil {
 			lines = append(lines, t.figures.sayWorth(p, p == &d.Next[0], remedyProbability(d, id))...)

@@ -42,10 +42,19 @@ type diagnosisJSON struct {
 	Advice      adviceJSON      `json:"advice"`
 	Disposition dispositionJSON `json:"disposition"` // its kind is "" elsewhere than by phone
 
+	OnSite []onSiteJSON `json:"on_site"` // what the site calls things, by id
+
 	Case     string       `json:"case"`
 	Possible bool         `json:"possible"`
 	Weights  []weightJSON `json:"weights"`
 	Work     workJSON     `json:"work"`
+}
+
+type onSiteJSON struct {
+	ID     string            `json:"id"`
+	Called string            `json:"called"`
+	Where  string            `json:"where"`
+	Values map[string]string `json:"values"`
 }
 
 type causeJSON struct {
@@ -168,10 +177,18 @@ func diagnosisDocument(d *engine.Diagnosis) *diagnosisJSON {
 		Conflicts:    []string{},
 		Advice:       adviceJSON{Lead: toDoJSON{Remedies: []string{}, Causes: []string{}}, Others: []toDoJSON{}, Needs: []withheldJSON{}},
 		Disposition:  dispositionJSON{Remedies: []string{}, Tools: []string{}, Chances: map[string]float64{}},
+		OnSite:       []onSiteJSON{},
 		Case:         d.Situation.Case,
 		Possible:     d.Possible,
 		Weights:      []weightJSON{},
 		Work:         workJSON{d.Work.Visits, d.Work.Hypotheses, d.Work.Nodes},
+	}
+	for _, o := range d.Base.OnSite {
+		values := o.Values
+		if values == nil {
+			values = map[string]string{}
+		}
+		out.OnSite = append(out.OnSite, onSiteJSON{o.ID, o.Called, o.Where, values})
 	}
 	for _, c := range d.Conflicts {
 		out.Conflicts = append(out.Conflicts, c.Says)

@@ -168,8 +168,9 @@ const saySaidNothing = "Nothing was seen yet: these are the chances before anybo
 
 func sayRestsOn(said []string) string { return "All this rests on: " + strings.Join(said, "; ") + "." }
 
-func sayFinding(f *rulebase.Finding) string {
-	says := plain(f.Symptom) + " " + valueOf(f)
+func sayFinding(b *rulebase.Base, f *rulebase.Finding) string {
+	here := b.SiteName(f.Symptom)
+	says := plain(f.Symptom) + sayHere(here.Text()) + " " + valueOf(f) + sayHere(here.Values[f.Value.Word])
 	if f.Sure != nil && *f.Sure < 1 {
 		says += fmt.Sprintf(" (%.0f %% sure)", 100**f.Sure)
 	}
@@ -231,6 +232,51 @@ func weightWords(factor float64) string {
 		return "speaks against it"
 	}
 	return "speaks strongly against it"
+}
+
+// What the site calls things, after the plain words.
+
+func sayHere(name string) string {
+	if name == "" {
+		return ""
+	}
+	return " (here: " + name + ")"
+}
+
+// causeHere is a cause by its name, and by the site's.
+func causeHere(b *rulebase.Base, cause int) string {
+	c := &b.Causes[cause]
+	return c.Name + sayHere(b.SiteName(c.ID).Text())
+}
+
+// sayOnSite is what the site calls a step, what it shows and the values of that.
+func sayOnSite(b *rulebase.Base, s *rulebase.Step) []string {
+	var all []string
+	if here := b.SiteName(s.ID).Text(); here != "" && !s.Implied {
+		all = append(all, "Here: "+sentence(here))
+	}
+	for _, y := range s.Yields {
+		sy := &b.Symptoms[y]
+		here := b.SiteName(sy.ID)
+		parts := []string{}
+		if text := here.Text(); text != "" {
+			parts = append(parts, text)
+		}
+		for _, v := range sy.Values {
+			if name := here.Values[v]; name != "" {
+				parts = append(parts, plain(v)+" is "+quoted(name))
+			}
+		}
+		if len(parts) == 0 {
+			continue
+		}
+		lead := "Here: "
+		if !s.Implied {
+			lead = "Here, " + plain(sy.ID) + ": "
+		}
+		all = append(all, lead+sentence(strings.Join(parts, "; ")))
+	}
+	return all
 }
 
 // The next step.
@@ -399,7 +445,7 @@ func hintDone(s *rulebase.Step) string {
 
 func sayElseStep(d *engine.Diagnosis, p *engine.Proposal) string {
 	s := p.Step
-	says := nameOf(d.Base, s) + " (" + Minutes(s.Minutes)
+	says := nameOf(d.Base, s) + sayHere(d.Base.SiteName(s.ID).Text()) + " (" + Minutes(s.Minutes)
 	switch {
 	case s.Kind == rulebase.KindTest:
 		says += ", " + gainWords(p.GainBits)

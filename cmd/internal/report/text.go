@@ -120,7 +120,7 @@ func (t *text) still() bool { return len(t.d.Situation.Done) > 0 && !t.well }
 func (t *text) ranked() []answer {
 	var all []answer
 	for _, c := range t.d.Causes {
-		a := answer{t.d.Base.Causes[c.Cause].Name, c.Probability}
+		a := answer{causeHere(t.d.Base, c.Cause), c.Probability}
 		if t.still() {
 			a.chance = c.Now
 		}
@@ -196,7 +196,7 @@ func (t *text) putRight() {
 			t.say(sayPutRight)
 			headed = true
 		}
-		t.item(fmt.Sprintf("  %-18s  ", Chance(c.Probability)), t.d.Base.Causes[c.Cause].Name)
+		t.item(fmt.Sprintf("  %-18s  ", Chance(c.Probability)), causeHere(t.d.Base, c.Cause))
 	}
 }
 
@@ -275,6 +275,9 @@ func (t *text) step(p *engine.Proposal) {
 		t.gap()
 	}
 	t.item("  ", sentence(nameOf(b, s)))
+	for _, says := range sayOnSite(b, s) {
+		t.item("  ", says)
+	}
 	if s.Implied {
 		t.item("  ", sayAnswers(&b.Symptoms[s.Yields[0]]))
 	}
@@ -456,7 +459,7 @@ func (t *text) restsOn() {
 	var said []string
 	for i := range t.d.Situation.Findings {
 		if f := &t.d.Situation.Findings[i]; t.weighs(f) {
-			said = append(said, sayFinding(f))
+			said = append(said, sayFinding(t.d.Base, f))
 		}
 	}
 	for i := range t.d.Situation.Done {
