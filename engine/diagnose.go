@@ -32,7 +32,8 @@ type Options struct {
 	OneCore bool
 	// Lean values only what decides the next step: what is withheld, but for want of
 	// a confirmation, has no gain, and a test that was looked at already in this
-	// state of work is not among what is offered. The order of the rest is the same.
+	// state of work, or gains less than Idle, need not be among what is offered. The
+	// order of the rest is the same.
 	Lean bool
 	// BeliefOnly leaves out what to do: nothing is offered, withheld or advised.
 	BeliefOnly bool
@@ -97,6 +98,7 @@ type weighing struct {
 	units  []bool         // by world: a cause that was taken away ended as unit_out; nil: none did
 
 	oneCore, lean bool
+	waits         bool // lean: a step of grave hazard may have to wait
 }
 
 func (w *weighing) prior() *belief.Belief {

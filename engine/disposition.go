@@ -36,7 +36,7 @@ type Disposition struct {
 // chosen).
 const (
 	secondCall     = 90.0  // the caller did what was said, and the drop stands still until the next call
-	needlessUnit   = 120.0 // a unit travels, is tested and found good: as much as a visit
+	needlessUnit   = 180.0 // a good unit travels, is tested, and nobody trusts it: half as much again as a visit
 	carried        = 0.5   // a part or tool more in the van
 	electricianOdd = 5.0   // finding an electrician rather than whoever is free
 	technicianOdd  = 5.0

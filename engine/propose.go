@@ -27,16 +27,22 @@ type candidate struct {
 	refused *refusal
 }
 
+// idle says that a step tells next to nothing, and is none that could help.
+func (c *candidate) idle() bool { return c.remedy < 0 && c.gain < Idle }
+
 // propose values every step and sorts them into what can be offered and what
 // cannot.
 func (d *Diagnosis) propose(w *weighing) {
 	may := w.k.permission()
 	all := w.candidates(may)
 	if w.lean {
-		all = d.lean(all)
+		all = w.leanOn(d, all)
 	}
 	scene := w.values(all, w.k.matters(w.ses, may))
 	wait(all)
+	if w.lean && !w.waits {
+		all = slices.DeleteFunc(all, func(c candidate) bool { return c.refused == nil && c.idle() })
+	}
 	d.sortOffers(all, may)
 	d.advise(w, scene)
 }
@@ -65,13 +71,12 @@ func (w *weighing) candidates(may *permission) []candidate {
 	return all
 }
 
-// lean leaves out tests that were looked at already in this state of work, unless
+// leanOn leaves out tests that were looked at already in this state of work, unless
 // they can keep a grave hazard waiting.
-func (d *Diagnosis) lean(all []candidate) []candidate {
-	for i := range all {
-		if all[i].refused == nil && all[i].step.Hazard&grave != 0 {
-			return all
-		}
+func (w *weighing) leanOn(d *Diagnosis, all []candidate) []candidate {
+	w.waits = slices.ContainsFunc(all, func(c candidate) bool { return c.refused == nil && c.step.Hazard&grave != 0 })
+	if w.waits {
+		return all
 	}
 	return slices.DeleteFunc(all, func(c candidate) bool {
 		return c.refused == nil && c.step.Kind == rulebase.KindTest && !d.Fresh(c.step)
@@ -256,7 +261,7 @@ func (w *weighing) value(scene *plan.Scene, c *candidate) {
 	if c.remedy < 0 {
 		c.gain = scene.Gain(&a)
 	}
-	if c.refused == nil {
+	if c.refused == nil && (!w.lean || w.waits || !c.idle()) {
 		c.minutes, c.changes = scene.Minutes(&a)
 	}
 }

@@ -1,0 +1,10 @@
+package rehearse
+
+import (
+	"math/rand/v2"
+
+	"downdrop/rulebase"
+)
+
+// DisturbedBase is for tests.
+func DisturbedBase(b *rulebase.Base, r *rand.Rand) *rulebase.Base { return disturbed(b, r) }
