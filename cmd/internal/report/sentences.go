@@ -1104,7 +1104,7 @@ const (
 	sayNothingWrong = "No advice was wrong."
 	sayNoWorldCause = "Truly wrong: something that is not on the list."
 	sayNoCourse     = "Truly wrong: nothing."
-	sayInterval     = "In brackets: the interval of 95 percent."
+	sayInterval     = "Right is the set of remedies advised; by phone how the call ends (solve now, send somebody with what it takes, send a unit). In brackets: the interval of 95 percent."
 )
 
 // rowSays are the rows of the table, in order.

@@ -1,0 +1,216 @@
+package engine_test
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"testing"
+
+	"pgregory.net/rapid"
+
+	"downdrop/engine"
+	"downdrop/rulebase"
+	"downdrop/testdata/support"
+)
+
+// slowOutcomes are the outcomes as advice sees them, by plain enumeration: on a
+// bench, what can be put right on none is one "elsewhere".
+func slowOutcomes(b *rulebase.Base, s rulebase.Situation) map[string]float64 {
+	q := &reference{b: b, s: s, brought: map[bitset][]bool{}}
+	q.observe()
+	q.suppose()
+	q.weigh()
+	all, total := map[string]float64{}, 0.0
+	for i := range q.worlds {
+		w := &q.worlds[i]
+		key := "outside"
+		if !w.outside {
+			lists := map[string]bool{}
+			for _, c := range q.members(w.now()) {
+				list := strings.TrimSuffix(q.notDone(c), ",")
+				if list == "" {
+					list = b.Causes[c].ID
+				}
+				if s.At == rulebase.Bench && !mendedOnABench(b, c) {
+					list = "elsewhere"
+				}
+				lists[list] = true
+			}
+			key = setText(lists)
+		}
+		all[key] += w.p
+		total += w.p
+	}
+	for key := range all {
+		all[key] /= total
+	}
+	return all
+}
+
+func mendedOnABench(b *rulebase.Base, cause int) bool {
+	for _, h := range b.Causes[cause].Remedies {
+		if at := b.Remedies[h.Remedy].At; len(at) == 0 || slices.Contains(at, rulebase.Bench) {
+			return true
+		}
+	}
+	return false
+}
+
+func textOf(t engine.ToDo) string {
+	if t.Outside {
+		return "outside"
+	}
+	lists := map[string]bool{}
+	for _, l := range t.Lists {
+		lists[strings.ReplaceAll(l, " ", ",")] = true
+	}
+	if t.Elsewhere {
+		lists["elsewhere"] = true
+	}
+	return setText(lists)
+}
+
+// The outcomes of an advice have the chances of plain enumeration, none is likelier
+// than the lead, and Enough says what it is documented to say.
+func TestAdviceAgreesWithEnumeration(t *testing.T) {
+	tried := map[string]int{}
+	for seed := range support.Deep(t, 400) {
+		r := rand.New(rand.NewPCG(uint64(seed), 12))
+		w, text := randomRulebase(r)
+		b, err := load(text)
+		if err != nil {
+			continue
+		}
+		file := w.randomCase()
+		s, err := b.ReadCase("case", []byte(file))
+		if err != nil {
+			t.Fatal(err)
+		}
+		d := diagnose(t, engine.Prepare(b), s, engine.Options{})
+		if !d.Possible {
+			continue
+		}
+		want := slowOutcomes(b, s)
+		a := d.Advice
+		for _, o := range append([]engine.ToDo{a.Lead}, a.Others...) {
+			// What has less than 1 in 10,000 may be missing from what a bench takes together.
+			off := math.Abs(o.Probability - want[textOf(o)])
+			if off > 1e-9 && (s.At != rulebase.Bench || off > 1e-4*float64(len(want))) {
+				t.Fatalf("seed %d: %q has %v, want %v\n%s\n%s", seed, textOf(o), o.Probability, want[textOf(o)], text, file)
+			}
+		}
+		for key, p := range want {
+			if p > a.Lead.Probability+1e-4*float64(len(want)) {
+				t.Fatalf("seed %d: %q with %v is likelier than the lead %q with %v", seed, key, p, textOf(a.Lead), a.Lead.Probability)
+			}
+		}
+		tells := slices.ContainsFunc(d.Next, func(p engine.Proposal) bool {
+			return p.Step.Kind == rulebase.KindTest && p.GainBits >= engine.Idle && d.Fresh(p.Step)
+		})
+		enough := engine.IsWell(d) || a.Lead.Probability >= engine.Settled || a.Lead.Probability >= engine.Likely && !tells
+		if a.Enough != enough || a.CannotTell != (!enough && !tells) || len(a.Elsewhere) > 0 && !a.CannotTell {
+			t.Fatalf("seed %d: %+v, enough %v, tells %v", seed, a, enough, tells)
+		}
+		if (d.Disposition != nil) != (s.At == rulebase.Phone) {
+			t.Fatalf("seed %d: a disposition at %q", seed, s.At)
+		}
+		for what, is := range map[string]bool{"enough": a.Enough, "cannot tell": a.CannotTell, "elsewhere": a.Lead.Elsewhere, "outside": a.Lead.Outside, "needs": len(a.Elsewhere) > 0, "call": d.Disposition != nil} {
+			if is {
+				tried[what]++
+			}
+		}
+	}
+	for _, what := range []string{"enough", "cannot tell", "elsewhere", "outside", "needs", "call"} {
+		if tried[what] < 3 {
+			t.Errorf("%s was tried %d times", what, tried[what])
+		}
+	}
+}
+
+// A lean diagnosis offers, in the same order and with the same numbers, all that a
+// whole one does but tests already looked at and those that tell next to nothing.
+func TestLeanLeavesOutOnlyWhatDecidesNothing(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		x := draw(t)
+		whole := mustDiagnose(t, x.p, x.s, engine.Options{})
+		lean := mustDiagnose(t, x.p, x.s, engine.Options{Lean: true, OneCore: true})
+		var got, want []engine.Proposal
+		decides := func(d *engine.Diagnosis) (all []engine.Proposal) {
+			for _, p := range d.Next {
+				if p.Step.Kind == rulebase.KindRemedy || p.GainBits >= engine.Idle && d.Fresh(p.Step) {
+					all = append(all, p)
+				}
+			}
+			return all
+		}
+		got, want = decides(lean), decides(whole)
+		same := slices.EqualFunc(got, want, func(a, b engine.Proposal) bool {
+			return a.Step == b.Step && a.GainBits == b.GainBits && a.ExpectedMinutes == b.ExpectedMinutes
+		})
+		if !same || lean.Advice.Enough != whole.Advice.Enough || lean.Advice.Lead.Probability != whole.Advice.Lead.Probability {
+			t.Fatalf("lean %v\nwhole %v\n%s", got, want, x.text)
+		}
+		if len(lean.Next) < len(got) || len(lean.Next) > len(whole.Next) {
+			t.Fatalf("%d offered, of %d", len(lean.Next), len(whole.Next))
+		}
+	})
+}
+
+// A call ends in the cheapest way: what the caller can do, a visit with what it
+// takes, a unit. The numbers are invented.
+func TestDisposition(t *testing.T) {
+	b, err := load(`
+rulebase: {name: calls, faults_at_most: 1, outside_per_thousand: 0, complaint: {symptom: works, bad: dead, well: fine}}
+causes:
+  off: {name: Switched off, part: supply, per_thousand: 100, source: common_practice, remedy: switch_on}
+  fuse: {name: Fuse blown, part: supply, per_thousand: 100, source: common_practice, remedy: replace_fuse}
+  board: {name: Board dead, part: unit, per_thousand: 100, source: common_practice, remedy: exchange}
+conditions: {down: {when: off or fuse or board}}
+symptoms:
+  works: {ask: works, values: [fine, dead], shows: [{when: down, dead: 1}, {fine: 1}]}
+  tells: {ask: tells, values: [a, b, c], by: looking, shows: [{when: off, a: 0.98}, {when: fuse, b: 0.98}, {c: 0.98}]}
+remedies:
+  switch_on: {do: Switch on, minutes: 5, at: [phone, field], ends_as: adjusted}
+  replace_fuse: {do: Replace the fuse, minutes: 20, at: [field], who: electrician, needs: [fuse_link], ends_as: part_replaced}
+  exchange: {do: Exchange the unit, minutes: 60, at: [field], who: technician, needs: [spare], ends_as: unit_out}
+sources: {common_practice: {says: Common practice, kind: practice}}
+`)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for seen, want := range map[string]struct {
+		kind     engine.Sending
+		who      rulebase.Who
+		remedies []string
+		tools    []string
+	}{
+		"a": {engine.SolveNow, rulebase.Operator, []string{"switch_on"}, []string{}},
+		"b": {engine.SendSomebody, rulebase.Electrician, []string{"replace_fuse"}, []string{"fuse_link"}},
+		"c": {engine.SendUnit, rulebase.Technician, []string{"exchange"}, []string{"spare"}},
+	} {
+		s := rulebase.Situation{At: rulebase.Phone, Who: rulebase.Operator, Findings: []rulebase.Finding{{Symptom: "tells", Value: rulebase.Value{Word: seen}}}}
+		d := diagnose(t, engine.Prepare(b), s, engine.Options{})
+		x := d.Disposition
+		for _, id := range want.remedies {
+			if !slices.ContainsFunc(x.Remedies, func(r int) bool { return b.Remedies[r].ID == id }) {
+				t.Errorf("%s: %s is not among what is to be done", seen, id)
+			}
+		}
+		for _, tool := range want.tools {
+			if !slices.Contains(x.Tools, tool) {
+				t.Errorf("%s: nobody brings %s", seen, tool)
+			}
+		}
+		if x.Kind != want.kind || x.Who != want.who || !x.Enough || math.Abs(x.Probability-0.98) > 0.011 {
+			t.Errorf("%s: %+v", seen, *x)
+		}
+		sum := 0.0
+		for _, p := range x.Chances {
+			sum += p
+		}
+		if math.Abs(sum-1) > 1e-9 || x.Chances[want.kind] < 0.97 {
+			t.Errorf("%s: chances %v", seen, x.Chances)
+		}
+	}
+}
