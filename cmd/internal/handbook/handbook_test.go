@@ -505,7 +505,7 @@ func TestHostileTextIsOnlyText(t *testing.T) {
 		}
 		for _, must := range []string{e.base.Name, e.base.Digest, e.base.Causes[0].Name, e.base.Causes[0].Part, e.base.Conditions[0].Says, e.base.Symptoms[1].Ask, e.base.Symptoms[1].Values[0],
 			e.base.Symptoms[1].MistakenFor[0], e.base.Symptoms[2].Unit, e.base.Givens[0].Ask, e.base.Givens[0].OneOf[0], e.base.Rules[0].Because, e.base.Rules[3].Tell, e.base.Tests[0].Do,
-			e.base.Tests[0].Steps[0], e.base.Tests[0].Needs[0], e.base.Remedies[0].Do, e.base.Warnings[0].Says, e.base.Warnings[1].Because, e.base.Sources[0].Says, e.base.Sources[0].Kind} {
+			e.base.Tests[0].Steps[0], e.base.Tests[0].Needs[0], e.base.Remedies[0].Do, e.base.Warnings[0].Says, e.base.Warnings[1].Because, e.base.Sources[0].Says, e.base.Sources[0].Kind, e.base.OnSite[0].Called} {
 			n, _ := strconv.Atoi(number.FindStringSubmatch(must)[1])
 			if !shown[n] {
 				t.Errorf("%s does not show text %d", name, n)

@@ -159,6 +159,7 @@ func sayLayer(name, below string) string {
 const (
 	labelSymptoms    = "Symptoms"
 	labelNothing     = "Nothing"
+	labelSite        = "On this site"
 	labelHow         = "How to get it"
 	labelAnswer      = "Answer"
 	labelBands       = "Bands"
@@ -218,6 +219,12 @@ const (
 	sayNoLimits      = "The limits are not known."
 	sayLimitsNeed    = "Depends on: "
 )
+
+func saySite(name string) string { return " (here: " + name + ")" }
+
+func saySiteValue(value, name string) string {
+	return fmt.Sprintf("%s is called %s.", capital(value), name)
+}
 
 func sayReading(unit string) string {
 	if unit == "" {

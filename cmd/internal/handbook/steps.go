@@ -43,7 +43,7 @@ func (b *builder) test(t *rulebase.Step) Entry {
 // alone, show it more often than any other, where a healthy drop does not.
 func (b *builder) yields(symptom int) Row {
 	s := &b.base.Symptoms[symptom]
-	blocks := []Block{{Text: Line{b.symptomRef(symptom)}}}
+	blocks := []Block{{Text: b.asked(symptom)}}
 	if !b.told.Weighs(symptom) {
 		return Row{labelShows, append(blocks, Block{Text: say(sayWeighsNothing)})}
 	}

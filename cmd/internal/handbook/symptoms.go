@@ -65,7 +65,24 @@ func (b *builder) symptom(i int) Entry {
 }
 
 func (b *builder) entry(id, title string, all ...Row) Entry {
-	return Entry{ID: id, Number: b.number[id], Title: clean(title), Rows: rows(all...)}
+	return Entry{ID: id, Number: b.number[id], Title: clean(title), Rows: rows(append([]Row{b.siteRow(id)}, all...)...)}
+}
+
+// siteRow says what the site calls an entry, and the values of a symptom.
+func (b *builder) siteRow(id string) Row {
+	here := b.base.SiteName(id)
+	var lines []Line
+	if text := here.Text(); text != "" {
+		lines = append(lines, say(sentence(capital(text))))
+	}
+	if r, ok := b.base.Lookup(id); ok && r.Kind == rulebase.KindSymptom {
+		for _, v := range b.base.Symptoms[r.Index].Values {
+			if name := here.Values[v]; name != "" {
+				lines = append(lines, say(saySiteValue(plain(v), name)))
+			}
+		}
+	}
+	return listRow(labelSite, lines)
 }
 
 func mistakenRow(others []string) Row {
@@ -197,13 +214,13 @@ func (b *builder) index() Chapter {
 func (b *builder) placeIndex(place rulebase.Place) Group {
 	g := Group{ID: anchor("index-at", string(place)), Title: placeTitles[place]}
 	for _, s := range b.shelves.symptoms {
-		var spans []Span
+		var list []Line
 		for _, i := range s.indices {
 			if b.hadAt(i, place) {
-				spans = append(spans, b.symptomRef(i))
+				list = append(list, b.asked(i))
 			}
 		}
-		g.Rows = append(g.Rows, indexRow(s.part, spans)...)
+		g.Rows = append(g.Rows, indexRow(s.part, list)...)
 	}
 	if g.Rows == nil {
 		g.Rows = rows(textRow(labelNothing, sayNothingHere))
@@ -211,15 +228,24 @@ func (b *builder) placeIndex(place rulebase.Place) Group {
 	return g
 }
 
-func indexRow(part string, spans []Span) []Row {
+// asked is a symptom as it is asked for, with what the site calls it.
+func (b *builder) asked(symptom int) Line {
+	line := Line{b.symptomRef(symptom)}
+	if here := b.base.SiteName(b.base.Symptoms[symptom].ID).Text(); here != "" {
+		line = line.then(saySite(here))
+	}
+	return line
+}
+
+func indexRow(part string, list []Line) []Row {
 	label := clean(capital(plain(part)))
 	if part == "" {
 		label = sayNoSymptomPart
 	}
-	if len(spans) == 0 {
+	if len(list) == 0 {
 		return nil
 	}
-	return []Row{{label, []Block{{List: refs(spans)}}}}
+	return []Row{{label, []Block{{List: list}}}}
 }
 
 // hadAt says whether a symptom can be had at a place: by asking or looking, or by
@@ -246,7 +272,7 @@ func (b *builder) partIndex() Group {
 			if b.about[i][part] < leastShare*b.about[order[0]][part] {
 				break
 			}
-			row.Blocks = append(row.Blocks, Block{Text: Line{b.symptomRef(i)}})
+			row.Blocks = append(row.Blocks, Block{Text: b.asked(i)})
 			if values := b.inShort(i, part); values != nil {
 				row.Blocks = append(row.Blocks, Block{List: values})
 			}
