@@ -50,23 +50,35 @@ func (b *builder) yields(symptom int) Row {
 	usual := b.likeliest(symptom, -1)
 	var list []Line
 	for v := range s.Values {
-		var spans []Span
+		var signOf []int
 		for c := range b.base.Causes {
 			if v != usual && b.likeliest(symptom, c) == v {
-				spans = append(spans, b.causeRef(c))
+				signOf = append(signOf, c)
 			}
 		}
 		value := Line{strong(capital(plain(s.Values[v])) + ": ")}
 		switch {
 		case v == usual:
 			list = append(list, value.then(sayUsual))
-		case len(spans) == 0:
+		case len(signOf) == 0:
 			list = append(list, value.then(saySignOfNone))
 		default:
-			list = append(list, append(value, joined("", spans, wordOrPlain).then(".")...))
+			list = append(list, append(value, joined("", b.named(signOf), wordOrPlain).then(".")...))
 		}
 	}
 	return Row{labelShows, append(blocks, Block{List: list})}
+}
+
+// named are causes by their names; where there are many, by their ids' words.
+func (b *builder) named(causes []int) []Span {
+	spans := make([]Span, len(causes))
+	for i, c := range causes {
+		spans[i] = b.causeRef(c)
+		if id := b.base.Causes[c].ID; len(causes) > mostNamed {
+			spans[i] = b.ref(id, plain(id))
+		}
+	}
+	return spans
 }
 
 // likeliest is the value that a cause by itself shows most often; -1: that a

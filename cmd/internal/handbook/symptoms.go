@@ -9,13 +9,14 @@ import (
 
 // How much a book says of a value, and what is too little to say.
 const (
-	mostFor      = 8   // causes that a value speaks for
+	mostFor      = 6   // causes that a value speaks for
 	mostShort    = 4   // causes that it speaks for, in the index
-	mostAgainst  = 5   // causes that it speaks against
+	mostAgainst  = 4   // causes that it speaks against
 	leastFor     = 1.5 // factor on the odds
 	leastAgainst = 0.5
 	mostFactor   = 1e6 // what only one cause shows counts as this much
 	leastShare   = 0.1 // of what the best symptom tells about a part
+	mostNamed    = 4   // causes that a result is the sign of, by their full names
 	mostAtPlace  = 4   // symptoms of a cause, for each place
 	mostTelling  = 9   // symptoms of a part, in the index
 )
