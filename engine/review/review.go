@@ -77,10 +77,11 @@ type reviewer struct {
 	cases    []rulebase.Situation
 	settings []setting
 	found    []Finding
+	ofText   map[string]map[string]bool // see words
 }
 
 func newReviewer(b *rulebase.Base, cases []rulebase.Situation) *reviewer {
-	r := &reviewer{b: b, cases: cases}
+	r := &reviewer{b: b, cases: cases, ofText: map[string]map[string]bool{}}
 	r.settings = settingsOf(b)
 	return r
 }

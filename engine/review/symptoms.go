@@ -57,7 +57,7 @@ func (r *reviewer) questions() {
 			}
 		}
 		for _, before := range all[:i] {
-			if askSame(q.ask, before.ask) {
+			if r.askSame(q.ask, before.ask) {
 				r.say(q.pos, "questions-alike", "%s asks nearly the same as %s: %q", q.id, before.id, before.ask)
 			}
 		}
@@ -66,11 +66,11 @@ func (r *reviewer) questions() {
 
 // askSame says whether two questions have the same words, or differ by slips of
 // the hand only: at most one in 20 letters.
-func askSame(x, y string) bool {
+func (r *reviewer) askSame(x, y string) bool {
 	if slips := min(len(x), len(y)) / 20; edits(strings.ToLower(x), strings.ToLower(y), slips) <= slips {
 		return true
 	}
-	a, b := wordsOf(x), wordsOf(y)
+	a, b := r.words(x), r.words(y)
 	return len(a) >= 2 && sameSet(a, b)
 }
 
@@ -281,12 +281,12 @@ func sameRows(x, y *rulebase.Symptom) bool {
 // symptom asks for, where that symptom shows the same cause.
 func (r *reviewer) sameHistory(symptom int) {
 	b, s := r.b, &r.b.Symptoms[symptom]
-	words := wordsOf(s.Ask)
+	words := r.words(s.Ask)
 	for c := range b.Causes {
 		for _, l := range b.Causes[c].MoreLikely {
 			for _, n := range l.When.Reads() {
 				g := &b.Givens[b.Names[n].Index]
-				asks := wordsOf(g.Ask)
+				asks := r.words(g.Ask)
 				shared := common(words, asks)
 				if g.Ask == "" || shared < 3 || 5*shared < 4*min(len(words), len(asks)) || !r.shows(symptom, c) {
 					continue

@@ -32,6 +32,16 @@ func wordsOf(texts ...string) map[string]bool {
 	return set
 }
 
+// words are wordsOf one text, worked out once.
+func (r *reviewer) words(text string) map[string]bool {
+	w, known := r.ofText[text]
+	if !known {
+		w = wordsOf(text)
+		r.ofText[text] = w
+	}
+	return w
+}
+
 // stem takes the commonest endings off. It is coarse: it is only to say that
 // two texts speak of the same things.
 func stem(w string) string {
