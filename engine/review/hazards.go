@@ -48,6 +48,32 @@ func (r *reviewer) dangersSpoken() {
 	}
 }
 
+// A telling is a way in which a step's own words tell that it is dangerous.
+type telling struct {
+	says   string
+	hazard rulebase.Hazard
+	words  *regexp.Regexp
+}
+
+var tellings = []telling{
+	{"motion", rulebase.HazardMotion, regexp.MustCompile(`(?m)^(Force|Drive)\b|\bdriven on\b|\b[Ff]orce (one|an|the) (output|point)\b`)},
+	{"stored", rulebase.HazardStored, regexp.MustCompile(`(?i)\binsulation of\b|\binsulation test`)},
+	{"live", rulebase.HazardLive, regexp.MustCompile(`(?i)\bunder power\b|\bwith (the )?power on\b|\bwith its loads on\b|\bwhile live\b`)},
+}
+
+// hazardsUnsaid looks for steps whose words speak of a danger that they do not
+// say as a hazard: then they are offered as if they were harmless.
+func (r *reviewer) hazardsUnsaid() {
+	for s := range r.steps() {
+		words := strings.Join(append([]string{s.Do}, s.Steps...), "\n")
+		for _, t := range tellings {
+			if found := t.words.FindString(words); found != "" && s.Hazard&(t.hazard|rulebase.HazardUnknown) == 0 {
+				r.say(s.Pos, "hazard-unsaid", "%s says %q, and does not say the hazard %s", s.ID, found, t.says)
+			}
+		}
+	}
+}
+
 // What a step hardly ever takes.
 const (
 	shortest = 0.5 // minutes

@@ -63,6 +63,7 @@ var checks = []func(*reviewer){
 	(*reviewer).remedies,
 	(*reviewer).hands,
 	(*reviewer).dangersSpoken,
+	(*reviewer).hazardsUnsaid,
 	(*reviewer).minutes,
 	(*reviewer).titles,
 	(*reviewer).toolNames,

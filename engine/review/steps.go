@@ -27,7 +27,7 @@ const handHazards = rulebase.HazardMotion | rulebase.HazardMains | rulebase.Haza
 func (r *reviewer) hands() {
 	for s := range r.steps() {
 		if least, why := leastWho(s); s.Who < least {
-			r.say(s.Pos, "who-too-low", "%s may be done by any %s and says the hazard %s: it is at least %s's work", s.ID, s.Who.String(), why, a(least.String()))
+			r.say(s.Pos, "who-too-low", "%s may be done by any %s and %s: it is at least %s's work", s.ID, s.Who.String(), why, a(least.String()))
 		}
 		if slices.Contains(s.At, rulebase.Phone) && (s.Hazard&handHazards != 0 || len(s.Needs) > 0 && s.Who > rulebase.Operator) {
 			r.say(s.Pos, "hands-by-phone", "%s is offered by phone, and wants tools and hands at the drop", s.ID)
@@ -38,13 +38,17 @@ func (r *reviewer) hands() {
 func leastWho(s *rulebase.Step) (least rulebase.Who, why string) {
 	switch {
 	case s.Hazard&rulebase.HazardLive != 0:
-		return rulebase.Technician, "live"
+		return rulebase.Technician, "says the hazard live"
 	case s.Hazard&rulebase.HazardMains != 0:
-		return rulebase.Electrician, "mains"
+		return rulebase.Electrician, "says the hazard mains"
 	case s.Hazard&rulebase.HazardMotion != 0:
-		return rulebase.Electrician, "motion"
+		return rulebase.Electrician, "says the hazard motion"
 	case s.Hazard&rulebase.HazardSpark != 0:
-		return rulebase.Electrician, "spark"
+		return rulebase.Electrician, "says the hazard spark"
+	case s.Stops == rulebase.StopsDrop:
+		return rulebase.Electrician, "stops the drop"
+	case s.Stops == rulebase.StopsBus:
+		return rulebase.Electrician, "stops the bus"
 	}
 	return rulebase.Operator, ""
 }
