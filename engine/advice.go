@@ -10,18 +10,18 @@ import (
 )
 
 // When it is enough (choices of ours, tuned by rehearsal).
-var (
+const (
 	// Settled is how likely an outcome has to be for it to be advised while
 	// something could still be looked at.
 	Settled = 0.95
 	// Likely is how likely it has to be once nothing more on offer would tell.
 	Likely = 0.8
+	// Doubt is how likely a bad unit may still be, on the bench, for an advice that
+	// leaves the unit in: above, it is not proven.
+	Doubt = 0.03
 	// Idle is the gain, in bits, below which a test does not count as telling: a
 	// hundredth of a choice between two equals.
 	Idle = 0.01
-	// PerMinute is the gain in bits a minute below which a test is not worth its
-	// minutes once an outcome is at least Likely.
-	PerMinute = 0.0
 )
 
 // A ToDo is an outcome: what there is to do, with how likely that is. It is the
@@ -78,7 +78,10 @@ func (d *Diagnosis) advise(w *weighing, scene *plan.Scene) {
 	case a.Lead.Probability >= Settled:
 		a.Enough = true
 	case a.Lead.Probability >= Likely:
-		a.Enough = !slices.ContainsFunc(telling, func(p *Proposal) bool { return p.GainBits >= PerMinute*p.Price })
+		a.Enough = len(telling) == 0
+	}
+	if a.Enough && !w.k.well() && d.Situation.At == rulebase.Bench && !w.k.takesOut(a.Lead) && w.k.unitBad(all) > Doubt {
+		a.Enough = false
 	}
 	if !a.Enough && len(telling) == 0 {
 		a.CannotTell = true
@@ -89,6 +92,26 @@ func (d *Diagnosis) advise(w *weighing, scene *plan.Scene) {
 		d.Disposition = d.dispose(w, outcomes, outside)
 		d.Disposition.Enough = w.k.well() || d.Disposition.Probability >= Settled || len(telling) == 0
 	}
+}
+
+// takesOut says whether the unit is to come out in the end, if nothing before it in
+// its list helps.
+func (k *known) takesOut(t ToDo) bool {
+	return slices.ContainsFunc(t.Lists, func(list string) bool {
+		step := stepOf(k.base, list[strings.LastIndexByte(list, ' ')+1:])
+		return step != nil && step.EndsAs == rulebase.UnitOut
+	})
+}
+
+// unitBad is how likely it is that the unit has to come out.
+func (k *known) unitBad(all []ToDo) float64 {
+	p := 0.0
+	for _, t := range all {
+		if k.takesOut(t) {
+			p += t.Probability
+		}
+	}
+	return p
 }
 
 // IsWell says whether the drop is well, by what was said last.

@@ -109,6 +109,28 @@ func TestAdviceAgreesWithEnumeration(t *testing.T) {
 			return p.Step.Kind == rulebase.KindTest && p.GainBits >= engine.Idle && d.Fresh(p.Step)
 		})
 		enough := engine.IsWell(d) || a.Lead.Probability >= engine.Settled || a.Lead.Probability >= engine.Likely && !tells
+		takesOut := func(key string) bool {
+			for list := range strings.SplitSeq(key, " ") {
+				ids := strings.Split(list, ",")
+				if ref, ok := b.Lookup(ids[len(ids)-1]); ok && ref.Kind == rulebase.KindRemedy && b.Remedies[ref.Index].EndsAs == rulebase.UnitOut {
+					return true
+				}
+			}
+			return false
+		}
+		bad := 0.0
+		for key, p := range want {
+			if takesOut(key) {
+				bad += p
+			}
+		}
+		if math.Abs(bad-engine.Doubt) < 0.002 {
+			continue // too near: what is smallest may decide
+		}
+		if s.At == rulebase.Bench && !engine.IsWell(d) && enough && !takesOut(textOf(a.Lead)) && bad > engine.Doubt {
+			enough = false
+			tried["not proven"]++
+		}
 		if a.Enough != enough || a.CannotTell != (!enough && !tells) || len(a.Elsewhere) > 0 && !a.CannotTell {
 			t.Fatalf("seed %d: %+v, enough %v, tells %v", seed, a, enough, tells)
 		}
@@ -121,8 +143,8 @@ func TestAdviceAgreesWithEnumeration(t *testing.T) {
 			}
 		}
 	}
-	for _, what := range []string{"enough", "cannot tell", "elsewhere", "outside", "needs", "call"} {
-		if tried[what] < 3 {
+	for _, what := range []string{"enough", "cannot tell", "elsewhere", "outside", "needs", "call", "not proven"} {
+		if tried[what] < 2 {
 			t.Errorf("%s was tried %d times", what, tried[what])
 		}
 	}

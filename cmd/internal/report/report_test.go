@@ -150,6 +150,21 @@ func called() *engine.Diagnosis {
 	return d
 }
 
+// known is a case in which enough is known, for somebody else to act.
+func known() *engine.Diagnosis {
+	d := full()
+	d.Advice = engine.Advice{Enough: true, Lead: engine.ToDo{Lists: []string{"exchange_unit", "replace_fuse"}, Remedies: []int{1, 0}, Probability: 0.96}}
+	return d
+}
+
+// byPhone is a call that ends with what the caller does.
+func byPhone() *engine.Diagnosis {
+	d := called()
+	d.Disposition.Kind, d.Disposition.Remedies = engine.SolveNow, []int{0}
+	d.Next = d.Next[2:]
+	return d
+}
+
 // impossible is a case whose findings nothing listed allows.
 func impossible() *engine.Diagnosis {
 	b := base()
@@ -159,7 +174,7 @@ func impossible() *engine.Diagnosis {
 			Members: []string{"power_light", "stopped_means_off"}}}}
 }
 
-var made = map[string]func() *engine.Diagnosis{"full": full, "worked": worked, "well": well, "called": called, "impossible": impossible}
+var made = map[string]func() *engine.Diagnosis{"full": full, "worked": worked, "well": well, "called": called, "enough": known, "by_phone": byPhone, "impossible": impossible}
 
 func text(t *testing.T, d *engine.Diagnosis, o report.TextOptions) string {
 	t.Helper()
@@ -253,6 +268,21 @@ func TestTextCannotSteerATerminal(t *testing.T) {
 	d.Situation.Findings[2].Read = "\x07\x9b1m"
 	if got := text(t, d, report.TextOptions{Detail: true}); strings.ContainsAny(got, "\x1b\x07\u009b\u202e") {
 		t.Errorf("control characters came through: %q", got)
+	}
+}
+
+// No remedy is advised without what can hurt before it.
+func TestAdviceNamesNoRemedyBeforeItsWarnings(t *testing.T) {
+	got := text(t, known(), report.TextOptions{})
+	fuse := strings.Index(got, "find out why the fuse blew")
+	for _, w := range known().Base.Warnings {
+		if i := strings.Index(got, strings.Fields(w.Says)[0]); i < 0 || i > fuse {
+			t.Errorf("%q does not stand before the remedy in\n%s", w.Says, got)
+		}
+	}
+	d := byPhone()
+	if got := text(t, d, report.TextOptions{}); !strings.Contains(got, "with the step below") || strings.Index(got, "DANGER") > strings.Index(got, "Find out why the fuse") {
+		t.Error(got)
 	}
 }
 

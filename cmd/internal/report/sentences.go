@@ -995,7 +995,7 @@ func sayNextCut(o *Ohms) string {
 func sayToDo(b *rulebase.Base, t engine.ToDo) string {
 	var parts []string
 	for _, r := range t.Remedies {
-		parts = append(parts, inSentence(b.Remedies[r].Do))
+		parts = append(parts, sayRemedy(b, r))
 	}
 	for _, c := range t.Bare {
 		parts = append(parts, "nothing on my list is left to do about this: "+inSentence(b.Causes[c].Name))
@@ -1012,6 +1012,15 @@ func sayToDo(b *rulebase.Base, t engine.ToDo) string {
 	return strings.Join(parts, "; and ")
 }
 
+// sayRemedy names a remedy, with its gravest signal word before it.
+func sayRemedy(b *rulebase.Base, remedy int) string {
+	step := &b.Remedies[remedy]
+	if w := warningsOf(b, step); len(w) > 0 {
+		return signalWord(w[0].Level) + ": " + inSentence(step.Do)
+	}
+	return inSentence(step.Do)
+}
+
 // inSentence makes a text that stands by itself part of a sentence.
 func inSentence(text string) string {
 	text = strings.TrimRight(text, ".")
@@ -1019,6 +1028,12 @@ func inSentence(text string) string {
 		return strings.ToLower(text[:1]) + text[1:]
 	}
 	return text
+}
+
+const sayEnoughHurts = "Enough is known for somebody to act. First what can hurt:"
+
+func sayEnoughBelow(p float64) string {
+	return fmt.Sprintf("Enough is known, %s: the step below is what there is to do.", Chance(p))
 }
 
 func sayEnough(b *rulebase.Base, lead engine.ToDo) string {
@@ -1033,6 +1048,9 @@ func sayCannotTell(b *rulebase.Base, a *engine.Advice) string {
 		}
 	}
 	says += "."
+	if strings.Contains(says, ": DANGER") || strings.Contains(says, ": WARNING") || strings.Contains(says, ": CAUTION") || strings.Contains(says, ": NOTICE") {
+		says += " " + sayElseMarked
+	}
 	if len(a.Elsewhere) > 0 {
 		w := &a.Elsewhere[0]
 		says += fmt.Sprintf(" What would tell most: %s (%s).", inSentence(w.Step.Do), sayNeeds(w))
@@ -1055,15 +1073,14 @@ func sayNeeds(w *engine.Withheld) string {
 	return "by somebody who is there"
 }
 
-// mostRemedies is how many remedies of a disposition are named; a visit is ready for more.
-const mostRemedies = 3
-
-func sayDisposition(b *rulebase.Base, x *engine.Disposition) string {
+func sayDisposition(b *rulebase.Base, x *engine.Disposition, below bool) string {
 	var do []string
 	for _, r := range x.Remedies {
-		do = append(do, inSentence(b.Remedies[r].Do))
+		do = append(do, sayRemedy(b, r))
 	}
 	switch {
+	case x.Kind == engine.SolveNow && below:
+		return fmt.Sprintf("This can be put right by phone, %s, with the step below.", Chance(x.Probability))
 	case x.Kind == engine.SolveNow && len(do) == 0:
 		return fmt.Sprintf("Nobody needs to come, %s: nothing is wrong any more.", Chance(x.Probability))
 	case x.Kind == engine.SolveNow:

@@ -93,17 +93,55 @@ func (t *text) verdict() {
 	t.say(says)
 }
 
-// advice says whether enough is known, by phone how the call ends.
+// advice says whether enough is known, by phone how the call ends. A remedy is
+// never named without what can hurt before it.
 func (t *text) advice() {
 	a := &t.d.Advice
 	switch x := t.d.Disposition; {
 	case t.well:
 	case x != nil && x.Enough:
-		t.say(sayDisposition(t.d.Base, x))
+		if x.Kind == engine.SolveNow && !t.isBelow(x.Remedies) {
+			t.hurts(x.Remedies)
+		}
+		t.say(sayDisposition(t.d.Base, x, t.isBelow(x.Remedies)))
+	case x == nil && a.Enough && t.isBelow(a.Lead.Remedies) && !a.Lead.Elsewhere:
+		t.say(sayEnoughBelow(a.Lead.Probability))
 	case x == nil && a.Enough:
+		t.hurts(a.Lead.Remedies)
 		t.say(sayEnough(t.d.Base, a.Lead))
 	case x == nil && a.CannotTell:
 		t.say(sayCannotTell(t.d.Base, a))
+	}
+}
+
+// isBelow says whether one remedy is all there is to do, and is told in full below.
+func (t *text) isBelow(remedies []int) bool {
+	return len(remedies) == 1 && len(t.d.Next) > 0 && t.d.Next[0].Step == &t.d.Base.Remedies[remedies[0]]
+}
+
+// hurts says what can hurt in remedies that are about to be named, each thing once.
+func (t *text) hurts(remedies []int) {
+	var all []*rulebase.Warning
+	var hazards rulebase.Hazard
+	for _, r := range remedies {
+		all = append(all, warningsOf(t.d.Base, &t.d.Base.Remedies[r])...)
+		hazards |= t.d.Base.Remedies[r].Hazard
+	}
+	if len(all) == 0 && hazards == 0 {
+		return
+	}
+	t.say(sayEnoughHurts)
+	said := map[*rulebase.Warning]bool{}
+	for _, level := range levels {
+		for _, w := range all {
+			if w.Level == level && !said[w] {
+				said[w] = true
+				t.item(fmt.Sprintf("  %-8s ", signalWord(w.Level)), sayWarning(w))
+			}
+		}
+	}
+	if hazards != 0 {
+		t.item("  ", sayHazards(hazards))
 	}
 }
 
