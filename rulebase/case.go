@@ -52,15 +52,13 @@ func newCaseReader(b *Base) *caseReader {
 	return c
 }
 
-var caseKeys = []string{"case", "format", "at", "who", "tools", "alone", "confirmed", "givens", "findings", "done", "drop", "drops", "order", "supplies", "sheet", "effort", "expect", "note", "source"}
-
 func (c *caseReader) situation(n *source.Node) Situation {
 	s := Situation{Pos: n.Pos}
 	if n.Shape != source.Map {
-		c.r.Problem(n, "shape", "", "a case is keys and values: %s", strings.Join(caseKeys, ", "))
+		c.r.Problem(n, "shape", "", "a case is keys and values: %s", worthListing(keyNames["case"]))
 		return s
 	}
-	c.known(n, "a case", caseKeys) // a key with nothing behind it, as on a form, says nothing
+	c.known(n, "a case", keyNames["case"]) // a key with nothing behind it, as on a form, says nothing
 	c.format(filled(n, "format"), "the case file")
 	if x := filled(n, "case"); x != nil {
 		s.Case = c.text(x)
@@ -116,7 +114,7 @@ func (c *caseReader) work(n *source.Node, s *Situation) {
 		d := Done{Pos: item.Pos}
 		id := item
 		if item.Shape == source.Map {
-			c.allow(item, "an entry of done", []string{"id", "drop", "note", "source"})
+			c.allow(item, "an entry of done", keyNames["done"])
 			if id = filled(item, "id"); id == nil {
 				c.r.Problem(item, "missing-key", "", "an entry of done is {id: what was done, drop: still_down or well}")
 				continue
@@ -210,7 +208,7 @@ func blank(unit string) string {
 
 func (c *caseReader) finding(n *source.Node) (Finding, bool) {
 	f := Finding{Pos: n.Pos}
-	c.allow(n, "a finding", []string{"symptom", "value", "sure", "at", "by", "after", "drop", "read", "note", "source"})
+	c.allow(n, "a finding", keyNames["finding"])
 	symptom, value := filled(n, "symptom"), filled(n, "value")
 	if symptom == nil || value == nil {
 		c.r.Problem(n, "shape", "", "a finding is {symptom: id, value: what was seen}")
@@ -325,15 +323,13 @@ func (c *caseReader) once(n *source.Node, seen map[int]bool, where string) int {
 	return a
 }
 
-var expectKeys = []string{"first", "in_first", "at_least", "at_most", "outcome", "next", "not_offered", "says", "causes", "now", "conditions", "none", "outside", "unit_out", "evidence", "top", "gain_bits", "note", "source"}
-
 func (c *caseReader) expect(n *source.Node) *Expectation {
 	x := &Expectation{Pos: n.Pos}
 	if n.Shape != source.Map {
-		c.r.Problem(n, "shape", "", "expect is keys and values: %s", strings.Join(expectKeys, ", "))
+		c.r.Problem(n, "shape", "", "expect is keys and values: %s", worthListing(keyNames["expectation"]))
 		return x
 	}
-	c.allow(n, "expect", expectKeys)
+	c.allow(n, "expect", keyNames["expectation"])
 	if v := filled(n, "first"); v != nil && c.ref(v, KindCause) >= 0 {
 		x.First = v.Text
 	}
@@ -381,7 +377,7 @@ func (c *caseReader) exact(n *source.Node, x *Expectation) {
 	if v == nil {
 		return
 	}
-	c.allow(v, "top", []string{"causes", "probability", "note", "source"})
+	c.allow(v, "top", keyNames["top"])
 	if v.Get("causes") == nil || v.Get("probability") == nil {
 		c.r.Problem(v, "shape", "", "top is {causes: [ids], probability: number}")
 		return

@@ -112,7 +112,7 @@ func Load(layers ...Layer) (*Base, error) {
 
 // placesOf is where things stand in the files that were read.
 func (l *loader) placesOf(layers []Layer, texts []text) places {
-	p := places{text: l.r, layers: layers, layerOf: map[string]int{}}
+	p := places{text: l.r, layers: layers, layerOf: map[string]int{}, entries: l.entries, headerChanges: l.headerChanges()}
 	for _, t := range texts {
 		p.layerOf[t.name] = t.layer
 		for _, key := range t.doc.Keys {
@@ -175,6 +175,7 @@ type loader struct {
 	scopeIDs   map[string]int
 	sources    map[string]bool
 	byKind     map[Kind][]string
+	entries    []Entry
 	seenOnSite map[string]entry // as seen, for on_site, whose ids are those of other sections
 	used       map[string]bool  // sources that something rests on; nil in case files, which name none
 }
@@ -292,17 +293,18 @@ func (l *loader) collectSection(n int, section string, value *source.Node) {
 		if !l.goodID(key) {
 			continue
 		}
-		replaces := e.node.Get("replaces") != nil && l.flag(e.node.Get("replaces"))
+		how := l.overlay(e)
 		before, known := seen[e.id]
 		ofKind := kind == KindOnSite || l.kind[e.id] == kind
 		switch {
-		case known && replaces && ofKind && before.layer < n:
+		case known && how != overlayNone && ofKind && before.layer < n:
+			e = l.layOver(section, before, e, how)
 			at := slices.IndexFunc(l.sections[section], func(x entry) bool { return x.id == e.id })
 			l.sections[section][at] = e
 			seen[e.id] = e
 			continue
 		case known && ofKind && before.layer < n:
-			l.r.Problem(key, "duplicate-id", "", "%s stands already at %s; say `replaces: true` to replace it", e.id, placeOf(before.key))
+			l.r.Problem(key, "duplicate-id", "", "%s stands already at %s; say `replaces: true` to replace it, or `changes: true` to change some of its keys", e.id, placeOf(before.key))
 			continue
 		case known && kind == KindOnSite:
 			l.r.Problem(key, "duplicate-id", "", "%s has its name on this site already, at %s", e.id, placeOf(before.key))
@@ -310,14 +312,15 @@ func (l *loader) collectSection(n int, section string, value *source.Node) {
 		case known:
 			l.r.Problem(key, "duplicate-id", "", "%s is already a %s, at %s; ids of all sections share one namespace", e.id, kindWords[l.kind[e.id]], placeOf(before.key))
 			continue
-		case replaces:
-			l.r.Problem(e.node.Get("replaces"), "replaces-nothing", "", "%s replaces nothing: no lower rulebase has it", e.id)
+		case how != overlayNone:
+			l.r.Problem(e.node.Get(string(how)), "replaces-nothing", "", "%s %s nothing: no lower rulebase has it", e.id, how)
 		}
 		seen[e.id] = e
 		if kind != KindOnSite {
 			l.kind[e.id] = kind
 		}
 		l.sections[section] = append(l.sections[section], e)
+		l.entries = append(l.entries, Entry{Section: section, ID: e.id, Pos: key.Pos, Layer: n})
 	}
 }
 

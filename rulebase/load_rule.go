@@ -75,7 +75,7 @@ var typeWords = map[Type]string{Flag: "true or false", Choice: "a word", Number:
 var upward = []Kind{KindGiven, KindSymptom, KindFact}
 
 func (l *loader) rule(e entry, r *Rule) {
-	f := l.fields(e, "when", "then", "rules_out", "establishes", "tell", "because", "again")
+	f := l.fields(e, "rules")
 	*r = Rule{ID: e.id, Pos: e.key.Pos, Tell: f.text("tell"), Because: f.text("because"), Source: f.sourceOf(true)}
 	r.When = l.expression(f.need("when"), "a rule", false, upward...)
 	r.RulesOut, r.Establishes = l.refs(f.get("rules_out"), KindCause), l.refs(f.get("establishes"), KindCause)

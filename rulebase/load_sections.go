@@ -10,12 +10,12 @@ import (
 )
 
 func (l *loader) source(e entry) {
-	f := l.fields(e, "says", "kind")
+	f := l.fields(e, "sources")
 	l.base.Sources = append(l.base.Sources, Source{ID: e.id, Pos: e.key.Pos, Says: f.must("says"), Kind: f.text("kind")})
 }
 
 func (l *loader) warning(e entry) {
-	f := l.fields(e, "level", "says", "because")
+	f := l.fields(e, "warnings")
 	w := Warning{ID: e.id, Pos: e.key.Pos, Says: f.must("says"), Because: f.text("because"), Source: f.sourceOf(false)}
 	levels := []string{string(DangerLevel), string(WarningLevel), string(CautionLevel), string(NoticeLevel)}
 	if n := f.need("level"); n != nil {
@@ -36,7 +36,7 @@ func (l *loader) given(e entry) {
 	b := l.base
 	// Nothing has to stand there: a bare given is a flag, and one without a
 	// question is only ever given, never asked.
-	f := l.fields(e, "ask", "unit", "range", "one_of", "default", "filled_by")
+	f := l.fields(e, "givens")
 	g := Given{ID: e.id, Pos: e.key.Pos, Ask: f.text("ask"), Unit: f.text("unit"), Name: len(b.Names), Source: f.sourceOf(false)}
 	l.givenType(f, &g)
 	if n := f.get("range"); n != nil && g.Type == Number {
@@ -122,7 +122,7 @@ func (l *loader) defaultOf(n *source.Node, g *Given) *Slot {
 
 func (l *loader) cause(e entry) {
 	b := l.base
-	f := l.fields(e, "name", "part", "per_thousand", "remedy", "remedies", "more_likely", "look_alikes")
+	f := l.fields(e, "causes")
 	c := Cause{ID: e.id, Pos: e.key.Pos, Name: f.must("name"), Part: f.text("part"), Source: f.sourceOf(true), LookAlikes: l.lookAlikes(f.get("look_alikes")), Slot: l.scopeIDs[e.id]}
 	if n := f.need("per_thousand"); n != nil {
 		c.Prior = l.perThousand(n)
@@ -169,7 +169,7 @@ func (l *loader) lookAlikes(n *source.Node) []string {
 func (l *loader) likelier(n *source.Node) Likelier {
 	x := Likelier{Times: 1}
 	if n.Shape == source.Map {
-		l.allow(n, "a row of more_likely", []string{"when", "times", "because", "note", "source"})
+		l.allow(n, "a row of more_likely", keyNames["likelier"])
 	}
 	if n.Get("when") == nil || n.Get("times") == nil {
 		l.r.Problem(n, "shape", "", "a row of more_likely is {when: a condition over givens, times: a number}")
@@ -191,7 +191,7 @@ func (l *loader) helps(n *source.Node) (Helps, bool) {
 	h := Helps{Chance: 1}
 	name := n
 	if n.Shape == source.Map {
-		l.allow(n, "a remedy of a cause", []string{"do", "helps", "note", "source"})
+		l.allow(n, "a remedy of a cause", keyNames["helps"])
 		if name = n.Get("do"); name == nil {
 			l.r.Problem(n, "shape", "", "a remedy of a cause is an id, or {do: id, helps: chance}")
 			return h, false
@@ -207,8 +207,11 @@ func (l *loader) helps(n *source.Node) (Helps, bool) {
 var downward = []Kind{KindCause, KindCondition, KindGiven}
 
 func (l *loader) condition(e entry) {
-	f := l.fields(e, "when", "says")
+	f := l.fields(e, "conditions")
 	c := Condition{ID: e.id, Pos: e.key.Pos, Says: f.text("says"), Slot: l.scopeIDs[e.id]}
 	c.When = l.expression(f.need("when"), "a condition", false, downward...)
+	for _, n := range l.items(f.get("also_when")) {
+		c.When = l.either(c.When, l.expression(n, "a condition", false, downward...))
+	}
 	l.base.Conditions = append(l.base.Conditions, c)
 }

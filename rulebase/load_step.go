@@ -1,8 +1,6 @@
 package rulebase
 
 import (
-	"slices"
-
 	"downdrop/rulebase/source"
 )
 
@@ -11,15 +9,13 @@ var placeWords = []string{"phone", "field", "bench"}
 // outcomes are those a remedy can have.
 var outcomes = []string{"adjusted", "rewired", "part_replaced", "module_out", "unit_out", "not_a_fault", "escalate"}
 
-var stepKeys = []string{"do", "minutes", "needs", "at", "who", "stops", "hazard", "puts_right", "brings_back", "only_if", "warnings", "steps"}
-
 // step reads a test or a remedy: what both have, then what is its own.
 func (l *loader) step(e entry, kind Kind) Step {
-	own := []string{"yields"}
+	section := "tests"
 	if kind == KindRemedy {
-		own = []string{"ends_as", "proof", "temporary"}
+		section = "remedies"
 	}
-	f := l.fields(e, append(slices.Clone(stepKeys), own...)...)
+	f := l.fields(e, section)
 	s := Step{ID: e.id, Kind: kind, Pos: e.key.Pos, Do: f.must("do"), Needs: l.texts(f.get("needs")), Who: Operator, Steps: l.texts(f.get("steps")), Source: f.sourceOf(false)}
 	if n := f.need("minutes"); n != nil {
 		s.Minutes = l.within(n, 0, 1e6)
@@ -76,7 +72,7 @@ func (l *loader) remedy(f fields, s *Step) {
 		return
 	}
 	if n.Shape == source.Map {
-		l.allow(n, "proof", []string{"watch", "minutes", "note", "source"})
+		l.allow(n, "proof", keyNames["proof"])
 	}
 	if n.Get("watch") == nil {
 		l.r.Problem(n, "shape", "", "proof is {watch: a symptom, minutes: how long}")

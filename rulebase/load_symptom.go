@@ -10,7 +10,7 @@ import (
 )
 
 // rowKeys are the keys of a row that are no values, and so no value's name.
-var rowKeys = []string{"when", "because", "source", "note"}
+var rowKeys = keyNames["row"]
 
 // valueName checks the name of a value or band: one word, once.
 func (l *loader) valueName(n *source.Node, before []string) bool {
@@ -62,7 +62,7 @@ func (l *loader) valueNames(n *source.Node) []string {
 // symptomValues reads what a symptom can be; its rows come when all names are known.
 func (l *loader) symptomValues(e entry) {
 	b := l.base
-	f := l.fields(e, "ask", "unit", "values", "bands", "shows", "combine", "sure", "by", "mistaken_for")
+	f := l.fields(e, "symptoms")
 	s := Symptom{ID: e.id, Pos: e.key.Pos, Ask: f.must("ask"), Unit: f.text("unit"), Slot: len(b.Names), MistakenFor: l.texts(f.get("mistaken_for")), Source: f.sourceOf(false)}
 	name := Name{ID: e.id, Kind: KindSymptom, Index: len(b.Symptoms), Type: Choice, Unit: s.Unit}
 	values, bands := f.get("values"), f.get("bands")
@@ -95,7 +95,7 @@ func (l *loader) independent(f fields, n *source.Node, s *Symptom) {
 	if len(s.Values) != 2 || !slices.Contains(s.Values, "yes") || !slices.Contains(s.Values, "no") || f.get("bands") != nil {
 		l.r.Problem(n, "combine", "", "rows that are independent of one another show the values yes and no: `values: [\"yes\", \"no\"]`")
 	}
-	if f.get("shows") == nil {
+	if f.get("shows") == nil && f.get("shows_first") == nil {
 		l.r.Problem(n, "combine", "", "%s combines rows but has no shows", s.ID)
 	}
 }
@@ -149,13 +149,10 @@ func (l *loader) shows(e entry, s *Symptom) {
 		}
 		l.risingConstants(n, s)
 	}
-	n := e.node.Get("shows")
-	if n == nil {
-		return
-	}
-	s.Weighs = true
+	rows := append(l.rowsOf(e, "shows_first"), l.rowsOf(e, "shows")...)
+	s.Weighs = e.node.Get("shows") != nil || e.node.Get("shows_first") != nil
 	open := (*source.Node)(nil)
-	for _, item := range l.items(n) {
+	for _, item := range rows {
 		if item.Shape != source.Map {
 			l.r.Problem(item, "shape", "", "a row is {when: a condition, value: probability, ...}")
 			continue
@@ -175,9 +172,19 @@ func (l *loader) shows(e entry, s *Symptom) {
 		}
 		s.Shows = append(s.Shows, row)
 	}
-	if n.Shape != source.Map && len(l.items(n)) == 0 {
-		l.r.Problem(n, "shape", "", "shows is a list of rows, each {when: a condition, value: probability, ...}")
+}
+
+// rowsOf are the rows under a key of a symptom.
+func (l *loader) rowsOf(e entry, key string) []*source.Node {
+	n := e.node.Get(key)
+	if n == nil {
+		return nil
 	}
+	rows := l.items(n)
+	if n.Shape != source.Map && len(rows) == 0 {
+		l.r.Problem(n, "shape", "", "%s is a list of rows, each {when: a condition, value: probability, ...}", key)
+	}
+	return slices.Clip(rows)
 }
 
 // risingConstants refuses limits that are numbers and do not rise.

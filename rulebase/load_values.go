@@ -22,13 +22,17 @@ type fields struct {
 	broken bool // the entry is no map; what it lacks is not worth saying
 }
 
-// fields takes an entry whose keys are those allowed and those any entry may have.
-func (l *loader) fields(e entry, allowed ...string) fields {
+// fields takes an entry of a section, whose keys are those of the section.
+func (l *loader) fields(e entry, section string) fields {
+	allowed := keyNames[section]
 	if e.node.Shape != source.Map && !e.node.Empty {
-		l.r.Problem(e.node, "shape", "", "%s wants keys: %s", e.id, strings.Join(allowed, ", "))
+		l.r.Problem(e.node, "shape", "", "%s wants keys: %s", e.id, worthListing(allowed))
 		return fields{l, e, &source.Node{Pos: e.node.Pos, Shape: source.Map}, true}
 	}
-	l.allow(e.node, e.id, append(allowed, "note", "source", "replaces"))
+	if section != "rulebase" {
+		allowed = append(allowed, keyNames["overlaying"]...)
+	}
+	l.allow(e.node, e.id, allowed)
 	return fields{l, e, e.node, false}
 }
 
@@ -55,13 +59,18 @@ func (l *loader) known(node *source.Node, of string, allowed []string) {
 		case item.Empty && strings.ContainsAny(k.Text, " ?:"):
 			l.unquoted(k)
 		default:
-			l.r.Problem(k, "unknown-key", l.nearest(k.Text, allowed), "%s cannot have %q; it can have %s", of, k.Text, strings.Join(slices.DeleteFunc(slices.Clone(allowed), seldom), ", "))
+			l.r.Problem(k, "unknown-key", l.nearest(k.Text, allowed), "%s cannot have %q; it can have %s", of, k.Text, worthListing(allowed))
 		}
 	}
 }
 
-// seldom are keys that may stand anywhere and are not worth listing.
-func seldom(key string) bool { return key == "note" || key == "replaces" }
+// worthListing lists keys without those that may stand anywhere.
+func worthListing(allowed []string) string {
+	seldom := func(key string) bool {
+		return key == "note" || slices.Contains(keyNames["overlaying"], key)
+	}
+	return strings.Join(slices.DeleteFunc(slices.Clone(allowed), seldom), ", ")
+}
 
 // digits says that a text is nothing but digits.
 func digits(text string) bool { return text != "" && strings.Trim(text, "0123456789") == "" }

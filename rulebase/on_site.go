@@ -39,7 +39,7 @@ var onSiteKinds = []Kind{KindSymptom, KindTest, KindRemedy, KindCause}
 
 // onSite reads what the site calls an entry.
 func (l *loader) onSite(e entry) {
-	f := l.fields(e, "called", "where", "values")
+	f := l.fields(e, "on_site")
 	if !l.siteNames(e.key) {
 		return
 	}

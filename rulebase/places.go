@@ -16,11 +16,13 @@ type Comment = source.Comment
 
 // places is where things stand in the files of a Base, for whoever looks it over.
 type places struct {
-	text     *source.Reader
-	layers   []Layer
-	layerOf  map[string]int // by file
-	headers  []Position     // by layer
-	sections []Position     // of the keys of sections, in any order
+	text          *source.Reader
+	layers        []Layer
+	layerOf       map[string]int // by file
+	headers       []Position     // by layer
+	entries       []Entry        // as written, layer by layer
+	headerChanges [][]KeyChange  // by layer
+	sections      []Position     // of the keys of sections, in any order
 }
 
 // Line is the line of a file that something stands on.
