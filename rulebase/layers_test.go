@@ -98,7 +98,9 @@ on_site:
 			got = append(got, e)
 		}
 	}
-	at := func(file string, line int) rulebase.Position { return rulebase.Position{File: file, Line: line, Column: 3} }
+	at := func(file string, line int) rulebase.Position {
+		return rulebase.Position{File: file, Line: line, Column: 3}
+	}
 	want := []rulebase.Entry{
 		{"causes", "relay_stuck", at("own/site.yaml", 4), 1, nil},
 		{"causes", "fuse_open", at("own/site.yaml", 5), 1, &rulebase.Overlaid{Pos: at("good/rulebase.yaml", 9), Layer: 0, Whole: true, Fields: []rulebase.KeyChange{

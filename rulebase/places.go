@@ -39,6 +39,9 @@ func (b *Base) LayerOfTest(p Position) int {
 // HeaderOf is where the header of a layer stands.
 func (b *Base) HeaderOf(layer int) Position { return b.places.headers[layer] }
 
+// FolderOf is the name of a layer's folder.
+func (b *Base) FolderOf(layer int) string { return b.places.layers[layer].Name }
+
 // OnShipped says that the shipped rulebase was laid below the folders that were
 // named, because the lowest of them extends it.
 func (b *Base) OnShipped() bool {

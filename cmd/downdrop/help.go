@@ -132,6 +132,14 @@ not covered is told, and changes no exit code.`
   downdrop rulebase test shop/rulebase --all --junit results.xml
   downdrop rulebase test shop/rulebase --only fuse`
 
+	shortLayers = "Show which rulebase lies over which, and what stands for what"
+	longLayers  = `Show which rulebase lies over which, the lowest first: what each adds, which
+entries it replaces (replaces: true) or changes (changes: true), and the keys
+that differ, old and new. Without a folder, the rulebase in use is shown. Of the
+lowest rulebase only how much it holds is told, unless --all is said.`
+	exampleLayers = `  downdrop rulebase layers shop/rulebase
+  downdrop rulebase layers shop/rulebase --json`
+
 	shortVersion   = "Print the version of downdrop and of Go"
 	longVersion    = "Print the version of downdrop and of the Go it was built with."
 	exampleVersion = `  downdrop version`

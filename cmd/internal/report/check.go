@@ -85,6 +85,9 @@ func (c *Check) close(p *page, told bool) {
 	if c.below > 0 {
 		p.say(sayBelow(c.below))
 	}
+	if c.base != nil && len(c.base.Layers) > 1 {
+		p.say(sayOverlays(c.base.Overlays()))
+	}
 }
 
 // Explain writes what a kind of finding means, with its samples.

@@ -183,19 +183,13 @@ func diagnosisDocument(d *engine.Diagnosis) *diagnosisJSON {
 		Weights:      []weightJSON{},
 		Work:         workJSON{d.Work.Visits, d.Work.Hypotheses, d.Work.Nodes},
 	}
-	for _, o := range d.Base.OnSite {
-		values := o.Values
-		if values == nil {
-			values = map[string]string{}
-		}
-		out.OnSite = append(out.OnSite, onSiteJSON{o.ID, o.Called, o.Where, values})
-	}
 	for _, c := range d.Conflicts {
 		out.Conflicts = append(out.Conflicts, c.Says)
 	}
 	if d.Possible { // where nothing is possible only the conflicts are told
 		out.believe(d)
 		out.advise(d)
+		out.nameOnSite(d)
 	}
 	return out
 }
@@ -246,6 +240,16 @@ func (out *diagnosisJSON) advise(d *engine.Diagnosis) {
 	}
 	for _, t := range d.Tells {
 		out.Tells = append(out.Tells, t.Says)
+	}
+}
+
+func (out *diagnosisJSON) nameOnSite(d *engine.Diagnosis) {
+	for _, o := range d.Base.OnSite {
+		values := o.Values
+		if values == nil {
+			values = map[string]string{}
+		}
+		out.OnSite = append(out.OnSite, onSiteJSON{o.ID, o.Called, o.Where, values})
 	}
 }
 

@@ -1195,3 +1195,56 @@ func sayJudged(right bool, advised, truly string) string {
 	}
 	return fmt.Sprintf("%s: advised %s, truly %s.", verdict, advised, truly)
 }
+
+// The layers of a rulebase.
+
+const (
+	sayHeaderChanges  = "Its header sets anew:"
+	sayAdds           = "It adds:"
+	sayNothingDiffers = "It says what the lower one says."
+	sayNewKey         = " (new)"
+	sayKeyGone        = " (no longer)"
+)
+
+// sayLayer heads a layer with what it does.
+func sayLayer(b *rulebase.Base, layer int, name string, entries []rulebase.Entry) string {
+	adds, replaces, changes := 0, 0, 0
+	for i := range entries {
+		switch {
+		case entries[i].Over == nil:
+			adds++
+		case entries[i].Over.Whole:
+			replaces++
+		default:
+			changes++
+		}
+	}
+	head := fmt.Sprintf("Layer %d, %s", layer+1, name)
+	if folder := b.FolderOf(layer); folder != name {
+		head += ", in " + folder
+	} else if layer == 0 && b.OnShipped() {
+		head += ", the shipped rulebase"
+	}
+	if layer == 0 {
+		return fmt.Sprintf("%s: it lies at the bottom and holds %s.", head, entriesOf(adds))
+	}
+	return fmt.Sprintf("%s: it adds %s, changes %d and replaces %d.", head, entriesOf(adds), changes, replaces)
+}
+
+func entriesOf(n int) string { return count(n, "entry", "entries") }
+
+func sayHolds(section string, n int) string { return fmt.Sprintf("%s: %d", section, n) }
+
+// sayOverlaid heads what an entry does to a lower one.
+func sayOverlaid(b *rulebase.Base, e *rulebase.Entry) string {
+	does := "changes the one of"
+	if e.Over.Whole {
+		does = "replaces the whole one of"
+	}
+	return fmt.Sprintf("%s in %s (%s) %s %s (%s):", e.ID, e.Section, place(e.Pos), does, b.Layers[e.Over.Layer], place(e.Over.Pos))
+}
+
+// sayOverlays closes a check of a rulebase that is laid over another.
+func sayOverlays(n int) string {
+	return count(n, "entry stands", "entries stand") + " for one of a rulebase below; \"downdrop rulebase layers\" shows what differs."
+}
