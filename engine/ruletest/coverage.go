@@ -21,7 +21,7 @@ import (
 //     does not.
 //   - A row of a symptom speaks and is silent in cases that suppose causes: those
 //     of the likeliest set that is expected, or else the one that is expected
-//     first. If the symptom is among the case's findings, the row is the one that
+//     first, or else none where the case is expected to end with nothing found. If the symptom is among the case's findings, the row is the one that
 //     is taken in the world in which just these causes are present, under the
 //     givens of the case: the first row whose condition holds (all of them, where
 //     rows are independent), whatever value was found. It is silent in a case
@@ -165,6 +165,8 @@ func supposed(base *rulebase.Base, x *rulebase.Expectation) []int {
 		ids = x.Top.Causes
 	case x.First != "":
 		ids = []string{x.First}
+	case x.Outcome == rulebase.NothingFound:
+		return []int{}
 	default:
 		return nil
 	}

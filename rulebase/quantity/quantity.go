@@ -95,7 +95,7 @@ func notStrict(text, unit string) error {
 		return fmt.Errorf("%q holds a comma; write a decimal point and no group marks, like %s", text, Format(23.8, unit))
 	case strings.HasPrefix(lower, "."):
 		return fmt.Errorf("%q lacks the zero before its point; write 0%s", text, lower)
-	case strings.ContainsAny(text, "_' "):
+	case strings.ContainsAny(text, "_' ") && strings.ContainsAny(text, "0123456789"):
 		return fmt.Errorf("%q holds marks between its digits; write the digits without, like 1500%s", text, withBlank(unit))
 	case strings.HasPrefix(lower, "nan") || strings.HasPrefix(lower, "inf"):
 		return fmt.Errorf("%q is no number; write one like %s, or the name of a band", text, Format(23.8, unit))
