@@ -124,7 +124,7 @@ func TestParseRefuses(t *testing.T) {
 		{"010", "ohm", `"010" begins with a zero; write 10`},
 		{"-010.5 V", "V", `"-010.5 V" begins with a zero; write -10.5 V`},
 		{"00", "V", `"00" begins with a zero; write 0`},
-		{"24 A", "V", `"24 A" is not in V; write it like 24 V`},
+		{"24 A", "V", `"24 A" is not in V; write a value in V, like 23.8 V`},
 		{"24 ohms", "ohm", `"24 ohms" is written 24 ohm here`},
 		{"24 v", "V", `"24 v" is written 24 V here`},
 		{"4.7K", "ohm", `"4.7K": kilo is a small k; write 4.7 k`},
