@@ -31,9 +31,9 @@ type Disposition struct {
 	Chances     map[Sending]float64 // that each kind is the cheapest that ends the case
 }
 
-// What goes wrong costs minutes beside a visit's own (estimates of this project:
-// each wrong end is to cost about as much as the other, so that the likelier one is
-// chosen).
+// What goes wrong costs minutes beside a visit's own (estimates of this project): each
+// wrong end costs about as much as the other, so that the likelier one is chosen, but
+// for a good unit pulled, which costs half as much again: it has to be likelier by that.
 const (
 	secondCall     = 90.0  // the caller did what was said, and the drop stands still until the next call
 	needlessUnit   = 180.0 // a good unit travels, is tested, and nobody trusts it: half as much again as a visit
