@@ -34,43 +34,56 @@ func completeCaseFile(_ *cobra.Command, args []string, _ string) ([]string, cobr
 
 func completeCaseFlags(cmd *cobra.Command, env *environment, o *caseOptions) {
 	from := func(list func(*rulebase.Base, string) []string) completer {
-		return func(_ *cobra.Command, _ []string, begun string) ([]string, cobra.ShellCompDirective) {
-			base, err := env.open(once(o.rulebase))
-			if err != nil {
-				return nil, cobra.ShellCompDirectiveError
-			}
-			directive := cobra.ShellCompDirectiveNoFileComp
-			words := list(base, begun)
-			for _, w := range words {
-				if strings.HasSuffix(w, "=") || strings.Contains(w, "=\t") { // a value follows
-					directive |= cobra.ShellCompDirectiveNoSpace
-				}
-			}
-			return words, directive
-		}
-	}
-	fixed := func(words []string) completer {
-		return func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-			return words, cobra.ShellCompDirectiveNoFileComp
-		}
-	}
-	dirs := func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-		return nil, cobra.ShellCompDirectiveFilterDirs
+		return completeFrom(env, func([]string) []string { return once(o.rulebase) }, list)
 	}
 	for flag, complete := range map[string]completer{
-		"rulebase":  dirs,
+		"rulebase":  completeDirs,
 		"given":     from(givenWords),
 		"see":       from(seeWords),
-		"at":        fixed(placeWords),
-		"who":       fixed(whoWords),
-		"tool":      from(func(b *rulebase.Base, _ string) []string { return append(toolIDs(b), bareHands) }),
+		"at":        completeWords(placeWords),
+		"who":       completeWords(whoWords),
+		"tool":      from(toolWords),
 		"confirmed": from(func(b *rulebase.Base, _ string) []string { return warningIDs(b) }),
 	} {
-		if err := cmd.RegisterFlagCompletionFunc(flag, complete); err != nil {
-			panic(err) // a flag of this list that was never added
-		}
+		completeFlag(cmd, flag, complete)
 	}
 }
+
+func completeFlag(cmd *cobra.Command, flag string, complete completer) {
+	if err := cmd.RegisterFlagCompletionFunc(flag, complete); err != nil {
+		panic(err) // a flag that was never added
+	}
+}
+
+// completeFrom completes from a rulebase, that of the folders that the arguments lead to.
+func completeFrom(env *environment, dirs func(args []string) []string, list func(*rulebase.Base, string) []string) completer {
+	return func(_ *cobra.Command, args []string, begun string) ([]string, cobra.ShellCompDirective) {
+		base, err := env.open(dirs(args))
+		if err != nil {
+			return nil, cobra.ShellCompDirectiveError
+		}
+		directive := cobra.ShellCompDirectiveNoFileComp
+		words := list(base, begun)
+		for _, w := range words {
+			if strings.HasSuffix(w, "=") || strings.Contains(w, "=\t") { // a value follows
+				directive |= cobra.ShellCompDirectiveNoSpace
+			}
+		}
+		return words, directive
+	}
+}
+
+func completeWords(words []string) completer {
+	return func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+		return words, cobra.ShellCompDirectiveNoFileComp
+	}
+}
+
+func completeDirs(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+	return nil, cobra.ShellCompDirectiveFilterDirs
+}
+
+func toolWords(b *rulebase.Base, _ string) []string { return append(toolIDs(b), bareHands) }
 
 // givenWords complete "id=" and then its values.
 func givenWords(b *rulebase.Base, begun string) []string {

@@ -36,9 +36,7 @@ func newRulebaseTestCmd(env *environment, runF func(context.Context, *environmen
 			o.dirs = args
 			return runF(cmd.Context(), env, o)
 		},
-		ValidArgsFunction: func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-			return nil, cobra.ShellCompDirectiveFilterDirs
-		},
+		ValidArgsFunction: completeDirs,
 	}
 	flags := cmd.Flags()
 	flags.StringVar(&o.only, "only", "", "run only the cases whose name holds this `TEXT`")

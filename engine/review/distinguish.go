@@ -41,7 +41,7 @@ type Distinction struct {
 	Situation rulebase.Situation
 	Right     float64
 	Tests     []*rulebase.Step // on offer
-	Causes    *Testability     // faults are causes; tests are Tests
+	Causes    *Testability     // faults are causes by place in Base.Causes, tests by place in Tests
 	Do        *Testability     // the same, but causes with the same remedies need not be told apart
 	Largest   []int            // causes: the group with the most different remedies to try; nil where no group has two
 	Splits    []Split          // what would split it, best first, and is not on offer
@@ -49,10 +49,8 @@ type Distinction struct {
 
 // A Split is a test that is not on offer and would split a group.
 type Split struct {
-	Step   *rulebase.Step
-	Why    engine.Why // it is not on offer
-	Detail string     // as engine.Withheld
-	Parts  [][]int    // of the group: what the test would leave of it, for each cause that may be there
+	engine.Withheld
+	Leaves [][]int // of the group, for each cause that may be there; what is left alike stands here once
 }
 
 // Distinguish works out how well a rulebase tells things apart in a situation, of
@@ -82,9 +80,7 @@ func Distinguish(ctx context.Context, p *engine.Prepared, s rulebase.Situation, 
 	v := newViews(base, d.Known, right)
 	t := v.table(x.Tests, s)
 	x.Causes = t.Testability()
-	alike := *t
-	alike.Do = outcomes(base)
-	x.Do = alike.Testability()
+	x.Do = t.With(outcomes(base)).Testability()
 	x.split(v, off)
 	return x, nil
 }
@@ -224,12 +220,12 @@ func (x *Distinction) split(v *views, off []engine.Withheld) {
 	}
 	var all []worth
 	for _, w := range off {
-		one := worth{Split: Split{Step: w.Step, Why: w.Why, Detail: w.Detail}, bits: t.entropy(x.Largest)}
+		one := worth{Split: Split{Withheld: w}, bits: t.entropy(x.Largest)}
 		for _, f := range x.Largest {
 			left := slices.DeleteFunc(slices.Clone(x.Largest), func(g int) bool { return v.tells(w.Step, x.placeOf(w.Step), f, g) })
 			one.bits -= t.Rate[f] / t.rate(x.Largest) * t.entropy(left)
-			if !slices.ContainsFunc(one.Parts, func(p []int) bool { return slices.Equal(p, left) }) {
-				one.Parts = append(one.Parts, left)
+			if !slices.ContainsFunc(one.Leaves, func(p []int) bool { return slices.Equal(p, left) }) {
+				one.Leaves = append(one.Leaves, left)
 			}
 		}
 		if one.bits > slack {
@@ -247,10 +243,41 @@ func (x *Distinction) split(v *views, off []engine.Withheld) {
 	}
 }
 
+// mostExact is up to how many seen causes every order of tests is looked at, and
+// mostStates how many states that may take.
+const (
+	mostExact  = 16
+	mostStates = 20_000
+)
+
+// Minutes is the mean time to isolate a cause that is seen: the least, where the
+// rulebase is small enough to look at every order, else that of the greedy order.
+func (x *Distinction) Minutes(t *Testability) (minutes float64, least bool) {
+	if len(t.Seen) <= mostExact {
+		if m, known := t.OptimalCost(mostStates); known {
+			return m, true
+		}
+	}
+	return t.GreedyCost(), false
+}
+
+// DifferentRemedies is the number of different lists of remedies of some causes.
+func (x *Distinction) DifferentRemedies(causes []int) int { return x.Do.t.size(causes) }
+
 // placeOf is where a test that is not on offer here would be done.
 func (x *Distinction) placeOf(t *rulebase.Step) rulebase.Place {
 	if len(t.At) == 0 || slices.Contains(t.At, x.Situation.At) {
 		return x.Situation.At
 	}
 	return t.At[0]
+}
+
+// Tells says that some test on offer tells two causes apart, or one from Nothing.
+func (x *Distinction) Tells(f, g int) bool {
+	for test := range x.Tests {
+		if x.Causes.t.Apart(test, f, g) {
+			return true
+		}
+	}
+	return false
 }

@@ -15,6 +15,13 @@ type Table struct {
 	Do    []int                         // by fault: what is done about it, faults with the same need not be told apart; nil: each its own
 }
 
+// With is the table in which something else is done about the faults.
+func (t *Table) With(do []int) *Table {
+	u := *t
+	u.Do = do
+	return &u
+}
+
 // Nothing stands for no fault at all.
 const Nothing = -1
 

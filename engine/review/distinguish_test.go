@@ -1,0 +1,203 @@
+package review_test
+
+import (
+	"context"
+	"math"
+	"slices"
+	"testing"
+	"testing/fstest"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
+
+	"downdrop/engine"
+	"downdrop/engine/review"
+	"downdrop/rulebase"
+)
+
+// An invented rulebase, small enough to be told apart by hand.
+const mill = `
+rulebase:
+  name: mill
+  complaint: {symptom: works, bad: dead, well: working}
+  sure: {phone: 0.75, field: 1}
+givens:
+  user_place: {ask: Where are you, one_of: [phone, field, bench], filled_by: at}
+  damp_room: {ask: Is the room damp, default: false}
+  loss: {ask: What do outputs do, one_of: ["off", hold], filled_by: loss_of_bus}
+warnings: {care: {level: warning, says: Take care.}}
+causes:
+  fuse:  {name: Fuse blown, part: supply, per_thousand: 200, source: common_practice, remedy: new_fuse}
+  wire:  {name: Wire off, part: line, per_thousand: 100, source: common_practice, remedy: rewire}
+  screw: {name: Screw loose, part: line, per_thousand: 50, source: common_practice, remedy: rewire, more_likely: [{when: damp_room, times: 2}]}
+  unit:  {name: Unit dead, part: unit, per_thousand: 100, source: common_practice, remedy: swap}
+  ghost: {name: Nothing shows it, part: unit, per_thousand: 20, source: common_practice, remedy: swap}
+symptoms:
+  works: {ask: Does it work, values: [working, dead], shows: [{when: fuse or wire or screw or unit, dead: 1}, {working: 1}]}
+  light: {ask: Is the light lit, by: looking, values: [lit, dark], shows: [{when: fuse, dark: 1}, {lit: 1}]}
+  ohms:  {ask: Which ohms, unit: ohm, bands: [{low: 10}, high], shows: [{when: wire or screw, high: 1}, {low: 1}]}
+  pull:  {ask: Does it move, values: [moves, firm], shows: [{when: screw, moves: 0.8}, {firm: 1}]}
+  smell: {ask: Does it smell, by: asking, values: ["yes", "no"], shows: [{when: unit, yes: 0.6}, {no: 1}]}
+  fog:   {ask: Does it fog over, values: ["yes", "no"], shows: [{when: unit, yes: 0.6}, {no: 1}]}
+  noise: {ask: Is there a noise, by: asking, values: ["yes", "no"], shows: [{yes: 0.5}]}
+tests:
+  measure: {do: Measure the ohms, yields: [ohms], minutes: 10, at: [field], needs: [multimeter], stops: drop}
+  pull_it: {do: Pull at the wire, yields: [pull], minutes: 3, at: [field], who: technician, hazard: [live], warnings: [care]}
+  swap_it: {do: Try another unit, yields: [works], minutes: 20, at: [field, bench], puts_right: [unit], stops: drop}
+  damp_it: {do: Breathe on it, yields: [fog], minutes: 1, only_if: damp_room}
+remedies:
+  new_fuse: {do: Replace it, minutes: 5, ends_as: part_replaced}
+  rewire:   {do: Rewire it, minutes: 20, ends_as: rewired}
+  swap:     {do: Exchange it, minutes: 20, ends_as: unit_out}
+`
+
+func millBase(t *testing.T) *rulebase.Base {
+	t.Helper()
+	b, err := rulebase.Load(rulebase.Layer{Name: "mill", FS: fstest.MapFS{"mill.yaml": {Data: []byte(mill)}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b
+}
+
+func names(b *rulebase.Base, causes []int) []string {
+	ids := []string{}
+	for _, c := range causes {
+		ids = append(ids, b.Causes[c].ID)
+	}
+	return ids
+}
+
+func TestDistinguishByHand(t *testing.T) {
+	b := millBase(t)
+	p := engine.Prepare(b)
+	type answer struct {
+		Tests, Unseen, Useless, Splits []string
+		Groups                         [][]string
+		Seen, One, OneDo               float64 // by rate
+		Minutes                        float64
+	}
+	for name, c := range map[string]struct {
+		s     rulebase.Situation
+		right float64
+		want  answer
+	}{
+		// The wire and the screw differ by pulling alone: 0.8 apart, right 9 in 10.
+		// A smell is 0.6 apart: right 8 in 10, just enough; in doubt the swap tells.
+		"everything is possible": {rulebase.Situation{}, 0.8, answer{
+			Tests: []string{"measure", "pull_it", "swap_it", "light", "smell", "noise"}, Unseen: []string{"ghost"}, Useless: []string{"noise"},
+			Groups: [][]string{{"fuse"}, {"wire"}, {"screw"}, {"unit"}}, Seen: 450.0 / 470, One: 1, OneDo: 1,
+			// The light first (1 minute), then the smell (1), then pulling (3): unit at 2, wire and screw at 5.
+			Minutes: (200*1 + 100*2 + 100*5 + 50*5) / 450.0,
+		}},
+		"right nine times in ten": {rulebase.Situation{}, 0.9, answer{
+			Tests: []string{"measure", "pull_it", "swap_it", "light", "smell", "noise"}, Unseen: []string{"ghost"}, Useless: []string{"smell", "noise"},
+			Groups: [][]string{{"fuse"}, {"wire"}, {"screw"}, {"unit"}}, Seen: 450.0 / 470, One: 1, OneDo: 1,
+			// Light 1, pulling 3, then measuring, at 10 minutes and 5 for the stop, rather than 25 for the swap.
+			Minutes: (200*1 + 50*4 + 100*19 + 100*19) / 450.0,
+		}},
+		// By phone findings are three quarters sure, so only what is 1 apart makes right 7 in 8.
+		"by phone": {rulebase.Situation{At: rulebase.Phone}, 0.875, answer{
+			Tests: []string{"light", "smell", "noise"}, Unseen: []string{"wire", "screw", "unit", "ghost"}, Useless: []string{"smell", "noise"},
+			Groups: [][]string{{"fuse"}}, Seen: 200.0 / 470, One: 1, OneDo: 1, Minutes: 0,
+		}},
+		"by phone nothing is surer than that": {rulebase.Situation{At: rulebase.Phone}, 0.88, answer{
+			Tests: []string{"light", "smell", "noise"}, Unseen: []string{"fuse", "wire", "screw", "unit", "ghost"}, Useless: []string{"light", "smell", "noise"},
+		}},
+		// An operator does not pull at live wires: wire and screw stay together, and are put right alike.
+		"an operator, the room damp": {rulebase.Situation{At: rulebase.Field, Who: rulebase.Operator, Givens: []rulebase.GivenValue{{ID: "damp_room", Value: rulebase.Value{Word: "true"}}}}, 0.8, answer{
+			Tests: []string{"measure", "swap_it", "damp_it", "light", "smell", "noise"}, Unseen: []string{"ghost"}, Useless: []string{"noise"},
+			Groups: [][]string{{"fuse"}, {"wire", "screw"}, {"unit"}}, Seen: (400.0 + 2000.0/21) / (420.0 + 2000.0/21), One: 300 / (400.0 + 2000.0/21), OneDo: 1,
+			Minutes: (200*1 + (200.0+2000.0/21)*2) / (400.0 + 2000.0/21),
+		}},
+		// Bare hands do not measure, and at the bench nobody pulls.
+		"bare hands at the bench": {rulebase.Situation{At: rulebase.Bench, Tools: []string{}}, 0.85, answer{
+			Tests: []string{"swap_it", "light", "smell", "noise"}, Unseen: []string{"wire", "screw", "ghost"}, Useless: []string{"smell", "noise"},
+			Groups: [][]string{{"fuse"}, {"unit"}}, Seen: 300.0 / 470, One: 1, OneDo: 1, Minutes: 1,
+		}},
+	} {
+		x, err := review.Distinguish(context.Background(), p, c.s, c.right)
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := answer{Unseen: names(b, x.Causes.Unseen), Seen: x.Causes.SeenShare.ByRate, One: x.Causes.Isolated(1).ByRate, OneDo: x.Do.Isolated(1).ByRate}
+		for _, s := range x.Tests {
+			got.Tests = append(got.Tests, s.ID)
+		}
+		for _, i := range x.Causes.Useless {
+			got.Useless = append(got.Useless, x.Tests[i].ID)
+		}
+		for _, g := range x.Causes.Groups {
+			got.Groups = append(got.Groups, names(b, g))
+		}
+		for _, s := range x.Splits {
+			got.Splits = append(got.Splits, s.Step.ID)
+		}
+		var least bool
+		if got.Minutes, least = x.Minutes(x.Causes); !least {
+			t.Errorf("%s: the least time is not known", name)
+		}
+		if diff := cmp.Diff(c.want, got, cmpopts.EquateApprox(0, 1e-9), cmpopts.EquateEmpty()); diff != "" {
+			t.Errorf("%s (-want +got):\n%s", name, diff)
+		}
+	}
+}
+
+// What would split the largest group, and why it is not on offer.
+func TestDistinguishNamesWhatWouldSplit(t *testing.T) {
+	b := millBase(t)
+	for i := range b.Causes { // the screw is put right otherwise, so it has to be told from the wire
+		if b.Causes[i].ID == "screw" {
+			ref, _ := b.Lookup("new_fuse")
+			b.Causes[i].Remedies = []rulebase.Helps{{Remedy: ref.Index, Chance: 1}}
+		}
+	}
+	x, err := review.Distinguish(context.Background(), engine.Prepare(b), rulebase.Situation{At: rulebase.Field, Who: rulebase.Operator}, 0.8)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := names(b, x.Largest); !slices.Equal(got, []string{"wire", "screw"}) {
+		t.Fatalf("the largest group is %v", got)
+	}
+	if len(x.Splits) != 1 || x.Splits[0].Step.ID != "pull_it" || x.Splits[0].Why != engine.WhyPerson || x.Splits[0].Detail != "technician" || len(x.Splits[0].Leaves) != 2 {
+		t.Errorf("split by %+v", x.Splits)
+	}
+	if one := x.Do.Isolated(1).ByRate; math.Abs(one-300.0/450) > 1e-9 {
+		t.Errorf("singled out %v", one)
+	}
+}
+
+// Pair by pair, from the rows' own chances, for the shipped rulebase in the field.
+func TestDistinguishShippedPairByPair(t *testing.T) {
+	b, err := rulebase.LoadShipped()
+	if err != nil {
+		t.Fatal(err)
+	}
+	x, err := review.Distinguish(context.Background(), engine.Prepare(b), rulebase.Situation{At: rulebase.Field, Who: rulebase.Technician}, review.RightAtLeast)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(x.Tests) < 50 || len(x.Causes.Seen) < len(b.Causes)*9/10 {
+		t.Errorf("%d tests see %d of %d causes", len(x.Tests), len(x.Causes.Seen), len(b.Causes))
+	}
+	for _, s := range x.Tests {
+		if len(s.At) > 0 && !slices.Contains(s.At, rulebase.Field) || s.Who > rulebase.Technician {
+			t.Errorf("%s is not for a technician in the field", s.ID)
+		}
+	}
+	for _, g := range x.Causes.Groups {
+		if len(g) == 1 {
+			continue
+		}
+		for _, f := range g { // each is linked to another of its group
+			if !slices.ContainsFunc(g, func(h int) bool { return h != f && !x.Tells(f, h) }) {
+				t.Errorf("%s is told from all of its group", b.Causes[f].ID)
+			}
+		}
+	}
+	for _, f := range x.Causes.Unseen {
+		if x.Tells(f, review.Nothing) {
+			t.Errorf("%s is seen", b.Causes[f].ID)
+		}
+	}
+}
