@@ -140,6 +140,23 @@ lowest rulebase only how much it holds is told, unless --all is said.`
 	exampleLayers = `  downdrop rulebase layers shop/rulebase
   downdrop rulebase layers shop/rulebase --json`
 
+	shortDistinguish = "Say how well a rulebase tells causes apart at a place"
+	longDistinguish  = `Say how well the tests of a rulebase tell its causes apart, each cause there alone:
+which share of what happens is seen at all, which is singled out, how long that
+takes, what stays together, and what would part it. Only tests count that may be
+offered at the place, to the person and with the tools that are said; nothing said
+means everything possible. What the outputs do on loss of bus, and warnings, count
+as answered.
+
+A test tells two causes apart if one thing that it shows, by itself, is right often
+enough about which of the two it is, both being equally likely before, and as sure
+as findings are at the place: --right says how often. Causes with the same remedies
+need not be told apart to know what to do, so every figure is given twice.`
+	exampleDistinguish = `  downdrop rulebase distinguish
+  downdrop rulebase distinguish --at phone --who operator
+  downdrop rulebase distinguish shop/rulebase --at field --who technician --tool multimeter
+  downdrop rulebase distinguish --at bench --right 0.9 --json`
+
 	shortVersion   = "Print the version of downdrop and of Go"
 	longVersion    = "Print the version of downdrop and of the Go it was built with."
 	exampleVersion = `  downdrop version`
@@ -202,6 +219,7 @@ const (
 	sayNotOneOf    = "say one of %s."
 	sayNoArguments = "%s takes no arguments, and was given %q."
 	sayOneForm     = "--json and --sarif are two forms of one result; say one of them."
+	sayRight       = "--right is how often right, above 0.5 and at most 1; it was given %v."
 	sayOneOutput   = "--json and --junit - both want the output; write the JUnit XML to a file."
 	sayNoSuchCase  = "No case has %q in its name."
 	sayNoKind      = "There is no kind of finding %q; those that there are stand above."

@@ -17,5 +17,6 @@ func newRulebaseCmd(env *environment) *cobra.Command {
 	cmd.AddCommand(newHandbookCmd(env, runHandbook))
 	cmd.AddCommand(newLayersCmd(env, runLayers))
 	cmd.AddCommand(newRulebaseTestCmd(env, runRulebaseTest))
+	cmd.AddCommand(newDistinguishCmd(env, runDistinguish))
 	return cmd
 }

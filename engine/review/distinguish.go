@@ -51,6 +51,7 @@ type Distinction struct {
 type Split struct {
 	engine.Withheld
 	Leaves [][]int // of the group, for each cause that may be there; what is left alike stands here once
+	Left   float64 // how many causes are left, on the mean
 }
 
 // Distinguish works out how well a rulebase tells things apart in a situation, of
@@ -224,6 +225,7 @@ func (x *Distinction) split(v *views, off []engine.Withheld) {
 		for _, f := range x.Largest {
 			left := slices.DeleteFunc(slices.Clone(x.Largest), func(g int) bool { return v.tells(w.Step, x.placeOf(w.Step), f, g) })
 			one.bits -= t.Rate[f] / t.rate(x.Largest) * t.entropy(left)
+			one.Left += t.Rate[f] / t.rate(x.Largest) * float64(len(left))
 			if !slices.ContainsFunc(one.Leaves, func(p []int) bool { return slices.Equal(p, left) }) {
 				one.Leaves = append(one.Leaves, left)
 			}

@@ -9,6 +9,7 @@ import (
 
 	"downdrop/engine"
 	"downdrop/engine/rehearse"
+	"downdrop/engine/review"
 	"downdrop/engine/ruletest"
 	"downdrop/engine/sheet"
 	"downdrop/rulebase"
@@ -798,6 +799,64 @@ func sayFileGaps(file string, gaps []*ruletest.Gap) string {
 		word = "lines"
 	}
 	return fmt.Sprintf("%s lacks %d (%s %s).", file, len(gaps), word, strings.Join(lines, ", "))
+}
+
+// How well a rulebase tells things apart.
+
+func sayDistinguish(x *review.Distinction) string {
+	where := ""
+	if x.Situation.At != "" {
+		where = " " + map[rulebase.Place]string{rulebase.Phone: "by phone", rulebase.Field: "at the drop", rulebase.Bench: "at the bench"}[x.Situation.At]
+	}
+	if x.Situation.Who != rulebase.Anybody {
+		where += ", with the hands of " + aPerson(x.Situation.Who.String())
+	}
+	return fmt.Sprintf("How well rulebase %s, version %d, tells %d causes apart%s, each there alone. %s on offer. A test tells two apart if what it shows is right about which of the two it is at least %.3g times in 100.",
+		x.Base.Name, x.Base.Version, len(x.Base.Causes), where, capital(countAre(len(x.Tests), "test")), 100*x.Right)
+}
+
+func countAre(n int, what string) string {
+	if n == 1 {
+		return countOf(n, what) + " is"
+	}
+	return countOf(n, what) + " are"
+}
+
+const (
+	figToKnow  = "To know"
+	figSeen    = "Seen by some test"
+	figOne     = "Of those, singled out"
+	figTwo     = "  in groups of up to 2"
+	figThree   = "  in groups of up to 3"
+	figSize    = "Mean size of the group"
+	figMinutes = "Mean minutes of tests"
+
+	sayWeightAndNumber = "By weight a cause counts as often as it happens, by number once. A group is causes of which each is linked to the next by a pair that no test on offer tells apart; for what to do, its size is the number of different lists of remedies. The minutes are those of a good order of tests, down to the group; where <= stands, a better order may take less."
+	sayUnseenCauses    = "No test on offer tells these from nothing wrong:"
+	sayNotApart        = "Not told apart by any test on offer:"
+	sayRightedAlike    = " (all put right alike)"
+	sayNothingSplits   = "No test in this rulebase would split it: it takes a new one."
+	sayWouldSplit      = "What is not on offer here and would split it:"
+)
+
+func sayLargest(causes, remedies int, first string) string {
+	return fmt.Sprintf("The largest group to act on has %d causes, with %d different lists of remedies. It begins with %s.", causes, remedies, quoted(first))
+}
+
+func saySplit(s *review.Split, of int) string {
+	return fmt.Sprintf("%s (%s), %s: it would leave %.1f of the %d on the mean.", s.Step.Do, s.Step.ID, sayNeeds(&s.Withheld), s.Left, of)
+}
+
+// sayFigure is a line of the table where there is no room for one.
+func sayFigure(what string, cause, do [2]string) string {
+	if cause[1] == "" {
+		return fmt.Sprintf("%s: for the cause %s, for what to do %s.", what, cause[0], do[0])
+	}
+	return fmt.Sprintf("%s: for the cause %s by weight and %s by number, for what to do %s and %s.", what, cause[0], cause[1], do[0], do[1])
+}
+
+func sayTellNothing(ids []string) string {
+	return fmt.Sprintf("%s nothing as sure as that by %s: %s.", map[bool]string{true: "This test tells", false: "These tests tell"}[len(ids) == 1], map[bool]string{true: "itself", false: "themselves"}[len(ids) == 1], strings.Join(ids, ", "))
 }
 
 // Words.
