@@ -60,7 +60,7 @@ var kinds = []Kind{
 		Why:   "The step would be offered to an operator on the telephone who has no business inside the panel.",
 		Cure:  "Say who: with the least person that local rules allow."},
 	{Name: "hands-by-phone", Says: "A step that wants tools and hands at the drop is offered by phone.",
-		Means: "The step lists the phone among its places, and has a hazard that no caller can be led through, or wants tools in the hands of a technician.",
+		Means: "The step lists the phone among its places, and has a hazard that no caller can be led through, stops the drop or the bus, or wants tools in the hands of a technician.",
 		Why:   "A caller would be talked into work that is not theirs.",
 		Cure:  "Take the phone out of its places; or accept it and say whose hands and tools they are."},
 	{Name: "tool-once", Says: "A tool has a name that only one step uses, one slip away from another tool's.",

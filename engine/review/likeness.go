@@ -1,6 +1,7 @@
 package review
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
@@ -13,11 +14,25 @@ type trait struct {
 	lacks  string // what is said of a step without it; "": no step is asked for it
 	grave  bool   // it can hurt: steps that have it are asked for all else
 	hazard bool
+	warns  bool   // it is a warning
+	asks   string // what alone steps that have it are asked for: "hazards", "warnings"; "": see tells
 	has    func(*rulebase.Step) bool
 }
 
+// tells says whether steps that have one trait are asked for another.
+func (of trait) tells(wanted trait) bool {
+	switch {
+	case of.grave:
+		return true
+	case of.asks != "":
+		return of.asks == "hazards" && wanted.hazard || of.asks == "warnings" && wanted.warns
+	}
+	// A tool tells where and by whom it is used, and those two tell nothing.
+	return !wanted.grave && of.lacks == ""
+}
+
 // traits are what steps can have in common that bears on who may get hurt. Notices
-// and cautions are not among them: they come and go with the work.
+// are not among them, and cautions only ask for hazards: they come and go with the work.
 func traits(b *rulebase.Base) []trait {
 	all := []trait{
 		{that: "stop the drop", lacks: "it does not say that it stops the drop", grave: true, has: func(s *rulebase.Step) bool { return s.Stops == rulebase.StopsDrop }},
@@ -32,7 +47,9 @@ func traits(b *rulebase.Base) []trait {
 	}
 	for i := range b.Warnings {
 		if w := &b.Warnings[i]; w.Level == rulebase.DangerLevel || w.Level == rulebase.WarningLevel {
-			all = append(all, trait{that: "warn of " + w.ID, lacks: "it does not warn of " + w.ID, grave: true, has: func(s *rulebase.Step) bool { return slices.Contains(s.Warnings, i) }})
+			all = append(all, trait{that: "warn of " + w.ID, lacks: "it does not warn of " + w.ID, grave: true, warns: true, has: func(s *rulebase.Step) bool { return slices.Contains(s.Warnings, i) }})
+		} else if w.Level == rulebase.CautionLevel {
+			all = append(all, trait{that: "warn of " + w.ID, asks: "hazards", has: func(s *rulebase.Step) bool { return slices.Contains(s.Warnings, i) }})
 		}
 	}
 	for _, name := range askedFor(b) {
@@ -42,7 +59,11 @@ func traits(b *rulebase.Base) []trait {
 			trait{that: "are offered only if " + id, lacks: "it is offered whether or not " + id, grave: true, has: func(s *rulebase.Step) bool { return s.OnlyIf != nil && asks(s.OnlyIf.Root, name, false) }})
 	}
 	for _, tool := range tools(b) {
-		all = append(all, trait{that: "need " + tool, has: func(s *rulebase.Step) bool { return slices.Contains(s.Needs, tool) }})
+		needs := func(s *rulebase.Step) bool { return slices.Contains(s.Needs, tool) }
+		all = append(all, trait{that: "need " + tool, has: needs})
+		for _, place := range []rulebase.Place{rulebase.Field, rulebase.Bench} {
+			all = append(all, trait{that: fmt.Sprintf("need %s at the %s", tool, place), asks: "warnings", has: func(s *rulebase.Step) bool { return needs(s) && slices.Contains(s.At, place) }})
+		}
 	}
 	return all
 }
@@ -111,8 +132,8 @@ func (r *reviewer) unlikeOthers() {
 		}
 		doubts := map[*rulebase.Step]doubt{}
 		for _, of := range all {
-			if !of.grave && (wanted.grave || of.lacks != "") {
-				continue // a tool tells only where and by whom it is used, and those two tell nothing
+			if !of.tells(wanted) {
+				continue
 			}
 			odd, agree := exceptions(steps, of, wanted)
 			for _, s := range odd {

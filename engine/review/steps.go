@@ -31,6 +31,8 @@ func (r *reviewer) hands() {
 		}
 		if slices.Contains(s.At, rulebase.Phone) && (s.Hazard&handHazards != 0 || len(s.Needs) > 0 && s.Who > rulebase.Operator) {
 			r.say(s.Pos, "hands-by-phone", "%s is offered by phone, and wants tools and hands at the drop", s.ID)
+		} else if slices.Contains(s.At, rulebase.Phone) && s.Stops != rulebase.StopsNothing {
+			r.say(s.Pos, "hands-by-phone", "%s is offered by phone, and stops something: nobody who decides about that is on the line", s.ID)
 		}
 	}
 }
