@@ -10,11 +10,13 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"testing/fstest"
 
 	"github.com/google/go-cmp/cmp"
 
 	"downdrop/cmd/internal/report"
 	"downdrop/engine"
+	"downdrop/engine/review"
 	"downdrop/rulebase"
 )
 
@@ -477,6 +479,41 @@ func TestCheckOfARulebaseThatDoesNotLoad(t *testing.T) {
 		t.Error(diff)
 	}
 	want := golden(t, "check.json", object.String())
+	for _, says := range lacks("", document(t, []byte(want)), document(t, object.Bytes())) {
+		t.Error(says)
+	}
+}
+
+func TestCheckOfARulebaseThatLoads(t *testing.T) {
+	base, err := rulebase.Load(rulebase.Layer{Name: "checked", FS: fstest.MapFS{"rules.yaml": {Data: []byte("rulebase: {name: checked, version: 3}\n")}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := func(line int) rulebase.Position {
+		return rulebase.Position{File: "small.yaml", Line: line, Column: 3}
+	}
+	found := []review.Finding{
+		{Problem: rulebase.Problem{Position: at(4), Kind: "never-holds", Says: "it can never hold", Text: "  x: 1", Width: 1}, Layer: 1},
+		{Problem: rulebase.Problem{Position: at(9), Kind: "exact-chance", Says: "it has no chance", Text: "  y: 1", Width: 1}, Layer: 1, Accepted: "so it is"},
+		{Problem: rulebase.Problem{Position: at(2), Kind: "no-part", Says: "it is of no part", Text: "  z: 1", Width: 1}},
+	}
+	c := report.NewCheck(base, nil, found, 1)
+	var plain, told, object bytes.Buffer
+	if err := c.Text(&plain, 80, false); err != nil {
+		t.Fatal(err)
+	}
+	if err := c.Text(&told, 80, true); err != nil {
+		t.Fatal(err)
+	}
+	if err := c.JSON(&object); err != nil {
+		t.Fatal(err)
+	}
+	for name, got := range map[string]string{"check_found.txt": plain.String(), "check_accepted.txt": told.String()} {
+		if diff := cmp.Diff(golden(t, name, got), got); diff != "" {
+			t.Error(diff)
+		}
+	}
+	want := golden(t, "check_found.json", object.String())
 	for _, says := range lacks("", document(t, []byte(want)), document(t, object.Bytes())) {
 		t.Error(says)
 	}
