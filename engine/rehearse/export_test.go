@@ -8,3 +8,6 @@ import (
 
 // DisturbedBase is for tests.
 func DisturbedBase(b *rulebase.Base, r *rand.Rand) *rulebase.Base { return disturbed(b, r) }
+
+// DrawGivens is for tests.
+func DrawGivens(b *rulebase.Base, r *rand.Rand) []rulebase.GivenValue { return drawGivens(b, r) }

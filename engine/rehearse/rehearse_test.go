@@ -139,6 +139,40 @@ func told(c *rehearse.Course) any {
 	return []any{c.Place, c.Number, c.Causes, c.Outside, c.Minutes, c.End, c.Right, c.Stated, c.True, turns}
 }
 
+// What a rule would turn into evidence is never drawn, nor a number that rules read;
+// everything else is, within its range.
+func TestGivensSayNothingOfCauses(t *testing.T) {
+	base := shipped(t)
+	said := map[string]bool{}
+	for seed := range uint64(300) {
+		for _, g := range rehearse.DrawGivens(base, rand.New(rand.NewPCG(seed, 1))) {
+			ref, _ := base.Lookup(g.ID)
+			given := &base.Givens[ref.Index]
+			if _, ok := base.SlotOf(given.Name, g.Value); !ok || g.Value.IsNumber && (g.Value.Number < given.Range[0] || g.Value.Number > given.Range[1]) {
+				t.Errorf("%s cannot be %v", g.ID, g.Value)
+			}
+			said[g.ID] = true
+		}
+	}
+	for i := range base.Rules {
+		for _, a := range base.Rules[i].Then {
+			if id := base.Names[a.Name].ID; said[id] && base.Givens[base.Names[a.Name].Index].FilledBy == "" {
+				t.Errorf("%s is drawn, and a rule sets it", id)
+			}
+		}
+	}
+	for _, id := range []string{"line", "loss_of_bus", "classified_area", "unit_age"} {
+		if !said[id] {
+			t.Errorf("%s was never said", id)
+		}
+	}
+	for _, id := range []string{"drop_address", "trunk_length", "modules_fitted", "user_place", "extent"} {
+		if said[id] {
+			t.Errorf("%s was said", id)
+		}
+	}
+}
+
 // Another seed is another world; the places do not share their chance.
 func TestSeedsDiffer(t *testing.T) {
 	base := folder(t, "testdata/tiny")

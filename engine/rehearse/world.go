@@ -49,9 +49,10 @@ const (
 )
 
 // drawGivens draws what is known of an installation. What the program fills in from
-// the place or the person is left to it; what a rule sets or what a rule turns into a
-// symptom is left unsaid, and so is a number with a default or without a range. A
-// flag is true once in eight, a choice has its default half of the time, a number is
+// the place or the person is left to it. Left unsaid is what would say something of
+// causes that the world need not have: what a rule sets or turns into a symptom, and a
+// number that any rule reads (an address out of range, a trunk too long); and a number
+// with a default or without a range. A flag is true once in eight, a choice has its default half of the time, a number is
 // said half of the time, even in its logarithm over its range.
 func drawGivens(base *rulebase.Base, r *rand.Rand) []rulebase.GivenValue {
 	unsaid := leftUnsaid(base)
@@ -108,8 +109,8 @@ func drawNumber(between [2]float64, v float64) float64 {
 	return min(max(math.Round(x/unit)*unit, low), high)
 }
 
-// leftUnsaid are the names that rules set, and those that rules turn into symptoms:
-// a value drawn for these would say something of causes that the world does not have.
+// leftUnsaid are the names that rules set, those that rules turn into symptoms, and
+// the numbers that rules read.
 func leftUnsaid(base *rulebase.Base) map[int]bool {
 	out := map[int]bool{}
 	for i := range base.Rules {
@@ -119,8 +120,8 @@ func leftUnsaid(base *rulebase.Base) map[int]bool {
 			out[a.Name] = true
 			symptom = symptom || base.Names[a.Name].Kind == rulebase.KindSymptom
 		}
-		if symptom {
-			for _, n := range rule.When.Reads() {
+		for _, n := range rule.When.Reads() {
+			if symptom || base.Names[n].Type == rulebase.Number {
 				out[n] = true
 			}
 		}
