@@ -101,7 +101,7 @@ var (
 	guards    = regexp.MustCompile(`(?i)\b(interlock|safety circuit|master relay)\b`)
 
 	hardware    = []string{"spare_unit", "spare_module", "spare_carrier", "spare_place", "spare_host_port"}
-	instruments = []string{"multimeter", "clamp_meter", "scope", "insulation_tester", "thermometer", "handheld", "other_handheld", "capacitor_meter"}
+	instruments = []string{"multimeter", "clamp_meter", "milliamp_clamp", "scope", "insulation_tester", "thermometer", "handheld", "other_handheld", "capacitor_meter"}
 
 	// Steps that only switch: nobody's hands are on a conductor.
 	restartsOnly = map[string]bool{"restart_drop": true, "give_free_address": true, "set_drop_as_drawn": true, "have_drop_enabled": true}
