@@ -429,8 +429,3 @@ func seedOf(kind string) uint64 {
 func shorten(id string) string { return id[:len(id)/2] + id[len(id)/2+1:] }
 
 var word = regexp.MustCompile(`[a-z][a-z0-9_]*`)
-
-// replaceWord puts one id for another in an expression.
-func replaceWord(text, old, new string) string {
-	return regexp.MustCompile(`\b`+regexp.QuoteMeta(old)+`\b`).ReplaceAllString(text, new)
-}
