@@ -127,3 +127,26 @@ func TestReviewTakesEveryRulebase(t *testing.T) {
 		}
 	}
 }
+
+// Questions that differ by a number ask for different things.
+func TestANumberTellsQuestionsApart(t *testing.T) {
+	text := `rulebase: {name: numbers}
+symptoms:
+  third: {ask: "Volts at terminal 3 of the strip", values: [some, none], by: asking}
+  fourth: {ask: "Volts at terminal 4 of the strip", values: [some, none], by: asking}
+  again: {ask: "Volts at terminal 4 of that strip", values: [some, none], by: asking}
+`
+	b, err := rulebase.Load(rulebase.Layer{Name: "x", FS: fstest.MapFS{"rules.yaml": {Data: []byte(text)}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var at []int
+	for _, f := range review.Review(b, nil) {
+		if f.Kind == "questions-alike" {
+			at = append(at, f.Line)
+		}
+	}
+	if len(at) != 1 || at[0] != 5 {
+		t.Errorf("found on lines %v, want 5 alone", at)
+	}
+}
