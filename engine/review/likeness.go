@@ -52,6 +52,12 @@ func traits(b *rulebase.Base) []trait {
 			all = append(all, trait{that: "warn of " + w.ID, asks: "hazards", has: func(s *rulebase.Step) bool { return slices.Contains(s.Warnings, i) }})
 		}
 	}
+	for _, t := range slices.Clone(all) {
+		if t.grave {
+			all = append(all, trait{that: t.that + " at the drop", grave: true, has: func(s *rulebase.Step) bool { return t.has(s) && slices.Contains(s.At, rulebase.Field) }})
+		}
+	}
+	all = append(all, trait{that: "are done only on the bench", grave: true, has: func(s *rulebase.Step) bool { return len(s.At) == 1 && s.At[0] == rulebase.Bench }})
 	for _, name := range askedFor(b) {
 		id := b.Names[name].ID
 		all = append(all,
