@@ -11,6 +11,8 @@ const (
 	formText          form = "text"
 	formTexts         form = "texts" // a list of texts, or one
 	formAny           form = "any"
+	formScalar        form = "scalar"
+	formMinutes       form = "minutes"
 	formFlag          form = "flag"
 	formNumber        form = "number"
 	formWhole         form = "whole_number"
@@ -100,7 +102,7 @@ var keys = map[string][]key{
 		{"fact_from", formFraction, "A finding at least this sure is a fact for rules. Default 0.95."},
 		{"words", formWordScale, "Changes the scale of words for probabilities."},
 		{"effort", formEffort, "Minutes added to a price for what a step stops, and for a visit."},
-		{"give_up_minutes", formNumber, "Price in minutes of the last resort. Default 240."},
+		{"give_up_minutes", formMinutes, "Price in minutes of the last resort. Default 240."},
 		{"parts", formParts, "What the weights of the causes of each part add up to, in a thousand."},
 	},
 	"givens": {
@@ -108,7 +110,7 @@ var keys = map[string][]key{
 		{"unit", formText, "Unit of a number."},
 		{"range", formRange, "Least and most that is plausible: [least, most]."},
 		{"one_of", formWords, "The values of a choice. Without it and without unit or range the given is a flag."},
-		{"default", formAny, "What is taken where nobody says otherwise."},
+		{"default", formScalar, "What is taken where nobody says otherwise."},
 		{"filled_by", formFilledBy, "What the program knows of itself: at, who, alone, loss_of_bus, extent, or line.* from an installation sheet."},
 	},
 	"causes": {
@@ -171,9 +173,9 @@ var keys = map[string][]key{
 	"row":         {{"when", formExpression, "The causes, conditions and givens for which this row counts; without it: otherwise."}, {"because", formText, "Why."}},
 	"likelier":    {{"when", formExpression, "A condition over givens."}, {"times", formNumber, "Factor on the odds, above 0."}, {"because", formText, "Why."}},
 	"helps":       {{"do", formRemedyID, "A remedy."}, {"helps", formProbability, "The chance that it takes the cause away."}},
-	"proof":       {{"watch", formSymptomID, "The symptom to watch."}, {"minutes", formNumber, "How long."}},
+	"proof":       {{"watch", formSymptomID, "The symptom to watch."}, {"minutes", formMinutes, "How long."}},
 	"complaint":   {{"symptom", formSymptomID, "The symptom that every case begins with."}, {"bad", formText, "Its value when the case begins."}, {"well", formText, "Its value when all is well again."}},
-	"effort":      {{"stops_drop", formNumber, "Minutes for stopping the drop."}, {"stops_bus", formNumber, "Minutes for stopping the bus."}, {"visit", formNumber, "Minutes for a visit."}},
+	"effort":      {{"stops_drop", formMinutes, "Minutes for stopping the drop."}, {"stops_bus", formMinutes, "Minutes for stopping the bus."}, {"visit", formMinutes, "Minutes for a visit."}},
 	"done":        {{"id", formStepID, "The remedy, or the test that puts something right."}, {"drop", formDropNow, "What the drop did then."}},
 	"top":         {{"causes", formCauseIDs, "The likeliest set of causes."}, {"probability", formNumber, "Its probability."}},
 	"anywhere":    {{"note", formAny, "A remark for whoever keeps the file; it is never shown."}, {"source", formSource, "Where it is known from."}},
@@ -185,7 +187,7 @@ var keys = map[string][]key{
 
 var stepKeys = []key{
 	{"do", formText, "What to do, as an order: Measure the volts at the terminals."},
-	{"minutes", formNumber, "How long it takes."},
+	{"minutes", formMinutes, "How long it takes."},
 	{"needs", formTexts, "Tools and parts."},
 	{"at", formPlaces, "Where it can be done; default anywhere."},
 	{"who", formWho, "The least person it needs; default operator."},
@@ -247,6 +249,19 @@ var expectKeys = []key{
 	{"evidence", formNumber, "Probability to 1e-9."},
 	{"top", formTop, "The likeliest set of causes, to 1e-9."},
 	{"gain_bits", formStepNumbers, "Gains in bits to 1e-9."},
+}
+
+// required are the keys that an entry cannot do without, unless it changes a lower
+// one; of a list in needsOneOf one at least.
+var required = map[string][]string{
+	"rulebase": {"name"}, "causes": {"name", "per_thousand", "source"}, "conditions": {"when"}, "symptoms": {"ask"}, "rules": {"when", "source"},
+	"tests": {"do", "minutes"}, "remedies": {"do", "minutes"}, "warnings": {"level", "says"}, "sources": {"says"},
+	"likelier": {"when", "times"}, "helps": {"do"}, "proof": {"watch"}, "complaint": {"symptom", "bad", "well"}, "done": {"id"}, "top": {"causes", "probability"},
+	"finding": {"symptom", "value"},
+}
+
+var needsOneOf = map[string][]string{
+	"symptoms": {"values", "bands"}, "rules": {"then", "rules_out", "establishes", "tell"}, "tests": {"yields", "puts_right"}, "on_site": {"called", "where", "values"},
 }
 
 var keyNames = func() map[string][]string {

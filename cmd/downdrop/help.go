@@ -157,6 +157,21 @@ need not be told apart to know what to do, so every figure is given twice.`
   downdrop rulebase distinguish shop/rulebase --at field --who technician --tool multimeter
   downdrop rulebase distinguish --at bench --right 0.9 --json`
 
+	shortSchema = "Print a JSON Schema, so that an editor completes and checks as you type"
+	longSchema  = `Print the JSON Schema (draft-07) of the files of a rulebase, so that an editor of
+YAML completes keys, ids and values, says what they mean and marks what cannot be
+right, while you type. Without a folder it is that of the rulebase in use.
+
+The schema knows the ids that the rulebase has now: after adding some, make it
+anew. It sees keys, words, ids and values; what a condition says, how chances add
+up and what goes in circles only "downdrop check" sees.
+
+An editor finds the schema by the first line of a file, with the path from there:
+  # yaml-language-server: $schema=schema/rulebase.json`
+	exampleSchema = `  downdrop rulebase schema shop/rulebase > shop/rulebase/schema/rulebase.json
+  downdrop rulebase schema shop/rulebase --for test > shop/rulebase/schema/test.json
+  downdrop rulebase schema --for case > case.json`
+
 	shortVersion   = "Print the version of downdrop and of Go"
 	longVersion    = "Print the version of downdrop and of the Go it was built with."
 	exampleVersion = `  downdrop version`

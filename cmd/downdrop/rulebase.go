@@ -16,6 +16,7 @@ func newRulebaseCmd(env *environment) *cobra.Command {
 	}
 	cmd.AddCommand(newHandbookCmd(env, runHandbook))
 	cmd.AddCommand(newLayersCmd(env, runLayers))
+	cmd.AddCommand(newSchemaCmd(env, runSchema))
 	cmd.AddCommand(newRulebaseTestCmd(env, runRulebaseTest))
 	cmd.AddCommand(newDistinguishCmd(env, runDistinguish))
 	return cmd
