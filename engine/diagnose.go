@@ -20,8 +20,9 @@ type Options struct {
 	// Against is the id of the cause that the first one is weighed against; "",
 	// or the first one's own: the second.
 	Against string
-	// Last says that nothing will be added to this diagnosis. It then keeps
-	// nothing for a later one, which would be tens of bytes for every set of causes.
+	// Last says that nothing will be added to this diagnosis, and that nobody will
+	// ask it for its worlds. It then keeps none of what is as long as the list of
+	// sets of causes.
 	Last bool
 	// Earlier is a diagnosis of the same drop with less known. Where the new
 	// situation only adds findings as of now, only those are weighed; the answer
@@ -82,6 +83,7 @@ func Diagnose(ctx context.Context, p *Prepared, s rulebase.Situation, o Options)
 		d.propose(w)
 	}
 	if o.Last {
+		d.working = &working{known: k}
 		return d, nil
 	}
 	w.belief.Ready()
@@ -180,7 +182,7 @@ func (w *weighing) unitTaken(step *rulebase.Step, before, after []uint16) bool {
 // continues starts from an earlier diagnosis where that one weighed a part of
 // what is to be weighed now and the rest is as of now.
 func (w *weighing) continues(earlier *Diagnosis) bool {
-	if earlier == nil || earlier.working == nil {
+	if earlier == nil || earlier.working == nil || earlier.working.belief == nil {
 		return false
 	}
 	e := earlier.working

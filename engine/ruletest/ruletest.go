@@ -25,7 +25,9 @@ type Result struct {
 	Pos         rulebase.Position // of the case
 	Differences []string          // whole sentences; none: the case passed
 	About       string            // the cause that the first difference is about; "": it is about none
-	Diagnosis   *engine.Diagnosis // of a case that differs with the weights of the first cause against About
+	// Diagnosis is without what to do where the case expects nothing of that; of a
+	// case that differs it is whole, with the weights of the first cause against About.
+	Diagnosis *engine.Diagnosis
 }
 
 // Passed says whether everything expected came out.
@@ -81,15 +83,22 @@ func Run(ctx context.Context, p *engine.Prepared, cases []rulebase.Situation) ([
 func runCase(ctx context.Context, p *engine.Prepared, s rulebase.Situation) (Result, error) {
 	r := Result{Case: s.Case, Pos: s.Pos}
 	var err error
-	if r.Diagnosis, err = engine.Diagnose(ctx, p, s, engine.Options{Last: true}); err != nil || s.Expect == nil {
+	// All cores are busy with cases; what to do is most of a diagnosis's work.
+	o := engine.Options{Last: true, OneCore: true, BeliefOnly: s.Expect == nil || !expectsSteps(s.Expect)}
+	if r.Diagnosis, err = engine.Diagnose(ctx, p, s, o); err != nil || s.Expect == nil {
 		return r, err
 	}
 	c := check{d: r.Diagnosis, x: s.Expect}
 	c.run()
 	if r.Differences, r.About = c.differences, c.about; len(r.Differences) > 0 {
-		r.Diagnosis, err = engine.Diagnose(ctx, p, s, engine.Options{Last: true, Weights: true, Against: r.About})
+		r.Diagnosis, err = engine.Diagnose(ctx, p, s, engine.Options{Last: true, OneCore: true, Weights: true, Against: r.About})
 	}
 	return r, err
+}
+
+// expectsSteps says that something is expected of what can be offered.
+func expectsSteps(x *rulebase.Expectation) bool {
+	return x.Next != "" || x.NotOffered != nil || x.GainBits != nil
 }
 
 type check struct {
@@ -216,7 +225,7 @@ func Outcome(d *engine.Diagnosis) rulebase.Outcome {
 	if len(d.Causes) == 0 {
 		return rulebase.Escalate
 	}
-	if well(d) {
+	if engine.IsWell(d) {
 		if ended := endedBy(d, d.Causes[0].Cause); ended != "" {
 			return ended
 		}
@@ -231,10 +240,6 @@ func Outcome(d *engine.Diagnosis) rulebase.Outcome {
 		return rulebase.Escalate
 	}
 	return d.Base.Remedies[first.Remedy].EndsAs
-}
-
-func well(d *engine.Diagnosis) bool {
-	return slices.ContainsFunc(d.NotOffered, func(w engine.Withheld) bool { return w.Why == engine.WhyWell })
 }
 
 // endedBy is how the last piece of work that takes a cause ended it, "" where
