@@ -292,6 +292,9 @@ func TestNothingIsReportedOfTheUnbroken(t *testing.T) {
 	if d := cmp.Diff(w.base, base, sameMeaning...); d != "" {
 		t.Errorf("the planter changes what it only copies:\n%s", d)
 	}
+	for says := range w.known {
+		t.Errorf("check says of the unbroken rulebase: %s", says)
+	}
 	whole := patient{base, &planted{}}
 	w.deep = support.Deep(t, 1) > 1 // the rule tests are run by their own package besides
 	w.ask([]patient{whole}, kind{by: byRuleTest})

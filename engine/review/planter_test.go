@@ -375,7 +375,7 @@ func (p *planter) expressions() []expression {
 	return all
 }
 
-// someOther is any of a list that fits; "" where none does.
+// someOther is any of a list that fits, by chance; false where none does.
 func (p *planter) someOther(from []entry, fits func(entry) bool) (entry, bool) {
 	fitting := slices.DeleteFunc(slices.Clone(from), func(e entry) bool { return !fits(e) })
 	if len(fitting) == 0 {
