@@ -98,7 +98,7 @@ func TestKindsOfMistakes(t *testing.T) {
 func (w *ward) remarks(base *rulebase.Base) map[string]int {
 	var cases []rulebase.Situation
 	for _, name := range w.order {
-		more, err := base.ReadCases(name, w.tests[name])
+		more, err := base.ReadCases("drop/"+name, w.tests[name])
 		if err == nil { // else the rule tests say it
 			cases = append(cases, more...)
 		}
