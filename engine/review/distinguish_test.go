@@ -201,3 +201,36 @@ func TestDistinguishShippedPairByPair(t *testing.T) {
 		}
 	}
 }
+
+// The shipped rulebase in the field: the figures, and the greedy order of tests,
+// which is most of it. The floor is one diagnosis, with which it begins.
+func BenchmarkDistinguishShipped(b *testing.B) {
+	base, err := rulebase.LoadShipped()
+	if err != nil {
+		b.Fatal(err)
+	}
+	p, s := engine.Prepare(base), rulebase.Situation{At: rulebase.Field, Who: rulebase.Technician}
+	x, err := review.Distinguish(context.Background(), p, s, review.RightAtLeast)
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.Run("figures", func(b *testing.B) {
+		for b.Loop() {
+			if _, err := review.Distinguish(context.Background(), p, s, review.RightAtLeast); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
+	b.Run("greedy", func(b *testing.B) {
+		for b.Loop() {
+			x.Causes.GreedyCost()
+		}
+	})
+	b.Run("floor", func(b *testing.B) {
+		for b.Loop() {
+			if _, err := engine.Diagnose(context.Background(), p, s, engine.Options{}); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
+}

@@ -185,13 +185,33 @@ func (c *check) steps() {
 		if len(c.d.Next) > 0 {
 			got = c.d.Next[0].Step.ID
 		}
-		c.differ("The next step should be %s; it is %s.", c.x.Next, got)
+		c.differ("The next step should be %s; it is %s. %s", c.x.Next, got, c.whyNotNext())
 	}
 	for _, id := range c.x.NotOffered {
 		if slices.ContainsFunc(c.d.Next, func(p engine.Proposal) bool { return p.Step.ID == id }) {
 			c.differ("%s should not be offered, and is.", id)
 		}
 	}
+}
+
+// whyNotNext says why the step that was expected is not the next one.
+func (c *check) whyNotNext() string {
+	for i := range c.d.NotOffered {
+		w := &c.d.NotOffered[i]
+		switch {
+		case w.Step.ID != c.x.Next:
+		case w.Detail == "":
+			return fmt.Sprintf("It is not offered (%s).", w.Why)
+		default:
+			return fmt.Sprintf("It is not offered (%s: %s).", w.Why, w.Detail)
+		}
+	}
+	for i, p := range c.d.Next {
+		if p.Step.ID == c.x.Next {
+			return fmt.Sprintf("It comes in place %d: with it the case is expected to take %.4g minutes, with %s %.4g.", i+1, p.ExpectedMinutes, c.d.Next[0].Step.ID, c.d.Next[0].ExpectedMinutes)
+		}
+	}
+	return "It is neither offered nor withheld."
 }
 
 // says looks for a text, in any capitals, in the advice, the conflicts, and what

@@ -119,9 +119,10 @@ conditions: {down: {when: fuse or wire, says: the drop is down}}
 symptoms:
   works: {ask: Does it work, values: [working, dead], shows: [{when: down, dead: always}, {working: always}]}
   light: {ask: Is the light lit, by: looking, values: [lit, dark], shows: [{when: fuse, dark: always}, {lit: always}]}
+  smell: {ask: Does it smell, values: ["yes", "no"], shows: [{when: wire, "yes": often}, {"no": often}]}
 rules:
   hint: {when: light == dark, then: {no_power: true}, tell: Look for the reason first., source: common_practice}
-tests: {look: {do: Look, yields: [light], minutes: 2}}
+tests: {look: {do: Look, yields: [light], minutes: 2}, sniff: {do: Sniff, yields: [smell], minutes: 1, at: [bench]}}
 remedies:
   new_fuse: {do: Replace it, minutes: 5, ends_as: part_replaced}
   rewire:   {do: Rewire it, minutes: 20, ends_as: rewired}
@@ -141,14 +142,14 @@ func TestEveryExpectationCanFail(t *testing.T) {
 		{"{at_most: {wire: 0.1}}", ""}, {"{at_most: {fuse: 0.1}}", "at most 0.1"},
 		{"{at_least: {down: 0.9}}", ""}, {"{at_most: {down: 0.5}}", "at most 0.5"},
 		{"{outcome: part_replaced}", ""}, {"{outcome: rewired}", "end as part_replaced"},
-		{"{next: new_fuse}", ""}, {"{next: rewire}", "should be rewire"},
+		{"{next: new_fuse}", ""}, {"{next: rewire}", "should be rewire; it is new_fuse. It comes in place"}, {"{next: look}", "It is not offered (known)"}, {"{next: sniff}", "It is not offered (place: bench)"},
 		{"{not_offered: [look]}", ""}, {"{not_offered: [rewire]}", "should not be offered"},
 		{"{says: [the reason first]}", ""}, {"{says: [drop is down]}", ""}, {"{says: [nonsense]}", `"nonsense"`},
 		{"{causes: {fuse: 0.5}}", "probability of fuse should be 0.5"}, {"{now: {fuse: 0.5}}", "probability now"}, {"{conditions: {down: 0.5}}", "of down"},
 		{"{none: 0.5}", "none should be"}, {"{outside: 0}", ""}, {"{outside: 0.5}", "outside should be"}, {"{unit_out: 0}", ""}, {"{unit_out: 1}", "unit_out should be"}, {"{evidence: 1}", "evidence should be"},
 		{"{top: {causes: [wire], probability: 0.9}}", "likeliest set"}, {"{gain_bits: {look: 0}}", ""}, {"{gain_bits: {look: 1}}", "gain of look"},
 	} {
-		s, err := base.ReadCase("case", []byte("findings: [{symptom: light, value: dark}]\nexpect: "+c.expect))
+		s, err := base.ReadCase("case", []byte("at: field\nfindings: [{symptom: light, value: dark}]\nexpect: "+c.expect))
 		if err != nil {
 			t.Fatalf("%s: %v", c.expect, err)
 		}

@@ -58,7 +58,7 @@ func (r *RuleTests) Text(w io.Writer, width int, uncovered bool) error {
 func (r *RuleTests) differs(p *page, x *ruletest.Result) {
 	at := x.Expected()
 	p.gap()
-	p.say(fmt.Sprintf("%s:%d: %s", at.File, at.Line, x.Case))
+	p.say(fmt.Sprintf("%s:%d: %s", at.File, at.Line, caseName(x)))
 	for _, d := range x.Differences {
 		p.hang("    ", "        ", d)
 	}
@@ -71,6 +71,14 @@ func (r *RuleTests) differs(p *page, x *ruletest.Result) {
 	for i := range weights {
 		p.hang("      ", "        ", sayOdds(&weights[i]))
 	}
+}
+
+// caseName is a case's name, or else where it begins.
+func caseName(x *ruletest.Result) string {
+	if x.Case == "" {
+		return sayCaseWithoutName(x.Pos.Line)
+	}
+	return x.Case
 }
 
 // opponents are the ids of the causes that the weights of a case compare.
@@ -300,7 +308,7 @@ func (r *RuleTests) JUnit(w io.Writer) error {
 			all.Suites = append(all.Suites, junitSuite{Name: at.File})
 		}
 		s := &all.Suites[len(all.Suites)-1]
-		c := junitCase{Name: x.Case, Class: strings.TrimSuffix(at.File, ".yaml"), File: at.File, Line: at.Line}
+		c := junitCase{Name: caseName(x), Class: strings.TrimSuffix(at.File, ".yaml"), File: at.File, Line: at.Line}
 		if !x.Passed() {
 			text := newPage(Columns)
 			r.differs(text, x)

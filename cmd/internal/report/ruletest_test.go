@@ -34,7 +34,7 @@ func ruleTests() *report.RuleTests {
 		Results: []ruletest.Result{
 			{Case: "fuse & <wire>", Pos: at("supply_test.yaml", 10), About: "plug_loose", Diagnosis: differing(),
 				Differences: []string{"plug_loose should come first.", "The next step should be swap_unit; it is measure_supply."}},
-			{Case: "unsettled", Pos: at("supply_test.yaml", 12), Diagnosis: unsettled, Differences: []string{"Nothing says \"the reason first\"."}},
+			{Pos: at("supply_test.yaml", 12), Diagnosis: unsettled, Differences: []string{"Nothing says \"the reason first\"."}},
 			{Case: "cannot be", Pos: at("supply_test.yaml", 18), Diagnosis: none, Differences: []string{"fuse_blown should come first."}},
 			{Case: "as it should", Pos: at("trunk_test.yaml", 1), Diagnosis: worked()},
 		},

@@ -736,6 +736,8 @@ func sayCases(passed, differed int, b *rulebase.Base) string {
 	return of + fmt.Sprintf("of %s %d differ from what was expected.", countOf(passed+differed, "case"), differed)
 }
 
+func sayCaseWithoutName(line int) string { return fmt.Sprintf("the case of line %d, which has no name", line) }
+
 // sayAgainst heads the weights of a case that differs.
 func sayAgainst(first, other string) string {
 	return fmt.Sprintf("What speaks for %s and against %s:", first, other)
