@@ -85,7 +85,7 @@ func (k *known) givens() []rulebase.Slot {
 	}
 	for i := range k.base.Givens {
 		g := &k.base.Givens[i]
-		if v, ok := k.filled(g.FilledBy); ok {
+		if v, ok := k.filled(g); ok {
 			if slot, ok := k.base.SlotOf(g.Name, v); ok {
 				slot.Rank = rulebase.FromFilled
 				slots[g.Name] = slot
@@ -105,9 +105,12 @@ func (k *known) givens() []rulebase.Slot {
 }
 
 // filled is what the program knows of itself.
-func (k *known) filled(by string) (rulebase.Value, bool) {
+func (k *known) filled(g *rulebase.Given) (rulebase.Value, bool) {
+	if text, ok := k.s.Paper[g.FilledBy]; ok {
+		return g.Read(text)
+	}
 	word := ""
-	switch by {
+	switch g.FilledBy {
 	case "at":
 		word = string(k.s.At)
 	case "who":

@@ -16,12 +16,13 @@ type Situation struct {
 	Findings []Finding    // in the order given
 	Done     []Done       // in the order done
 
-	Drop     int            // which drop this is, by address; 0 not said
-	Drops    map[int]string // state of each drop by address: good, dead, comes_and_goes
-	Order    []int          // drops in the order along the cable, from the host; never guessed from addresses
-	Supplies [][]int        // drops that share a supply
-	Sheet    string         // installation sheet
-	Effort   *Effort        // the user's own figures
+	Drop     int               // which drop this is, by address; 0 not said
+	Drops    map[int]string    // state of each drop by address: good, dead, comes_and_goes
+	Order    []int             // drops in the order along the cable, from the host; never guessed from addresses
+	Supplies [][]int           // drops that share a supply
+	Sheet    string            // installation sheet
+	Paper    map[string]string // what the sheet says, by the names of filled_by, as text with units; filled in by whoever reads the sheet
+	Effort   *Effort           // the user's own figures
 
 	Expect *Expectation // what a rule test expects; a diagnosis ignores it
 	Pos    Position

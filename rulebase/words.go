@@ -5,6 +5,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"downdrop/rulebase/quantity"
 )
 
 var whoWords = []string{"", "operator", "electrician", "technician", "engineer"}
@@ -86,4 +88,14 @@ func (b *Base) SlotText(name int, s Slot) string {
 		return number + " (" + word + ")"
 	}
 	return word
+}
+
+// Read is a value of the given from a text with its unit, as a file would write
+// it. ok is false where the text is none: another unit, or no number.
+func (g *Given) Read(text string) (v Value, ok bool) {
+	if g.Type != Number {
+		return Value{Word: text}, text != ""
+	}
+	x, err := quantity.Parse(text, g.Unit)
+	return Value{Word: text, IsNumber: true, Number: x}, err == nil
 }

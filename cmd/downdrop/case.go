@@ -4,12 +4,14 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
 
+	"downdrop/engine/sheet"
 	"downdrop/rulebase"
 	"downdrop/rulebase/source"
 )
@@ -23,6 +25,7 @@ type caseOptions struct {
 	tools      []string
 	alone      bool
 	confirmed  []string
+	sheet      string
 }
 
 func addCaseFlags(cmd *cobra.Command, env *environment, o *caseOptions) {
@@ -35,6 +38,7 @@ func addCaseFlags(cmd *cobra.Command, env *environment, o *caseOptions) {
 	f.StringArrayVar(&o.tools, "tool", nil, "a tool that is at hand (`ID`); none for bare hands")
 	f.BoolVar(&o.alone, "alone", false, "nobody else is there")
 	f.StringArrayVar(&o.confirmed, "confirmed", nil, "a `WARNING` whose words were confirmed")
+	f.StringVar(&o.sheet, "sheet", "", "the installation sheet of the line (`FILE`); a case may name its own")
 	completeCaseFlags(cmd, env, o)
 }
 
@@ -63,7 +67,31 @@ func (o *caseOptions) load(ctx context.Context, env *environment) (*rulebase.Bas
 		}
 	}
 	problems = append(problems, o.add(base, &s)...)
+	if err := o.laySheet(ctx, env, &s); err != nil {
+		problems = append(problems, err)
+	}
 	return base, s, errors.Join(problems...)
+}
+
+// laySheet reads the sheet that the command line or the case names, and adds what
+// it says. A case names it from its own folder.
+func (o *caseOptions) laySheet(ctx context.Context, env *environment, s *rulebase.Situation) error {
+	file := s.Sheet
+	if file != "" && !filepath.IsAbs(file) && o.file != "" && o.file != "-" {
+		file = filepath.Join(filepath.Dir(o.file), file)
+	}
+	if o.sheet != "" {
+		file, s.Sheet = o.sheet, o.sheet
+	}
+	if file == "" {
+		return nil
+	}
+	paper, err := env.readSheet(ctx, file)
+	if err != nil {
+		return err
+	}
+	sheet.Lay(paper, s)
+	return nil
 }
 
 // inputName stands for the standard input where a problem names its file.

@@ -142,10 +142,8 @@ func (c *checker) rate() {
 
 func (c *checker) length() {
 	length := c.s.TrunkM()
-	limit, ok := c.kind.LengthLimit(c.baud())
-	if c.s.LengthLimitM > 0 {
-		limit, ok = line.LengthLimit{Longest: line.Metre(c.s.LengthLimitM), Source: sourceSheet}, true
-	}
+	longest, source, ok := lengthLimit(c.s)
+	limit := line.LengthLimit{Longest: line.Metre(longest), Source: source}
 	if !ok {
 		c.open("length", "", "length_limit (no length is published for this line and rate)")
 		return

@@ -1,0 +1,127 @@
+package sheet
+
+import (
+	"strconv"
+	"strings"
+
+	"downdrop/engine/line"
+	"downdrop/rulebase"
+)
+
+// Facts is what a sheet says of the line and of one of its drops, by the names
+// that a rulebase's givens take it under (filled_by): text with its unit, as a
+// person would have entered it. What the sheet does not say is not there.
+//
+//	line.kind            the kind of line
+//	line.rate            of the bus, in kbaud
+//	line.length          of the trunk, in m
+//	line.length_allowed  for this line at this rate, in m
+//	line.terminator      one terminator as a meter sees it, in ohm
+//	line.loop_ohms       both wires of the whole trunk, in ohm
+//	line.drops           how many drops there are
+//	line.drop_address    the address that this drop is drawn with
+//	line.modules         modules of this drop
+//	line.points_mapped   points that the controller has for this drop
+//	loss_of_bus          what outputs do on loss of bus
+//
+// drop is the drop's name on the drawing or its address; "" or a drop that the
+// sheet does not have leaves out what is of one drop.
+func Facts(s *rulebase.Sheet, drop string) map[string]string {
+	facts := map[string]string{"line.kind": s.Line}
+	number := func(name string, x float64, unit string) {
+		if x > 0 {
+			facts[name] = strings.TrimSpace(strconv.FormatFloat(x, 'f', -1, 64) + " " + unit)
+		}
+	}
+	number("line.rate", s.Baud/1000, "kbaud")
+	number("line.length", s.TrunkM(), "m")
+	if limit, _, ok := lengthLimit(s); ok {
+		number("line.length_allowed", limit, "m")
+	}
+	for _, t := range s.Terminators {
+		number("line.terminator", t.Ohm, "ohm")
+		break
+	}
+	if pair, known := Pair(s, Connected{}); known {
+		number("line.loop_ohms", float64(pair.Between(0, pair.Length())), "ohm")
+	}
+	number("line.drops", float64(len(s.Drops)), "drops")
+	if s.LossOfBus != "" {
+		facts["loss_of_bus"] = s.LossOfBus
+	}
+	if d, ok := dropOf(s, drop); ok {
+		if d.HasAddr {
+			facts["line.drop_address"] = strconv.Itoa(d.Address)
+		}
+		number("line.modules", float64(len(d.Modules)), "modules")
+		if s.Controller != nil {
+			for _, m := range s.Controller.Drops {
+				if d.HasAddr && m.Address == d.Address {
+					number("line.points_mapped", float64(m.Points), "points")
+				}
+			}
+		}
+	}
+	return facts
+}
+
+// dropOf finds a drop by its name or its address.
+func dropOf(s *rulebase.Sheet, drop string) (rulebase.SheetDrop, bool) {
+	for _, d := range s.Drops {
+		if drop != "" && (strings.EqualFold(d.Name, drop) || d.HasAddr && strconv.Itoa(d.Address) == drop) {
+			return d, true
+		}
+	}
+	return rulebase.SheetDrop{}, false
+}
+
+// lengthLimit is the longest trunk that the sheet's own papers or the kind of
+// line allow, and where that stands.
+func lengthLimit(s *rulebase.Sheet) (metres float64, source string, ok bool) {
+	if s.LengthLimitM > 0 {
+		return s.LengthLimitM, sourceSheet, true
+	}
+	for _, k := range line.Kinds {
+		if k.ID == s.Line {
+			rate := line.BitPerSecond(s.Baud)
+			if rate == 0 {
+				rate = k.Usual
+			}
+			limit, ok := k.LengthLimit(rate)
+			return float64(limit.Longest), limit.Source, ok
+		}
+	}
+	return 0, "", false
+}
+
+// Lay adds what a sheet says to a situation: its facts, and, where the situation
+// does not have them, the order of the drops along the cable and who shares a
+// supply. Drops without an address are left out of both.
+func Lay(s *rulebase.Sheet, on *rulebase.Situation) {
+	drop := ""
+	if on.Drop > 0 {
+		drop = strconv.Itoa(on.Drop)
+	}
+	on.Paper = Facts(s, drop)
+	if len(on.Order) == 0 {
+		for _, d := range s.Drops {
+			if d.HasAddr && d.Address > 0 {
+				on.Order = append(on.Order, d.Address)
+			}
+		}
+	}
+	if len(on.Supplies) > 0 {
+		return
+	}
+	for _, p := range s.Supplies {
+		var group []int
+		for _, f := range p.Feeds {
+			if d, ok := dropOf(s, f.Drop); ok && d.HasAddr && d.Address > 0 {
+				group = append(group, d.Address)
+			}
+		}
+		if len(group) > 0 {
+			on.Supplies = append(on.Supplies, group)
+		}
+	}
+}
