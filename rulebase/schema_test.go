@@ -113,19 +113,23 @@ func TestSchemaTakesWhatTheLoaderTakes(t *testing.T) {
 	})
 	check("../cases/examples/*.yaml", func(string) rulebase.FileKind { return rulebase.CaseFile })
 	t.Logf("%d files", n)
-	for _, folder := range append(checkFolders(t), "testdata/good", "testdata/example") {
+	for _, folder := range append(checkFolders(t), "testdata/good", "testdata/example", "../cmd/downdrop/starter/over", "../cmd/downdrop/starter/alone") {
 		b, err := rulebase.LoadFolder(folder)
 		if err != nil {
 			t.Fatal(err)
 		}
-		s := compiled(t, b, rulebase.RuleFile)
+		s, tests := compiled(t, b, rulebase.RuleFile), compiled(t, b, rulebase.TestFile)
 		files, _ := filepath.Glob(filepath.Join(folder, "*.yaml"))
 		for _, file := range files {
 			text, err := os.ReadFile(file)
 			if err != nil {
 				t.Fatal(err)
 			}
-			if err := validates(t, s, file, text); err != nil {
+			of := s
+			if !rulebase.IsRuleFile(filepath.Base(file)) {
+				of = tests
+			}
+			if err := validates(t, of, file, text); err != nil {
 				t.Errorf("%s: %v", file, err)
 			}
 		}

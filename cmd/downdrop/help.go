@@ -172,6 +172,20 @@ An editor finds the schema by the first line of a file, with the path from there
   downdrop rulebase schema shop/rulebase --for test > shop/rulebase/schema/test.json
   downdrop rulebase schema --for case > case.json`
 
+	shortNew = "Start a rulebase of one's own in an empty folder"
+	longNew  = `Start a rulebase of one's own in a folder that holds nothing: small files with
+comments, one for each use, of an invented site. They load, pass "downdrop check"
+and their own rule tests as they stand; what is not needed is taken out.
+
+It is laid over the shipped rulebase: a cause of one's own with its rows, test and
+remedy, weights of one's own, what the site calls its lamps and terminals, and
+rule tests. With --alone it is a small complete rulebase over no other.
+
+The folder schema holds what an editor completes and checks by, see "downdrop
+rulebase schema". Nothing is ever written over.`
+	exampleNew = `  downdrop rulebase new shop/rulebase
+  downdrop rulebase new shop/trial --alone --name trial`
+
 	shortVersion   = "Print the version of downdrop and of Go"
 	longVersion    = "Print the version of downdrop and of the Go it was built with."
 	exampleVersion = `  downdrop version`
@@ -218,6 +232,15 @@ const (
 	sayCannotWrite   = "%q cannot be written: %w"
 	sayHandbook      = "The handbook is in %s: %d entries."
 	sayHandbookFiles = "The handbook is in %d files in %s: %d entries. Begin with %s."
+
+	sayOneFolder    = "One folder is wanted: downdrop rulebase new DIR"
+	sayRulebaseName = "%q cannot be the name of a rulebase of one's own: small letters, digits and _, and not drop, which is the shipped one."
+	sayNoFolder     = "%q is a file, or lies in one; a rulebase is a folder."
+	sayNotEmpty     = "%q holds something already, such as %s; a new rulebase wants an empty folder, and nothing is written over."
+	sayNewMade      = `The rulebase %[1]s is in %[2]s: %[3]s.
+Begin with rulebase.yaml there; "downdrop check %[2]s" looks it over, and
+"downdrop rulebase test %[2]s" runs its tests.
+`
 
 	sayNoTerminal  = "downdrop asks its questions on a terminal, and there is none here. Say what is known to \"downdrop diagnose\" instead."
 	sayBug         = "downdrop has a bug and could not go on: %v. Please report it together with the case and the command line.\n"

@@ -14,6 +14,7 @@ func newRulebaseCmd(env *environment) *cobra.Command {
 		Args:  knownCommand,
 		RunE:  func(cmd *cobra.Command, _ []string) error { return written(cmd.Help()) },
 	}
+	cmd.AddCommand(newNewCmd(env, runNew))
 	cmd.AddCommand(newHandbookCmd(env, runHandbook))
 	cmd.AddCommand(newLayersCmd(env, runLayers))
 	cmd.AddCommand(newSchemaCmd(env, runSchema))
