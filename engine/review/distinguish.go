@@ -263,6 +263,9 @@ func (x *Distinction) Minutes(t *Testability) (minutes float64, least bool) {
 	return t.GreedyCost(), false
 }
 
+// Rate is a cause's prior under the givens, by which it weighs.
+func (x *Distinction) Rate(cause int) float64 { return x.Causes.t.Rate[cause] }
+
 // DifferentRemedies is the number of different lists of remedies of some causes.
 func (x *Distinction) DifferentRemedies(causes []int) int { return x.Do.t.size(causes) }
 

@@ -1,8 +1,10 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"downdrop/engine/review"
@@ -37,7 +39,7 @@ func Distinction(w io.Writer, width int, x *review.Distinction) error {
 func figures(p *page, x *review.Distinction) {
 	line := func(what string, c, d [2]string) {
 		if p.width < tableWidth {
-			p.hang("", "  ", sayFigure(strings.TrimSpace(what), c, d))
+			p.hang("", "  ", strings.ReplaceAll(sayFigure(capital(strings.TrimSpace(what)), c, d), " %", "%"))
 			return
 		}
 		p.line(fmt.Sprintf("%-26s%10s%10s%14s%10s", what, c[0], c[1], d[0], d[1]))
@@ -92,11 +94,7 @@ func groups(p *page, x *review.Distinction) {
 			p.say(sayNotApart)
 			said = true
 		}
-		names := make([]string, len(g))
-		for i, c := range g {
-			names[i] = x.Base.Causes[c].Name
-		}
-		says := strings.Join(names, "; ")
+		says := strings.Join(likeliest(x, g), "; ")
 		if x.DifferentRemedies(g) == 1 {
 			says += sayRightedAlike
 		}
@@ -104,12 +102,29 @@ func groups(p *page, x *review.Distinction) {
 	}
 }
 
+// shownOfGroup is how many causes of a large group are named.
+const shownOfGroup = 8
+
+// likeliest names the causes of a group by falling weight; of a large one the first.
+func likeliest(x *review.Distinction, group []int) []string {
+	g := slices.Clone(group)
+	slices.SortStableFunc(g, func(a, b int) int { return cmp.Compare(x.Rate(b), x.Rate(a)) })
+	var names []string
+	for _, c := range g {
+		names = append(names, x.Base.Causes[c].Name)
+	}
+	if n := len(names); n > shownOfGroup+1 {
+		names = append(names[:shownOfGroup], sayMoreOfGroup(n-shownOfGroup))
+	}
+	return names
+}
+
 func splits(p *page, x *review.Distinction) {
 	if x.Largest == nil {
 		return
 	}
 	p.gap()
-	p.say(sayLargest(len(x.Largest), x.DifferentRemedies(x.Largest), x.Base.Causes[x.Largest[0]].Name))
+	p.say(sayLargest(len(x.Largest), x.DifferentRemedies(x.Largest), likeliest(x, x.Largest)[0]))
 	if len(x.Splits) == 0 {
 		p.say(sayNothingSplits)
 		return

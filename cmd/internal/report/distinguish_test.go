@@ -1,6 +1,7 @@
 package report_test
 
 import (
+	"fmt"
 	"io"
 	"strings"
 	"testing"
@@ -25,6 +26,23 @@ func distinction() *review.Distinction {
 		Splits: []review.Split{{Withheld: engine.Withheld{Step: &b.Tests[1], Why: engine.WhyTools, Detail: "clamp_meter"}, Leaves: [][]int{{1}, {2, 3}}, Left: 1.5}}}
 }
 
+// many has a group too large to name all of it.
+func many() *review.Distinction {
+	x := distinction()
+	var shows [][]int
+	var rates []float64
+	for i := range 20 {
+		x.Base.Causes = append(x.Base.Causes, rulebase.Cause{Name: fmt.Sprintf("Cause number %d", i)})
+	}
+	for i := range x.Base.Causes {
+		shows, rates = append(shows, []int{1, 0, 0}), append(rates, float64(i+1))
+	}
+	table := &review.Table{Rate: rates, Cost: []float64{1, 1, 1}, Apart: review.Results(shows)}
+	x.Causes, x.Do = table.Testability(), table.Testability()
+	x.Largest = x.Do.Groups[0]
+	return x
+}
+
 // told is one in which everything is told apart, in no particular place.
 func told() *review.Distinction {
 	x := distinction()
@@ -37,7 +55,7 @@ func told() *review.Distinction {
 func TestDistinctionReadsAsWritten(t *testing.T) {
 	unsplit := distinction()
 	unsplit.Splits = nil
-	for name, x := range map[string]*review.Distinction{"distinguish": distinction(), "distinguish_told": told(), "distinguish_unsplit": unsplit} {
+	for name, x := range map[string]*review.Distinction{"distinguish": distinction(), "distinguish_told": told(), "distinguish_many": many(), "distinguish_unsplit": unsplit} {
 		got := printed(t, func(w io.Writer) error { return report.Distinction(w, 0, x) })
 		if diff := cmp.Diff(golden(t, name+".txt", got), got); diff != "" {
 			t.Errorf("%s (-golden +got):\n%s", name, diff)

@@ -736,7 +736,9 @@ func sayCases(passed, differed int, b *rulebase.Base) string {
 	return of + fmt.Sprintf("of %s %d differ from what was expected.", countOf(passed+differed, "case"), differed)
 }
 
-func sayCaseWithoutName(line int) string { return fmt.Sprintf("the case of line %d, which has no name", line) }
+func sayCaseWithoutName(line int) string {
+	return fmt.Sprintf("the case of line %d, which has no name", line)
+}
 
 // sayAgainst heads the weights of a case that differs.
 func sayAgainst(first, other string) string {
@@ -842,8 +844,10 @@ const (
 )
 
 func sayLargest(causes, remedies int, first string) string {
-	return fmt.Sprintf("The largest group to act on has %d causes, with %d different lists of remedies. It begins with %s.", causes, remedies, quoted(first))
+	return fmt.Sprintf("The largest group to act on has %d causes, with %d different lists of remedies. The likeliest of them is %s.", causes, remedies, quoted(first))
 }
+
+func sayMoreOfGroup(n int) string { return fmt.Sprintf("and %d more, which --json lists", n) }
 
 func saySplit(s *review.Split, of int) string {
 	return fmt.Sprintf("%s (%s), %s: it would leave %.1f of the %d on the mean.", s.Step.Do, s.Step.ID, sayNeeds(&s.Withheld), s.Left, of)
