@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strings"
 
 	"downdrop/engine"
 	"downdrop/rulebase"
@@ -60,7 +61,7 @@ func drawGivens(base *rulebase.Base, r *rand.Rand) []rulebase.GivenValue {
 	for i := range base.Givens {
 		g := &base.Givens[i]
 		u, v := r.Float64(), r.Float64() // always two: a given more changes no other's
-		if g.FilledBy == "" && unsaid[g.Name] || g.FilledBy != "" && g.FilledBy != "loss_of_bus" {
+		if programs(g) || g.FilledBy != "loss_of_bus" && unsaid[g.Name] {
 			continue
 		}
 		value := rulebase.Value{}
@@ -334,4 +335,10 @@ func movedOdds(p, factor float64) float64 {
 	}
 	odds := p / (1 - p) * factor
 	return odds / (1 + odds)
+}
+
+// programs says that the program fills a given in itself; what outputs do on loss
+// of bus and what an installation sheet may say, a person can say too.
+func programs(g *rulebase.Given) bool {
+	return g.FilledBy != "" && g.FilledBy != "loss_of_bus" && !strings.HasPrefix(g.FilledBy, "line.")
 }
