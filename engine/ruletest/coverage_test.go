@@ -281,6 +281,16 @@ func TestRunKeepsOrderAndStops(t *testing.T) {
 			t.Errorf("result %d is that of case %s", i, results[i].Case)
 		}
 	}
+	func() {
+		defer func() {
+			if recover() == nil {
+				t.Error("a panic was lost")
+			}
+		}()
+		if _, err := ruletest.Run(context.Background(), nil, cases); err != nil {
+			t.Error(err)
+		}
+	}()
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
 	if results, err := ruletest.Run(ctx, engine.Prepare(base), cases); err == nil || results != nil {

@@ -63,15 +63,24 @@ func (r *Result) Ranking() string {
 func Run(ctx context.Context, p *engine.Prepared, cases []rulebase.Situation) ([]Result, error) {
 	results, errs := make([]Result, len(cases)), make([]error, len(cases))
 	var next atomic.Int64
+	var bug atomic.Pointer[any]
 	var group sync.WaitGroup
 	for range min(runtime.GOMAXPROCS(0), len(cases)) {
 		group.Go(func() {
+			defer func() { // a panic goes on where the caller can catch it
+				if x := recover(); x != nil {
+					bug.Store(&x)
+				}
+			}()
 			for i := int(next.Add(1)) - 1; i < len(cases); i = int(next.Add(1)) - 1 {
 				results[i], errs[i] = runCase(ctx, p, cases[i])
 			}
 		})
 	}
 	group.Wait()
+	if x := bug.Load(); x != nil {
+		panic(*x)
+	}
 	if err := errors.Join(errs...); err != nil {
 		return nil, context.Cause(ctx)
 	}

@@ -733,7 +733,13 @@ func sayCases(passed, differed int, b *rulebase.Base) string {
 	case differed == 0:
 		return of + fmt.Sprintf("all %d cases come out as expected.", passed)
 	}
-	return of + fmt.Sprintf("of %s %d differ from what was expected.", countOf(passed+differed, "case"), differed)
+	if passed+differed == 1 {
+		return of + "the one case differs from what was expected."
+	}
+	if differed == 1 {
+		return of + fmt.Sprintf("of %d cases one differs from what was expected.", passed+1)
+	}
+	return of + fmt.Sprintf("of %d cases %d differ from what was expected.", passed+differed, differed)
 }
 
 func sayCaseWithoutName(line int) string {
