@@ -1,0 +1,511 @@
+package engine
+
+import (
+	"container/heap"
+	"context"
+	"math"
+	"slices"
+
+	"downdrop/engine/belief"
+	"downdrop/rulebase"
+)
+
+// ChartOptions say how far a tree of what to do is unfolded.
+type ChartOptions struct {
+	Identify bool    // tests only, until it is known what to do
+	Optimal  bool    // the best there is, as far as it can be proven, instead of the default policy
+	Levels   int     // steps and readings below one another; 0: 12
+	Nodes    int     // at most this many places where something is done or read; 0: 200
+	Least    float64 // a way less likely than this, from the beginning, ends in handing over; 0: 0.005; below 0: none
+}
+
+// A ChartTree is what to do, unfolded from a situation on.
+type ChartTree struct {
+	Root    *ChartNode
+	Policy  string
+	Nodes   int     // nodes with a step
+	TooRare float64 // chance that a way ends because it is less likely than Least
+	Cut     float64 // chance that a way ends because of Levels or Nodes
+	Settled float64 // chance that a way ends well, or with what to do
+}
+
+// A ChartEnd is why a way ends.
+type ChartEnd string
+
+// The ends of a way.
+const (
+	ChartGoesOn       ChartEnd = ""              // it does not: the node has a step
+	ChartWell         ChartEnd = "well"          // the drop is well, proven as the remedy says
+	ChartEnough       ChartEnd = "enough"        // enough is known: do what Diagnosis.Advice.Lead says
+	ChartDisposition  ChartEnd = "disposition"   // by phone: the call ends as Diagnosis.Disposition says
+	ChartNothingWrong ChartEnd = "nothing_wrong" // nothing is to be done
+	ChartCannotTell   ChartEnd = "cannot_tell"   // nothing on offer tells more: hand over, with Diagnosis.Advice.Elsewhere
+	ChartTooRare      ChartEnd = "too_rare"      // less likely than Least: hand over
+	ChartCut          ChartEnd = "cut"           // deeper than Levels, or more than Nodes: hand over
+	ChartImpossible   ChartEnd = "impossible"    // nothing listed allows this
+)
+
+// A ChartNode is a place in the tree: something to do or to read, or an end.
+type ChartNode struct {
+	Share     float64    // chance of coming here, from the beginning
+	Diagnosis *Diagnosis // what is believed here; nil for ChartTooRare
+	End       ChartEnd
+	Step      *Proposal // what to do, with its warnings and what to ask first; nil at an end
+	Symptom   int       // for a test: the symptom that Ways are the values of, a place in Base.Symptoms; -1: Ways are what the drop does after work
+	Goes      bool      // goes on with the test of the node above: another of its symptoms is read, at no price
+	Confirm   []string  // warnings to be confirmed before the step is on offer
+	Ways      []ChartWay
+	Minutes   float64 // expected from here on along this tree; handing over costs what the rulebase says
+	Bound     float64 // no policy has fewer expected minutes from here; 0 where none was worked out
+	Proven    bool    // Bound is reached
+}
+
+// A ChartWay is what was seen, and where that leads.
+type ChartWay struct {
+	Values []int            // places in the symptom's Values; several where all of them are too rare to go on with
+	Drop   rulebase.DropNow // after work
+	Chance float64          // given the node
+	Node   *ChartNode
+}
+
+const (
+	chartLevels = 12
+	chartNodes  = 200
+	chartLeast  = 0.005
+)
+
+func (o *ChartOptions) complete() {
+	if o.Levels == 0 {
+		o.Levels = chartLevels
+	}
+	if o.Nodes == 0 {
+		o.Nodes = chartNodes
+	}
+	if o.Least == 0 {
+		o.Least = chartLeast
+	}
+}
+
+// Chart unfolds what to do from a situation on: at every place the step that the
+// policy takes there, so that a chart never does what the engine would not offer.
+// The likeliest places are unfolded first. The error is only ever ctx's.
+func Chart(ctx context.Context, p *Prepared, s rulebase.Situation, o ChartOptions) (*ChartTree, error) {
+	o.complete()
+	u := &unfolding{ctx: ctx, p: p, o: o, tree: &ChartTree{}}
+	d, err := u.diagnose(s, nil)
+	if err != nil {
+		return nil, err
+	}
+	u.tree.Policy = d.Policy
+	u.tree.Root = &ChartNode{Share: 1, Diagnosis: d, Symptom: -1}
+	u.frontier = []*unfold{{node: u.tree.Root}}
+	for len(u.frontier) > 0 {
+		if err := u.unfold(heap.Pop(&u.frontier).(*unfold)); err != nil {
+			return nil, err
+		}
+	}
+	u.tree.Root.reckon(p.base, o)
+	return u.tree, nil
+}
+
+// An unfolding is a tree in the making.
+type unfolding struct {
+	ctx      context.Context
+	p        *Prepared
+	o        ChartOptions
+	tree     *ChartTree
+	frontier frontier
+}
+
+// unfold is a place still to be looked at.
+type unfold struct {
+	node    *ChartNode
+	level   int
+	reading *Proposal // a test of which more can be read
+	order   int
+}
+
+// frontier has the likeliest place on top.
+type frontier []*unfold
+
+func (f frontier) Len() int { return len(f) }
+func (f frontier) Less(i, j int) bool {
+	a, b := rounded(f[i].node.Share), rounded(f[j].node.Share)
+	return a > b || a == b && f[i].order < f[j].order
+}
+func (f frontier) Swap(i, j int) { f[i], f[j] = f[j], f[i] }
+func (f *frontier) Push(x any)   { *f = append(*f, x.(*unfold)) }
+func (f *frontier) Pop() any {
+	last := (*f)[len(*f)-1]
+	*f = (*f)[:len(*f)-1]
+	return last
+}
+
+func (u *unfolding) diagnose(s rulebase.Situation, earlier *Diagnosis) (*Diagnosis, error) {
+	return Diagnose(u.ctx, u.p, s, Options{Earlier: earlier, Lean: true})
+}
+
+// unfold decides what is done at a place, and makes the places it leads to.
+func (u *unfolding) unfold(x *unfold) error {
+	n := x.node
+	if x.reading != nil {
+		if symptom := n.Diagnosis.mostTelling(x.reading.Step); symptom >= 0 && !n.Diagnosis.enough(u.o.Identify) {
+			n.Goes = true
+			return u.take(x, x.reading, symptom)
+		}
+	}
+	step, end, err := u.decide(n)
+	switch {
+	case err != nil:
+		return err
+	case end != ChartGoesOn:
+		u.finish(n, end)
+		return nil
+	}
+	return u.take(x, step, n.Diagnosis.mostTelling(step.Step))
+}
+
+func (u *unfolding) finish(n *ChartNode, end ChartEnd) {
+	n.End, n.Step = end, nil
+	switch end {
+	case ChartTooRare:
+		u.tree.TooRare += n.Share
+	case ChartCut:
+		u.tree.Cut += n.Share
+	case ChartWell, ChartEnough, ChartDisposition, ChartNothingWrong:
+		u.tree.Settled += n.Share
+	}
+}
+
+// enough says that no further reading is worth it.
+func (d *Diagnosis) enough(identify bool) bool {
+	if !d.Possible || IsWell(d) {
+		return true
+	}
+	if d.Situation.At == rulebase.Phone && !identify {
+		return d.Disposition.Enough
+	}
+	return d.Advice.Enough
+}
+
+// decide says what is done at a place. Where nothing on offer tells more, the
+// warnings of what waits for them are confirmed.
+func (u *unfolding) decide(n *ChartNode) (*Proposal, ChartEnd, error) {
+	for {
+		d := n.Diagnosis
+		step, end := u.choose(d)
+		if end != ChartCannotTell && end != ChartEnough {
+			return step, end, nil
+		}
+		ids := d.toConfirm(end == ChartEnough)
+		if len(ids) == 0 || u.o.Identify && end == ChartEnough {
+			return nil, end, nil
+		}
+		s := d.Situation.Clone()
+		s.Confirmed = append(s.Confirmed, ids...)
+		next, err := u.diagnose(s, d)
+		if err != nil {
+			return nil, "", err
+		}
+		n.Diagnosis, n.Confirm = next, append(n.Confirm, ids...)
+	}
+}
+
+// choose is what the policy does with a diagnosis.
+func (u *unfolding) choose(d *Diagnosis) (*Proposal, ChartEnd) {
+	switch {
+	case !d.Possible:
+		return nil, ChartImpossible
+	case IsWell(d):
+		return nil, ChartWell
+	case d.enough(u.o.Identify):
+		return u.settle(d)
+	}
+	for i := range d.Next {
+		p := &d.Next[i]
+		if p.Step.Kind == rulebase.KindTest && p.GainBits >= Idle && d.Fresh(p.Step) || !u.o.Identify && d.tries(p.Step) {
+			return p, ChartGoesOn
+		}
+	}
+	return nil, ChartCannotTell
+}
+
+// settle is what is done once enough is known: what the advice says, as far as it
+// can be done here.
+func (u *unfolding) settle(d *Diagnosis) (*Proposal, ChartEnd) {
+	do, end := d.Advice.Lead.Remedies, ChartEnough
+	if d.Situation.At == rulebase.Phone {
+		do, end = nil, ChartDisposition
+		if d.Disposition.Kind == SolveNow {
+			do = d.Disposition.Remedies
+		}
+	}
+	if u.o.Identify {
+		return nil, end
+	}
+	for i := range d.Next {
+		if slices.ContainsFunc(do, func(r int) bool { return d.Next[i].Step == &d.Base.Remedies[r] }) {
+			return &d.Next[i], ChartGoesOn
+		}
+	}
+	if d.Advice.Lead.Nothing() {
+		return nil, ChartNothingWrong
+	}
+	return nil, end
+}
+
+// tries says whether a remedy is tried before it is known what is wrong: one that
+// ends nothing, or takes the unit or a module out, is not.
+func (d *Diagnosis) tries(step *rulebase.Step) bool {
+	if step.Kind != rulebase.KindRemedy || step.Temporary || step.EndsAs == rulebase.UnitOut || step.EndsAs == rulebase.ModuleOut {
+		return false
+	}
+	return d.takesChance(step) >= Idle
+}
+
+// takesChance is how likely it is, at most, that a remedy takes a cause that is still there.
+func (d *Diagnosis) takesChance(step *rulebase.Step) float64 {
+	p := 0.0
+	for _, c := range d.Causes {
+		p += c.Now * takes(d.Base, step, c.Cause)
+	}
+	return min(p, 1)
+}
+
+// toConfirm are the warnings not confirmed of what waits for nothing else: of the
+// remedies that the advice names, or else of the most telling step.
+func (d *Diagnosis) toConfirm(advised bool) []string {
+	for _, w := range d.NotOffered {
+		if w.Why != WhyUnconfirmed {
+			continue
+		}
+		useful := w.Step.Kind == rulebase.KindTest && w.GainBits >= Idle && d.Fresh(w.Step)
+		if advised {
+			useful = slices.ContainsFunc(d.Advice.Lead.Remedies, func(r int) bool { return w.Step == &d.Base.Remedies[r] })
+		}
+		if !useful {
+			continue
+		}
+		var ids []string
+		for _, i := range w.Step.Warnings {
+			if id := d.Base.Warnings[i].ID; !slices.Contains(d.Situation.Confirmed, id) {
+				ids = append(ids, id)
+			}
+		}
+		return ids
+	}
+	return nil
+}
+
+// take makes the places that a step, or the reading of one of a test's symptoms, leads to.
+func (u *unfolding) take(x *unfold, step *Proposal, symptom int) error {
+	n := x.node
+	ways := u.ways(n.Diagnosis, step.Step, symptom)
+	goes := slices.ContainsFunc(ways, func(w ChartWay) bool { return n.Share*w.Chance >= u.o.Least })
+	if x.level == u.o.Levels || u.tree.Nodes == u.o.Nodes || !goes {
+		end := ChartCut
+		if !goes {
+			end = ChartTooRare
+		}
+		u.finish(n, end)
+		return nil
+	}
+	u.tree.Nodes++
+	n.Step, n.Symptom = step, symptom
+	if !step.works() {
+		n.Symptom = symptom
+	}
+	rare := ChartWay{}
+	for _, w := range ways {
+		share := n.Share * w.Chance
+		if share < u.o.Least {
+			rare.Chance += w.Chance
+			rare.Values = append(rare.Values, w.Values...)
+			rare.Drop = w.Drop
+			continue
+		}
+		d, err := u.diagnose(u.after(n.Diagnosis, step.Step, symptom, w), n.Diagnosis)
+		if err != nil {
+			return err
+		}
+		w.Node = &ChartNode{Share: share, Diagnosis: d, Symptom: -1}
+		n.Ways = append(n.Ways, w)
+		next := &unfold{node: w.Node, level: x.level + 1, order: u.tree.Nodes}
+		if !step.works() {
+			next.reading = step
+		}
+		heap.Push(&u.frontier, next)
+	}
+	if rare.Chance > 0 {
+		rare.Node = &ChartNode{Share: n.Share * rare.Chance, Symptom: -1}
+		u.finish(rare.Node, ChartTooRare)
+		n.Ways = append(n.Ways, rare)
+	}
+	return nil
+}
+
+// works says whether a step changes something.
+func (p *Proposal) works() bool {
+	return p.Step.Kind == rulebase.KindRemedy || len(p.Step.PutsRight) > 0
+}
+
+// ways are the results of a reading, or of work, the likeliest first.
+func (u *unfolding) ways(d *Diagnosis, step *rulebase.Step, symptom int) []ChartWay {
+	var all []ChartWay
+	if step.Kind == rulebase.KindRemedy || len(step.PutsRight) > 0 {
+		well := d.wellAfter(step)
+		all = []ChartWay{{Drop: rulebase.Well, Chance: well}, {Drop: rulebase.StillDown, Chance: 1 - well}}
+		return slices.DeleteFunc(all, func(w ChartWay) bool { return w.Chance <= 0 })
+	}
+	if symptom < 0 {
+		return nil
+	}
+	for v, p := range d.reports(symptom) {
+		if p > 0 {
+			all = append(all, ChartWay{Values: []int{v}, Chance: p})
+		}
+	}
+	slices.SortStableFunc(all, func(a, b ChartWay) int {
+		switch x, y := rounded(a.Chance), rounded(b.Chance); {
+		case x > y:
+			return -1
+		case x < y:
+			return 1
+		}
+		return 0
+	})
+	return all
+}
+
+// after is the situation once a way was gone.
+func (u *unfolding) after(d *Diagnosis, step *rulebase.Step, symptom int, w ChartWay) rulebase.Situation {
+	s := d.Situation.Clone()
+	if w.Drop != rulebase.NotSaid {
+		s.Done = append(s.Done, rulebase.Done{ID: step.ID, Drop: w.Drop})
+		return s
+	}
+	f := rulebase.Finding{Symptom: d.Base.Symptoms[symptom].ID, Value: rulebase.Value{Word: d.Base.Symptoms[symptom].Values[w.Values[0]]}}
+	if n := len(s.Done); n > 0 {
+		f.After = s.Done[n-1].ID
+	}
+	s.Findings = append(s.Findings, f)
+	return s
+}
+
+// reports are the chances of what would be reported of a symptom now.
+func (d *Diagnosis) reports(symptom int) []float64 {
+	all, _ := d.reading(symptom)
+	return all
+}
+
+// reading gives the chances of what would be reported of a symptom now, and what
+// that tells about what is wrong, in bits.
+func (d *Diagnosis) reading(symptom int) (reports []float64, bits float64) {
+	b := d.working.belief
+	s := d.working.session.symptoms[symptom]
+	kinds := s.Sort(b.Settled, &belief.Desk{})
+	sure := d.working.known.sure(symptom, d.Situation.At)
+	reports = make([]float64, s.Values())
+	total := b.Total()
+	mass := make([]float64, len(kinds.P))
+	for i, k := range kinds.Of {
+		mass[k] += b.Weight[i] / total
+	}
+	reported := func(p float64) float64 { return float64(sure*p) + (1-sure)/float64(len(reports)) }
+	for k, m := range mass {
+		for v, p := range kinds.P[k] {
+			reports[v] += float64(m * reported(p))
+			bits += float64(m * plogp(reported(p)))
+		}
+	}
+	for v := range reports {
+		reports[v] += b.Outside / total / float64(len(reports))
+	}
+	bits -= b.Outside / total * math.Log2(float64(len(reports)))
+	for _, p := range reports {
+		bits -= plogp(p)
+	}
+	return reports, bits
+}
+
+func plogp(p float64) float64 {
+	if p <= 0 {
+		return 0
+	}
+	return p * math.Log2(p)
+}
+
+// mostTelling is the symptom of a test that tells most of those not yet reported in
+// this state of work; -1 where none tells anything, and for work.
+func (d *Diagnosis) mostTelling(step *rulebase.Step) int {
+	best, most := -1, 0.0
+	if step.Kind == rulebase.KindRemedy || len(step.PutsRight) > 0 {
+		return best
+	}
+	k := d.working.known
+	for _, s := range step.Yields {
+		if !d.Base.Symptoms[s].Weighs || d.Base.Symptoms[s].Banded() && k.limits[s] == nil || d.seenNow(s) {
+			continue
+		}
+		if _, bits := d.reading(s); bits > most && (bits >= Idle || best < 0) {
+			best, most = s, bits
+		}
+	}
+	if most < 1e-9 {
+		return -1
+	}
+	return best
+}
+
+// seenNow says whether a symptom was reported by somebody in this state of work.
+func (d *Diagnosis) seenNow(symptom int) bool {
+	return slices.ContainsFunc(d.working.known.counting, func(r seen) bool {
+		return r.symptom == symptom && r.rule < 0 && !r.silent && r.state == len(d.Situation.Done)
+	})
+}
+
+// wellAfter is the chance that the drop is found well after work.
+func (d *Diagnosis) wellAfter(step *rulebase.Step) float64 {
+	c := d.Base.Complaint
+	if c == nil || d.working.session.symptoms[c.Symptom] == nil {
+		return 0
+	}
+	b := d.working.belief.Copy()
+	after := b.Work(takings(d.Base, step.ID))
+	kinds := d.working.session.symptoms[c.Symptom].Sort(after.Settled, &belief.Desk{})
+	sum := 0.0
+	for i, k := range kinds.Of {
+		sum += float64(after.Weight[i] * kinds.P[k][c.Well])
+	}
+	if d.working.known.reported() == c.Well {
+		sum += after.Outside
+	}
+	return sum / after.Total()
+}
+
+// reckon works out the expected minutes along the tree.
+func (n *ChartNode) reckon(base *rulebase.Base, o ChartOptions) {
+	n.Minutes = 0
+	switch n.End {
+	case ChartGoesOn:
+	case ChartEnough, ChartCannotTell, ChartTooRare, ChartCut, ChartImpossible:
+		if !o.Identify {
+			n.Minutes = base.GiveUp
+		}
+		return
+	case ChartDisposition:
+		if !o.Identify {
+			n.Minutes = n.Diagnosis.Disposition.Minutes
+		}
+		return
+	default:
+		return
+	}
+	if !n.Goes {
+		n.Minutes = n.Step.Price + proof(n.Step.Step)
+	}
+	for _, w := range n.Ways {
+		w.Node.reckon(base, o)
+		n.Minutes += float64(w.Chance * w.Node.Minutes)
+	}
+}
