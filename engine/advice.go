@@ -14,8 +14,12 @@ const (
 	// Settled is how likely an outcome has to be for it to be advised while
 	// something could still be looked at.
 	Settled = 0.95
-	// Likely is how likely it has to be once nothing more on offer would tell.
+	// Likely is how likely it has to be once nothing more on offer would tell,
+	// or is worth its minutes.
 	Likely = 0.8
+	// BitWorth is how many minutes one bit is worth from there on: those of two last
+	// resorts (give_up_minutes as usual), since wrong advice costs trust as well.
+	BitWorth = 480.0
 	// Doubt is how likely a bad unit may still be, on the bench, for an advice that
 	// leaves the unit in: above, it is not proven.
 	Doubt = 0.03
@@ -78,7 +82,7 @@ func (d *Diagnosis) advise(w *weighing, scene *plan.Scene) {
 	case a.Lead.Probability >= Settled:
 		a.Enough = true
 	case a.Lead.Probability >= Likely:
-		a.Enough = len(telling) == 0
+		a.Enough = !slices.ContainsFunc(telling, func(p *Proposal) bool { return p.GainBits*BitWorth >= p.Price })
 	}
 	if a.Enough && !w.k.well() && d.Situation.At == rulebase.Bench && !w.k.takesOut(a.Lead) && w.k.unitBad(all) > Doubt {
 		a.Enough = false

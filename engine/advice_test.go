@@ -108,7 +108,10 @@ func TestAdviceAgreesWithEnumeration(t *testing.T) {
 		tells := slices.ContainsFunc(d.Next, func(p engine.Proposal) bool {
 			return p.Step.Kind == rulebase.KindTest && p.GainBits >= engine.Idle && d.Fresh(p.Step)
 		})
-		enough := engine.IsWell(d) || a.Lead.Probability >= engine.Settled || a.Lead.Probability >= engine.Likely && !tells
+		worth := slices.ContainsFunc(d.Next, func(p engine.Proposal) bool {
+			return p.Step.Kind == rulebase.KindTest && p.GainBits >= engine.Idle && d.Fresh(p.Step) && p.GainBits*engine.BitWorth >= p.Price
+		})
+		enough := engine.IsWell(d) || a.Lead.Probability >= engine.Settled || a.Lead.Probability >= engine.Likely && !worth
 		takesOut := func(key string) bool {
 			for list := range strings.SplitSeq(key, " ") {
 				ids := strings.Split(list, ",")
