@@ -85,6 +85,7 @@ from, and what to do.
 
 Exit code 1 says that something does not go.`
 	exampleLineCheck = `  downdrop line check cases/examples/sheets/tide_mill.yaml
+  downdrop line check mill.yaml --html > mill.html
   downdrop line check mill.yaml --json`
 	shortLineOhms = "Say what an ohm reading across the dead pair can be"
 	longLineOhms  = `Say what an ohm reading across the dead pair can be: how many terminators of
@@ -269,6 +270,7 @@ Begin with rulebase.yaml there; "downdrop check %[2]s" looks it over, and
 
 // What is wrong with a command line about the line.
 const (
+	sayJSONOrHTML  = "One form at a time: --json or --html."
 	sayOneSheet    = "One installation sheet is wanted: downdrop line check SHEET.yaml"
 	sayOneReading  = "A sheet and a reading are wanted: downdrop line ohms SHEET.yaml \"148 ohm\""
 	sayOneOhm      = "%q is not one reading in ohm; give what the meter showed, like \"148 ohm\" or OL."

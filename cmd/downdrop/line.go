@@ -30,6 +30,7 @@ func newLineCmd(env *environment) *cobra.Command {
 type lineCheckOptions struct {
 	file string
 	json bool
+	html bool
 }
 
 func newLineCheckCmd(env *environment, runF func(context.Context, *environment, lineCheckOptions) error) *cobra.Command {
@@ -42,11 +43,15 @@ func newLineCheckCmd(env *environment, runF func(context.Context, *environment, 
 		Args:    oneSheet,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.file = args[0]
+			if o.json && o.html {
+				return usageError{sayJSONOrHTML}
+			}
 			return runF(cmd.Context(), env, o)
 		},
 		ValidArgsFunction: completeCaseFile,
 	}
 	cmd.Flags().BoolVar(&o.json, "json", false, "print JSON for programs, schema "+report.SheetSchema)
+	cmd.Flags().BoolVar(&o.html, "html", false, "print one page for a browser or a printer, with the trunk drawn to scale")
 	return cmd
 }
 
@@ -73,9 +78,12 @@ func runLineCheck(ctx context.Context, env *environment, o lineCheckOptions) err
 		return err
 	}
 	results := sheet.Check(s)
-	if o.json {
+	switch {
+	case o.json:
 		err = report.SheetJSON(env.out, s, results)
-	} else {
+	case o.html:
+		err = report.SheetPage(env.out, s, results)
+	default:
 		err = report.SheetText(env.out, s, results, env.width())
 	}
 	if err != nil {

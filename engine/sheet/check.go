@@ -28,7 +28,11 @@ type Result struct {
 	Source  string // where the limit comes from
 	Do      string // what to do; "" where it passes
 	Pos     rulebase.Position
+	Along   *Stretch // where on the trunk it is; nil: not at one place
 }
+
+// A Stretch of the trunk, in metres from the host's end.
+type Stretch struct{ FromM, ToM float64 }
 
 // A Verdict is how a figure stands to its limit.
 type Verdict string
@@ -75,7 +79,39 @@ type checker struct {
 	found []Result
 }
 
-func (c *checker) add(r Result) { c.found = append(c.found, r) }
+// add takes a result in, with its place on the trunk where its entry has one.
+func (c *checker) add(r Result) {
+	if r.Verdict != Open {
+		r.Along = c.along(r)
+	}
+	c.found = append(c.found, r)
+}
+
+// along finds the place of a result by the entry of the sheet that it is about.
+func (c *checker) along(r Result) *Stretch {
+	at := func(from, to float64) *Stretch { return &Stretch{from, to} }
+	for _, d := range c.s.Drops {
+		if r.Pos == d.Pos || r.Where == "drop "+d.Name {
+			return at(d.AtM, d.AtM)
+		}
+	}
+	for _, t := range c.s.Terminators {
+		if r.Pos == t.Pos {
+			return at(t.AtM, t.AtM)
+		}
+	}
+	for _, x := range c.s.Stubs {
+		if r.Pos == x.Pos {
+			return at(x.AtM, x.AtM)
+		}
+	}
+	for _, b := range c.s.Beside {
+		if r.Pos == b.Pos {
+			return at(b.FromM, b.ToM)
+		}
+	}
+	return nil
+}
 
 // open says that a rule cannot be reckoned.
 func (c *checker) open(rule, where, lacks string) {

@@ -950,7 +950,7 @@ func saySheet(s *rulebase.Sheet) string {
 }
 
 func sayAtPlace(where, says string) string {
-	return strings.ToUpper(where[:1]) + where[1:] + ": " + says
+	return upperFirst(where) + ": " + says
 }
 
 func sayLimitFrom(source string) string { return "(Limit: " + source + ".)" }
@@ -1318,4 +1318,13 @@ func sayOverlaid(b *rulebase.Base, e *rulebase.Entry) string {
 // sayOverlays closes a check of a rulebase that is laid over another.
 func sayOverlays(n int) string {
 	return count(n, "entry stands", "entries stand") + " for one of a rulebase below; \"downdrop rulebase layers\" shows what differs."
+}
+
+// sayDrawing is the drawing of a trunk for somebody who does not see it.
+func sayDrawing(s *rulebase.Sheet) string {
+	parts := make([]string, len(s.Drops))
+	for i, d := range s.Drops {
+		parts[i] = fmt.Sprintf("%s at %s", d.Name, metres(d.AtM))
+	}
+	return fmt.Sprintf("The trunk to scale, %s long, from the host: %s.", metres(s.TrunkM()), strings.Join(parts, ", "))
 }

@@ -5,6 +5,8 @@ import (
 	"io"
 	"math"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"downdrop/engine/sheet"
 	"downdrop/rulebase"
@@ -36,7 +38,7 @@ func SheetText(w io.Writer, s *rulebase.Sheet, results []sheet.Result, width int
 				begun = true
 			}
 			says := r.Says
-			if r.Where != "" && r.Verdict != sheet.Open && !strings.Contains(strings.ToLower(says), r.Where) {
+			if r.Where != "" && r.Verdict != sheet.Open && !strings.Contains(strings.ToLower(says), strings.ToLower(r.Where)) {
 				says = sayAtPlace(r.Where, says)
 			}
 			p.item("  - ", says)
@@ -165,3 +167,9 @@ func (o *Ohms) JSON(w io.Writer) error {
 }
 
 func metres(x float64) string { return fmt.Sprintf("%.0f m", x) }
+
+// upperFirst begins a text with a capital.
+func upperFirst(text string) string {
+	r, n := utf8.DecodeRuneInString(text)
+	return string(unicode.ToUpper(r)) + text[n:]
+}

@@ -1,0 +1,207 @@
+package report
+
+import (
+	_ "embed"
+	"fmt"
+	"html/template"
+	"io"
+	"math"
+	"strings"
+
+	"downdrop/engine/sheet"
+	"downdrop/rulebase"
+)
+
+//go:embed sheet_page.html
+var sheetPageText string
+
+var sheetPage = template.Must(template.New("sheet").Parse(sheetPageText))
+
+type sheetPageData struct {
+	Title, Counts, Warning string
+	Drawing                template.HTML // drawn by trunkSVG, which escapes every text of the sheet
+	Groups                 []sheetPageGroup
+}
+
+type sheetPageGroup struct {
+	Title string
+	Rows  []sheetPageRow
+}
+
+type sheetPageRow struct{ Letter, Where, Says, Do, Source string }
+
+// SheetPage writes a checked sheet as one page to read on a phone or to print,
+// with the trunk drawn to scale. What does not go, or barely, has a letter, in
+// the drawing and in the list.
+func SheetPage(w io.Writer, s *rulebase.Sheet, results []sheet.Result) error {
+	letters := lettered(results)
+	data := sheetPageData{Title: saySheet(s), Counts: saySheetCount(results), Warning: saySheetWarning, Drawing: template.HTML(trunkSVG(s, results, letters))}
+	for _, g := range sheetGroups {
+		group := sheetPageGroup{Title: g.title}
+		for i, r := range results {
+			if r.Verdict != g.verdict {
+				continue
+			}
+			row := sheetPageRow{Letter: letters[i], Says: r.Says, Do: r.Do}
+			if r.Where != "" && !strings.Contains(strings.ToLower(r.Says), strings.ToLower(r.Where)) {
+				row.Where = upperFirst(r.Where)
+			}
+			if r.Verdict != sheet.Open && r.Source != "" {
+				row.Source = sayLimitFrom(r.Source)
+			}
+			group.Rows = append(group.Rows, row)
+		}
+		if len(group.Rows) > 0 {
+			data.Groups = append(data.Groups, group)
+		}
+	}
+	if err := sheetPage.Execute(w, data); err != nil {
+		return fmt.Errorf("write the page: %w", err)
+	}
+	return nil
+}
+
+// lettered gives a letter to each result that does not go or barely goes; those
+// at one place share it.
+func lettered(results []sheet.Result) []string {
+	all, byPlace, next := make([]string, len(results)), map[string]string{}, 0
+	for i, r := range results {
+		if r.Verdict != sheet.Fail && r.Verdict != sheet.Marginal {
+			continue
+		}
+		place := fmt.Sprint(i)
+		if r.Along != nil {
+			place = fmt.Sprintf("%v-%v", r.Along.FromM, r.Along.ToM)
+		}
+		if byPlace[place] == "" {
+			byPlace[place] = letter(next)
+			next++
+		}
+		all[i] = byPlace[place]
+	}
+	return all
+}
+
+// letter counts A, B, ... Z, AA, AB, ...
+func letter(n int) string {
+	if n < 26 {
+		return string(rune('A' + n))
+	}
+	return letter(n/26-1) + string(rune('A'+n%26))
+}
+
+// The drawing's measures, in units of its view box.
+const (
+	drawWidth  = 960.0
+	drawLeft   = 40.0
+	drawCable  = 150.0 // height of the trunk
+	drawRuler  = 40.0
+	drawSpan   = drawWidth - 2*drawLeft
+	drawLetter = 118.0
+)
+
+// trunkSVG draws the trunk to scale: a ruler in metres, the cable as a ruled
+// line, terminators as bars at its side, stubs and drops below it, and hatching
+// with its letter where something does not go. Drops whose names would lie on
+// one another are set on lower lines.
+func trunkSVG(s *rulebase.Sheet, results []sheet.Result, letters []string) string {
+	trunk := math.Max(s.TrunkM(), 1e-9)
+	x := func(m float64) float64 { return drawLeft + drawSpan*m/trunk }
+	var b strings.Builder
+	rows, height := dropRows(s, x)
+	fmt.Fprintf(&b, `<svg viewBox="0 0 %.0f %.0f" role="img" aria-label="%s" xmlns="http://www.w3.org/2000/svg">`, drawWidth, height, escape(sayDrawing(s)))
+	b.WriteString(`<defs><pattern id="hatch" width="7" height="7" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><line x1="0" y1="0" x2="0" y2="7" class="hatch"/></pattern></defs>`)
+	ruler(&b, trunk, x)
+	for i, r := range results {
+		if letters[i] == "" || r.Along == nil {
+			continue
+		}
+		from, to := x(r.Along.FromM), x(r.Along.ToM)
+		if to-from < 16 {
+			middle := (from + to) / 2
+			from, to = middle-8, middle+8
+		}
+		fmt.Fprintf(&b, `<rect x="%.1f" y="%.1f" width="%.1f" height="44" fill="url(#hatch)"/><text x="%.1f" y="%.1f" class="letter">%s</text>`, from, drawCable-22, to-from, (from+to)/2, drawLetter, escape(letters[i]))
+	}
+	fmt.Fprintf(&b, `<line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" class="cable"/><line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" class="cable"/>`, x(0), drawCable-2, x(trunk), drawCable-2, x(0), drawCable+2, x(trunk), drawCable+2)
+	at := 0.0
+	for _, c := range s.Cable[:max(0, len(s.Cable)-1)] { // where one stretch ends and the next begins
+		at += c.LengthM
+		fmt.Fprintf(&b, `<line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" class="joint"/>`, x(at), drawCable-7, x(at), drawCable+7)
+	}
+	for _, t := range s.Terminators {
+		fmt.Fprintf(&b, `<rect x="%.1f" y="%.1f" width="5" height="24" class="terminator"/>`, x(t.AtM)-2.5, drawCable-12)
+	}
+	for _, d := range s.Inline {
+		fmt.Fprintf(&b, `<rect x="%.1f" y="%.1f" width="22" height="18" class="device"/><text x="%.1f" y="%.1f" class="small">%s</text>`, x(d.AtM)-11, drawCable-9, x(d.AtM), drawCable+4, escape(strings.ToUpper(d.Kind[:min(1, len(d.Kind))])))
+	}
+	for _, t := range s.Stubs {
+		fmt.Fprintf(&b, `<line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" class="stub"/>`, x(t.AtM), drawCable+2, x(t.AtM), drawCable+2+math.Min(24, 4+t.LengthM))
+	}
+	for i, d := range s.Drops {
+		y := drawCable + 40 + 20*float64(rows[i])
+		anchor := "middle"
+		switch {
+		case x(d.AtM) < drawLeft+60:
+			anchor = "start"
+		case x(d.AtM) > drawWidth-drawLeft-60:
+			anchor = "end"
+		}
+		fmt.Fprintf(&b, `<line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" class="drop"/><text x="%.1f" y="%.1f" text-anchor="%s" class="name">%s</text>`, x(d.AtM), drawCable+2, x(d.AtM), y-12, x(d.AtM), y, anchor, escape(dropLabel(d)))
+	}
+	b.WriteString(`</svg>`)
+	return b.String()
+}
+
+func dropLabel(d rulebase.SheetDrop) string {
+	if d.HasAddr {
+		return fmt.Sprintf("%s (%d)", d.Name, d.Address)
+	}
+	return d.Name
+}
+
+// dropRows sets each drop's name on the first line where it has room.
+func dropRows(s *rulebase.Sheet, x func(float64) float64) (rows []int, height float64) {
+	var ends []float64 // by row: where its last name ends
+	for _, d := range s.Drops {
+		half := 3.9*float64(len([]rune(dropLabel(d)))) + 6
+		row := 0
+		for row < len(ends) && x(d.AtM)-half < ends[row] {
+			row++
+		}
+		if row == len(ends) {
+			ends = append(ends, 0)
+		}
+		ends[row] = x(d.AtM) + half
+		rows = append(rows, row)
+	}
+	return rows, drawCable + 56 + 20*float64(max(0, len(ends)-1))
+}
+
+// ruler draws the metres along the trunk, a tick at a round figure.
+func ruler(b *strings.Builder, trunk float64, x func(float64) float64) {
+	step := roundStep(trunk / 8)
+	fmt.Fprintf(b, `<line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" class="ruler"/>`, x(0), drawRuler, x(trunk), drawRuler)
+	for i := 0; float64(i)*step <= trunk*(1+1e-9); i++ {
+		m := float64(i) * step
+		fmt.Fprintf(b, `<line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" class="ruler"/><text x="%.1f" y="%.1f" class="small">%s</text>`, x(m), drawRuler-6, x(m), drawRuler, x(m), drawRuler-12, metres(m))
+		for k := 1; k < 5; k++ {
+			if minor := m + step*float64(k)/5; minor < trunk {
+				fmt.Fprintf(b, `<line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" class="ruler"/>`, x(minor), drawRuler-3, x(minor), drawRuler)
+			}
+		}
+	}
+}
+
+// roundStep is 1, 2 or 5 times a power of ten, at least what is asked for.
+func roundStep(x float64) float64 {
+	power := math.Pow(10, math.Floor(math.Log10(x)))
+	for _, n := range []float64{1, 2, 5} {
+		if n*power >= x*(1-1e-9) {
+			return n * power
+		}
+	}
+	return 10 * power
+}
+
+func escape(text string) string { return template.HTMLEscapeString(printable(text)) }
