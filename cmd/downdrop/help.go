@@ -87,8 +87,13 @@ Exit code 1 says that something does not go.`
 	exampleLineCheck = `  downdrop line check cases/examples/sheets/tide_mill.yaml
   downdrop line check mill.yaml --html > mill.html
   downdrop line check mill.yaml --json`
-	shortLineOhms = "Say what an ohm reading across the dead pair can be"
-	longLineOhms  = `Say what an ohm reading across the dead pair can be: how many terminators of
+	shortLineNew = "Ask for an installation sheet and write it"
+	longLineNew  = `Ask for an installation sheet, question by question, and write it. What is not
+known is left out with Enter; the check says later what it would need. Nothing
+that is there already is written over.`
+	exampleLineNew = `  downdrop line new mill.yaml`
+	shortLineOhms  = "Say what an ohm reading across the dead pair can be"
+	longLineOhms   = `Say what an ohm reading across the dead pair can be: how many terminators of
 which value, a break, a short and how far away, the likeliest first, reckoned
 with the cable's own resistance and with what may have been left connected.
 
@@ -276,4 +281,29 @@ const (
 	sayOneOhm      = "%q is not one reading in ohm; give what the meter showed, like \"148 ohm\" or OL."
 	sayBeyondTrunk = "%s lies beyond the trunk, which is %.0f m long."
 	sayNoPlace     = "%q is no place on this trunk. Say host, end, metres from the host like \"120 m\", or one of its drops: %s."
+)
+
+// What is asked for a new sheet.
+const (
+	sayOneNewSheet    = "The file to write is wanted: downdrop line new SHEET.yaml"
+	sayNewBegin       = "An installation sheet, from the host outwards. Enter leaves a thing out; write units, like 180 m."
+	sayNewNothing     = "Nothing was entered; nothing was written."
+	sayNewWritten     = "Written as %s; \"downdrop line check %s\" goes over it."
+	sayNewTerminators = "Say both, host, end or none."
+	sayNewNoPlace     = "Without its place the drop is left out."
+
+	askSheetName        = "What is this trunk called?"
+	askSheetLine        = "Which kind of line is it: %s?"
+	askSheetRate        = "At which rate does the bus run, like 153.6 kbaud?"
+	askSheetLimit       = "How long may this line be by its own papers, like 600 m?"
+	askSheetStretch     = "Stretch %d of the cable: how long is it, like 180 m?"
+	askSheetNextStretch = "Stretch %d, if the cable goes on with another: how long is it?"
+	askSheetConductor   = "Which conductor has it, like AWG 22 or 0.75 mm2 flexible?"
+	askSheetImpedance   = "Which impedance is printed for it, like 150 ohm?"
+	askSheetTerminators = "Where are terminators fitted: both, host, end or none?"
+	askSheetDrop        = "The next drop, from the host outwards: what is it called on the drawing?"
+	askSheetPlace       = "How far along the cable is %s from the host, like 120 m?"
+	askSheetAddress     = "Which address has %s?"
+	askSheetPower       = "How much power does %s take, like 12 W?"
+	askSheetLoss        = "What do outputs do on loss of bus: off, hold or preset?"
 )
