@@ -112,6 +112,7 @@ var keys = map[string][]key{
 		{"one_of", formWords, "The values of a choice. Without it and without unit or range the given is a flag."},
 		{"default", formScalar, "What is taken where nobody says otherwise."},
 		{"filled_by", formFilledBy, "What the program knows of itself: at, who, alone, loss_of_bus, extent, or line.* from an installation sheet."},
+		{"source", formSource, "Where it is known from."},
 	},
 	"causes": {
 		{"name", formText, "What is wrong, in plain words."},
@@ -132,11 +133,13 @@ var keys = map[string][]key{
 		{"ask", formText, "The question, as a caller can answer it."},
 		{"unit", formText, "Unit of a reading."},
 		{"values", formWords, "What can be seen: at least two words."},
-		{"bands", formBands, "For a reading: {name: limit} rising, the last a bare name. A band holds what is below its limit."},
-		{"sure", formSure, "How sure a finding of it is when nothing is said: a number, or one for each place."},
 		{"by", formBy, "It can be had without a test: by asking, or by looking without opening, touching or driving anything."},
+		{"sure", formSure, "How sure a finding of it is when nothing is said: a number, or one for each place."},
 		{"mistaken_for", formTexts, "What it is mistaken for: another lamp, drop or terminal."},
+		{"note", formAny, "A remark for whoever keeps the file; it is never shown."},
+		{"source", formSource, "Where it is known from; common_practice, if nothing is written."},
 		{"combine", formCombine, "independent: every row that holds adds its own chance of yes."},
+		{"bands", formBands, "For a reading: {name: limit} rising, the last a bare name. A band holds what is below its limit."},
 		{"shows_first", formRows, "Rows that stand above those of shows. With changes: true a layer sets its own above a lower one's."},
 		{"shows", formRows, "Rows {when: a condition, value: probability, ...}; the first whose condition holds counts."},
 	},
@@ -149,9 +152,9 @@ var keys = map[string][]key{
 		{"because", formText, "Why it is so."},
 		{"again", formFlag, "The same evidence may count twice, for the reason in because."},
 	},
-	"tests": append(slices.Clone(stepKeys),
+	"tests": stepKeys(
 		key{"yields", formSymptomIDs, "The symptoms that it shows."}),
-	"remedies": append(slices.Clone(stepKeys),
+	"remedies": stepKeys(
 		key{"ends_as", formOutcome, "How the case ends when it has helped."},
 		key{"proof", formProof, "How one sees that it held: {watch: symptom, minutes: how long}."},
 		key{"temporary", formFlag, "A stopgap: it takes no cause away and never ends a case."}),
@@ -185,19 +188,33 @@ var keys = map[string][]key{
 	"expectation": expectKeys,
 }
 
-var stepKeys = []key{
-	{"do", formText, "What to do, as an order: Measure the volts at the terminals."},
-	{"minutes", formMinutes, "How long it takes."},
-	{"needs", formTexts, "Tools and parts."},
-	{"at", formPlaces, "Where it can be done; default anywhere."},
-	{"who", formWho, "The least person it needs; default operator."},
-	{"stops", formStops, "What it stops: nothing (default), drop or bus."},
-	{"hazard", formHazard, "What it can hurt somebody with: none (default), or a list."},
-	{"puts_right", formCauseIDs, "Causes that doing it takes away."},
-	{"brings_back", formFlag, "A silent drop may come on line, and its outputs may act."},
-	{"only_if", formExpression, "Over givens and findings: where this is false it is not offered."},
-	{"warnings", formWarningIDs, "What must be read before the step."},
-	{"steps", formTexts, "How, one after the other."},
+// stepKeys are the keys of a test or remedy: those of both, and its own where they
+// are read, what a test yields at once and how a remedy ends behind what it does.
+func stepKeys(own ...key) []key {
+	do := []key{
+		{"do", formText, "What to do, as an order: Measure the volts at the terminals."},
+	}
+	puts := []key{
+		{"puts_right", formCauseIDs, "Causes that doing it takes away."},
+	}
+	price := []key{
+		{"minutes", formMinutes, "How long it takes."},
+		{"needs", formTexts, "Tools and parts."},
+		{"at", formPlaces, "Where it can be done; default anywhere."},
+		{"who", formWho, "The least person it needs; default operator."},
+		{"stops", formStops, "What it stops: nothing (default), drop or bus."},
+		{"hazard", formHazard, "What it can hurt somebody with: none (default), or a list."},
+		{"only_if", formExpression, "Over givens and findings: where this is false it is not offered."},
+		{"brings_back", formFlag, "A silent drop may come on line, and its outputs may act."},
+	}
+	how := []key{
+		{"warnings", formWarningIDs, "What must be read before the step."},
+		{"steps", formTexts, "How, one after the other."},
+	}
+	if own[0].name == "yields" {
+		return slices.Concat(do, own, puts, price, how)
+	}
+	return slices.Concat(do, puts, price, own, how)
 }
 
 var caseKeys = []key{

@@ -192,6 +192,25 @@ rulebase schema". Nothing is ever written over.`
 	exampleNew = `  downdrop rulebase new shop/rulebase
   downdrop rulebase new shop/trial --alone --name trial`
 
+	shortFormat = "Bring the files of a rulebase into their one form"
+	longFormat  = `Bring the files of a rulebase, its rule tests and cases into their one form, so that
+nobody need think about blanks and a change shows only what was meant. Of a folder
+its .yaml files; "-" formats the input to the output. Comments stay, and what the
+files say stays: all are compared before one is written.
+
+Two blanks for each level. Keys in the order of the format. What stands in braces
+or brackets stays there, in one line of up to 160 columns; beyond, words and
+numbers go on in the next line and all else gets a line for each item. What is
+written out stays written out. Quotes go where a single word does not need them,
+and come where a text does. At most one empty line in a row. Comments behind lines
+that follow one another stand in one column.
+
+With --check or --diff nothing is written, and exit code 1 says that something is
+not in form.`
+	exampleFormat = `  downdrop rulebase format shop/rulebase
+  downdrop rulebase format shop/rulebase --diff
+  downdrop rulebase format - < own.yaml`
+
 	shortVersion   = "Print the version of downdrop and of Go"
 	longVersion    = "Print the version of downdrop and of the Go it was built with."
 	exampleVersion = `  downdrop version`
@@ -247,6 +266,18 @@ const (
 Begin with rulebase.yaml there; "downdrop check %[2]s" looks it over, and
 "downdrop rulebase test %[2]s" runs its tests.
 `
+
+	sayFormatWhat      = "Say what to format: files, folders, or - for the input."
+	sayFormatInput     = "- formats the input to the output; it stands alone, without --check and --diff."
+	sayNothingToFormat = "There is no .yaml file in %q."
+	sayFormatLink      = "%q is a link; name the file that it leads to."
+	sayReadOnly        = "%q is read-only, and is left as it is."
+	sayFormatted       = "%s is in form now.\n"
+	sayFormattedAll    = "Of %s %d changed.\n"
+	sayNotInForm       = "%s is not in form.\n"
+	sayInForm          = " (in form)"
+	sayAllInForm       = "Looked at %s: all in form.\n"
+	sayFormChanges     = "formatting would change what %s says: %v"
 
 	sayNoTerminal  = "downdrop asks its questions on a terminal, and there is none here. Say what is known to \"downdrop diagnose\" instead."
 	sayBug         = "downdrop has a bug and could not go on: %v. Please report it together with the case and the command line.\n"

@@ -15,6 +15,7 @@ func newRulebaseCmd(env *environment) *cobra.Command {
 		RunE:  func(cmd *cobra.Command, _ []string) error { return written(cmd.Help()) },
 	}
 	cmd.AddCommand(newNewCmd(env, runNew))
+	cmd.AddCommand(newFormatCmd(env, runFormat))
 	cmd.AddCommand(newHandbookCmd(env, runHandbook))
 	cmd.AddCommand(newLayersCmd(env, runLayers))
 	cmd.AddCommand(newSchemaCmd(env, runSchema))

@@ -50,6 +50,7 @@ type Node struct {
 	Text   string  // of a scalar
 	Quoted bool    // the scalar stands in quotes, or is a block of text
 	Block  bool    // the scalar is a block of text, begun by | or >
+	Braced bool    // the list or map stands in brackets or braces
 	Empty  bool    // nothing was written
 	Items  []*Node // of a list; of a map its values
 	Keys   []*Node // of a map, beside Items
@@ -267,13 +268,13 @@ func (c *copier) copy(y *yaml.Node, depth int) *Node {
 	case yaml.ScalarNode:
 		c.copyScalar(y, n)
 	case yaml.SequenceNode:
-		n.Shape = List
+		n.Shape, n.Braced = List, y.Style&yaml.FlowStyle != 0
 		n.Items = make([]*Node, 0, len(y.Content))
 		for _, item := range y.Content {
 			n.Items = append(n.Items, c.copy(item, depth+1))
 		}
 	case yaml.MappingNode:
-		n.Shape = Map
+		n.Shape, n.Braced = Map, y.Style&yaml.FlowStyle != 0
 		c.copyMap(y, n, depth)
 	}
 	c.refuse(y, n)
