@@ -87,6 +87,12 @@ Exit code 1 says that something does not go.`
 	exampleLineCheck = `  downdrop line check cases/examples/sheets/tide_mill.yaml
   downdrop line check mill.yaml --html > mill.html
   downdrop line check mill.yaml --json`
+	shortLineEcho = "Say what a step sent into the trunk does at both ends"
+	longLineEcho  = `Say what a step sent into the trunk does at both ends: the waves that run to and
+fro, what each end sends back, and where it settles, closed by the terminators
+that the sheet has. With --svg the lattice is drawn as well.`
+	exampleLineEcho = `  downdrop line echo cases/examples/sheets/tide_mill.yaml
+  downdrop line echo mill.yaml --svg mill.svg`
 	shortLineNew = "Ask for an installation sheet and write it"
 	longLineNew  = `Ask for an installation sheet, question by question, and write it. What is not
 known is left out with Enter; the check says later what it would need. Nothing
@@ -316,6 +322,7 @@ const (
 
 // What is asked for a new sheet.
 const (
+	sayNoEcho         = "%s does not give enough of the cable to send a step into it."
 	sayOneNewSheet    = "The file to write is wanted: downdrop line new SHEET.yaml"
 	sayNewBegin       = "An installation sheet, from the host outwards. Enter leaves a thing out; write units, like 180 m."
 	sayNewNothing     = "Nothing was entered; nothing was written."
