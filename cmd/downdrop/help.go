@@ -180,8 +180,7 @@ up and what goes in circles only "downdrop check" sees.
 
 An editor finds the schema by the first line of a file, with the path from there:
   # yaml-language-server: $schema=schema/rulebase.json`
-	exampleSchema = `  downdrop rulebase schema shop/rulebase > shop/rulebase/schema/rulebase.json
-  downdrop rulebase schema shop/rulebase --for test > shop/rulebase/schema/test.json
+	exampleSchema = `  downdrop rulebase schema shop/rulebase --to shop/rulebase/schema
   downdrop rulebase schema --for case > case.json`
 
 	shortNew = "Start a rulebase of one's own in an empty folder"
@@ -272,6 +271,10 @@ const (
 Begin with rulebase.yaml there; "downdrop check %[2]s" looks it over, and
 "downdrop rulebase test %[2]s" runs its tests.
 `
+
+	saySchemas      = "The schemas for an editor are in %s.\n"
+	sayForOrTo      = "--to writes the schemas of all kinds of files, --for prints that of one; say one of them."
+	sayNotOurSchema = "%q is there already and is no schema of downdrop's; it is left as it is."
 
 	sayFormatWhat      = "Say what to format: files, folders, or - for the input."
 	sayFormatInput     = "- formats the input to the output; it stands alone, without --check and --diff."

@@ -13,8 +13,6 @@ import (
 	"syscall"
 
 	"github.com/spf13/cobra"
-
-	"downdrop/rulebase"
 )
 
 // starters are the files that a rulebase of one's own begins with: over the shipped
@@ -90,7 +88,11 @@ func runNew(_ context.Context, env *environment, o newOptions) error {
 			return err
 		}
 	}
-	if err := writeSchemas(env, o.dir); err != nil {
+	base, err := env.folder(o.dir)
+	if err != nil {
+		return err
+	}
+	if err := writeSchemas(base, filepath.Join(o.dir, "schema")); err != nil {
 		return err
 	}
 	_, err = fmt.Fprintf(env.out, sayNewMade, o.name, o.dir, strings.Join(names, ", "))
@@ -152,26 +154,4 @@ func cannotWrite(name string, err error) error {
 		err = number
 	}
 	return outputError{fmt.Errorf(sayCannotWrite, name, err)}
-}
-
-// writeSchemas writes the schemas that the files' first lines name.
-func writeSchemas(env *environment, dir string) error {
-	base, err := env.folder(dir)
-	if err != nil {
-		return err
-	}
-	folder := filepath.Join(dir, "schema")
-	if err := os.Mkdir(folder, 0o755); err != nil {
-		return cannotWrite(folder, err)
-	}
-	for _, kind := range rulebase.FileKinds {
-		text, err := schemaText(base, kind)
-		if err != nil {
-			return err
-		}
-		if err := writeNew(filepath.Join(folder, string(kind)+".json"), text); err != nil {
-			return err
-		}
-	}
-	return nil
 }

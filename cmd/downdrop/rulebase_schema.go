@@ -1,9 +1,12 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 
@@ -15,6 +18,7 @@ import (
 type schemaOptions struct {
 	dirs []string
 	kind string
+	to   string
 }
 
 func newSchemaCmd(env *environment, runF func(context.Context, *environment, schemaOptions) error) *cobra.Command {
@@ -26,11 +30,15 @@ func newSchemaCmd(env *environment, runF func(context.Context, *environment, sch
 		Example: exampleSchema,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.dirs = args
+			if o.to != "" && cmd.Flags().Changed("for") {
+				return usageError{sayForOrTo}
+			}
 			return runF(cmd.Context(), env, o)
 		},
 		ValidArgsFunction: completeFolders,
 	}
 	cmd.Flags().StringVar(&o.kind, "for", string(rulebase.RuleFile), "`KIND` of file: "+strings.Join(schemaKinds(), ", "))
+	cmd.Flags().StringVar(&o.to, "to", "", "write the schemas of all kinds of files anew into this `FOLDER`")
 	if err := cmd.RegisterFlagCompletionFunc("for", func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
 		return schemaKinds(), cobra.ShellCompDirectiveNoFileComp
 	}); err != nil {
@@ -47,7 +55,7 @@ func schemaKinds() []string {
 	return all
 }
 
-// runSchema prints the JSON Schema of a kind of file.
+// runSchema prints the JSON Schema of a kind of file, or writes those of all.
 func runSchema(_ context.Context, env *environment, o schemaOptions) error {
 	if !slices.Contains(schemaKinds(), o.kind) {
 		return usageError{fmt.Sprintf(sayFlagValue, "for", o.kind, fmt.Sprintf(sayNotOneOf, strings.Join(schemaKinds(), ", ")))}
@@ -55,6 +63,13 @@ func runSchema(_ context.Context, env *environment, o schemaOptions) error {
 	base, err := env.open(o.dirs)
 	if err != nil {
 		return err
+	}
+	if o.to != "" {
+		if err := writeSchemas(base, o.to); err != nil {
+			return err
+		}
+		_, err := fmt.Fprintf(env.out, saySchemas, o.to)
+		return written(err)
 	}
 	text, err := schemaText(base, rulebase.FileKind(o.kind))
 	if err != nil {
@@ -67,4 +82,31 @@ func runSchema(_ context.Context, env *environment, o schemaOptions) error {
 func schemaText(base *rulebase.Base, kind rulebase.FileKind) ([]byte, error) {
 	text, err := json.MarshalIndent(base.Schema(kind), "", " ")
 	return append(text, '\n'), err
+}
+
+// writeSchemas writes a schema for each kind of file, which begin with what they are
+// for. What was made before is made anew; any other file of the name is left alone.
+func writeSchemas(base *rulebase.Base, folder string) error {
+	var files []formFile
+	for _, kind := range rulebase.FileKinds {
+		text, err := schemaText(base, kind)
+		if err != nil {
+			return err
+		}
+		f := formFile{name: filepath.Join(folder, string(kind)+".json"), mode: 0o644, now: text}
+		before, err := os.ReadFile(f.name)
+		if err == nil && !bytes.Contains(before[:min(len(before), 200)], []byte(`"$comment": "downdrop: `)) {
+			return usageError{fmt.Sprintf(sayNotOurSchema, f.name)}
+		}
+		files = append(files, f)
+	}
+	if err := os.MkdirAll(folder, 0o755); err != nil {
+		return cannotWrite(folder, err)
+	}
+	for _, f := range files {
+		if err := replaceFile(&f); err != nil {
+			return err
+		}
+	}
+	return nil
 }
