@@ -54,6 +54,15 @@ var owed = []duty{
 	{rule: "an instrument at the drop minds the classified area",
 		when: func(s rulebase.Step) bool { return slices.Contains(s.At, rulebase.Field) && needsAny(s, instruments) },
 		one:  []string{"no_live_in_classified_area"}},
+	{rule: "a scope's earth lead stays off the pair",
+		when: func(s rulebase.Step) bool {
+			return slices.Contains(s.At, rulebase.Field) && needsAny(s, []string{"scope"})
+		}, one: []string{"no_clip_on_the_pair"}},
+	{rule: "volts are measured before ohms on the line",
+		when: func(s rulebase.Step) bool {
+			return s.Stops == rulebase.StopsBus && s.Kind == rulebase.KindTest && needsAny(s, []string{"multimeter"}) && slices.Contains(s.At, rulebase.Field)
+		},
+		one: []string{"volts_before_ohms"}},
 	{rule: "a unit, module or plug moves with its supplies off and proved",
 		when: func(s rulebase.Step) bool {
 			return s.Stops != rulebase.StopsNothing && (needsAny(s, hardware) || moves.MatchString(s.Do))
@@ -179,6 +188,8 @@ var warned = map[string]struct {
 	"live_work":                  {rulebase.WarningLevel, []string{"allowed to do it", "rated for the place", "proved before and after", "electrician"}},
 	"tripped_reason_first":       {rulebase.WarningLevel, []string{"reason before", "same rating", "qualified person"}},
 	"supplies_off":               {rulebase.CautionLevel, []string{"supply and field supplies off", "prove it", "unit, module or plug", "own instructions say otherwise", "classified or unclear"}},
+	"volts_before_ohms":          {rulebase.CautionLevel, []string{"volts before ohms", "leg to earth", "dead line"}},
+	"no_clip_on_the_pair":        {rulebase.CautionLevel, []string{"never clip", "conductor of the bus", "differential probe", "isolated"}},
 	"save_before_download":       {rulebase.CautionLevel, []string{"save what is in the controller", "compare", "before anything is loaded"}},
 	"note_lights_first":          {rulebase.NoticeLevel, []string{"lights", "counters", "messages", "settings", "restart wipes them out"}},
 	"copy_settings_first":        {rulebase.NoticeLevel, []string{"address", "rate", "terminator", "loss-of-bus"}},
