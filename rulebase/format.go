@@ -9,7 +9,23 @@ import (
 // Format writes a file of a rulebase, its rule tests or a case in its one form; see
 // source.Format for the rules. The keys stand in the order of the format.
 func Format(file string, text []byte) ([]byte, error) {
-	return source.Format(file, text, keyOrder)
+	order := keyOrder
+	if isCase(file, text) {
+		order = caseOrder
+	}
+	return source.Format(file, text, order)
+}
+
+// isCase says that a file holds one case: its keys are a case's, and what a rulebase
+// has as sections it has, if at all, under the same words.
+func isCase(file string, text []byte) bool {
+	doc := source.NewReader().Read(file, text)
+	if doc == nil || doc.Shape != source.Map {
+		return false
+	}
+	return slices.ContainsFunc(doc.Keys, func(k *source.Node) bool {
+		return slices.Contains([]string{"case", "findings", "at", "expect", "done"}, k.Text)
+	})
 }
 
 // keyOrder is the order of a map's keys by where it stands; nil: as written.

@@ -104,6 +104,9 @@ func (l *loader) siteValues(n *source.Node, id string) map[string]string {
 		if other, taken := by[strings.ToLower(name)]; taken {
 			l.r.Problem(n.Items[i], "twice", "", "%s is called the same as %s; whoever says %q must mean one of them", k.Text, other, name)
 		}
+		if word := strings.ReplaceAll(strings.ToLower(name), " ", "_"); word != k.Text && slices.Contains(s.Values, word) {
+			l.r.Problem(n.Items[i], "twice", "", "%s is called what another value of %s is; whoever says %q must mean one of them", k.Text, id, name)
+		}
 		names[k.Text], by[strings.ToLower(name)] = name, k.Text
 	}
 	return names

@@ -145,7 +145,7 @@ type formatter struct {
 	units    map[*Node]*unit
 	inOrder  []*unit
 	out      []line
-	last     []remark // comments of a file that holds nothing else
+	top      []remark // comments above everything, which stay there
 }
 
 // lastLine is the last line on which something of a node begins.
@@ -209,8 +209,8 @@ func (f *formatter) attach() {
 		}
 		alone := strings.TrimSpace(before) == ""
 		switch {
-		case next == 0 && len(f.inOrder) == 0:
-			f.last = append(f.last, m)
+		case next == 0:
+			f.top = append(f.top, m)
 		case !alone && next > 0 && f.inOrder[next-1].behind == nil:
 			f.inOrder[next-1].behind = &m
 		case next == len(f.inOrder) || next > 0 && m.column > f.inOrder[next].indent:
@@ -258,6 +258,10 @@ func byteOf(s string, runes int) int {
 
 // write writes the document.
 func (f *formatter) write(doc *Node) {
+	f.remarks(f.top, 0)
+	if len(f.inOrder) > 0 && f.inOrder[0].blank {
+		f.gap()
+	}
 	switch {
 	case doc.Empty:
 	case f.writtenOut(doc):
@@ -265,7 +269,6 @@ func (f *formatter) write(doc *Node) {
 	default:
 		f.value("", doc, 0, nil, nil)
 	}
-	f.remarks(f.last, 0)
 }
 
 // add writes a line.

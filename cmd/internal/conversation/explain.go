@@ -271,7 +271,7 @@ func (c *turn) whatElse(string) (State, Reply) {
 	var answers []Answer
 	for _, p := range d.Next {
 		if len(answers) < 6 && p.Step.ID != c.s.Pending.ID {
-			answers = append(answers, Answer{Says: c.t.figures.sayOther(&p), Entry: c.t.doEntry(p.Step)})
+			answers = append(answers, Answer{Says: c.t.figures.sayOther(&p), Here: c.t.base.SiteName(p.Step.ID).Text(), Entry: c.t.doEntry(p.Step)})
 		}
 	}
 	if unsaid := c.t.unsaid(&c.s, 6); len(unsaid) > 0 {

@@ -76,8 +76,27 @@ func (l *lexicon) addSite(b *rulebase.Base) {
 		}
 	}
 	for i := range l.things {
-		l.things[i].site = onlyOnce(l.things[i].site, named)
+		t := &l.things[i]
+		t.site = slices.DeleteFunc(onlyOnce(t.site, named), func(p []string) bool { return l.namesAnother(t.id, p) })
 	}
+}
+
+// namesAnother says whether words name something else by its id and question: who
+// says them may mean that, whatever the site calls so.
+func (l *lexicon) namesAnother(id string, stems []string) bool {
+	for i := range l.things {
+		o := &l.things[i]
+		if o.id == id {
+			continue
+		}
+		foreign := func(s string) bool {
+			return !fillers[s] && !slices.Contains(o.idWords, s) && !slices.Contains(o.asWords, s)
+		}
+		if !slices.ContainsFunc(stems, foreign) {
+			return true
+		}
+	}
+	return false
 }
 
 func onlyOnce(all [][]string, count map[string]int) [][]string {

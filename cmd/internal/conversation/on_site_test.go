@@ -59,6 +59,18 @@ func TestSiteNamesAreSaidAndUnderstood(t *testing.T) {
 	}
 }
 
+// A name that the plain words have for something else does not take it over.
+func TestSiteNameGivesWayToPlainWords(t *testing.T) {
+	talk := onSite(t, `
+  power_light: {called: run lamp}
+`)
+	state, _ := talk.Begin(rulebase.Situation{})
+	state, _ = talk.Step(context.Background(), state, "run lamp dark")
+	if f := state.Situation.Findings; len(f) != 1 || f[0].Symptom != "run_light" {
+		t.Errorf("taken for %v", f)
+	}
+}
+
 // What two things are called alike names neither: it is asked back.
 func TestSiteNameOfTwoThingsNamesNeither(t *testing.T) {
 	talk := onSite(t, `

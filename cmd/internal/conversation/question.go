@@ -212,7 +212,12 @@ func (q Question) chosen(entry string) (out string, ok bool) {
 		key = m[1]
 	}
 	for _, a := range q.Answers {
-		if a.Key == key || lower(a.Says) == lower(entry) || a.Here != "" && lower(a.Here) == lower(entry) {
+		if a.Key == key || lower(a.Says) == lower(entry) {
+			return a.Entry, true
+		}
+	}
+	for _, a := range q.Answers {
+		if a.Here != "" && lower(a.Here) == lower(entry) {
 			return a.Entry, true
 		}
 	}
