@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"downdrop/engine"
 	"downdrop/rulebase"
 )
 
@@ -236,5 +237,48 @@ func TestShippedStopsAskLossOfBus(t *testing.T) {
 	}
 	if g := b.Givens[i]; g.Default != nil {
 		t.Errorf("%s has a default; what the outputs do is never supposed", g.ID)
+	}
+}
+
+// What takes a unit, a module or a device out rests on no single look: for each
+// cause that ends so, two steps that have no symptom in common each yield one
+// that makes the cause at least five times as likely.
+func TestShippedRemovalsAreAskedASecondWay(t *testing.T) {
+	b, err := rulebase.LoadShipped()
+	if err != nil {
+		t.Fatal(err)
+	}
+	told := engine.Prepare(b).Telling(rulebase.Situation{})
+	for cause := range b.Causes {
+		if !slices.ContainsFunc(b.Causes[cause].Remedies, func(h rulebase.Helps) bool {
+			return slices.Contains([]rulebase.Outcome{rulebase.UnitOut, rulebase.ModuleOut, rulebase.PartReplaced}, b.Remedies[h.Remedy].EndsAs)
+		}) {
+			continue
+		}
+		speaks := func(symptom int) bool {
+			return told.Weighs(symptom) && slices.ContainsFunc(b.Symptoms[symptom].Values, func(v string) bool {
+				return told.Factor(symptom, slices.Index(b.Symptoms[symptom].Values, v), cause) >= 5
+			})
+		}
+		var ways [][]int // the symptoms that speak for it, by step
+		for i := range b.Tests {
+			var yields []int
+			for _, symptom := range b.Tests[i].Yields {
+				if speaks(int(symptom)) {
+					yields = append(yields, int(symptom))
+				}
+			}
+			if len(yields) > 0 {
+				ways = append(ways, yields)
+			}
+		}
+		apart := slices.ContainsFunc(ways, func(one []int) bool {
+			return slices.ContainsFunc(ways, func(other []int) bool {
+				return !slices.ContainsFunc(one, func(symptom int) bool { return slices.Contains(other, symptom) })
+			})
+		})
+		if !apart {
+			t.Errorf("%s ends with something taken out, and only one look speaks for it", b.Causes[cause].ID)
+		}
 	}
 }
