@@ -18,10 +18,11 @@ type Entry struct {
 
 // Overlaid is what an entry of a layer did to the one of a lower layer.
 type Overlaid struct {
-	Pos    Position // of the lower one
-	Layer  int
-	Whole  bool        // it replaces the whole entry; else it changes some keys
-	Fields []KeyChange // those that differ; none where it says what the lower one said
+	Pos     Position // of the lower one
+	Layer   int
+	Whole   bool        // it replaces the whole entry; else it changes some keys
+	Fields  []KeyChange // those that differ; none where it says what the lower one said
+	Repeats []string    // keys that a whole entry writes again as they stood below: they no longer follow it
 }
 
 // A KeyChange is a key of an entry whose value a layer has changed. Of a list only
@@ -82,7 +83,7 @@ func (l *loader) layOver(section string, before, e entry, how overlay) entry {
 	if how == overlayChanges {
 		e.node = changed(before.node, e.node)
 	}
-	over := &Overlaid{Pos: before.key.Pos, Layer: before.layer, Whole: how == overlayReplaces, Fields: differing(section, before.node, e.node)}
+	over := &Overlaid{Repeats: repeated(section, before.node, e.node, how), Pos: before.key.Pos, Layer: before.layer, Whole: how == overlayReplaces, Fields: differing(section, before.node, e.node)}
 	l.entries = append(l.entries, Entry{Section: section, ID: e.id, Pos: e.key.Pos, Layer: e.layer, Over: over})
 	return e
 }
@@ -136,6 +137,18 @@ func differing(section string, before, after *source.Node) []KeyChange {
 		}
 	}
 	return fields
+}
+
+// repeated are the keys that an entry that replaces the whole lower one writes as
+// they stand there.
+func repeated(section string, before, after *source.Node, how overlay) []string {
+	var all []string
+	for _, key := range keyNames[section] {
+		if old := before.Get(key); how == overlayReplaces && old != nil && old.Flow() == after.Get(key).Flow() {
+			all = append(all, key)
+		}
+	}
+	return all
 }
 
 func fieldOf(key string, old, now *source.Node) (KeyChange, bool) {

@@ -104,7 +104,7 @@ on_site:
 	want := []rulebase.Entry{
 		{"causes", "relay_stuck", at("own/site.yaml", 4), 1, nil},
 		{"causes", "fuse_open", at("own/site.yaml", 5), 1, &rulebase.Overlaid{Pos: at("good/rulebase.yaml", 9), Layer: 0, Whole: true, Fields: []rulebase.KeyChange{
-			{Key: "per_thousand", Old: "40", New: "55"}, {Key: "remedy", Old: "replace_fuse"}}}},
+			{Key: "per_thousand", Old: "40", New: "55"}, {Key: "remedy", Old: "replace_fuse"}}, Repeats: []string{"name", "part", "source"}}},
 		{"symptoms", "power_light", at("own/site.yaml", 7), 1, &rulebase.Overlaid{Pos: at("good/rulebase.yaml", 16), Layer: 0, Fields: []rulebase.KeyChange{
 			{Key: "mistaken_for", New: "[the light of the next unit]"}, {Key: "shows_first", New: "[{when: relay_stuck, dark: half}]"}}}},
 		{"symptoms", "hum", at("own/site.yaml", 8), 1, &rulebase.Overlaid{Pos: at("good/rulebase.yaml", 18), Layer: 0}}, // it says nothing new

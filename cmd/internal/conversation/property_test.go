@@ -103,6 +103,21 @@ var words = strings.Fields(`power light run dark lit off on flickering blinking 
 // of something that was understood, asked back, or said to be not understood.
 func TestNothingTypedIsDropped(t *testing.T) {
 	_, talk := smallTalk(t)
+	nothingDropped(t, talk, words)
+}
+
+// A site's own names are words like any others.
+func TestNothingTypedIsDroppedOnSite(t *testing.T) {
+	talk := onSite(t, `
+  power_light: {called: "lamp H4 on door 2", values: {lit: steady white, dark: "message 'LAMP LOST'"}}
+  run_light: {called: lamp H5}
+  pair_ohms: {called: "terminals X1:12 and X1:13"}
+  hum: {values: {"yes": cabinet sings, "no": cabinet keeps still}}
+`)
+	nothingDropped(t, talk, append(strings.Fields("lamp H4 on door 2 H5 LAMP LOST message steady white X1:12 X1 terminals cabinet sings keeps still not never"), words...))
+}
+
+func nothingDropped(t *testing.T, talk *conversation.Talk, words []string) {
 	start, _ := talk.Begin(rulebase.Situation{})
 	answered, _ := talk.Step(context.Background(), start, "technician at the drop, not alone, drop_works=dead")
 	atStep, _ := talk.Step(context.Background(), answered, "do look_at_controller")

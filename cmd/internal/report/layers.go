@@ -91,6 +91,9 @@ func (p *page) overlaid(b *rulebase.Base, e *rulebase.Entry) {
 	for _, f := range e.Over.Fields {
 		p.keyChange("  ", f)
 	}
+	if len(e.Over.Repeats) > 0 {
+		p.item("  ", sayRepeats(e.Over.Repeats))
+	}
 }
 
 // keyChange writes a key's old and new value; of a list what went and what came.
@@ -139,9 +142,10 @@ type addedJSON struct {
 
 type overJSON struct {
 	addedJSON
-	Kind   string          `json:"kind"` // replaces, changes
-	Lower  lowerJSON       `json:"lower"`
-	Fields []keyChangeJSON `json:"fields"`
+	Kind    string          `json:"kind"` // replaces, changes
+	Lower   lowerJSON       `json:"lower"`
+	Fields  []keyChangeJSON `json:"fields"`
+	Repeats []string        `json:"repeats"` // keys written again as they stand below
 }
 
 type lowerJSON struct {
@@ -169,7 +173,7 @@ func LayersJSON(w io.Writer, b *rulebase.Base) error {
 				layer.Adds = append(layer.Adds, one)
 				continue
 			}
-			layer.Over = append(layer.Over, overJSON{one, overKind(&e), lowerJSON{b.Layers[e.Over.Layer], e.Over.Pos.File, e.Over.Pos.Line}, keyChangesJSON(e.Over.Fields)})
+			layer.Over = append(layer.Over, overJSON{one, overKind(&e), lowerJSON{b.Layers[e.Over.Layer], e.Over.Pos.File, e.Over.Pos.Line}, keyChangesJSON(e.Over.Fields), listed(e.Over.Repeats)})
 		}
 		out.Layers = append(out.Layers, layer)
 	}

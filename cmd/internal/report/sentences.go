@@ -1315,6 +1315,11 @@ func sayOverlaid(b *rulebase.Base, e *rulebase.Entry) string {
 	return fmt.Sprintf("%s in %s (%s) %s %s (%s):", e.ID, e.Section, place(e.Pos), does, b.Layers[e.Over.Layer], place(e.Over.Pos))
 }
 
+// sayRepeats says that an entry no longer follows the lower one where it could.
+func sayRepeats(keys []string) string {
+	return fmt.Sprintf("It repeats %s as below, which it no longer follows; with changes: true only what differs need be written.", andList(keys))
+}
+
 // sayOverlays closes a check of a rulebase that is laid over another.
 func sayOverlays(n int) string {
 	return count(n, "entry stands", "entries stand") + " for one of a rulebase below; \"downdrop rulebase layers\" shows what differs."
