@@ -180,6 +180,10 @@ func lacking(from, in *source.Node) []string {
 // notSettings are the keys of a header that are the layer's own.
 var notSettings = []string{"name", "version", "format", "extends", "note", "source"}
 
+// ofTheirOwn are the keys of a header whose maps are added to the ones below, key by
+// key.
+var ofTheirOwn = []string{"words", "effort", "parts"}
+
 // headerChanges are what each header changes of what holds below it.
 func (l *loader) headerChanges() [][]KeyChange {
 	holds := map[string]*source.Node{}
@@ -190,10 +194,19 @@ func (l *loader) headerChanges() [][]KeyChange {
 			if now == nil || slices.Contains(notSettings, key) {
 				continue
 			}
-			if f, differs := fieldOf(key, holds[key], now); differs && i > 0 {
-				all[i] = append(all[i], f)
+			names, values := []string{key}, []*source.Node{now}
+			if slices.Contains(ofTheirOwn, key) && now.Shape == source.Map {
+				names, values = nil, now.Items
+				for _, k := range now.Keys {
+					names = append(names, key+"."+k.Text)
+				}
 			}
-			holds[key] = now
+			for j, name := range names {
+				if f, differs := fieldOf(name, holds[name], values[j]); differs && i > 0 {
+					all[i] = append(all[i], f)
+				}
+				holds[name] = values[j]
+			}
 		}
 	}
 	return all

@@ -1,6 +1,7 @@
 package rulebase_test
 
 import (
+	"os"
 	"slices"
 	"testing"
 	"testing/fstest"
@@ -76,7 +77,7 @@ remedies:
 // What stands for what, and which keys differ, is remembered entry by entry.
 func TestEntriesRememberWhatTheyReplace(t *testing.T) {
 	base := loadOverGood(t, site("own", `
-rulebase: {name: own, extends: small, faults_at_most: 2, complaint: {symptom: drop_works, bad: dead, well: working}}
+rulebase: {name: own, extends: small, faults_at_most: 2, words: {often: 0.7}, effort: {visit: 90}, complaint: {symptom: drop_works, bad: dead, well: working}}
 causes:
   relay_stuck: {name: A relay is stuck, part: unit, per_thousand: 3, source: handbook}
   fuse_open: {replaces: true, name: Supply fuse is open, part: supply, per_thousand: 55, source: common_practice}
@@ -84,7 +85,7 @@ symptoms:
   power_light: {changes: true, mistaken_for: [the light of the next unit], shows_first: [{when: relay_stuck, dark: half}]}
   hum: {changes: true, by: asking}
 `), site("top", `
-rulebase: {name: top, extends: own}
+rulebase: {name: top, extends: own, effort: {visit: 80, stops_bus: 10}}
 causes:
   fuse_open: {changes: true, per_thousand: 60}
 symptoms:
@@ -116,8 +117,12 @@ on_site:
 	if d := cmp.Diff(want, got); d != "" {
 		t.Error(d)
 	}
-	if got := base.HeaderChanges(1); !slices.EqualFunc(got, []rulebase.KeyChange{{Key: "faults_at_most", New: "2"}}, func(a, b rulebase.KeyChange) bool { return cmp.Equal(a, b) }) {
-		t.Errorf("%v", got)
+	for layer, want := range [][]rulebase.KeyChange{nil,
+		{{Key: "faults_at_most", New: "2"}, {Key: "words.often", New: "0.7"}, {Key: "effort.visit", New: "90"}},
+		{{Key: "effort.visit", Old: "90", New: "80"}, {Key: "effort.stops_bus", New: "10"}}} {
+		if d := cmp.Diff(want, base.HeaderChanges(layer)); d != "" {
+			t.Errorf("layer %d: %s", layer, d)
+		}
 	}
 	if n := base.Overlays(); n != 5 {
 		t.Errorf("%d entries stand for others, not 5", n)
@@ -143,4 +148,25 @@ conditions:
 	if !slices.Contains(read, base.Causes[own.Index].Slot) || len(read) < 3 {
 		t.Errorf("it reads %v", read)
 	}
+}
+
+// Whatever a layer holds, it is laid over whole or not at all, and every entry that
+// stands for another says which.
+func FuzzLayers(f *testing.F) {
+	seeds(f, "testdata/bad/*.txtar")
+	f.Add([]byte("conditions: {down: {changes: true, also_when: [hum]}}\nsymptoms: {power_light: {changes: true, shows_first: [{when: down, dark: 1}]}}"))
+	f.Add([]byte("on_site: {hum: {called: a, values: {yes: b}}}\ncauses: {fuse_open: {replaces: true}}"))
+	f.Fuzz(func(t *testing.T, text []byte) {
+		base, err := rulebase.Load(rulebase.Layer{Name: "good", FS: os.DirFS("testdata/good")}, rulebase.Layer{Name: "own", FS: fstest.MapFS{
+			"a.yaml": {Data: []byte("rulebase: {name: own, extends: small}\n")}, "b.yaml": {Data: text}}})
+		if err != nil {
+			return
+		}
+		for _, e := range base.Entries() {
+			if e.Over != nil && (e.Over.Layer >= e.Layer || e.Over.Pos.File == "") {
+				t.Fatalf("%+v stands for %+v", e, e.Over)
+			}
+		}
+		base.HeaderChanges(1)
+	})
 }

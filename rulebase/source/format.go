@@ -267,7 +267,7 @@ func (f *formatter) write(doc *Node) {
 	case f.writtenOut(doc):
 		f.collection(doc, 0, "", nil)
 	default:
-		f.value("", doc, 0, nil, nil)
+		f.value(opening{}, doc, nil)
 	}
 }
 
@@ -310,11 +310,11 @@ func (f *formatter) collection(n *Node, indent int, lead string, path []string) 
 			f.gap()
 		}
 		f.head(u, indent, at)
+		o := opening{dash: at, begin: "-", indent: indent, behind: u.behind, path: append(slices.Clip(path), "#")}
 		if n.Shape == Map {
-			f.value(keyText(n.Keys[i], false)+":", n.Items[i], indent, u, append(slices.Clip(path), n.Keys[i].Text), at)
-		} else {
-			f.value("-", n.Items[i], indent, u, append(slices.Clip(path), "#"), at)
+			o.begin, o.path = keyText(n.Keys[i], false)+":", append(slices.Clip(path), n.Keys[i].Text)
 		}
+		f.value(o, n.Items[i], u)
 		f.remarks(u.after, indent)
 	}
 }
@@ -328,41 +328,58 @@ func (f *formatter) head(u *unit, indent int, lead string) {
 	}
 }
 
+// An opening is what a line begins with: a key or dash, perhaps behind the dash of
+// the list that it stands in.
+type opening struct {
+	dash   string // with its blank; ""
+	begin  string // "key:", "-", or "" for the whole file
+	indent int    // columns before begin
+	behind *remark
+	path   []string
+}
+
+func (o opening) text() string { return o.dash + o.begin }
+
+// margin is how many columns stand before the dash.
+func (o opening) margin() int { return o.indent - utf8.RuneCountInString(o.dash) }
+
+// before is the opening with the blank before what goes on in its line.
+func (o opening) before() string {
+	if o.begin == "" {
+		return o.dash
+	}
+	return o.text() + " "
+}
+
 // value writes a key or dash and what stands behind it.
-func (f *formatter) value(begin string, n *Node, indent int, u *unit, path []string, lead ...string) {
-	dash := strings.Join(lead, "")
-	margin := indent - utf8.RuneCountInString(dash)
-	var behind *remark
-	if u != nil {
-		behind = u.behind
-	}
-	start := dash + begin
-	blank := " "
-	if begin == "" {
-		blank = ""
-	}
+func (f *formatter) value(o opening, n *Node, u *unit) {
 	switch {
 	case n.Empty:
-		f.add(margin, start, behind)
+		f.add(o.margin(), o.text(), o.behind)
 	case n.Block && strings.Trim(n.Text, "\n ") != "":
-		f.block(start+blank, n.Text, margin, indent, behind)
+		f.block(o, n.Text)
 	case f.writtenOut(n):
-		f.out2(begin, n, indent, margin, start, behind, path)
+		f.spread(o, n)
 		if u != nil {
-			f.remarks(u.tail, indent+2)
+			f.remarks(u.tail, o.indent+2)
 		}
 	default:
-		text := f.inline(n, false, path)
-		long := n.Shape != Scalar && len(n.Items) > 1 && indent+utf8.RuneCountInString(begin+blank+text) > LongestFlow
-		switch {
-		case long && wordsAndNumbers(n):
-			f.folded(start+blank, n, margin, indent+2, behind, path)
-			return
-		case long:
-			f.out2(begin, n, indent, margin, start, behind, path)
-			return
-		}
-		f.add(margin, start+blank+text, behind)
+		f.inOneLine(o, n)
+	}
+}
+
+// inOneLine writes a value behind its opening, or, where the line becomes too long,
+// as it goes on.
+func (f *formatter) inOneLine(o opening, n *Node) {
+	text := o.before() + f.inline(n, false, o.path)
+	tooLong := n.Shape != Scalar && len(n.Items) > 1 && o.margin()+utf8.RuneCountInString(text) > LongestFlow
+	switch {
+	case tooLong && wordsAndNumbers(n):
+		f.folded(o, n)
+	case tooLong:
+		f.spread(o, n)
+	default:
+		f.add(o.margin(), text, o.behind)
 	}
 }
 
@@ -381,10 +398,11 @@ func wordsAndNumbers(n *Node) bool {
 }
 
 // folded writes a list or map of words and numbers in braces over several lines.
-func (f *formatter) folded(start string, n *Node, margin, under int, behind *remark, path []string) {
-	one := f.inline(n, false, path)
-	text, end := one[:1], one[len(one)-1:]
-	for place, i := range f.sorted(n, path) {
+func (f *formatter) folded(o opening, n *Node) {
+	one := f.inline(n, false, o.path)
+	text, end := o.before()+one[:1], one[len(one)-1:]
+	margin := o.margin()
+	for place, i := range f.sorted(n, o.path) {
 		part := f.inline(n.Items[i], true, nil)
 		if n.Shape == Map {
 			part = keyText(n.Keys[i], true) + ": " + part
@@ -394,35 +412,34 @@ func (f *formatter) folded(start string, n *Node, margin, under int, behind *rem
 		} else {
 			part += end
 		}
-		room := LongestFlow - margin - utf8.RuneCountInString(start+text)
 		switch {
 		case place == 0:
 			text += part
-		case utf8.RuneCountInString(part)+1 > room:
-			f.add(margin, start+text, nil)
-			start, margin, text = "", under, part
+		case margin+utf8.RuneCountInString(text+" "+part) > LongestFlow:
+			f.add(margin, text, nil)
+			margin, text = o.indent+2, part
 		default:
 			text += " " + part
 		}
 	}
-	f.add(margin, start+text, behind)
+	f.add(margin, text, o.behind)
 }
 
-// out2 writes a collection out, below its key or behind its dash.
-func (f *formatter) out2(begin string, n *Node, indent, margin int, start string, behind *remark, path []string) {
+// spread writes a collection out, below its key or behind its dash.
+func (f *formatter) spread(o opening, n *Node) {
 	switch {
-	case begin == "":
-		f.collection(n, indent, "", path)
-	case begin == "-" && behind == nil:
-		f.collection(n, indent+2, start+" ", path)
+	case o.begin == "":
+		f.collection(n, o.indent, "", o.path)
+	case o.begin == "-" && o.behind == nil:
+		f.collection(n, o.indent+2, o.text()+" ", o.path)
 	default:
-		f.add(margin, start, behind)
-		f.collection(n, indent+2, "", path)
+		f.add(o.margin(), o.text(), o.behind)
+		f.collection(n, o.indent+2, "", o.path)
 	}
 }
 
 // block writes a text of several lines.
-func (f *formatter) block(start, text string, margin, indent int, behind *remark) {
+func (f *formatter) block(o opening, text string) {
 	sign := "|"
 	body := strings.TrimRight(text, "\n")
 	switch ends := len(text) - len(body); {
@@ -434,10 +451,10 @@ func (f *formatter) block(start, text string, margin, indent int, behind *remark
 	if strings.HasPrefix(strings.TrimLeft(body, "\n"), " ") || strings.HasPrefix(body, "\n") {
 		sign = "|2" + sign[1:]
 	}
-	f.add(margin, start+sign, behind)
+	f.add(o.margin(), o.before()+sign, o.behind)
 	for l := range strings.SplitSeq(strings.TrimSuffix(text, "\n"), "\n") {
 		if l != "" {
-			l = strings.Repeat(" ", indent+2) + l
+			l = strings.Repeat(" ", o.indent+2) + l
 		}
 		f.out = append(f.out, line{text: l, asIs: true})
 	}
