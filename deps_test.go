@@ -31,6 +31,7 @@ engine/decide             : engine/plan engine/belief engine/hypothesis
 engine/chain              : rulebase
 engine                    : rulebase engine/chain engine/hypothesis engine/belief engine/plan engine/decide engine/line
 engine/sheet              : rulebase rulebase/quantity engine/line
+engine/waveform           : rulebase/quantity engine/line
 engine/ruletest           : rulebase rulebase/source rulebase/quantity engine engine/chain engine/hypothesis engine/belief engine/plan engine/decide engine/line
 engine/review             : rulebase rulebase/source rulebase/quantity engine engine/chain engine/hypothesis engine/belief engine/plan engine/decide engine/line
 engine/rehearse           : rulebase rulebase/source rulebase/quantity engine engine/chain engine/hypothesis engine/belief engine/plan engine/decide engine/line
