@@ -78,6 +78,11 @@ func (env *environment) open(flag []string) (*rulebase.Base, error) {
 // read reads a whole case, from a file or, for "-", from the input. An
 // interruption does not wait for an input that never ends.
 func (env *environment) read(ctx context.Context, name string) ([]byte, error) {
+	return env.readUpTo(ctx, name, mostInput)
+}
+
+// readUpTo reads a whole file or input of at most so many bytes.
+func (env *environment) readUpTo(ctx context.Context, name string, most int) ([]byte, error) {
 	in := env.in
 	if name != "-" {
 		file, err := os.Open(name)
@@ -95,15 +100,15 @@ func (env *environment) read(ctx context.Context, name string) ([]byte, error) {
 	}
 	done := make(chan result, 1)
 	go func() {
-		text, err := io.ReadAll(io.LimitReader(in, mostInput+1))
+		text, err := io.ReadAll(io.LimitReader(in, int64(most)+1))
 		done <- result{text, err}
 	}()
 	select {
 	case <-ctx.Done():
 		return nil, context.Cause(ctx)
 	case r := <-done:
-		if len(r.text) > mostInput {
-			return nil, inputError{fmt.Sprintf(sayTooLong, mostInput>>20)}
+		if len(r.text) > most {
+			return nil, inputError{fmt.Sprintf(sayTooLong, most>>20)}
 		}
 		return r.text, r.err
 	}

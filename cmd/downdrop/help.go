@@ -107,6 +107,22 @@ Ohms are read on a dead line only, after volts.`
 	exampleLineOhms = `  downdrop line ohms cases/examples/sheets/tide_mill.yaml "148 ohm"
   downdrop line ohms mill.yaml OL --at end`
 
+	shortLineWaveform = "Measure in an instrument's capture of the pair"
+	longLineWaveform  = `Measure in an instrument's capture of the pair: bit time and rate, how loud each
+sender is, the level while nobody sends, how fast the edges are, echoes and how
+far away what sends them back is, noise and hum. Each figure comes with its
+uncertainty, or with the reason why this capture cannot show it. What follows for
+a diagnosis is printed as flags to paste.
+
+The file holds a column of time and one of volts across the pair, or two of each
+leg against common, parted by commas, semicolons or tabs, with their units in the
+heading; lines of the instrument above the table are skipped.
+
+Exit code 1 says that something is not as it should be.`
+	exampleLineWaveform = `  downdrop line waveform drop7.csv --rate 153.6k
+  downdrop line waveform drop7.csv --bandwidth "20 MHz" --svg drop7.svg
+  downdrop line waveform unit.csv --at bench --rate 19200 --json`
+
 	shortHandbook = "Print a whole rulebase as a book to read"
 	longHandbook  = `Print a whole rulebase as a book to read: an index of symptoms by place and by
 part, a page for each cause with what looks like it, a card for each test with
@@ -318,6 +334,12 @@ const (
 	sayJSONOrHTML  = "One form at a time: --json or --html."
 	sayOneSheet    = "One installation sheet is wanted: downdrop line check SHEET.yaml"
 	sayOneReading  = "A sheet and a reading are wanted: downdrop line ohms SHEET.yaml \"148 ohm\""
+	sayOneCapture  = "One capture is wanted: downdrop line waveform FILE.csv"
+	sayNoRate      = "%q is no rate; say it like 153.6k or 19200."
+	sayNoBandwidth = "%q is no bandwidth; say it like \"20 MHz\"."
+	sayNoVelocity  = "%v is no share of the speed of light in a cable; it lies between 0.3 and 1, for most pairs at 0.66."
+	sayNoUnit      = "%q is no unit of %s; it is one of %s."
+	sayFieldBench  = "%q is no place where a capture is made; say field or bench."
 	sayOneOhm      = "%q is not one reading in ohm; give what the meter showed, like \"148 ohm\" or OL."
 	sayBeyondTrunk = "%s lies beyond the trunk, which is %.0f m long."
 	sayNoPlace     = "%q is no place on this trunk. Say host, end, metres from the host like \"120 m\", or one of its drops: %s."

@@ -23,7 +23,7 @@ func newLineCmd(env *environment) *cobra.Command {
 		Args:  knownCommand,
 		RunE:  func(cmd *cobra.Command, _ []string) error { return written(cmd.Help()) },
 	}
-	cmd.AddCommand(newLineCheckCmd(env, runLineCheck), newLineEchoCmd(env, runLineEcho), newLineNewCmd(env, runLineNew), newLineOhmsCmd(env, runLineOhms))
+	cmd.AddCommand(newLineCheckCmd(env, runLineCheck), newLineEchoCmd(env, runLineEcho), newLineNewCmd(env, runLineNew), newLineOhmsCmd(env, runLineOhms), newLineWaveformCmd(env, runLineWaveform))
 	return cmd
 }
 

@@ -43,6 +43,10 @@ func TestScripts(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	captures, err := filepath.Abs("../../cases/examples/captures")
+	if err != nil {
+		t.Fatal(err)
+	}
 	testscript.Run(t, testscript.Params{
 		Dir:                 "testdata/script",
 		UpdateScripts:       *update,
@@ -50,6 +54,7 @@ func TestScripts(t *testing.T) {
 		Setup: func(e *testscript.Env) error {
 			e.Setenv("SMALL", small)
 			e.Setenv("SHEETS", sheets)
+			e.Setenv("CAPTURES", captures)
 			return nil
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits},

@@ -37,7 +37,7 @@ func respond(s *scan, group []*burst, bit float64) response {
 		return p
 	}
 	p.before = int(min(max(3, 0.4*bit), 60))
-	lags := int(min(mostLags, 20*bit, max(0.9*bit, 0.4*longest)))
+	lags := int(min(mostLags, 20*bit, max(0.9*bit, 0.28*longest)))
 	n := p.before + lags
 	if lags < fewestLags {
 		p.why = EchoUnsettled

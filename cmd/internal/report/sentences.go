@@ -12,6 +12,7 @@ import (
 	"downdrop/engine/review"
 	"downdrop/engine/ruletest"
 	"downdrop/engine/sheet"
+	"downdrop/engine/waveform"
 	"downdrop/rulebase"
 	"downdrop/rulebase/quantity"
 )
@@ -1332,4 +1333,259 @@ func sayDrawing(s *rulebase.Sheet) string {
 		parts[i] = fmt.Sprintf("%s at %s", d.Name, metres(d.AtM))
 	}
 	return fmt.Sprintf("The trunk to scale, %s long, from the host: %s.", metres(s.TrunkM()), strings.Join(parts, ", "))
+}
+
+// An instrument's capture of the pair.
+
+const (
+	titleTroubles = "Not as it should be:"
+	titleMeasured = "Measured:"
+	titleUnseen   = "Cannot be seen with this capture:"
+	titleToPaste  = "For a diagnosis:"
+	sayToPaste    = "Paste these behind: downdrop diagnose"
+	sayNoTrouble  = "Nothing in this capture is out of order, as far as it can show."
+
+	plotTime      = "time"
+	plotVolts     = "across the pair"
+	plotAfterEdge = "time from the edge"
+	plotShare     = "of the settled swing"
+	plotEcho      = "first echo"
+)
+
+// waveformWarnings stand before all else: whoever reads on may go and measure again.
+var waveformWarnings = []string{
+	"DANGER: no live work and no instrument that is not rated for it in a classified or unclear area. Ask the person responsible for the area.",
+	"WARNING: this is a live measurement, for people who are allowed to make it here, with probes rated for the place. The earth clip of a scope never goes on a wire of the pair: use a differential probe or an isolated instrument. An earth clip there shorts the wire to earth and can stop the bus, and outputs may act.",
+}
+
+func sayCapture(w *Waveform) string {
+	r := w.Reading
+	what := "one channel across the pair"
+	if r.Legs {
+		what = "each leg against common"
+	}
+	return fmt.Sprintf("%s: %d points in %s, one every %s; %s.", w.File, r.Points, seconds(r.Length), seconds(r.Step), what)
+}
+
+func seconds(x float64) string { return quantity.FormatRounded(x, "s", 3) }
+func volts(x float64) string   { return quantity.FormatRounded(x, "V", 3) }
+func bitRate(x float64) string { return quantity.FormatRounded(x, "bit/s", 4) }
+
+// within writes a figure with its uncertainty, as many digits as that allows.
+func within(f waveform.Figure, unit string) string {
+	digits := 3
+	if f.Plus > 0 && f.Value != 0 {
+		digits = min(5, max(2, int(math.Ceil(math.Log10(math.Abs(f.Value)/f.Plus)))+1))
+	}
+	return quantity.FormatRounded(f.Value, unit, digits) + " (± " + quantity.FormatRounded(f.Plus, unit, 1) + ")"
+}
+
+func percent(x float64) string {
+	return strconv.FormatFloat(math.Round(1000*x)/10, 'f', -1, 64) + " percent"
+}
+
+func sayFigures(r *waveform.Reading) []string {
+	var all []string
+	if r.Rate.Seen() {
+		all = append(all, fmt.Sprintf("Bit time %s, rate %s. %s", within(r.Bit, "s"), within(r.Rate, "bit/s"), sayNearest(r.Nearest)))
+	}
+	if r.Idle.Seen() {
+		all = append(all, fmt.Sprintf("While nobody sends: %s across the pair.", within(r.Idle, "V")))
+	}
+	if r.Noise.Seen() {
+		says := fmt.Sprintf("Noise: %s effective", quantity.FormatRounded(r.Noise.Value, "V", 2))
+		if r.Hum.Seen() {
+			says += fmt.Sprintf("; hum of %.0f Hz: %s at its peak", r.HumHz, quantity.FormatRounded(r.Hum.Value, "V", 2))
+		}
+		if r.Quantum > 0 {
+			says += fmt.Sprintf("; the instrument's smallest step is %s", volts(r.Quantum))
+		}
+		all = append(all, says+".")
+	}
+	if r.Common.Seen() {
+		all = append(all, fmt.Sprintf("Both legs together lie up to %s from common.", volts(r.Common.Value)))
+	}
+	return all
+}
+
+func sayNearest(n waveform.Nearest) string {
+	var kinds []string
+	for _, k := range n.Kinds {
+		kinds = append(kinds, k.Name)
+	}
+	off := "the same"
+	if d := math.Round(1000*math.Abs(n.Differs)) / 10; d >= 0.1 {
+		more := "lower"
+		if n.Differs < 0 {
+			more = "higher"
+		}
+		off = percent(math.Abs(n.Differs)) + " " + more
+	}
+	return fmt.Sprintf("The standard rate next to it is %s, %s (%s).", bitRate(float64(n.Rate)), off, strings.Join(kinds, "; "))
+}
+
+func saySender(r *waveform.Reading, i int) string {
+	t := &r.Talkers[i]
+	says := fmt.Sprintf("Sender %s, %s", letter(i), count(t.Bursts, "burst", "bursts"))
+	if t.Bits > 0 {
+		says += fmt.Sprintf(" of %s", count(t.Bits, "bit", "bits"))
+	}
+	if t.Bursts > 1 && t.Bits > 0 {
+		says += " together"
+	}
+	if t.Height.Seen() {
+		says += fmt.Sprintf(": height %s, from %s to %s", within(t.Height, "V"), volts(t.Low.Value), volts(t.High.Value))
+	}
+	if t.Rate.Seen() && len(r.Talkers) > 1 {
+		says += fmt.Sprintf("; rate %s", within(t.Rate, "bit/s"))
+	}
+	if t.Rise.Seen() {
+		how := ", the instrument's own share taken off"
+		if r.Bandwidth == 0 {
+			how = ", the instrument's own share in it"
+		}
+		says += fmt.Sprintf("; edges %s%s", within(t.Rise, "s"), how)
+	}
+	if t.Overshoot.Seen() && t.Overshoot.Value > 0.02 {
+		says += fmt.Sprintf("; goes beyond its level by %.0f percent", 100*t.Overshoot.Value)
+	}
+	return says + "."
+}
+
+func sayTrouble(r *waveform.Reading, t waveform.Trouble) string {
+	weakest := math.Inf(1)
+	for _, s := range r.Talkers {
+		if s.Rate.Seen() {
+			weakest = min(weakest, s.Height.Value)
+		}
+	}
+	switch t {
+	case waveform.Silent:
+		return "No messages: nothing moves on the pair."
+	case waveform.HeldAtLevel:
+		return fmt.Sprintf("No messages, and %s stand across the pair all the time: one sender holds it.", volts(r.Idle.Value))
+	case waveform.RatesDiffer:
+		return sayRates(r)
+	case waveform.RateNotSet:
+		return fmt.Sprintf("The bus is set to %s and %s are sent.", bitRate(float64(r.Set)), bitRate(r.Rate.Value))
+	case waveform.RateUnusual:
+		return fmt.Sprintf("%s is no rate of any kind of line. Look whether the time base is right, and what the bus is set to.", bitRate(r.Rate.Value))
+	case waveform.EndOpen:
+		return "An end without its terminator, or a break: the echo has the sign of the wave. " + sayEchoFrom(r.Echo) + " Measure the ohms across the pair, line dead."
+	case waveform.EndLow:
+		return "A terminator too many or too low, or a leak across the pair: the echo has the other sign, and stays. " + sayEchoFrom(r.Echo) + " Measure the ohms across the pair, line dead."
+	case waveform.LongStub:
+		return fmt.Sprintf("A long stub: the echo has the other sign and then comes back. There and back takes %s, which is about %s of branch (± %s).", within(r.Echo.Round, "s"), about(r.Echo.Distance.Value), about(r.Echo.Distance.Plus))
+	case waveform.EchoOfSome:
+		return fmt.Sprintf("An echo comes %s after the edge, and more than one cause fits it: an end without terminator, one too many, a stub. Catch it again at another place along the trunk.", seconds(r.Echo.Delay.Value))
+	case waveform.Weak:
+		return fmt.Sprintf("Messages are weak: %s, and a sender gives 1.5 V into a loaded pair.", volts(weakest))
+	case waveform.Unusable:
+		return fmt.Sprintf("Messages are too weak for any receiver: %s; it needs 0.2 V.", volts(weakest))
+	case waveform.IdleTooWeak:
+		return fmt.Sprintf("While nobody sends, %s stand across the pair; a receiver needs 0.2 V to know a level.", volts(r.Idle.Value))
+	case waveform.LegsTooFar:
+		return fmt.Sprintf("The legs lie %s from common; receivers bear -7 V to 12 V.", volts(r.Common.Value))
+	case waveform.NoiseBetween:
+		return "Something moves between the messages that is no message."
+	}
+	return string(t)
+}
+
+func about(x float64) string { return quantity.FormatRounded(x, "m", 2) }
+
+func sayEchoFrom(e waveform.Echo) string {
+	return fmt.Sprintf("It is %s there and back, about %s of cable (± %s) beyond the sender or the probe, whichever is nearer to it.", within(e.Round, "s"), about(e.Distance.Value), about(e.Distance.Plus))
+}
+
+func sayRates(r *waveform.Reading) string {
+	var all []string
+	for i, t := range r.Talkers {
+		if t.Rate.Seen() {
+			all = append(all, fmt.Sprintf("%s %s", letter(i), bitRate(t.Rate.Value)))
+		}
+	}
+	return "Senders have different rates: " + strings.Join(all, ", ") + ". Units set to one rate cannot read the other."
+}
+
+func sayStepOf(talker int) string {
+	return "Sender " + letter(talker) + ": one clean edge, from all its edges together"
+}
+
+// unseenWhy says why a capture cannot show something.
+func unseenWhy(r *waveform.Reading, why waveform.Unseen) string {
+	switch why {
+	case waveform.NothingMoves:
+		return "nobody sends in it"
+	case waveform.FewEdges:
+		return "there are too few changes of the bit; catch a whole message"
+	case waveform.FewSamples:
+		return fmt.Sprintf("there are fewer than four points in a bit, one every %s; catch a shorter stretch", seconds(r.Step))
+	case waveform.NoGrid:
+		return "the edges lie on no grid of bits; several send at once, or it is no message"
+	case waveform.NoSilence:
+		return "somebody sends from its beginning to its end; catch a stretch with a pause"
+	case waveform.TooShort:
+		return fmt.Sprintf("it is %s long and a cycle of the mains takes 20 ms", seconds(r.Length))
+	case waveform.FasterThanScope:
+		return "the edge is as fast as the instrument lets through"
+	case waveform.FasterThanStep:
+		return fmt.Sprintf("the edge is over within two points, one every %s; catch a shorter stretch", seconds(r.Step))
+	case waveform.OneChannel:
+		return "it has one channel across the pair; catch each leg against common"
+	case waveform.NoEcho:
+		return "none stands above the noise"
+	case waveform.EchoUnsettled:
+		return "one sender's bits are too few, or too noisy, to tell an edge from what follows it"
+	case waveform.EchoAmbiguous:
+		return "more than one cause fits what follows the edge"
+	case waveform.LeftTheScreen:
+		return "the trace ran against the end of the instrument's range; catch it with more volts to the screen"
+	}
+	return string(why)
+}
+
+func sayUnseen(r *waveform.Reading) []string {
+	var all []string
+	add := func(what string, why waveform.Unseen) {
+		if why != "" {
+			all = append(all, what+": "+unseenWhy(r, why)+".")
+		}
+	}
+	add("The rate", r.Rate.Why)
+	add("The level while nobody sends", r.Idle.Why)
+	add("Hum", r.Hum.Why)
+	add("The legs against common", r.Common.Why)
+	for i, t := range r.Talkers {
+		who := " of sender " + letter(i)
+		if t.Rate.Why != r.Rate.Why {
+			add("The rate"+who, t.Rate.Why)
+		}
+		add("The height"+who, t.Height.Why)
+		add("The edges"+who, t.Rise.Why)
+	}
+	switch {
+	case r.Echo.Kind != "" || len(r.Talkers) == 0:
+	case r.Echo.Why == waveform.NoEcho:
+		all = append(all, fmt.Sprintf("Echoes: none stands above the noise; one from nearer than %s would lie within the edge or two points, and be hidden.", about(float64(r.Echo.Nearer))))
+	default:
+		add("What sends an echo back", r.Echo.Why)
+	}
+	return all
+}
+
+// findingSays is the value of a finding as --see takes it.
+func findingSays(f waveform.Finding) string {
+	if f.Word != "" {
+		return f.Word
+	}
+	return quantity.Format(f.Number, "V")
+}
+
+func seeFlag(f waveform.Finding) string {
+	says := f.Symptom + "=" + findingSays(f)
+	if strings.Contains(says, " ") {
+		says = `"` + says + `"`
+	}
+	return "--see " + says
 }
