@@ -166,11 +166,22 @@ func findTable(lines []string) (table, bool) {
 				n, alike = len(row), alike+1
 			}
 			if alike == beginsAfter {
-				return table{f, first, n}, true
+				return table{f, f.earliest(lines, first, n), n}, true
 			}
 		}
 	}
 	return table{}, false
+}
+
+// earliest is where a table really begins: a spoilt line near its head must be
+// told, not taken for the end of the heading.
+func (f form) earliest(lines []string, first, columns int) int {
+	for i := max(0, first-20); i < first; i++ {
+		if row, ok := f.row(lines[i]); ok && len(row) == columns {
+			return i
+		}
+	}
+	return first
 }
 
 // Read reads a capture from the text of a file: one column of time and one or
@@ -324,8 +335,7 @@ func (t table) columnsOf(file string, lines []string, u Units) ([]column, error)
 func (t table) rising(lines []string) int {
 	for i := range t.columns {
 		last, rises := math.Inf(-1), true
-		for _, line := range lines[t.first : t.first+beginsAfter] {
-			row, _ := t.row(line)
+		for _, row := range t.head(lines) {
 			rises = rises && row[i] > last
 			last = row[i]
 		}
@@ -341,14 +351,24 @@ func (t table) counts(lines []string, i int) bool {
 	if t.columns < 3 {
 		return false
 	}
-	first, _ := t.row(lines[t.first])
-	for k, line := range lines[t.first : t.first+beginsAfter] {
-		row, _ := t.row(line)
-		if row[i] != first[i]+float64(k) || row[i] != math.Trunc(row[i]) {
+	head := t.head(lines)
+	for k, row := range head {
+		if row[i] != head[0][i]+float64(k) || row[i] != math.Trunc(row[i]) {
 			return false
 		}
 	}
 	return true
+}
+
+// head are the first good rows of a table.
+func (t table) head(lines []string) [][]float64 {
+	var rows [][]float64
+	for _, line := range lines[t.first:min(len(lines), t.first+20+beginsAfter)] {
+		if row, ok := t.row(line); ok && len(row) == t.columns && len(rows) < beginsAfter {
+			rows = append(rows, row)
+		}
+	}
+	return rows
 }
 
 // numbers reads the whole table.
