@@ -50,7 +50,7 @@ func meant(kind string) string {
 
 // accept marks what comments accept, and says which comments accept nothing.
 func (r *reviewer) accept() {
-	entries := r.entries()
+	entries, below := r.entries(), r.overlaid()
 	all := r.acceptances()
 	by := map[string][]*acceptance{}
 	for _, a := range all {
@@ -58,7 +58,10 @@ func (r *reviewer) accept() {
 	}
 	for i := range r.found {
 		f := &r.found[i]
-		lines := []rulebase.Position{f.Position, entryOf(entries, f.Position), r.b.SectionOf(f.Position), r.b.HeaderOf(r.b.LayerOf(f.Position))}
+		lines := []rulebase.Position{f.Position, r.b.SectionOf(f.Position), r.b.HeaderOf(r.b.LayerOf(f.Position))}
+		for at, more := entryOf(entries, f.Position), true; more; at, more = changedBelow(below, at) {
+			lines = append(lines, at) // what is accepted below an entry is so of one that changes a part of it
+		}
 		for _, a := range by[f.Kind] {
 			if slices.ContainsFunc(lines, func(p rulebase.Position) bool { return p.File == a.comment.Pos.File && p.Line == a.comment.On }) {
 				a.used = true
@@ -67,13 +70,38 @@ func (r *reviewer) accept() {
 		}
 	}
 	for _, a := range all {
-		if !a.used {
+		if on := (rulebase.Position{File: a.comment.Pos.File, Line: a.comment.On, Column: 1 << 20}); !a.used && below.lower[entryOf(entries, on)] == nil {
 			r.say(a.comment.Pos, "accept-unused", "the comment accepts %s, and there is nothing of that kind here any more: take it out", a.kind)
 		}
 	}
 }
 
-// entries are the places of all entries, sorted.
+// overlaid are the entries that stand for others, by their places and by those of the
+// others.
+type overlaid struct {
+	upper, lower map[rulebase.Position]*rulebase.Entry
+}
+
+func (r *reviewer) overlaid() overlaid {
+	o := overlaid{map[rulebase.Position]*rulebase.Entry{}, map[rulebase.Position]*rulebase.Entry{}}
+	for _, e := range r.b.Entries() {
+		if e.Over != nil {
+			o.upper[e.Pos], o.lower[e.Over.Pos] = &e, &e
+		}
+	}
+	return o
+}
+
+// changedBelow is the place of the lower entry that the one at a place changes a part of.
+func changedBelow(o overlaid, at rulebase.Position) (lower rulebase.Position, changes bool) {
+	e := o.upper[at]
+	if e == nil || e.Over.Whole {
+		return at, false
+	}
+	return e.Over.Pos, true
+}
+
+// entries are the places of all entries, sorted, those included that others stand for.
 func (r *reviewer) entries() []rulebase.Position {
 	var all []rulebase.Position
 	b := r.b
@@ -102,6 +130,9 @@ func (r *reviewer) entries() []rulebase.Position {
 	}
 	for i := range b.Sources {
 		all = append(all, b.Sources[i].Pos)
+	}
+	for _, e := range b.Entries() {
+		all = append(all, e.Pos)
 	}
 	slices.SortFunc(all, byPlace)
 	return all

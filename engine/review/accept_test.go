@@ -150,3 +150,36 @@ symptoms:
 		t.Errorf("found on lines %v, want 5 alone", at)
 	}
 }
+
+// What is accepted of an entry is accepted of the one that changes a part of it, too.
+// One that replaces it speaks for itself, and the comment below is no mistake then.
+func TestAcceptedBelowAChangedEntry(t *testing.T) {
+	lower := strings.Replace(withChance, "#ENTRY", "# accept question-too-long: it says all that is to be looked at", 1)
+	long := "How does the flag stand, when it is looked at from the side, with the sun behind it, on a day without wind, by somebody who has not seen it before and who has no reason to say one or the other?"
+	lower = strings.Replace(lower, "How does the flag stand?", long, 1)
+	for how, accepted := range map[string]bool{
+		"changes: true, values: [upright, drooping]": true,
+		`replaces: true, ask: "` + long + `", values: [upright, drooping], shows: [{when: snapped, drooping: 0.9}, {upright: 0.9}]`: false,
+	} {
+		b, err := rulebase.Load(rulebase.Layer{Name: "x", FS: fstest.MapFS{"rules.yaml": {Data: []byte(lower)}}},
+			rulebase.Layer{Name: "y", FS: fstest.MapFS{"own.yaml": {Data: []byte("rulebase: {name: own, extends: accepted}\nsymptoms:\n  flag: {" + how + "}\n")}}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		found := false
+		for _, f := range review.Review(b, nil) {
+			switch f.Kind {
+			case "question-too-long":
+				found = true
+				if (f.Accepted != "") != accepted {
+					t.Errorf("%s: accepted %q", how, f.Accepted)
+				}
+			case "accept-unused":
+				t.Errorf("%s: %v", how, f.Problem)
+			}
+		}
+		if !found {
+			t.Errorf("%s: the question is not found too long", how)
+		}
+	}
+}

@@ -926,7 +926,8 @@ func sayNeeds(w engine.Withheld, unlock Answer, ok bool) string {
 func (f Figures) sayOtherCauses(b *rulebase.Base, rest []engine.CauseBelief) string {
 	var words []string
 	for _, c := range rest {
-		words = append(words, lowerFirst(b.Causes[c.Cause].Name)+" ("+f.Chance(c.Now)+")")
+		cause := &b.Causes[c.Cause]
+		words = append(words, lowerFirst(cause.Name)+sayHere(b.SiteName(cause.ID).Text())+" ("+f.Chance(c.Now)+")")
 	}
 	return "Less likely: " + strings.Join(words, ", ") + "."
 }
