@@ -453,7 +453,7 @@ func (t *Talk) unlockAnswer(w engine.Withheld) (Answer, bool) {
 		return Answer{Says: sayTakeUp(w.Step), Entry: "do " + w.Step.ID}, true
 	case engine.WhyOnlyIf:
 		for _, n := range w.Step.OnlyIf.Reads() {
-			if name := t.base.Names[n]; name.Kind == rulebase.KindGiven {
+			if name := t.base.Names[n]; name.Kind == rulebase.KindGiven && t.base.Givens[name.Index].Ask != "" {
 				return Answer{Says: sayGivenFor(t.base.Givens[name.Index].Ask, w.Step), Entry: "ask " + name.ID}, true
 			}
 		}

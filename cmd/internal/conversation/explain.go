@@ -296,7 +296,8 @@ func (t *Talk) unsaid(s *State, most int) []string {
 	var out []string
 	for i := range t.base.Givens {
 		g := &t.base.Givens[i]
-		if g.FilledBy == "" && !t.said(s, g.ID) && len(out) < most {
+		asked := g.FilledBy == "" || strings.HasPrefix(g.FilledBy, "line.") // a sheet may say it, and so may a person
+		if asked && g.Ask != "" && !t.said(s, g.ID) && len(out) < most {
 			out = append(out, g.Ask+" ("+g.ID+")")
 		}
 	}

@@ -120,3 +120,18 @@ func TestShippedTranscripts(t *testing.T) {
 		})
 	}
 }
+
+// A given that nobody can be asked for is in no list of what could be said.
+func TestWhatElseListsQuestionsOnly(t *testing.T) {
+	base, err := rulebase.LoadShipped()
+	if err != nil {
+		t.Fatal(err)
+	}
+	talk := talkOver(base)
+	state, _ := talk.Begin(rulebase.Situation{})
+	_, reply := talk.Step(context.Background(), state, "what else is there?")
+	text := strings.Join(reply.Lines(), "\n")
+	if strings.Contains(text, "address_allowed") || strings.Contains(text, "  (") {
+		t.Errorf("a line without a question:\n%s", text)
+	}
+}
