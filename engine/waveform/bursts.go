@@ -20,6 +20,7 @@ func (b *burst) swing() float64 { return b.high - b.low }
 // A scan is a capture with what was found on the way.
 type scan struct {
 	v      []float64
+	step   float64 // seconds
 	noise  float64 // volts, a first guess
 	bit    float64 // samples, a first guess
 	bursts []*burst
@@ -31,7 +32,7 @@ const silentBits = 14
 // newScan finds the bursts. The loudest sender gives a first bit time; with it,
 // every stretch in which the trace moves by more than noise is a burst, loud or weak.
 func newScan(c *Capture) *scan {
-	s := &scan{v: c.Volts, noise: roughness(c.Volts, c.Quantum)}
+	s := &scan{v: c.Volts, step: c.Step, noise: roughness(c.Volts, c.Quantum)}
 	high, low := quantile(s.v, 0.999), quantile(s.v, 0.001)
 	swing := high - low
 	if swing < max(10*s.noise, 6*c.Quantum) {
@@ -111,6 +112,9 @@ func (s *scan) look(b *burst) {
 	// Once more with the middle of the settled levels.
 	b.edges = edgesOf(soft, (b.high+b.low)/2, s.room(b.high-b.low))
 	b.grid, b.fits = fitGrid(b.edges, bit)
+	if b.fits {
+		settle(b.edges, b.grid)
+	}
 	for i := range b.edges {
 		b.edges[i].at += float64(b.from)
 	}
@@ -161,6 +165,9 @@ func (s *scan) join() []*burst {
 }
 
 func (s *scan) oneSender(a, b *burst) bool {
+	if a.fits && b.fits && math.Abs(a.grid.bit-b.grid.bit) > 0.1*a.grid.bit {
+		return false
+	}
 	bit := s.bit
 	for _, x := range []*burst{a, b} {
 		if x.fits {

@@ -90,16 +90,16 @@ func refuse(file string, line int, format string, a ...any) error {
 	return p
 }
 
-// A form is how a table parts its columns and writes its decimals.
-type form struct{ separator, decimal byte }
+// A dialect is how a table parts its columns and writes its decimals.
+type dialect struct{ separator, decimal byte }
 
-// forms in the order they are tried. Commas that part columns and mark decimals
+// dialects in the order they are tried. Commas that part columns and mark decimals
 // at once are not told apart by anybody.
-var forms = []form{{'\t', '.'}, {'\t', ','}, {';', '.'}, {';', ','}, {',', '.'}}
+var dialects = []dialect{{'\t', '.'}, {'\t', ','}, {';', '.'}, {';', ','}, {',', '.'}}
 
 // fields parts a line. Quotes around a field go; an empty field at the end, which
 // many instruments write, goes too.
-func (f form) fields(line string) []string {
+func (f dialect) fields(line string) []string {
 	all := strings.Split(line, string(f.separator))
 	for i := range all {
 		all[i] = strings.Trim(strings.TrimSpace(all[i]), `"'`)
@@ -111,7 +111,7 @@ func (f form) fields(line string) []string {
 }
 
 // number reads a decimal number; words like "inf" and hexadecimals are none.
-func (f form) number(text string) (float64, bool) {
+func (f dialect) number(text string) (float64, bool) {
 	text = strings.TrimSpace(text)
 	if f.decimal == ',' {
 		if strings.Contains(text, ".") {
@@ -127,7 +127,7 @@ func (f form) number(text string) (float64, bool) {
 }
 
 // row reads a line of the table.
-func (f form) row(line string) ([]float64, bool) {
+func (f dialect) row(line string) ([]float64, bool) {
 	fields := f.fields(line)
 	row := make([]float64, len(fields))
 	for i, text := range fields {
@@ -142,7 +142,7 @@ func (f form) row(line string) ([]float64, bool) {
 
 // A table is where the numbers of a file begin, and how they are written.
 type table struct {
-	form
+	dialect
 	first   int // index of the first line
 	columns int
 }
@@ -156,7 +156,7 @@ func findTable(lines []string) (table, bool) {
 		if !strings.ContainsAny(lines[first], "0123456789") {
 			continue
 		}
-		for _, f := range forms {
+		for _, f := range dialects {
 			n, alike := 0, 0
 			for _, line := range lines[first:min(first+beginsAfter, len(lines))] {
 				row, ok := f.row(line)
@@ -175,7 +175,7 @@ func findTable(lines []string) (table, bool) {
 
 // earliest is where a table really begins: a spoilt line near its head must be
 // told, not taken for the end of the heading.
-func (f form) earliest(lines []string, first, columns int) int {
+func (f dialect) earliest(lines []string, first, columns int) int {
 	for i := max(0, first-20); i < first; i++ {
 		if row, ok := f.row(lines[i]); ok && len(row) == columns {
 			return i

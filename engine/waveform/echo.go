@@ -16,6 +16,9 @@ const (
 	OpenEnd EchoKind = "open_end" // an end without its terminator, or a break: the echo has the sign of the wave
 	LowEnd  EchoKind = "low_end"  // a terminator too many or too low, a leak: the echo has the other sign, and stays
 	Stub    EchoKind = "stub"     // a branch with an open end: first the other sign, then back
+
+	atEnd  EchoKind = "at_end"  // an open end at the probe itself: no echo comes back from it
+	noEcho EchoKind = "no_echo" // an edge and nothing after it
 )
 
 // An Echo is what came back, from where.
@@ -29,48 +32,54 @@ type Echo struct {
 	Nearer   line.Metre
 	Settled  float64 // the settled swing as a multiple of the first step
 	Misfit   float64 // rms, share of the swing
-	fits     map[EchoKind]float64
-	sigma    float64
+	fits     map[EchoKind]fit
+	least    float64 // values: an echo before it cannot be told from the edge
+	step     float64 // seconds from value to value
 }
 
-// A front is the first edge of a response: where it begins and ends, its shape
-// from 0 to 1, and how high it goes.
+// A front is the first edge of a response, in its values: where it begins and ends
+// and how high it goes.
 type front struct {
 	from, mid, to int
-	shape         []float64
+	middle        float64 // where it has gone half way
 	step          float64 // share of the settled swing
-	rise          float64 // samples, 10 to 90 %
+	rise          float64 // values, 10 to 90 %
 }
 
 // frontOf finds the first edge: its steepest place, and from there both ways to
-// where it is flat.
+// where it is flat, or where the next edge begins.
 func (p *response) frontOf() (front, bool) {
-	half := 0
-	if p.sigma > 0.01 {
-		half = 1
-	}
-	s := smooth(p.s, half)
-	slope := make([]float64, len(s)-1)
-	most := 0.0
-	for i := range slope {
-		slope[i] = s[i+1] - s[i]
-		if i < 2*p.before {
-			most = max(most, slope[i])
+	var s, slope []float64
+	var most, rough float64
+	for half := 1; half <= 12; half++ { // a slow edge needs more smoothing
+		s = smooth(p.s, half)
+		slope, most = make([]float64, len(s)-1), 0
+		for i := range slope {
+			slope[i] = s[i+1] - s[i]
+			if i < 2*p.before {
+				most = max(most, slope[i])
+			}
+		}
+		if rough = 1.5 * p.sigma / float64(2*half+1); most > 12*rough {
+			break
 		}
 	}
-	if most < 6*p.sigma && most < 0.05 {
+	if most < 4*rough {
 		return front{}, false
 	}
-	k := slices.IndexFunc(slope, func(x float64) bool { return x >= 0.5*most })
+	k := 0
+	for k < len(slope) && slope[k] < 0.5*most {
+		k++
+	}
 	for k+1 < len(slope) && slope[k+1] > slope[k] {
 		k++
 	}
-	flat := max(0.08*slope[k], 3*p.sigma/math.Sqrt(float64(2*half+1)))
+	flat := max(0.1*slope[k], 2*rough)
 	f := front{mid: k, from: k, to: k + 1}
 	for f.from > 0 && slope[f.from-1] > flat {
 		f.from--
 	}
-	for f.to < len(slope) && slope[f.to] > flat {
+	for f.to < len(slope) && slope[f.to] > flat && !(slope[f.to] < 0.7*slope[k] && f.to+2 < len(slope) && slope[f.to+2] > slope[f.to]+4*rough) {
 		f.to++
 	}
 	if f.to+2 >= len(s) {
@@ -80,16 +89,14 @@ func (p *response) frontOf() (front, bool) {
 	if f.from > 2 {
 		base = mean(p.s[:f.from-1])
 	}
-	after := min(len(p.s), f.to+1+max(2, (f.to-f.from)/2))
-	top := mean(p.s[f.to:after])
+	top := mean(p.s[f.to:min(len(p.s), f.to+2)])
 	f.step = top - base
 	if f.step < 0.2 {
 		return front{}, false
 	}
-	for i := f.from; i <= f.to; i++ {
-		f.shape = append(f.shape, min(1, max(0, (p.s[i]-base)/f.step)))
-	}
 	f.rise = passes(p.s, f.from, f.to, base+0.9*f.step) - passes(p.s, f.from, f.to, base+0.1*f.step)
+	f.middle = passes(p.s, f.from, f.to, base+0.5*f.step)
+	f.mid = int(math.Round(f.middle))
 	return f, f.rise > 0
 }
 
@@ -115,15 +122,15 @@ func (r *Reading) edge(t *Talker) {
 		t.Rise.Why, t.Overshoot.Why = why, why
 		return
 	}
-	t.RiseRaw = f.rise * r.Step
-	blur := 0.8 * r.Step // ten to ninety per cent of what laying edges on whole samples smears
+	t.RiseRaw = f.rise * p.fine * r.Step
+	blur := 0.6 * r.Step // ten to ninety per cent of what straight lines between values smear
 	t.Rise = Figure{Value: t.RiseRaw, Plus: max(0.3*r.Step, 2*p.sigma*t.RiseRaw)}
 	own := blur
 	if r.Bandwidth > 0 {
 		own = math.Hypot(own, riseOf(r.Bandwidth))
 	}
 	switch {
-	case f.rise < 2:
+	case f.rise*p.fine < 2:
 		t.Rise.Why = FasterThanStep
 	case r.Bandwidth > 0 && t.RiseRaw < 1.1*own:
 		t.Rise.Why = FasterThanScope
@@ -144,14 +151,16 @@ func riseOf(bandwidth float64) float64 { return 0.35 / bandwidth }
 const (
 	leastEcho   = 0.05 // share of the first step
 	candidates  = 6
-	leastMisfit = 0.012 // share of the swing: no response fits a lattice better than cable does
-	apart       = 1.35  // how much worse the second kind must fit
-	goodFit     = 0.09  // share of the swing, rms: beyond it nothing fits
+	leastMisfit = 0.01 // share of the swing: no response fits a lattice better than cable does
+	apart       = 2    // by how much the second kind must be the worse, as a log-likelihood
+	goodFit     = 4    // times what a sample may be off, rms: beyond it nothing fits
 )
 
-// echo says what follows a sender's edges.
-func (r *Reading) echo(t *Talker, s *scan) Echo {
-	p := &t.response
+// kinds are all that a response is compared with. noEcho is an edge and nothing after it.
+var kinds = []EchoKind{noEcho, OpenEnd, LowEnd, Stub, atEnd}
+
+// echo compares what follows a sender's edges with every kind of echo.
+func (r *Reading) echo(s *scan, p *response) Echo {
 	if p.why != "" {
 		return Echo{Why: p.why}
 	}
@@ -160,37 +169,55 @@ func (r *Reading) echo(t *Talker, s *scan) Echo {
 		return Echo{Why: EchoUnsettled}
 	}
 	// An echo within two samples or the edge is part of the edge.
-	least := max(3, int(math.Ceil(max(2, f.rise)))) // samples
-	e := Echo{sigma: p.sigma, Settled: 1 / f.step, Nearer: line.Metre(float64(least) * r.Step / (2 * float64(r.Delay)))}
-	steps := p.steps(f, least)
-	if len(steps) == 0 {
-		e.Why = NoEcho
-		return e
+	least := int(math.Ceil(max(2/p.fine, f.rise) - 0.5))
+	step := r.Step * p.fine
+	e := Echo{Settled: 1 / f.step, Nearer: line.Metre(float64(least) * step / (2 * float64(r.Delay))), least: max(2/p.fine, f.rise), step: step}
+	steps := p.steps(f, max(2, least-1))
+	m := newMatcher(s, p.bursts[0], p, f, steps, least)
+	e.fits = map[EchoKind]fit{}
+	for _, kind := range kinds {
+		e.fits[kind] = m.best(kind)
 	}
-	m := newMatcher(p, f, steps, least)
-	e.fits = map[EchoKind]float64{}
-	var best fit
-	best.misfit = math.Inf(1)
-	none := m.misfitOf([]wave{{0, 1}})
-	for _, kind := range []EchoKind{OpenEnd, LowEnd, Stub} {
-		one := m.best(kind)
-		e.fits[kind] = one.misfit
-		if one.misfit < best.misfit {
-			best = one
+	if len(steps) > 0 {
+		e.First = steps[0].share / f.step
+		e.Delay = Figure{Value: float64(steps[0].lag) * step, Plus: max(0.5, 0.2*f.rise) * step}
+	}
+	return e
+}
+
+// decide says of which kind an echo is, by all that show the same one.
+func (r *Reading) decide(all []Echo) Echo {
+	all = slices.DeleteFunc(slices.Clone(all), func(e Echo) bool { return e.fits == nil })
+	if len(all) == 0 {
+		return Echo{Why: EchoUnsettled}
+	}
+	worse := func(kind EchoKind) float64 {
+		var sum float64
+		for _, e := range all {
+			sum += e.fits[kind].against
 		}
+		return sum
 	}
-	e.Misfit = best.misfit
-	e.First = steps[0].share / f.step
-	e.Delay = Figure{Value: float64(steps[0].lag) * r.Step, Plus: max(0.5, 0.2*f.rise) * r.Step}
-	if none < 1.5*max(best.misfit, leastMisfit, p.sigma) {
+	order := slices.SortedStableFunc(slices.Values(kinds), func(a, b EchoKind) int { return cmp.Compare(worse(a), worse(b)) })
+	best := order[0]
+	// The one that shows the longest trip tells most of it.
+	e := slices.MaxFunc(all, func(a, b Echo) int { return a.fits[best].round - b.fits[best].round })
+	one := e.fits[best]
+	e.Misfit = one.misfit
+	switch {
+	case best == noEcho:
 		e.Why = NoEcho
-		return e
+	case float64(one.round) < e.least*ofValue:
+		e.Why = EchoTooClose
+	case best == atEnd || one.misfit > goodFit || worse(order[1])-worse(best) < apart:
+		e.Why = EchoAmbiguous
+	default:
+		e.Kind = best
+		e.Round = Figure{Value: float64(one.round) / ofValue * e.step, Plus: e.Delay.Plus}
+		e.Distance = Figure{Value: e.Round.Value / 2 / float64(r.Delay)}
+		// Cables differ: 4.2 to 5.7 ns/m about 5, taken as one deviation of 8 %.
+		e.Distance.Plus = e.Distance.Value * math.Hypot(0.08, e.Round.Plus/e.Round.Value)
 	}
-	e.Kind = best.kind
-	e.Round = Figure{Value: float64(best.round) * r.Step, Plus: max(0.5, 0.2*f.rise) * r.Step}
-	e.Distance = Figure{Value: e.Round.Value / 2 / float64(r.Delay)}
-	// Cables differ: 4.2 to 5.7 ns/m about 5, taken as one deviation of 8 %.
-	e.Distance.Plus = e.Distance.Value * math.Hypot(0.08, e.Round.Plus/e.Round.Value)
 	return e
 }
 
@@ -202,29 +229,28 @@ type stepAt struct {
 
 // steps are the places where the response steps again, the largest few, in order.
 func (p *response) steps(f front, least int) []stepAt {
-	w := max(1, f.to-f.from)
-	h := max(1, min(w, 4))
+	w := max(1, int(math.Round(f.rise*0.8)))
 	diff := func(i int) float64 { // across an edge's width
-		a, b := i-w/2, i+(w+1)/2
-		if a-h < 0 || b+h > len(p.s) {
+		a, b := i-w/2-1, i+(w+1)/2+1
+		if a < 1 || b+1 >= len(p.s) {
 			return 0
 		}
-		return mean(p.s[b:b+h]) - mean(p.s[a-h:a])
+		return (p.s[b] + p.s[b+1] - p.s[a] - p.s[a-1]) / 2
 	}
-	floor := max(leastEcho*f.step, 5*p.sigma*math.Sqrt(2/float64(h)))
+	floor := max(leastEcho*f.step, 5*p.sigma)
 	var all []stepAt
-	mid := f.mid
-	for lag := least; mid+lag < len(p.s); lag++ {
-		d := diff(mid + lag)
+	for lag := least; f.mid+lag < len(p.s); lag++ {
+		d := diff(f.mid + lag)
 		if math.Abs(d) < floor {
 			continue
 		}
 		top := true
 		for k := -w; k <= w && top; k++ {
-			if mid+lag+k-w/2 > f.to { // not into the first edge itself
-				other := math.Abs(diff(mid + lag + k))
-				top = other < math.Abs(d) || other == math.Abs(d) && k >= 0
+			if lag+k < least || k == 0 {
+				continue
 			}
+			other := diff(f.mid + lag + k)
+			top = math.Abs(other) < math.Abs(d) || other == d && k > 0 || other*d < 0
 		}
 		if top {
 			all = append(all, stepAt{lag, d})
@@ -236,7 +262,7 @@ func (p *response) steps(f front, least int) []stepAt {
 	return all
 }
 
-// A wave is a share of the first one, some samples later.
+// A wave is a share of the first one, some phases later.
 type wave struct {
 	lag   int
 	share float64
@@ -244,58 +270,139 @@ type wave struct {
 
 // A fit is what a kind of mismatch makes of a response at best.
 type fit struct {
-	kind   EchoKind
-	misfit float64
-	round  int // samples there and back that tell the distance
+	kind    EchoKind
+	misfit  float64
+	against float64 // how unlikely it makes the response: minus the logarithm, and one for each lag it could choose
+	round   int     // phases there and back that tell the distance
 }
 
-// A matcher lays lattices over a response.
+// A matcher lays lattices over the samples of a burst.
 type matcher struct {
-	s      []float64 // from the first edge on, first step 1 or so
-	shape  []float64
-	lags   []int // where steps are
-	least  int
-	sketch []float64
-	kernel []float64
+	v, weight []float64 // the samples that are compared, and what each counts
+	bits      [phases][]float64
+	ahead     int // values of bits before the first sample
+	last      int // values: the longest lag
+	lags      []int
+	own       int // phases by which the first wave comes after the edges' places
 }
 
-func newMatcher(p *response, f front, steps []stepAt, least int) *matcher {
-	m := &matcher{s: p.s[f.from:], shape: f.shape, least: least}
+// phases are the parts of a sample by which a wave's lag is told; a value of the
+// response is four of them.
+const (
+	phases  = 8
+	ofValue = phases / 2
+)
+
+// newMatcher prepares a burst: its bits as they would be without any echo, a
+// straight edge for each change, at eight places between the samples.
+func newMatcher(s *scan, b *burst, p *response, f front, steps []stepAt, least int) *matcher {
+	m := &matcher{last: 2 * p.knots.last}
+	from, to := b.span(p.knots)
+	to = min(to, len(s.v))
+	m.ahead = p.knots.last + 2
+	width := max(0.1, f.rise/0.8*p.fine)
+	for phase := range m.bits {
+		m.bits[phase] = bitsOf(b.edges, from-m.ahead, to, float64(phase)/phases, width)
+	}
+	m.own = int(math.Round((f.middle - float64(p.before)) * ofValue))
+	swing := math.Abs(p.swing)
+	spread := math.Hypot(math.Hypot(s.noise, leastMisfit*swing), p.left/4)
+	for i := from; i < to; i++ {
+		bend := 0.0
+		if i > 0 && i+1 < len(s.v) { // where the trace is steep, a little of a sample is much
+			bend = 0.12 * max(math.Abs(s.v[i+1]-s.v[i]), math.Abs(s.v[i]-s.v[i-1]))
+		}
+		m.v = append(m.v, s.v[i])
+		m.weight = append(m.weight, 1/(spread*spread+bend*bend))
+	}
 	for _, s := range steps {
 		m.lags = append(m.lags, s.lag)
 	}
-	m.sketch = make([]float64, len(m.s))
-	m.kernel = make([]float64, len(f.shape))
-	for i := range m.kernel {
-		m.kernel[i] = f.shape[i]
-		if i > 0 {
-			m.kernel[i] -= f.shape[i-1]
-		}
+	// Beside the echoes that can be seen, those that lie within the edge have their say.
+	for lag := 1; len(steps) > 0 && lag < steps[0].lag && lag < least; lag += max(1, least/4) {
+		m.lags = append(m.lags, lag)
 	}
+	slices.Sort(m.lags)
 	return m
 }
 
-// misfitOf is how far, rms, the response lies from these waves at the best height.
-func (m *matcher) misfitOf(waves []wave) float64 {
-	clear(m.sketch)
-	for _, w := range waves {
-		for k, x := range m.kernel {
-			if i := w.lag + k; i < len(m.sketch) {
-				m.sketch[i] += w.share * x
+// bitsOf are the bits of a burst, 0 and 1, at the samples from one to another, that
+// much later.
+func bitsOf(edges []edge, from, to int, later, width float64) []float64 {
+	out := make([]float64, 0, to-from)
+	passed := 0
+	level := 0.0
+	if !edges[0].up {
+		level = 1
+	}
+	for i := from; i < to; i++ {
+		at := float64(i) - later
+		for passed < len(edges) && at-edges[passed].at >= width/2 {
+			level = 0
+			if edges[passed].up {
+				level = 1
+			}
+			passed++
+		}
+		x := level
+		for _, e := range edges[passed:] {
+			share := (at-e.at)/width + 0.5
+			if share <= 0 {
+				break
+			}
+			if e.up {
+				x += share
+			} else {
+				x -= share
+			}
+		}
+		out = append(out, x)
+	}
+	return out
+}
+
+// A lattice is the waves of a mismatch.
+type lattice struct{ waves []wave }
+
+// losses are shares of an echo that the cable takes, from none to poor.
+var losses = []float64{0, 0.05, 0.1, 0.16}
+
+// distance is how far the samples lie from a lattice, a mean of squares in units of
+// what they may: the lattice's height and level are fitted. lost is the share that
+// each echo has lost; late are phases by which all of it comes later.
+func (m *matcher) distance(l lattice, lost float64, late int) float64 {
+	y := make([]float64, len(m.v))
+	for _, w := range l.waves {
+		share := w.share
+		if w.lag > 0 {
+			share *= 1 - lost
+		}
+		at := w.lag + m.own + late // phases
+		whole := floorDiv(at, phases)
+		if whole >= m.ahead || whole < 0 && -whole > m.ahead {
+			continue
+		}
+		bits := m.bits[at-whole*phases]
+		for i := range y {
+			if k := i + m.ahead - whole; k < len(bits) {
+				y[i] += share * bits[k]
 			}
 		}
 	}
-	var sum, xy, xx, yy float64
-	for i, d := range m.sketch {
-		sum += d
-		y := m.s[i]
-		xy, xx, yy = xy+sum*y, xx+sum*sum, yy+y*y
+	var n, sy, sv, syy, syv, svv float64
+	for i, v := range m.v {
+		w := m.weight[i]
+		n, sy, sv = n+w, sy+w*y[i], sv+w*v
+		syy, syv, svv = syy+w*y[i]*y[i], syv+w*y[i]*v, svv+w*v*v
 	}
-	if xx == 0 || xy <= 0 {
-		return math.Inf(1)
+	syy, syv, svv = syy-sy*sy/n, syv-sy*sv/n, svv-sv*sv/n
+	if syy <= 0 || syv <= 0 {
+		return svv / float64(len(m.v))
 	}
-	return math.Sqrt(max(0, yy-xy*xy/xx) / float64(len(m.s)))
+	return max(0, svv-syv*syv/syy) / float64(len(m.v))
 }
+
+func floorDiv(a, b int) int { return int(math.Floor(float64(a) / float64(b))) }
 
 // Reflections at a sender that drives: its own resistance, 15 to 90 ohm, beside a
 // terminator or the rest of the trunk.
@@ -305,97 +412,192 @@ var atSender = []float64{-0.42, -0.5, -0.58, -0.66, -0.76}
 // higher values of one.
 var lowEnds = []float64{-0.2, -1. / 3, -0.5}
 
-// best is the best that a kind can do with the steps that were seen.
-func (m *matcher) best(kind EchoKind) fit {
-	b := fit{kind: kind, misfit: math.Inf(1)}
-	try := func(round int, waves []wave) {
-		if x := m.misfitOf(waves); x < b.misfit {
-			b.misfit, b.round = x, round
-		}
+// A form is a mismatch seen from a place: its lattice by the lags of its echoes, of
+// which the first so many count.
+type form struct {
+	lags  int
+	round func(l [3]int) int // the trip that tells the distance
+	build func(m *matcher, l [3]int, g, low float64) lattice
+}
+
+// ends are the forms of one mismatch that sends a share back.
+var ends = []form{
+	{1, func(l [3]int) int { return l[0] }, func(m *matcher, l [3]int, g, low float64) lattice {
+		return lattice{m.behind([]wave{{0, low}}, g, l[0])}
+	}},
+	{1, func(l [3]int) int { return l[0] }, func(m *matcher, l [3]int, g, low float64) lattice {
+		return lattice{m.between([]wave{{0, low}}, g, l[0], m.far())}
+	}},
+	{2, func(l [3]int) int { return l[0] }, func(m *matcher, l [3]int, g, low float64) lattice {
+		return lattice{m.between([]wave{{0, low}}, g, l[0], l[1])}
+	}},
+}
+
+// branches are the forms of a stub: seen from beyond it, from its end, from the
+// sender, from between. A stub moves no settled level.
+var branches = []form{
+	{1, func(l [3]int) int { return l[0] }, func(m *matcher, l [3]int, g, _ float64) lattice {
+		return lattice{rung(2./3, 4./9, l[0])}
+	}},
+	{2, func(l [3]int) int { return l[0] }, func(m *matcher, l [3]int, g, _ float64) lattice {
+		return lattice{m.times(rung(2./3, 4./9, l[0]), m.series(rung(-1./3, 4./9, l[0]), g, l[1]))}
+	}},
+	{2, func(l [3]int) int { return l[1] }, func(m *matcher, l [3]int, g, _ float64) lattice {
+		return lattice{m.times(rung(2./3, 4./9, l[1]), m.series(rung(-1./3, 4./9, l[1]), g, l[0]))}
+	}},
+	{1, func(l [3]int) int { return l[0] }, func(m *matcher, l [3]int, g, _ float64) lattice {
+		return lattice{rung(4./3, -4./9, l[0])}
+	}},
+	{2, func(l [3]int) int { return l[0] }, func(m *matcher, l [3]int, g, _ float64) lattice {
+		return lattice{m.times(rung(4./3, -4./9, l[0]), m.series(rung(-1./3, 4./9, l[0]), g, l[1]))}
+	}},
+	{2, func(l [3]int) int { return l[1] }, func(m *matcher, l [3]int, g, _ float64) lattice {
+		return lattice{m.times(rung(4./3, -4./9, l[1]), m.series(rung(-1./3, 4./9, l[1]), g, l[0]))}
+	}},
+	{2, func(l [3]int) int { return l[1] - l[0] }, func(m *matcher, l [3]int, g, _ float64) lattice {
+		return lattice{m.behind(rung(-1./3, 4./9, l[1]-l[0]), g, l[0])}
+	}},
+	{2, func(l [3]int) int { return l[1] - l[0] }, func(m *matcher, l [3]int, g, _ float64) lattice {
+		return lattice{m.between(rung(-1./3, 4./9, l[1]-l[0]), g, l[0], m.far())}
+	}},
+	{3, func(l [3]int) int { return l[1] - l[0] }, func(m *matcher, l [3]int, g, _ float64) lattice {
+		return lattice{m.between(rung(-1./3, 4./9, l[1]-l[0]), g, l[0], l[2])}
+	}},
+	{3, func(l [3]int) int { return l[2] - l[0] }, func(m *matcher, l [3]int, g, _ float64) lattice {
+		return lattice{m.between(rung(-1./3, 4./9, l[2]-l[0]), g, l[0], l[1])}
+	}},
+}
+
+// standing is an open end at the probe: what it sends back comes again from the sender.
+var standing = []form{
+	{1, func(l [3]int) int { return l[0] }, func(m *matcher, l [3]int, g, _ float64) lattice {
+		return lattice{m.series([]wave{{0, 1}}, g, l[0])}
+	}},
+}
+
+// rung is a first wave and then, each a lag later, one and what rings after it
+// in a stub with an open end, of the trunk's own impedance: a third, the other way.
+func rung(first, then float64, lag int) []wave {
+	all := []wave{{0, first}}
+	for k := 1; math.Abs(then) > 0.004; k, then = k+1, -then/3 {
+		all = append(all, wave{k * lag, then})
 	}
-	lags := m.near()
-	for _, g := range atSender {
-		switch kind {
-		case OpenEnd:
-			m.ends(lags, []wave{{0, 1}}, g, try)
-		case LowEnd:
-			for _, low := range lowEnds {
-				m.ends(lags, []wave{{0, low}}, g, try)
-			}
-		case Stub:
-			m.branches(lags, g, try)
+	return all
+}
+
+// best is the best that a kind can do with the steps that were seen, their places
+// moved a little.
+func (m *matcher) best(kind EchoKind) fit {
+	b := fit{kind: kind, misfit: math.Inf(1), against: math.Inf(1)}
+	forms, shares := ends, []float64{1}
+	switch kind {
+	case noEcho:
+		forms = alone
+	case LowEnd:
+		shares = lowEnds
+	case Stub:
+		forms, shares = branches, []float64{0}
+	case atEnd:
+		forms = standing
+	}
+	for _, f := range forms {
+		if one := m.bestOf(f, shares); one.against < b.against {
+			b = one
+			b.kind = kind
 		}
 	}
 	return b
 }
 
-// near is where steps are, and twice and half of it a little aside: a step whose
-// place is off by a sample or two must not spoil a fit.
-func (m *matcher) near() []int {
-	return m.lags
-}
-
-// ends tries what a mismatch sends back, seen from the sender's side of it.
-func (m *matcher) ends(lags []int, back []wave, g float64, try func(int, []wave)) {
-	for _, round := range lags {
-		try(round, m.behind(back, g, round))
-		for _, first := range lags {
-			if first < round {
-				try(first, m.between(back, g, first, round))
+// bestOf is the best of one form: first the steps that were seen, then, from there,
+// everything a little aside.
+func (m *matcher) bestOf(f form, shares []float64) fit {
+	var (
+		best    = math.Inf(1)
+		g, low  float64
+		at      [3]int
+		lost    = losses[1]
+		late    int
+		found   bool
+		ordered = func(l [3]int) bool {
+			return (f.lags < 1 || l[0] >= 2) && (f.lags < 2 || l[1] > l[0]) && (f.lags < 3 || l[2] > l[1])
+		}
+		try = func(l [3]int, tg, tlow, tlost float64, tlate int) {
+			if !ordered(l) {
+				return
+			}
+			if x := m.distance(f.build(m, l, tg, tlow), tlost, tlate); x < best {
+				best, g, low, at, lost, late, found = x, tg, tlow, l, tlost, tlate, true
 			}
 		}
-		try(round, m.between(back, g, round, m.far())) // the sender's own echo comes too late to be seen
+	)
+	for _, tlow := range shares {
+		m.each(f.lags, func(l [3]int) {
+			for k := range l {
+				l[k] *= ofValue
+			}
+			try(l, atSender[2], tlow, losses[1], 0)
+		})
 	}
+	if !found {
+		return fit{misfit: math.Inf(1), against: math.Inf(1)}
+	}
+	for _, by := range []int{4, 2, 1, 1} {
+		for _, tg := range atSender {
+			try(at, tg, low, lost, late)
+		}
+		for _, tlost := range losses {
+			try(at, g, low, tlost, late)
+		}
+		for _, sign := range []int{-1, 1} {
+			try(at, g, low, lost, late+sign*by)
+			for k := range f.lags {
+				l := at
+				l[k] += sign * by
+				try(l, g, low, lost, late)
+			}
+		}
+	}
+	return fit{misfit: math.Sqrt(best), against: m.against(best) + 2*float64(f.lags), round: f.round(at)}
+}
+
+// against is minus the logarithm of how likely a distance makes the samples, their
+// spread not being known for sure. As if every second sample were one of its own.
+func (m *matcher) against(distance float64) float64 {
+	return min(float64(len(m.v))/2, mostOwn) / 2 * math.Log(distance+0.3)
+}
+
+// mostOwn bounds what one burst may say.
+const mostOwn = 400
+
+// alone is an edge and nothing after it.
+var alone = []form{{0, func([3]int) int { return 0 }, func(*matcher, [3]int, float64, float64) lattice { return lattice{[]wave{{0, 1}}} }}}
+
+// each gives every choice of n of the steps, in order.
+func (m *matcher) each(n int, try func([3]int)) {
+	var choose func(l [3]int, k, from int)
+	choose = func(l [3]int, k, from int) {
+		if k == n {
+			try(l)
+			return
+		}
+		for i := from; i < len(m.lags); i++ {
+			l[k] = m.lags[i]
+			choose(l, k+1, i+1)
+		}
+	}
+	choose([3]int{}, 0, 0)
 }
 
 // far is a lag beyond all that is looked at.
-func (m *matcher) far() int { return len(m.s) + 1 }
-
-// branches tries a stub: seen from the sender's side, from beyond it, from its end.
-func (m *matcher) branches(lags []int, g float64, try func(int, []wave)) {
-	for i, along := range lags {
-		beyond := []wave{{0, 2. / 3}}
-		end := []wave{{0, 4. / 3}}
-		for k, x := 1, 4./9; k < 6; k, x = k+1, -x/3 {
-			beyond = append(beyond, wave{k * along, x})
-		}
-		for k, x := 1, -4./9; k < 6; k, x = k+1, -x/3 {
-			end = append(end, wave{k * along, x})
-		}
-		rounds := append([]int{m.far()}, lags...)
-		for _, round := range rounds {
-			again := m.series(m.stub(along), g, round)
-			try(along, m.times(beyond, again))
-			try(along, m.times(end, again))
-		}
-		for _, first := range lags[:i] {
-			stub := m.stub(along - first)
-			try(along-first, m.behind(stub, g, first))
-			try(along-first, m.between(stub, g, first, m.far()))
-			for _, round := range lags {
-				if round > first {
-					try(along-first, m.between(stub, g, first, round))
-				}
-			}
-		}
-	}
-}
-
-// stub is what a stub with an open end, of the trunk's own impedance, sends back.
-func (m *matcher) stub(along int) []wave {
-	all := []wave{{0, -1. / 3}}
-	for k, x := 1, 4./9; k < 6; k, x = k+1, -x/3 {
-		all = append(all, wave{k * along, x})
-	}
-	return all
-}
+func (m *matcher) far() int { return m.last*ofValue + 1 }
 
 // times is what two mismatches after each other make.
 func (m *matcher) times(a, b []wave) []wave {
 	var all []wave
 	for _, x := range a {
 		for _, y := range b {
-			if w := (wave{x.lag + y.lag, x.share * y.share}); w.lag < len(m.s) && math.Abs(w.share) > 0.01 {
+			if w := (wave{x.lag + y.lag, x.share * y.share}); w.lag < m.far() && math.Abs(w.share) > 0.01 {
 				all = append(all, w)
 			}
 		}
@@ -413,7 +615,7 @@ func (m *matcher) series(back []wave, g float64, round int) []wave {
 			next[i].lag += round
 			next[i].share *= g
 		}
-		next = slices.DeleteFunc(next, func(w wave) bool { return w.lag >= len(m.s) || math.Abs(w.share) < 0.01 })
+		next = slices.DeleteFunc(next, func(w wave) bool { return w.lag >= m.far() || math.Abs(w.share) < 0.01 })
 		if len(next) == 0 {
 			break
 		}
@@ -438,41 +640,4 @@ func (m *matcher) behind(back []wave, g float64, round int) []wave {
 		seen = append(seen, wave{w.lag + round, w.share * (1 + g)})
 	}
 	return seen
-}
-
-// together is the echo of all senders: the kind that fits all of them best, told
-// by the one that shows it most clearly.
-func together(talkers []Talker) Echo {
-	fits := map[EchoKind]float64{}
-	var shown []Echo
-	out := Echo{Why: NothingMoves}
-	for _, t := range talkers {
-		if t.Echo.Kind == "" {
-			if out.Why == NothingMoves || out.Why == EchoUnsettled {
-				out = t.Echo
-			}
-			continue
-		}
-		shown = append(shown, t.Echo)
-		floor := max(leastMisfit, t.Echo.sigma)
-		for kind, misfit := range t.Echo.fits {
-			fits[kind] += math.Log(math.Hypot(misfit, floor))
-		}
-	}
-	if len(shown) == 0 {
-		return out
-	}
-	kinds := []EchoKind{OpenEnd, LowEnd, Stub}
-	slices.SortStableFunc(kinds, func(a, b EchoKind) int { return cmp.Compare(fits[a], fits[b]) })
-	i := slices.IndexFunc(shown, func(e Echo) bool { return e.Kind == kinds[0] })
-	if i < 0 {
-		e := shown[0]
-		e.Kind, e.Why = "", EchoAmbiguous
-		return e
-	}
-	e := shown[i]
-	if e.Misfit > goodFit || (fits[kinds[1]]-fits[kinds[0]]) < math.Log(apart) {
-		e.Kind, e.Why = "", EchoAmbiguous
-	}
-	return e
 }

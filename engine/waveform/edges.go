@@ -137,6 +137,47 @@ type grid struct {
 	used  int     // edges on the grid
 }
 
+// settle puts the edges of a stretch where the line through them says, each part
+// by itself: what noise and echoes of earlier bits have moved is put right. An edge
+// alone stays.
+func settle(edges []edge, g grid) {
+	from := 0
+	for i := 1; i <= len(edges); i++ {
+		if i < len(edges) {
+			if _, on := g.bits(edges[i].at - edges[i-1].at); on {
+				continue
+			}
+		}
+		if part := edges[from:i]; len(part) > 2 {
+			n, t := []float64{0}, []float64{part[0].at + g.half(part[0])}
+			for k := 1; k < len(part); k++ {
+				whole, _ := g.bits(part[k].at - part[k-1].at)
+				n, t = append(n, n[k-1]+whole), append(t, part[k].at+g.half(part[k]))
+			}
+			mn, mt := mean(n), mean(t)
+			for k := range part {
+				part[k].at = mt + g.bit*(n[k]-mn)
+			}
+		}
+		from = i
+	}
+}
+
+// half is what moves an edge to the middle between rising and falling ones.
+func (g grid) half(e edge) float64 {
+	if e.up {
+		return -g.skew / 2
+	}
+	return g.skew / 2
+}
+
+// bits is an interval between edges in whole bits; on says whether it is some.
+func (g grid) bits(interval float64) (whole float64, on bool) {
+	d := interval / g.bit
+	whole = math.Round(d)
+	return whole, math.Abs(d-whole) <= 0.22 && whole >= 1 && whole <= longestRun
+}
+
 // fitGrid lays a line through edges numbered in bits. The line begins anew after a
 // gap that is no whole number of bits: an asynchronous sender waits as it likes
 // before a start bit. Rising and falling edges may be shifted against each other,
@@ -174,13 +215,11 @@ func fitOnce(edges []edge, bit float64) (grid, bool) {
 	var n, p, t []float64
 	for i, e := range edges {
 		if i > 0 {
-			d := (e.at - edges[i-1].at) / bit
-			whole := math.Round(d)
-			if off := math.Abs(d - whole); off > 0.22 || whole < 1 || whole > longestRun {
+			if whole, on := (grid{bit: bit}).bits(e.at - edges[i-1].at); on {
+				n = append(n, n[len(n)-1]+whole)
+			} else {
 				flush(n, p, t)
 				n, p, t = nil, nil, nil
-			} else {
-				n = append(n, n[len(n)-1]+whole)
 			}
 		}
 		if len(n) == 0 {

@@ -195,7 +195,7 @@ func Trace(volts []float64, columns int) (low, high []float64) {
 func (t *Talker) Step(step float64) (at, share []float64) {
 	p := &t.response
 	for i, v := range p.s {
-		at, share = append(at, float64(i-p.before)*step), append(share, v)
+		at, share = append(at, float64(i-p.before)*p.fine*step), append(share, v)
 	}
 	return at, share
 }

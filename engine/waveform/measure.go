@@ -103,7 +103,9 @@ type Talker struct {
 	Overshoot Figure // share of the swing by which the trace goes beyond its level
 	Echo      Echo
 
+	bursts   []*burst
 	response response
+	echoes   []Echo
 }
 
 // humOver is the part of a mains cycle that a capture must hold for its hum.
@@ -131,7 +133,7 @@ func Measure(c *Capture, o Options) *Reading {
 	// Most bits first: they are the bus, the others its guests.
 	slices.SortStableFunc(r.Talkers, func(a, b Talker) int { return b.Bits - a.Bits })
 	for i, t := range r.Talkers {
-		for _, b := range t.response.bursts {
+		for _, b := range t.bursts {
 			r.Bursts = append(r.Bursts, Span{float64(b.from) * c.Step, float64(b.to) * c.Step, i})
 		}
 	}
@@ -140,7 +142,14 @@ func Measure(c *Capture, o Options) *Reading {
 	if r.Rate.Seen() {
 		r.Nearest = nearest(r.Rate.Value)
 	}
-	r.Echo = together(r.Talkers)
+	var echoes []Echo
+	for _, t := range r.Talkers {
+		echoes = append(echoes, t.echoes...)
+	}
+	r.Echo = r.decide(echoes)
+	if len(r.Talkers) == 0 {
+		r.Echo.Why = NothingMoves
+	}
 	return r
 }
 
@@ -184,7 +193,7 @@ func nearest(rate float64) Nearest {
 
 // talker measures one sender.
 func (r *Reading) talker(s *scan, group []*burst) Talker {
-	t := Talker{Bursts: len(group)}
+	t := Talker{Bursts: len(group), bursts: group}
 	var high, low, bit []float64
 	var weight, sum, samples float64
 	edges := 0
@@ -222,9 +231,13 @@ func (r *Reading) talker(s *scan, group []*burst) Talker {
 		t.Bits = int(samples / n)
 	}
 	t.Bit.Why = t.Rate.Why
-	t.response = respond(s, group, sum/max(weight, 1e-30))
+	all := respond(s, group, sum/max(weight, 1e-30))
+	t.response = all[0]
 	r.edge(&t)
-	t.Echo = r.echo(&t, s)
+	for i := range all {
+		t.echoes = append(t.echoes, r.echo(s, &all[i]))
+	}
+	t.Echo = r.decide(t.echoes)
 	return t
 }
 

@@ -1,0 +1,195 @@
+package waveform_test
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"downdrop/engine/waveform"
+	"downdrop/testdata/support"
+)
+
+// A played is a drawn case: a plant with one fault, or none, and how it was caught.
+type played struct {
+	fault    string // none, wrong_rate, open_end, stub
+	rate     float64
+	plant    *plant
+	seconds  float64
+	in       instrument
+	delay    float64 // seconds of the first echo, by the sender that shows it latest
+	allowed  bool    // delay over two samples and over the rise time
+	distance float64 // metres that are to be found
+}
+
+func (c *played) String() string {
+	return fmt.Sprintf("%s at %v bit/s, %.0f m of trunk, scope at %.0f m (on stub %d), senders %v, stubs %v, %d points every %.3g s, echo after %.3g s, allowed %v",
+		c.fault, c.rate, c.plant.trunk, c.plant.scopeAt, c.plant.scopeOn, senderPlaces(c.plant), c.plant.stubs, c.in.points, c.in.step, c.delay, c.allowed)
+}
+
+func senderPlaces(p *plant) []string {
+	var all []string
+	for _, t := range p.talkers {
+		all = append(all, fmt.Sprintf("%.0f m, %.0f ohm, %.0f ns", t.at, t.ohm, t.rise*1e9))
+	}
+	return all
+}
+
+// draw makes a case by its seed: trunks as long as their rate allows, two or three
+// senders, the scope at any of the places where people stand.
+func draw(seed uint64, fault string) *played {
+	r := rand.New(rand.NewPCG(seed, 11))
+	c := &played{fault: fault, rate: rates[r.IntN(len(rates))]}
+	bit := 1 / c.rate
+	longest := min(1000, 1e8/c.rate)
+	p := &plant{z0: []float64{120, 150}[r.IntN(2)], delay: 4.8e-9 + 0.4e-9*r.Float64(), loss: 0.75 + 0.25*r.Float64(), bias: 5, biasOhm: 1300}
+	p.trunk = longest * (0.3 + 0.7*r.Float64())
+	p.hostOhm, p.endOhm = p.z0, p.z0
+	rise := min(0.25*bit, []float64{20e-9, 50e-9, 150e-9, 400e-9}[r.IntN(4)])
+	for i := range 2 + r.IntN(2) {
+		t := talker{volts: 2.2 + 0.6*float64(i) + 0.3*r.Float64(), ohm: 25 + 30*r.Float64(), rise: rise}
+		if i > 0 {
+			t.at = p.trunk * (0.05 + 0.9*r.Float64())
+		}
+		p.talkers = append(p.talkers, t)
+	}
+	p.scopeAt = []float64{0, p.trunk * r.Float64(), p.talkers[1].at, p.trunk}[r.IntN(4)]
+	c.plant = p
+	at := 15 * bit
+	for i := range p.talkers {
+		m := message{from: at, bit: bit, bits: characters(r, 2+r.IntN(3))}
+		if fault == "wrong_rate" && i == len(p.talkers)-1 {
+			for m.bit == bit {
+				m.bit = 1 / rates[max(0, min(len(rates)-1, int(math.Round(float64(indexOf(c.rate))+3*r.Float64()-1.5))))]
+			}
+		}
+		p.talkers[i].sends = []message{m}
+		at = m.end() + (20+20*r.Float64())*max(bit, m.bit)
+	}
+	c.seconds = at
+	c.in = instrument{points: 2000 + r.IntN(8001), bandwidth: 10e6 + 10e6*r.Float64(), range_: 16, bits: 8, noise: 0.01 + 0.04*r.Float64(), hum: 0.1 * r.Float64(), humHz: 50}
+	c.in.step = at / float64(c.in.points)
+	p.stepHint = max(5e-9, c.in.step/8)
+	switch fault {
+	case "open_end":
+		p.endOhm = 0
+		for _, t := range p.talkers {
+			c.delay = max(c.delay, 2*(p.trunk-max(t.at, p.scopeAt))*p.delay)
+		}
+		c.distance = c.delay / 2 / p.delay
+	case "stub":
+		long := longest * (0.03 + 0.2*r.Float64())
+		p.stubs = []stub{{at: p.trunk * (0.1 + 0.8*r.Float64()), length: long}}
+		if r.IntN(4) == 0 {
+			p.scopeAt, p.scopeOn = p.stubs[0].at, 1
+		}
+		c.delay, c.distance = 2*long*p.delay, long
+	}
+	seen := math.Hypot(rise, 0.35/c.in.bandwidth)
+	c.allowed = fault == "none" || fault == "wrong_rate" || c.delay > 2*c.in.step && c.delay > seen
+	return c
+}
+
+func indexOf(rate float64) int {
+	for i, r := range rates {
+		if r == rate {
+			return i
+		}
+	}
+	return 0
+}
+
+// play catches a case and has it measured.
+func (c *played) play(t *testing.T, seed uint64) *waveform.Reading {
+	t.Helper()
+	r := rand.New(rand.NewPCG(seed, 12))
+	volts, h := c.plant.run(c.seconds)
+	capture, err := waveform.Read("made", file(c.in.step, c.in.sample(r, volts, h)), waveform.Units{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return waveform.Measure(capture, waveform.Options{Bandwidth: c.in.bandwidth})
+}
+
+// told is what a reading says of the three faults: one of them, none, or that it
+// cannot be told.
+func told(r *waveform.Reading) string {
+	says := "none"
+	for _, trouble := range r.Troubles() {
+		switch trouble {
+		case waveform.RatesDiffer, waveform.RateNotSet:
+			return "wrong_rate"
+		case waveform.EndOpen:
+			says = "open_end"
+		case waveform.LongStub:
+			says = "stub"
+		case waveform.EndLow:
+			says = "low_end"
+		case waveform.EchoOfSome:
+			says = "cannot tell"
+		}
+	}
+	return says
+}
+
+// A wrong rate, a missing terminator and a long stub are told apart wherever the
+// capture allows it: a refusal where it does is as wrong as a mistake. Where it
+// does not, neither is claimed.
+func TestFaultsAreToldApart(t *testing.T) {
+	faults := []string{"wrong_rate", "open_end", "stub", "none"}
+	type tally struct{ right, all int }
+	allowed, refused := map[string]*tally{}, &tally{}
+	sum := &tally{}
+	var off []float64
+	for i := range uint64(support.Deep(t, 100)) {
+		c := draw(i, faults[i%4])
+		r := c.play(t, i)
+		says := told(r)
+		if !c.allowed {
+			refused.all++
+			if says == "none" || says == "cannot tell" {
+				refused.right++
+			} else {
+				t.Logf("case %d: %s, and it may not be claimed: %v", i, says, c)
+			}
+			continue
+		}
+		a := allowed[c.fault]
+		if a == nil {
+			a = &tally{}
+			allowed[c.fault] = a
+		}
+		a.all++
+		sum.all++
+		if says != c.fault {
+			t.Logf("case %d: %s for %v (misfit %.3f, first %.2f, settled %.2f)", i, says, c, r.Echo.Misfit, r.Echo.First, r.Echo.Settled)
+			continue
+		}
+		a.right++
+		sum.right++
+		if c.distance > 0 {
+			off = append(off, math.Abs(r.Echo.Distance.Value/c.distance-1))
+		}
+	}
+	for _, fault := range faults {
+		if a := allowed[fault]; a != nil {
+			t.Logf("%s: %d of %d", fault, a.right, a.all)
+		}
+	}
+	t.Logf("refused where the capture forbids it: %d of %d", refused.right, refused.all)
+	close := 0
+	for _, x := range off {
+		if x < 0.25 {
+			close++
+		}
+	}
+	t.Logf("distance within a quarter: %d of %d", close, len(off))
+	if 100*sum.right < 95*sum.all {
+		t.Errorf("told apart: %d of %d, less than 95 of 100", sum.right, sum.all)
+	}
+	if 100*refused.right < 95*refused.all {
+		t.Errorf("refused where nothing can be seen: %d of %d", refused.right, refused.all)
+	}
+	_ = cmp.Compare[int]
+}
