@@ -59,6 +59,7 @@ func newScan(c *Capture) *scan {
 		}
 		s.bursts = joined
 	}
+	s.mend()
 	s.bursts = slices.DeleteFunc(s.bursts, func(b *burst) bool { return len(b.edges) == 0 })
 	return s
 }
@@ -162,6 +163,30 @@ func (s *scan) join() []*burst {
 		all[n-1] = &burst{from: all[n-1].from, to: b.to}
 	}
 	return all
+}
+
+// mend tries pieces that lie on no grid, one after the other, as one burst of a
+// sender much slower than the loudest: its runs of equal bits look like silence.
+func (s *scan) mend() {
+	var all []*burst
+	for i := 0; i < len(s.bursts); {
+		k := i
+		for k < len(s.bursts) && !s.bursts[k].fits && float64(s.bursts[k].from-s.bursts[max(i, k-1)].to) < longestRun*silentBits*s.bit {
+			k++
+		}
+		if k-i > 1 {
+			whole := &burst{from: s.bursts[i].from, to: s.bursts[k-1].to}
+			if s.look(whole); whole.fits && whole.grid.bit > 1.2*s.bit {
+				all = append(all, whole)
+				i = k
+				continue
+			}
+		}
+		k = max(k, i+1)
+		all = append(all, s.bursts[i:k]...)
+		i = k
+	}
+	s.bursts = all
 }
 
 func (s *scan) oneSender(a, b *burst) bool {

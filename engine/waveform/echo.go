@@ -293,12 +293,16 @@ const (
 	ofValue = phases / 2
 )
 
+// mostCompared bounds the samples of a burst that are compared.
+const mostCompared = 1500
+
 // newMatcher prepares a burst: its bits as they would be without any echo, a
 // straight edge for each change, at eight places between the samples.
 func newMatcher(s *scan, b *burst, p *response, f front, steps []stepAt, least int) *matcher {
 	m := &matcher{last: 2 * p.knots.last}
 	from, to := b.span(p.knots)
 	to = min(to, len(s.v))
+	from = max(from, to-mostCompared)
 	m.ahead = p.knots.last + 2
 	width := max(0.1, f.rise/0.8*p.fine)
 	for phase := range m.bits {
@@ -361,10 +365,13 @@ func bitsOf(edges []edge, from, to int, later, width float64) []float64 {
 	return out
 }
 
-// A lattice is the waves of a mismatch.
-type lattice struct{ waves []wave }
+// A lattice is the waves of a mismatch, and their longest single trip.
+type lattice struct {
+	waves []wave
+	trip  int
+}
 
-// losses are shares of an echo that the cable takes, from none to poor.
+// losses are shares that the cable takes of a wave on the longest trip.
 var losses = []float64{0, 0.05, 0.1, 0.16}
 
 // distance is how far the samples lie from a lattice, a mean of squares in units of
@@ -374,8 +381,8 @@ func (m *matcher) distance(l lattice, lost float64, late int) float64 {
 	y := make([]float64, len(m.v))
 	for _, w := range l.waves {
 		share := w.share
-		if w.lag > 0 {
-			share *= 1 - lost
+		if w.lag > 0 && lost > 0 {
+			share *= math.Pow(1-lost, float64(w.lag)/float64(l.trip))
 		}
 		at := w.lag + m.own + late // phases
 		whole := floorDiv(at, phases)
@@ -417,61 +424,61 @@ var lowEnds = []float64{-0.2, -1. / 3, -0.5}
 type form struct {
 	lags  int
 	round func(l [3]int) int // the trip that tells the distance
-	build func(m *matcher, l [3]int, g, low float64) lattice
+	build func(m *matcher, l [3]int, g, low float64) []wave
 }
 
 // ends are the forms of one mismatch that sends a share back.
 var ends = []form{
-	{1, func(l [3]int) int { return l[0] }, func(m *matcher, l [3]int, g, low float64) lattice {
-		return lattice{m.behind([]wave{{0, low}}, g, l[0])}
+	{1, func(l [3]int) int { return l[0] }, func(m *matcher, l [3]int, g, low float64) []wave {
+		return m.behind([]wave{{0, low}}, g, l[0])
 	}},
-	{1, func(l [3]int) int { return l[0] }, func(m *matcher, l [3]int, g, low float64) lattice {
-		return lattice{m.between([]wave{{0, low}}, g, l[0], m.far())}
+	{1, func(l [3]int) int { return l[0] }, func(m *matcher, l [3]int, g, low float64) []wave {
+		return m.between([]wave{{0, low}}, g, l[0], m.far())
 	}},
-	{2, func(l [3]int) int { return l[0] }, func(m *matcher, l [3]int, g, low float64) lattice {
-		return lattice{m.between([]wave{{0, low}}, g, l[0], l[1])}
+	{2, func(l [3]int) int { return l[0] }, func(m *matcher, l [3]int, g, low float64) []wave {
+		return m.between([]wave{{0, low}}, g, l[0], l[1])
 	}},
 }
 
 // branches are the forms of a stub: seen from beyond it, from its end, from the
 // sender, from between. A stub moves no settled level.
 var branches = []form{
-	{1, func(l [3]int) int { return l[0] }, func(m *matcher, l [3]int, g, _ float64) lattice {
-		return lattice{rung(2./3, 4./9, l[0])}
+	{1, func(l [3]int) int { return l[0] }, func(m *matcher, l [3]int, g, _ float64) []wave {
+		return rung(2./3, 4./9, l[0])
 	}},
-	{2, func(l [3]int) int { return l[0] }, func(m *matcher, l [3]int, g, _ float64) lattice {
-		return lattice{m.times(rung(2./3, 4./9, l[0]), m.series(rung(-1./3, 4./9, l[0]), g, l[1]))}
+	{2, func(l [3]int) int { return l[0] }, func(m *matcher, l [3]int, g, _ float64) []wave {
+		return m.times(rung(2./3, 4./9, l[0]), m.series(rung(-1./3, 4./9, l[0]), g, l[1]))
 	}},
-	{2, func(l [3]int) int { return l[1] }, func(m *matcher, l [3]int, g, _ float64) lattice {
-		return lattice{m.times(rung(2./3, 4./9, l[1]), m.series(rung(-1./3, 4./9, l[1]), g, l[0]))}
+	{2, func(l [3]int) int { return l[1] }, func(m *matcher, l [3]int, g, _ float64) []wave {
+		return m.times(rung(2./3, 4./9, l[1]), m.series(rung(-1./3, 4./9, l[1]), g, l[0]))
 	}},
-	{1, func(l [3]int) int { return l[0] }, func(m *matcher, l [3]int, g, _ float64) lattice {
-		return lattice{rung(4./3, -4./9, l[0])}
+	{1, func(l [3]int) int { return l[0] }, func(m *matcher, l [3]int, g, _ float64) []wave {
+		return rung(4./3, -4./9, l[0])
 	}},
-	{2, func(l [3]int) int { return l[0] }, func(m *matcher, l [3]int, g, _ float64) lattice {
-		return lattice{m.times(rung(4./3, -4./9, l[0]), m.series(rung(-1./3, 4./9, l[0]), g, l[1]))}
+	{2, func(l [3]int) int { return l[0] }, func(m *matcher, l [3]int, g, _ float64) []wave {
+		return m.times(rung(4./3, -4./9, l[0]), m.series(rung(-1./3, 4./9, l[0]), g, l[1]))
 	}},
-	{2, func(l [3]int) int { return l[1] }, func(m *matcher, l [3]int, g, _ float64) lattice {
-		return lattice{m.times(rung(4./3, -4./9, l[1]), m.series(rung(-1./3, 4./9, l[1]), g, l[0]))}
+	{2, func(l [3]int) int { return l[1] }, func(m *matcher, l [3]int, g, _ float64) []wave {
+		return m.times(rung(4./3, -4./9, l[1]), m.series(rung(-1./3, 4./9, l[1]), g, l[0]))
 	}},
-	{2, func(l [3]int) int { return l[1] - l[0] }, func(m *matcher, l [3]int, g, _ float64) lattice {
-		return lattice{m.behind(rung(-1./3, 4./9, l[1]-l[0]), g, l[0])}
+	{2, func(l [3]int) int { return l[1] - l[0] }, func(m *matcher, l [3]int, g, _ float64) []wave {
+		return m.behind(rung(-1./3, 4./9, l[1]-l[0]), g, l[0])
 	}},
-	{2, func(l [3]int) int { return l[1] - l[0] }, func(m *matcher, l [3]int, g, _ float64) lattice {
-		return lattice{m.between(rung(-1./3, 4./9, l[1]-l[0]), g, l[0], m.far())}
+	{2, func(l [3]int) int { return l[1] - l[0] }, func(m *matcher, l [3]int, g, _ float64) []wave {
+		return m.between(rung(-1./3, 4./9, l[1]-l[0]), g, l[0], m.far())
 	}},
-	{3, func(l [3]int) int { return l[1] - l[0] }, func(m *matcher, l [3]int, g, _ float64) lattice {
-		return lattice{m.between(rung(-1./3, 4./9, l[1]-l[0]), g, l[0], l[2])}
+	{3, func(l [3]int) int { return l[1] - l[0] }, func(m *matcher, l [3]int, g, _ float64) []wave {
+		return m.between(rung(-1./3, 4./9, l[1]-l[0]), g, l[0], l[2])
 	}},
-	{3, func(l [3]int) int { return l[2] - l[0] }, func(m *matcher, l [3]int, g, _ float64) lattice {
-		return lattice{m.between(rung(-1./3, 4./9, l[2]-l[0]), g, l[0], l[1])}
+	{3, func(l [3]int) int { return l[2] - l[0] }, func(m *matcher, l [3]int, g, _ float64) []wave {
+		return m.between(rung(-1./3, 4./9, l[2]-l[0]), g, l[0], l[1])
 	}},
 }
 
 // standing is an open end at the probe: what it sends back comes again from the sender.
 var standing = []form{
-	{1, func(l [3]int) int { return l[0] }, func(m *matcher, l [3]int, g, _ float64) lattice {
-		return lattice{m.series([]wave{{0, 1}}, g, l[0])}
+	{1, func(l [3]int) int { return l[0] }, func(m *matcher, l [3]int, g, _ float64) []wave {
+		return m.series([]wave{{0, 1}}, g, l[0])
 	}},
 }
 
@@ -500,65 +507,83 @@ func (m *matcher) best(kind EchoKind) fit {
 	case atEnd:
 		forms = standing
 	}
+	var tried []search
+	least := math.Inf(1)
 	for _, f := range forms {
-		if one := m.bestOf(f, shares); one.against < b.against {
+		t := search{m: m, form: f, best: math.Inf(1), lost: losses[1]}
+		t.coarse(shares)
+		least = min(least, t.best)
+		tried = append(tried, t)
+	}
+	for _, t := range tried {
+		if t.best > worthFine*least || math.IsInf(t.best, 1) {
+			continue
+		}
+		t.fine()
+		one := fit{kind: kind, misfit: math.Sqrt(t.best), against: m.against(t.best) + 2*float64(t.form.lags), round: t.form.round(t.at)}
+		if one.against < b.against {
 			b = one
-			b.kind = kind
 		}
 	}
 	return b
 }
 
-// bestOf is the best of one form: first the steps that were seen, then, from there,
-// everything a little aside.
-func (m *matcher) bestOf(f form, shares []float64) fit {
-	var (
-		best    = math.Inf(1)
-		g, low  float64
-		at      [3]int
-		lost    = losses[1]
-		late    int
-		found   bool
-		ordered = func(l [3]int) bool {
-			return (f.lags < 1 || l[0] >= 2) && (f.lags < 2 || l[1] > l[0]) && (f.lags < 3 || l[2] > l[1])
-		}
-		try = func(l [3]int, tg, tlow, tlost float64, tlate int) {
-			if !ordered(l) {
-				return
+// worthFine is how much farther off than the best a form may lie to be looked at
+// more closely.
+const worthFine = 4
+
+// A search looks for the best of one form.
+type search struct {
+	m      *matcher
+	form   form
+	best   float64
+	at     [3]int
+	g, low float64
+	lost   float64
+	late   int
+}
+
+func (t *search) try(at [3]int, g, low, lost float64, late int) {
+	n := t.form.lags
+	if n > 0 && at[0] < 2 || n > 1 && at[1] <= at[0] || n > 2 && at[2] <= at[1] {
+		return
+	}
+	l := lattice{t.form.build(t.m, at, g, low), max(1, at[0], at[1], at[2])}
+	if x := t.m.distance(l, lost, late); x < t.best {
+		t.best, t.at, t.g, t.low, t.lost, t.late = x, at, g, low, lost, late
+	}
+}
+
+// coarse puts echoes where steps were seen.
+func (t *search) coarse(shares []float64) {
+	for _, low := range shares {
+		t.m.each(t.form.lags, func(at [3]int) {
+			for k := range at {
+				at[k] *= ofValue
 			}
-			if x := m.distance(f.build(m, l, tg, tlow), tlost, tlate); x < best {
-				best, g, low, at, lost, late, found = x, tg, tlow, l, tlost, tlate, true
-			}
-		}
-	)
-	for _, tlow := range shares {
-		m.each(f.lags, func(l [3]int) {
-			for k := range l {
-				l[k] *= ofValue
-			}
-			try(l, atSender[2], tlow, losses[1], 0)
+			t.try(at, atSender[2], low, losses[1], 0)
 		})
 	}
-	if !found {
-		return fit{misfit: math.Inf(1), against: math.Inf(1)}
-	}
+}
+
+// fine moves everything a little aside.
+func (t *search) fine() {
 	for _, by := range []int{4, 2, 1, 1} {
-		for _, tg := range atSender {
-			try(at, tg, low, lost, late)
+		for _, g := range atSender {
+			t.try(t.at, g, t.low, t.lost, t.late)
 		}
-		for _, tlost := range losses {
-			try(at, g, low, tlost, late)
+		for _, lost := range losses {
+			t.try(t.at, t.g, t.low, lost, t.late)
 		}
-		for _, sign := range []int{-1, 1} {
-			try(at, g, low, lost, late+sign*by)
-			for k := range f.lags {
-				l := at
-				l[k] += sign * by
-				try(l, g, low, lost, late)
+		for _, move := range []int{-by, by} {
+			t.try(t.at, t.g, t.low, t.lost, t.late+move)
+			for k := range t.form.lags {
+				at := t.at
+				at[k] += move
+				t.try(at, t.g, t.low, t.lost, t.late)
 			}
 		}
 	}
-	return fit{misfit: math.Sqrt(best), against: m.against(best) + 2*float64(f.lags), round: f.round(at)}
 }
 
 // against is minus the logarithm of how likely a distance makes the samples, their
@@ -571,7 +596,7 @@ func (m *matcher) against(distance float64) float64 {
 const mostOwn = 400
 
 // alone is an edge and nothing after it.
-var alone = []form{{0, func([3]int) int { return 0 }, func(*matcher, [3]int, float64, float64) lattice { return lattice{[]wave{{0, 1}}} }}}
+var alone = []form{{0, func([3]int) int { return 0 }, func(*matcher, [3]int, float64, float64) []wave { return []wave{{0, 1}} }}}
 
 // each gives every choice of n of the steps, in order.
 func (m *matcher) each(n int, try func([3]int)) {
