@@ -2,6 +2,7 @@ package plan
 
 import (
 	"math"
+	"slices"
 )
 
 // A Model is a problem of acting with few enough states to look ahead in. What it
@@ -30,6 +31,10 @@ type Model struct {
 	unsure [][]float64 // by sign: the entropy of its values in each state
 	moved  [][]float64 // by step: the chance in each state that it changes the state
 	sure   bool        // every sign is sure
+
+	works   []int    // the steps that are work
+	cures   [][]cure // by state: the work that changes it
+	guesses bool     // some end does not cost the same in all states
 }
 
 // A Sign is something that can be seen. What is seen twice in one state of work is
@@ -43,8 +48,9 @@ type Sign struct {
 type Step struct {
 	Price float64 // minutes, with what it stops and its proof
 	Shows []int   // signs, seen in the state the step finds
-	// Moves is, by state, where work leads; nil for a step that changes nothing. Work
-	// is done at most once, and the drop is watched after it: well ends the case.
+	// Moves is, by state, where work leads; nil for a step that changes nothing, and for
+	// a state that stays as it is. Work is done at most once, and the drop is watched
+	// after it: well ends the case.
 	Moves [][]Move
 	Away  bool // somebody has to come
 }
@@ -59,6 +65,11 @@ type Move struct {
 // costs what the state makes it cost.
 type End struct {
 	Cost []float64 // minutes, by state
+}
+
+type cure struct {
+	step   int
+	chance float64
 }
 
 type run struct{ states []int32 }
@@ -103,6 +114,7 @@ func (m *Model) Ready() {
 		}
 	}
 	m.moved = make([][]float64, len(m.Steps))
+	m.cures = make([][]cure, len(m.Weight))
 	for i := range m.Steps {
 		if m.Steps[i].Moves == nil {
 			continue
@@ -114,7 +126,14 @@ func (m *Model) Ready() {
 					m.moved[i][x] += mv.Chance
 				}
 			}
+			if m.moved[i][x] > 0 {
+				m.cures[x] = append(m.cures[x], cure{i, m.moved[i][x]})
+			}
 		}
+		m.works = append(m.works, i)
+	}
+	for i := range m.Ends {
+		m.guesses = m.guesses || slices.Max(m.Ends[i].Cost) > slices.Min(m.Ends[i].Cost)
 	}
 	m.bounds()
 }
@@ -231,21 +250,28 @@ func (m *Model) work(n *node, step int) (down, well *node) {
 		if w == 0 {
 			continue
 		}
-		for _, mv := range m.Steps[step].Moves[x] {
+		moves := m.Steps[step].Moves[x]
+		if moves == nil {
+			moves = []Move{{x, 1}}
+		}
+		for _, mv := range moves {
 			q := w * mv.Chance
-			if m.Well != nil {
-				good := q * m.Well[mv.To]
-				well.w[mv.To] += good
-				well.mass += good
-				q -= good
-			}
-			if q > 0 {
-				down.w[mv.To] += q
-				down.mass += q
-			}
+			good := q * m.wellIn(mv.To)
+			well.w[mv.To] += good
+			well.mass += good
+			down.w[mv.To] += q - good
+			down.mass += q - good
 		}
 	}
 	return down, well
+}
+
+// wellIn is the chance that the drop is found well in a state.
+func (m *Model) wellIn(x int) float64 {
+	if m.Well == nil {
+		return 0
+	}
+	return m.Well[x]
 }
 
 // back is what the mass that ended as well still costs.
@@ -352,7 +378,7 @@ func (m *Model) choices(n *node) []int {
 // changes says whether work can change anything here, or show it.
 func (m *Model) changes(n *node, step int) bool {
 	for x, w := range n.w {
-		if w > 0 && (m.moved[step][x] > 0 || m.Well != nil && m.Well[x] > 0) {
+		if w > 0 && (m.moved[step][x] > 0 || m.wellIn(x) > 0) {
 			return true
 		}
 	}
@@ -474,18 +500,19 @@ func (m *Model) leastOf(x, visited int) float64 {
 	}
 	for i := range m.Steps {
 		s := &m.Steps[i]
-		if s.Moves == nil || m.moved[i][x] == 0 && (m.Well == nil || m.Well[x] == 0) {
+		if s.Moves == nil || m.moved[i][x] == 0 && m.wellIn(x) == 0 {
 			continue
+		}
+		moves := s.Moves[x]
+		if moves == nil {
+			moves = []Move{{x, 1}}
 		}
 		cost, later := s.Price, visited
 		if s.Away && visited == 0 {
 			cost, later = cost+m.Visit, 1
 		}
-		for _, mv := range s.Moves[x] {
-			well := 0.0
-			if m.Well != nil {
-				well = m.Well[mv.To]
-			}
+		for _, mv := range moves {
+			well := m.wellIn(mv.To)
 			if m.Open != nil && m.Open[mv.To] {
 				cost += mv.Chance * well * m.Return
 			}

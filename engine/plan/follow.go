@@ -22,57 +22,137 @@ type chooser interface {
 }
 
 // acting tries remedies in falling order of the chance that they take something
-// away, divided by their price, and hands over where that is cheaper.
+// away, divided by their price (Kalagnanam and Henrion 1990; Heckerman, Breese and
+// Rommelse 1995), and ends it where that is cheaper. An end that is as good as a
+// remedy in some states and not in others may stand for the last remedy on the list,
+// the one that is not tried because it is all that is left; which remedy that should
+// be is not said by the order, so each is tried as the last.
 type acting struct{}
 
-// choose gives the first remedy, or an end. The order is set again after every
-// remedy that did not help, and from all its stops the cheapest is taken.
+// choose gives the first remedy, or an end.
 func (acting) choose(m *Model, n *node) (act, float64) {
-	e, best := m.end(n.w)
-	first := act{Nothing, e}
-	spent, begin := 0.0, Nothing
-	for at := n; ; {
-		step := m.likeliestPerMinute(at)
-		if step < 0 {
-			break
+	first, best := m.inOrder(n, Nothing)
+	if m.guesses {
+		for i := range m.Steps {
+			if m.Steps[i].Moves == nil || n.done.has(i) {
+				continue
+			}
+			if a, cost := m.inOrder(n, i); cost < best*(1-1e-12) {
+				first, best = a, cost
+			}
 		}
-		spent += m.price(at, step) * at.mass
-		if begin == Nothing {
-			begin = step
-		}
-		down, well := m.work(at, step)
-		spent += m.back(well)
-		if spent >= best {
-			break
-		}
-		if down.mass <= 1e-15*n.mass {
-			best, first = spent, act{begin, -1}
-			break
-		}
-		if _, cost := m.end(down.w); spent+cost < best {
-			best, first = spent+cost, act{begin, -1}
-		}
-		at = down
 	}
 	return first, best
 }
 
-func (m *Model) likeliestPerMinute(n *node) int {
-	best, ratio := -1, 0.0
-	for i := range m.Steps {
-		if m.Steps[i].Moves == nil || n.done.has(i) {
+// inOrder tries all remedies but one. The order is set again after every remedy that
+// did not help, and from all stops the cheapest is taken.
+func (m *Model) inOrder(n *node, but int) (act, float64) {
+	e, best := m.end(n.w)
+	first := act{Nothing, e}
+	l := line{m: m, but: but, done: n.done, visited: n.visited, mass: n.mass, w: slices.Clone(n.w), next: make([]float64, len(n.w))}
+	spent, begin := 0.0, Nothing
+	for {
+		step := l.likeliestPerMinute()
+		if step < 0 {
+			break
+		}
+		if begin == Nothing {
+			begin = step
+		}
+		if spent += l.work(step); spent >= best {
+			break
+		}
+		if l.mass <= 1e-15*n.mass {
+			best, first = spent, act{begin, -1}
+			break
+		}
+		if _, cost := m.end(l.w); spent+cost < best {
+			best, first = spent+cost, act{begin, -1}
+		}
+	}
+	return first, best
+}
+
+// A line is one remedy after the other, as long as the drop is still down.
+type line struct {
+	m       *Model
+	but     int
+	done    bits256
+	visited bool
+	w, next []float64
+	mass    float64
+	score   []float64
+}
+
+// likeliestPerMinute is the remedy not done yet with the greatest chance per minute
+// that it takes something away; Nothing where none takes anything.
+func (l *line) likeliestPerMinute() int {
+	if l.score == nil {
+		l.score = make([]float64, len(l.m.Steps))
+	}
+	clear(l.score)
+	for x, w := range l.w {
+		if w > 0 {
+			for _, q := range l.m.cures[x] {
+				l.score[q.step] += w * q.chance
+			}
+		}
+	}
+	best, ratio := Nothing, 0.0
+	for _, i := range l.m.works {
+		if l.score[i] == 0 || l.done.has(i) || i == l.but {
 			continue
 		}
-		p := 0.0
-		moved := m.moved[i]
-		for x, w := range n.w {
-			p += w * moved[x]
+		price := l.m.Steps[i].Price
+		if l.m.Steps[i].Away && !l.visited {
+			price += l.m.Visit
 		}
-		if r := perMinute(p/n.mass, m.price(n, i)); p > 0 && r > ratio*(1+1e-12) {
+		if r := perMinute(l.score[i]/l.mass, price); r > ratio*(1+1e-12) {
 			best, ratio = i, r
 		}
 	}
 	return best
+}
+
+// work goes on to where the drop is still down after a remedy, and gives what that
+// costs, times mass.
+func (l *line) work(step int) float64 {
+	s := &l.m.Steps[step]
+	cost := s.Price * l.mass
+	if s.Away && !l.visited {
+		cost += l.m.Visit * l.mass
+		l.visited = true
+	}
+	l.done.add(step)
+	clear(l.next)
+	well := 0.0
+	for x, w := range l.w {
+		switch {
+		case w == 0:
+		case s.Moves[x] == nil:
+			good := w * l.m.wellIn(x)
+			if l.m.Open != nil && l.m.Open[x] {
+				well += good
+			}
+			l.next[x] += w - good
+		default:
+			for _, mv := range s.Moves[x] {
+				q := w * mv.Chance
+				good := q * l.m.wellIn(mv.To)
+				if l.m.Open != nil && l.m.Open[mv.To] {
+					well += good
+				}
+				l.next[mv.To] += q - good
+			}
+		}
+	}
+	l.mass = 0
+	for _, w := range l.next {
+		l.mass += w
+	}
+	l.w, l.next = l.next, l.w
+	return cost + well*l.m.Return
 }
 
 func perMinute(x, minutes float64) float64 {

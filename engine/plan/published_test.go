@@ -266,3 +266,67 @@ func parseFraction(s string) float64 {
 	f, _ := r.Float64()
 	return f
 }
+
+type repairOrder struct {
+	ID     string
+	P      []fraction
+	Check  []float64 `json:"check_cost"`
+	Repair []float64 `json:"repair_cost"`
+	ECR    float64   `json:"ecr"`
+	Free   struct {
+		ECR float64 `json:"ecr"`
+	} `json:"last_check_free"`
+}
+
+// model tries one thing after the other; what it costs to put right what is found
+// is paid whatever the order, and left out. Where the last check is free, what is
+// known to be the one left is put right without it.
+func (c *repairOrder) model(lastFree bool) *plan.Model {
+	var weight []float64
+	for _, p := range c.P {
+		weight = append(weight, float64(p))
+	}
+	gone := len(weight)
+	m := one(append(weight, 0))
+	m.Well = make([]float64, gone+1)
+	m.Well[gone] = 1
+	for i, price := range c.Check {
+		s := plan.Step{Price: price, Moves: make([][]plan.Move, gone+1)}
+		without := plan.End{Cost: make([]float64, gone+1)}
+		for x := range s.Moves {
+			s.Moves[x] = []plan.Move{{To: x, Chance: 1}}
+			without.Cost[x] = math.Inf(1)
+		}
+		s.Moves[i][0].To, without.Cost[i], without.Cost[gone] = gone, 0, 0
+		m.Steps = append(m.Steps, s)
+		if lastFree {
+			m.Ends = append(m.Ends, without)
+		}
+	}
+	return m
+}
+
+// One fault for certain, checked for in the order of chance per minute, with and
+// without the exception for the last one (testdata/checks/order_cases.json).
+func TestOrderOfRepairs(t *testing.T) {
+	var file struct{ Cases []repairOrder }
+	readCases(t, "order_cases.json", &file)
+	for _, c := range file.Cases {
+		repair := 0.0
+		for i, p := range c.P {
+			repair += float64(p) * c.Repair[i]
+		}
+		for lastFree, want := range map[bool]float64{false: c.ECR, true: c.Free.ECR} {
+			m := c.model(lastFree)
+			if got := m.Value(plan.Acting) + repair; !near(got, want, 1e-9) {
+				t.Errorf("%s, last check free %t: acting costs %v, want %v", c.ID, lastFree, got, want)
+			}
+			if f := plan.Search(m, 1e6); !f.Proven() || !near(f.Upper+repair, want, 1e-9) {
+				t.Errorf("%s, last check free %t: optimum %v (bound %v), want %v", c.ID, lastFree, f.Upper+repair, f.Lower+repair, want)
+			}
+		}
+	}
+	if len(file.Cases) < 8 {
+		t.Errorf("only %d cases", len(file.Cases))
+	}
+}

@@ -51,6 +51,9 @@ func (f Found) Proven() bool { return f.Upper-f.Lower <= 1e-9*math.Max(1, f.Uppe
 // proven or when budget places have been opened.
 func Search(m *Model, budget int) Found {
 	m.Ready()
+	if s, ok := newSure(m); ok {
+		return s.found()
+	}
 	s := &search{m: m, places: map[string]*place{}}
 	return s.run(s.place(m.root()), budget)
 }
