@@ -72,6 +72,7 @@ type Proposal struct {
 	Minutes         float64  // hands-on
 	Price           float64  // minutes, with what it stops
 	GainBits        float64  // expected drop of the entropy over what to do; 0 for remedies
+	Planned         float64  // minutes by the policy that orders Next; 0 where it was not looked at
 	ExpectedMinutes float64  // its price, plus the mean over its results of the base policy's minutes
 	Warnings        []string // ids, to be shown before the step
 	AskFirst        []string // givens not known that could forbid it

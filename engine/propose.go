@@ -13,8 +13,8 @@ import (
 	"downdrop/rulebase"
 )
 
-// policyName is what orders Next: one step ahead over the base policy.
-const policyName = "one_step"
+// policyName is what orders Next: one step of rollout over a greedy policy.
+const policyName = "rollout"
 
 // A candidate is a step with what it is worth and whether it may be offered.
 type candidate struct {
@@ -25,6 +25,8 @@ type candidate struct {
 	minutes float64
 	changes bool // some result of it makes another remedy the first to try
 	refused *refusal
+	action  *plan.Action
+	planned plan.Rank // what the planner makes of it
 }
 
 // idle says that a step tells next to nothing, and is none that could help.
@@ -43,6 +45,7 @@ func (d *Diagnosis) propose(w *weighing) {
 	if w.lean && !w.waits {
 		all = slices.DeleteFunc(all, func(c candidate) bool { return c.refused == nil && c.idle() })
 	}
+	d.order(w, scene, all)
 	d.sortOffers(all, may)
 	d.advise(w, scene)
 }
@@ -258,6 +261,7 @@ func (w *weighing) value(scene *plan.Scene, c *candidate) {
 			a.Takes = append(a.Takes, hypothesis.Taking{Cause: cause, Chance: chance})
 		}
 	}
+	c.action = &a
 	if c.remedy < 0 {
 		c.gain = scene.Gain(&a)
 	}
@@ -294,7 +298,7 @@ func (w *weighing) views(step *rulebase.Step) []plan.View {
 // sortOffers writes Next and NotOffered.
 func (d *Diagnosis) sortOffers(all []candidate, may *permission) {
 	slices.SortStableFunc(all, func(a, b candidate) int {
-		return cmp.Or(cmp.Compare(rounded(a.minutes), rounded(b.minutes)), cmp.Compare(a.step.ID, b.step.ID))
+		return cmp.Or(compareBool(b.planned.Ahead, a.planned.Ahead), cmp.Compare(a.expected(), b.expected()), cmp.Compare(a.step.ID, b.step.ID))
 	})
 	var open []candidate
 	for _, c := range all {
@@ -314,10 +318,30 @@ func (d *Diagnosis) sortOffers(all []candidate, may *permission) {
 	}
 }
 
-// safest is, of the steps within one minute of the best, the first harmless one.
+func compareBool(a, b bool) int {
+	switch {
+	case a == b:
+		return 0
+	case b:
+		return -1
+	}
+	return 1
+}
+
+// expected is what a step is sorted by: the planner's minutes, or the base policy's
+// for those that it did not look at.
+func (c *candidate) expected() float64 {
+	if c.planned.Ahead {
+		return rounded(c.planned.Minutes)
+	}
+	return rounded(c.minutes)
+}
+
+// safest is, of the steps within one minute of the best and valued alike, the first
+// harmless one.
 func safest(open []candidate) int {
 	for i := range open {
-		if rounded(open[i].minutes) > rounded(open[0].minutes)+1 {
+		if open[i].planned.Ahead != open[0].planned.Ahead || open[i].expected() > open[0].expected()+1 {
 			break
 		}
 		if harmless(open[i].step) {
@@ -328,7 +352,7 @@ func safest(open []candidate) int {
 }
 
 func (d *Diagnosis) proposal(c *candidate, may *permission) Proposal {
-	p := Proposal{Step: c.step, Minutes: c.step.Minutes, Price: c.price, GainBits: c.gain, ExpectedMinutes: c.minutes, AskFirst: may.askFirst(c.step)}
+	p := Proposal{Step: c.step, Minutes: c.step.Minutes, Price: c.price, GainBits: c.gain, ExpectedMinutes: c.minutes, Planned: c.planned.Minutes, AskFirst: may.askFirst(c.step)}
 	for _, w := range c.step.Warnings {
 		p.Warnings = append(p.Warnings, d.Base.Warnings[w].ID)
 	}

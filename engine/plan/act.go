@@ -30,7 +30,7 @@ type Model struct {
 	runs   []run
 	unsure [][]float64 // by sign: the entropy of its values in each state
 	moved  [][]float64 // by step: the chance in each state that it changes the state
-	sure   bool        // every sign is sure
+	sure   bool        // every sign is sure in every state that is likely at all
 
 	works   []int    // the steps that are work
 	cures   [][]cure // by state: the work that changes it
@@ -107,7 +107,7 @@ func (m *Model) Ready() {
 		for x := range m.Weight {
 			for _, p := range m.Signs[i].P {
 				if p[x] > 0 && p[x] < 1 {
-					m.sure = false
+					m.sure = m.sure && m.Weight[x] == 0
 					m.unsure[i][x] -= p[x] * math.Log2(p[x])
 				}
 			}

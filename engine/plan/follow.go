@@ -166,9 +166,10 @@ func perMinute(x, minutes float64) float64 {
 // one that leaves least to pay to whoever then only acts, where that is less than
 // acting now. For Identify it takes the test that tells most per minute.
 type greedy struct {
-	width int     // how many tests are tried; 0: all
-	least float64 // below this share of the mass it began with, it only acts; 0: never
-	from  float64
+	width  int     // how many tests are tried; 0: all
+	least  float64 // below this share of the mass it began with, it only acts; 0: never
+	from   float64
+	perBit float64 // to identify: what a bit costs below that share
 }
 
 func (g greedy) choose(m *Model, n *node) (act, float64) {
@@ -177,9 +178,6 @@ func (g greedy) choose(m *Model, n *node) (act, float64) {
 		return act{step, -1}, 0
 	}
 	first, best := acting{}.choose(m, n)
-	if g.least > 0 && n.mass < g.least*g.from {
-		return first, best
-	}
 	for _, t := range m.tellers(n, g.width) {
 		cost := m.price(n, t) * n.mass
 		for _, k := range m.ways(n, t) {
@@ -194,6 +192,18 @@ func (g greedy) choose(m *Model, n *node) (act, float64) {
 		}
 	}
 	return first, best
+}
+
+// roughly is what lies ahead of a place too unlikely to look at closely.
+func (g greedy) roughly(m *Model, n *node) float64 {
+	if m.Identify {
+		if m.certain(n) {
+			return 0
+		}
+		return m.outcomeBits(n.w) * g.perBit
+	}
+	_, cost := acting{}.choose(m, n)
+	return cost
 }
 
 func (m *Model) onlyAct(k way) (act, float64) {
@@ -245,6 +255,9 @@ func (m *Model) tellsMostPerMinute(n *node) int {
 
 // value is what a policy costs from here, times mass: every way is followed to its end.
 func (m *Model) value(p chooser, n *node) float64 {
+	if g, ok := p.(greedy); ok && n.mass < g.least*g.from {
+		return g.roughly(m, n)
+	}
 	a, _ := p.choose(m, n)
 	return m.valueOf(p, n, a)
 }

@@ -1,0 +1,136 @@
+package plan
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// A Rank is what a step is worth to the policy.
+type Rank struct {
+	Step    int
+	Minutes float64 // with what follows it; to identify: of tests
+	Ahead   bool    // by rollout over the greedy policy; else by acting at once after it
+	Tells   bool    // it tells something about what to do, or takes something away
+}
+
+// Width says how much is looked at where a model has more than can be.
+type Width struct {
+	Likely  int     // steps followed to the end, of those that leave least to pay
+	Telling int     // and of those that tell most per minute
+	Tests   int     // tests that the greedy policy tries at every place
+	Least   float64 // share of the mass below which it only acts
+}
+
+// Whole looks at everything.
+var Whole = Width{}
+
+// Ranks values steps, and gives them in the order of what is expected: those that were
+// followed to the end first. End is what it costs to end the case at once; infinite
+// for Identify.
+func (m *Model) Ranks(steps []int, w Width) (ranks []Rank, end float64) {
+	n := m.root()
+	end = math.Inf(1)
+	if !m.Identify {
+		_, end = m.end(n.w)
+		end /= n.mass
+	}
+	g := greedy{width: w.Tests, least: w.Least, from: n.mass}
+	if m.Identify {
+		g.perBit = m.perBit(n)
+	}
+	ratio := map[int]float64{}
+	for _, i := range steps {
+		if !m.offered(n, i) {
+			ranks = append(ranks, Rank{Step: i, Minutes: math.Inf(1)})
+			continue
+		}
+		r := Rank{Step: i, Tells: m.tellsOrTakes(n, i)}
+		r.Minutes = m.screen(n, i, g.perBit)
+		if len(m.Steps[i].Shows) > 0 {
+			ratio[i] = perMinute(m.gain(n, i), m.price(n, i))
+		}
+		ranks = append(ranks, r)
+	}
+	for _, at := range m.worthFollowing(ranks, ratio, w) {
+		r := &ranks[at]
+		r.Minutes, r.Ahead = m.valueOf(g, n, act{r.Step, -1})/n.mass, true
+	}
+	slices.SortStableFunc(ranks, func(a, b Rank) int {
+		if a.Ahead != b.Ahead {
+			if a.Ahead {
+				return -1
+			}
+			return 1
+		}
+		return cmp.Compare(significant(a.Minutes), significant(b.Minutes))
+	})
+	return ranks, end
+}
+
+func (m *Model) tellsOrTakes(n *node, step int) bool {
+	if m.Steps[step].Moves == nil {
+		return m.tells(n, step)
+	}
+	for x, w := range n.w {
+		if w > 0 && m.moved[step][x] > 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// screen is what a step costs if one only acts after it; to identify, by how much its
+// price and what it leaves are bounded with the tests as cheap per bit as they come.
+func (m *Model) screen(n *node, step int, perBit float64) float64 {
+	cost := m.price(n, step) * n.mass
+	for _, k := range m.ways(n, step) {
+		if m.Identify {
+			cost += m.outcomeBits(k.node.w) * perBit
+			continue
+		}
+		_, c := m.onlyAct(k)
+		cost += c
+	}
+	return cost / n.mass
+}
+
+// perBit is the price of a bit from the test that gives most per minute.
+func (m *Model) perBit(n *node) float64 {
+	best := 0.0
+	for i := range m.Steps {
+		if m.Steps[i].Moves == nil {
+			best = max(best, perMinute(m.gain(n, i), m.price(n, i)))
+		}
+	}
+	if best == 0 || math.IsInf(best, 1) {
+		return 0
+	}
+	return 1 / best
+}
+
+// worthFollowing are the places in ranks of the steps that are followed to the end.
+func (m *Model) worthFollowing(ranks []Rank, ratio map[int]float64, w Width) []int {
+	var all []int
+	for at := range ranks {
+		if ranks[at].Tells {
+			all = append(all, at)
+		}
+	}
+	if w.Likely == 0 && w.Telling == 0 {
+		return all
+	}
+	slices.SortStableFunc(all, func(a, b int) int {
+		return cmp.Compare(significant(ranks[a].Minutes), significant(ranks[b].Minutes))
+	})
+	chosen := slices.Clone(all[:min(w.Likely, len(all))])
+	slices.SortStableFunc(all, func(a, b int) int {
+		return cmp.Compare(significant(ratio[ranks[b].Step]), significant(ratio[ranks[a].Step]))
+	})
+	for _, at := range all[:min(w.Telling, len(all))] {
+		if !slices.Contains(chosen, at) {
+			chosen = append(chosen, at)
+		}
+	}
+	return chosen
+}
