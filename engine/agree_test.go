@@ -117,8 +117,9 @@ func differences(got, want answer, explanations bool, tolerance float64) (all []
 			all = append(all, fmt.Sprintf("the remedy of %s is %q, want %q", id, got.remedy[id], r))
 		}
 	}
-	if !slices.Equal(got.next, want.next) {
-		all = append(all, fmt.Sprintf("next %v, want %v", got.next, want.next))
+	// What is offered; in which order is the planner's, whose own tests stand in engine/plan.
+	if g, w := slices.Sorted(slices.Values(got.next)), slices.Sorted(slices.Values(want.next)); !slices.Equal(g, w) {
+		all = append(all, fmt.Sprintf("next %v, want %v", g, w))
 	}
 	if explanations {
 		for k, p := range got.explanations {
@@ -134,7 +135,7 @@ func differences(got, want answer, explanations bool, tolerance float64) (all []
 }
 
 // The engine agrees with the slow version on random rulebases and cases: every
-// probability, gain, price, reason, conflict and order. What the random cases
+// probability, gain, price, reason and conflict. What the random cases
 // must between them bring about is counted, so that none of it goes untried.
 func TestEngineAgreesWithTheSlowVersion(t *testing.T) {
 	tried := map[string]int{}

@@ -2,6 +2,7 @@ package engine
 
 import (
 	"cmp"
+	"runtime"
 	"slices"
 
 	"downdrop/engine/plan"
@@ -11,11 +12,12 @@ import (
 // How much the planner looks at, where there is more than it can (choices of ours,
 // for an answer while somebody waits; measured by BenchmarkNextStep).
 const (
-	plannedWorlds = 48 // worlds that are states of their own
-	plannedTests  = 30 // tests, those that tell most per minute
+	plannedWorlds   = 32 // worlds that are states of their own
+	plannedOutcomes = 64 // states that stand for the other worlds with one outcome
+	plannedTests    = 24 // tests, those that tell most per minute
 )
 
-var plannedWidth = plan.Width{Likely: 4, Telling: 4, Tests: 2, Least: 0.04}
+var plannedWidth = plan.Width{Likely: 4, Telling: 3, Tests: 2, Depth: 2}
 
 // order says what the planner makes of the steps on offer.
 func (d *Diagnosis) order(w *weighing, scene *plan.Scene, all []candidate) {
@@ -28,8 +30,12 @@ func (d *Diagnosis) order(w *weighing, scene *plan.Scene, all []candidate) {
 	for i, c := range chosen {
 		trials[i], steps[i] = w.trial(c), i
 	}
-	m := scene.Model(trials, plannedWorlds)
-	ranks, _ := m.Ranks(steps, plannedWidth)
+	m := scene.Model(trials, plannedWorlds, plannedOutcomes)
+	width := plannedWidth
+	if !w.oneCore {
+		width.Cores = min(runtime.GOMAXPROCS(0), 8)
+	}
+	ranks, _ := m.Ranks(steps, width)
 	for _, r := range ranks {
 		chosen[r.Step].planned = r
 	}

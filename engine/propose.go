@@ -337,18 +337,31 @@ func (c *candidate) expected() float64 {
 	return rounded(c.minutes)
 }
 
-// safest is, of the steps within one minute of the best and valued alike, the first
-// harmless one.
+// near is by how much the planner's minutes have to differ, at least by a minute, to
+// be told apart where they are estimated (a choice of ours).
+const near = 0.01
+
+// safest is, of the steps valued alike whose minutes are not told apart from the
+// best's, the first harmless one; of those the planner followed, the harmless one that
+// tells most per minute.
 func safest(open []candidate) int {
+	best := -1
 	for i := range open {
-		if open[i].planned.Ahead != open[0].planned.Ahead || open[i].expected() > open[0].expected()+1 {
+		c := &open[i]
+		if c.planned.Ahead != open[0].planned.Ahead || c.expected() > open[0].expected()+1 && (!c.planned.Ahead || c.expected() > open[0].expected()*(1+near)) {
 			break
 		}
-		if harmless(open[i].step) {
+		if !harmless(c.step) {
+			continue
+		}
+		if !c.planned.Ahead {
 			return i
 		}
+		if best < 0 || c.remedy < 0 && open[best].remedy < 0 && rounded(c.gain/c.price) > rounded(open[best].gain/open[best].price) {
+			best = i
+		}
 	}
-	return 0
+	return max(best, 0)
 }
 
 func (d *Diagnosis) proposal(c *candidate, may *permission) Proposal {

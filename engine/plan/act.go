@@ -12,6 +12,7 @@ type Model struct {
 	Outcome []int     // by state: what there is to do in it
 	Open    []bool    // by state: a cause is present, so that a case that ends as well comes back; nil: nowhere
 	Well    []float64 // by state: the chance that the drop is found well in it; nil: never
+	Many    []int     // states that each stand for many that are not listed one by one
 	Signs   []Sign
 	Steps   []Step
 	Ends    []End
@@ -32,9 +33,10 @@ type Model struct {
 	moved  [][]float64 // by step: the chance in each state that it changes the state
 	sure   bool        // every sign is sure in every state that is likely at all
 
-	works   []int    // the steps that are work
-	cures   [][]cure // by state: the work that changes it
-	guesses bool     // some end does not cost the same in all states
+	works   []int     // the steps that are work
+	cures   [][]cure  // by state: the work that changes it
+	typical []float64 // by state: what it costs if it is known; where nobody can say, as much as others do on average
+	guesses bool      // some end does not cost the same in all states
 }
 
 // A Sign is something that can be seen. What is seen twice in one state of work is
@@ -136,6 +138,7 @@ func (m *Model) Ready() {
 		m.guesses = m.guesses || slices.Max(m.Ends[i].Cost) > slices.Min(m.Ends[i].Cost)
 	}
 	m.bounds()
+	m.typify()
 }
 
 // groups puts states of one outcome together.
@@ -498,29 +501,58 @@ func (m *Model) leastOf(x, visited int) float64 {
 	for i := range m.Ends {
 		best = min(best, m.Ends[i].Cost[x])
 	}
-	for i := range m.Steps {
-		s := &m.Steps[i]
-		if s.Moves == nil || m.moved[i][x] == 0 && m.wellIn(x) == 0 {
-			continue
+	if m.wellIn(x) > 0 { // any work may show that it is well
+		for _, i := range m.works {
+			best = min(best, m.knownCost(i, x, visited))
 		}
-		moves := s.Moves[x]
-		if moves == nil {
-			moves = []Move{{x, 1}}
-		}
-		cost, later := s.Price, visited
-		if s.Away && visited == 0 {
-			cost, later = cost+m.Visit, 1
-		}
-		for _, mv := range moves {
-			well := m.wellIn(mv.To)
-			if m.Open != nil && m.Open[mv.To] {
-				cost += mv.Chance * well * m.Return
-			}
-			cost += mv.Chance * (1 - well) * m.needed[later][mv.To]
-		}
-		best = min(best, cost)
+		return best
+	}
+	for _, q := range m.cures[x] {
+		best = min(best, m.knownCost(q.step, x, visited))
 	}
 	return best
+}
+
+// knownCost is what work costs in a state that is known, with what follows it.
+func (m *Model) knownCost(step, x, visited int) float64 {
+	s := &m.Steps[step]
+	moves := s.Moves[x]
+	if moves == nil {
+		moves = []Move{{x, 1}}
+	}
+	cost, later := s.Price, visited
+	if s.Away && visited == 0 {
+		cost, later = cost+m.Visit, 1
+	}
+	for _, mv := range moves {
+		well := m.wellIn(mv.To)
+		if m.Open != nil && m.Open[mv.To] {
+			cost += mv.Chance * well * m.Return
+		}
+		cost += mv.Chance * (1 - well) * m.needed[later][mv.To]
+	}
+	return cost
+}
+
+// typify sets what a state costs if it is known. A state that no work changes costs
+// as much to bring to its end as handing over does, which says nothing for a state
+// that stands for many (see [Scene.Model]): it is given the mean of the others.
+func (m *Model) typify() {
+	m.typical = slices.Clone(m.needed[0])
+	if len(m.Many) == 0 {
+		return
+	}
+	sum, mass := 0.0, 0.0
+	for x, w := range m.Weight {
+		if len(m.cures[x]) > 0 {
+			sum, mass = sum+w*m.needed[0][x], mass+w
+		}
+	}
+	for _, x := range m.Many {
+		if mass > 0 {
+			m.typical[x] = sum / mass
+		}
+	}
 }
 
 // least is a lower bound on what lies ahead, times mass: every state known.

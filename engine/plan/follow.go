@@ -167,9 +167,8 @@ func perMinute(x, minutes float64) float64 {
 // acting now. For Identify it takes the test that tells most per minute.
 type greedy struct {
 	width  int     // how many tests are tried; 0: all
-	least  float64 // below this share of the mass it began with, it only acts; 0: never
-	from   float64
-	perBit float64 // to identify: what a bit costs below that share
+	depth  int     // how many of its steps are followed, what lies behind is estimated; 0: all
+	perBit float64 // what a bit costs behind that
 }
 
 func (g greedy) choose(m *Model, n *node) (act, float64) {
@@ -194,16 +193,21 @@ func (g greedy) choose(m *Model, n *node) (act, float64) {
 	return first, best
 }
 
-// roughly is what lies ahead of a place too unlikely to look at closely.
+// roughly is what lies ahead of a place that is not followed further: finding out what
+// is wrong at what a bit costs and doing just that, or acting at once.
 func (g greedy) roughly(m *Model, n *node) float64 {
+	if m.certain(n) && m.Identify {
+		return 0
+	}
+	bits := m.outcomeBits(n.w) * g.perBit
 	if m.Identify {
-		if m.certain(n) {
-			return 0
-		}
-		return m.outcomeBits(n.w) * g.perBit
+		return bits
+	}
+	for x, w := range n.w {
+		bits += w * m.typical[x]
 	}
 	_, cost := acting{}.choose(m, n)
-	return cost
+	return min(cost, bits)
 }
 
 func (m *Model) onlyAct(k way) (act, float64) {
@@ -255,8 +259,12 @@ func (m *Model) tellsMostPerMinute(n *node) int {
 
 // value is what a policy costs from here, times mass: every way is followed to its end.
 func (m *Model) value(p chooser, n *node) float64 {
-	if g, ok := p.(greedy); ok && n.mass < g.least*g.from {
-		return g.roughly(m, n)
+	if g, ok := p.(greedy); ok && g.depth > 0 {
+		if g.depth == 1 {
+			return g.roughly(m, n)
+		}
+		g.depth--
+		p = g
 	}
 	a, _ := p.choose(m, n)
 	return m.valueOf(p, n, a)

@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"math"
 	"slices"
+	"sync"
+	"sync/atomic"
 )
 
 // A Rank is what a step is worth to the policy.
@@ -16,10 +18,11 @@ type Rank struct {
 
 // Width says how much is looked at where a model has more than can be.
 type Width struct {
-	Likely  int     // steps followed to the end, of those that leave least to pay
-	Telling int     // and of those that tell most per minute
-	Tests   int     // tests that the greedy policy tries at every place
-	Least   float64 // share of the mass below which it only acts
+	Likely  int // steps followed to the end, of those that leave least to pay
+	Telling int // and of those that tell most per minute
+	Tests   int // tests that the greedy policy tries at every place
+	Depth   int // steps of the greedy policy that are followed and one; what lies behind is estimated
+	Cores   int // how many follow steps at once; it changes no digit
 }
 
 // Whole looks at everything.
@@ -35,8 +38,8 @@ func (m *Model) Ranks(steps []int, w Width) (ranks []Rank, end float64) {
 		_, end = m.end(n.w)
 		end /= n.mass
 	}
-	g := greedy{width: w.Tests, least: w.Least, from: n.mass}
-	if m.Identify {
+	g := greedy{width: w.Tests, depth: w.Depth}
+	if w.Depth > 0 {
 		g.perBit = m.perBit(n)
 	}
 	ratio := map[int]float64{}
@@ -52,10 +55,7 @@ func (m *Model) Ranks(steps []int, w Width) (ranks []Rank, end float64) {
 		}
 		ranks = append(ranks, r)
 	}
-	for _, at := range m.worthFollowing(ranks, ratio, w) {
-		r := &ranks[at]
-		r.Minutes, r.Ahead = m.valueOf(g, n, act{r.Step, -1})/n.mass, true
-	}
+	m.follow(g, n, ranks, m.worthFollowing(ranks, ratio, w), w.Cores)
 	slices.SortStableFunc(ranks, func(a, b Rank) int {
 		if a.Ahead != b.Ahead {
 			if a.Ahead {
@@ -66,6 +66,21 @@ func (m *Model) Ranks(steps []int, w Width) (ranks []Rank, end float64) {
 		return cmp.Compare(significant(a.Minutes), significant(b.Minutes))
 	})
 	return ranks, end
+}
+
+// follow follows some of the steps to the end.
+func (m *Model) follow(g greedy, n *node, ranks []Rank, chosen []int, cores int) {
+	var next atomic.Int64
+	var group sync.WaitGroup
+	for range max(1, min(cores, len(chosen))) {
+		group.Go(func() {
+			for i := int(next.Add(1)) - 1; i < len(chosen); i = int(next.Add(1)) - 1 {
+				r := &ranks[chosen[i]]
+				r.Minutes, r.Ahead = m.valueOf(g, n, act{r.Step, -1})/n.mass, true
+			}
+		})
+	}
+	group.Wait()
 }
 
 func (m *Model) tellsOrTakes(n *node, step int) bool {
@@ -95,18 +110,25 @@ func (m *Model) screen(n *node, step int, perBit float64) float64 {
 	return cost / n.mass
 }
 
-// perBit is the price of a bit from the test that gives most per minute.
+// perBit is what a bit costs on average if what is not known is found out by the tests
+// that tell most per minute, as if no two told the same.
 func (m *Model) perBit(n *node) float64 {
-	best := 0.0
+	type teller struct{ gain, price float64 }
+	var all []teller
 	for i := range m.Steps {
-		if m.Steps[i].Moves == nil {
-			best = max(best, perMinute(m.gain(n, i), m.price(n, i)))
+		if g := m.gain(n, i); m.Steps[i].Moves == nil && g > 0 {
+			all = append(all, teller{g, m.price(n, i)})
 		}
 	}
-	if best == 0 || math.IsInf(best, 1) {
+	slices.SortStableFunc(all, func(a, b teller) int { return cmp.Compare(perMinute(b.gain, b.price), perMinute(a.gain, a.price)) })
+	bits, minutes := 0.0, 0.0
+	for most := m.outcomeBits(n.w) / n.mass; len(all) > 0 && bits < most; all = all[1:] {
+		bits, minutes = bits+all[0].gain, minutes+all[0].price
+	}
+	if bits == 0 {
 		return 0
 	}
-	return 1 / best
+	return minutes / bits
 }
 
 // worthFollowing are the places in ranks of the steps that are followed to the end.

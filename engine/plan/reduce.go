@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"encoding/binary"
 	"fmt"
 	"slices"
 
@@ -15,17 +16,23 @@ type Trial struct {
 	Once   []bool    // by view: what somebody remembers, which work does not change
 }
 
-// A reduction makes a model of a scene: the likeliest worlds one by one, the rest of
-// them as one state that shows what they show on average, and outside.
+// A reduction makes a model of a scene: the likeliest worlds one by one; the rest of
+// them by what there is to do, each outcome one state that shows what its worlds show
+// on average; what is left as one more state; and outside.
 type reduction struct {
 	s      *Scene
 	m      *Model
 	sets   [][]int
 	place  map[string]int
-	rest   []int32 // worlds of the narrow stage that are not states
+	many   []int       // states that stand for more than one world
+	of     map[int]int // by state that stands for many: which of many it is
+	member [][]int32   // by which of many: the worlds of the narrow stage
+	rest   []int32     // worlds that belong to no state
 	signs  map[*belief.Symptom]int
 	states belief.Desk
 	at     *hypothesis.Settled
+	lists  []int
+	text   []byte
 }
 
 // mostShown bounds how many joint results of one test a model tells apart: of its
@@ -36,12 +43,13 @@ const mostShown = 24
 // look of its own (a choice of ours).
 const surer = 0.05
 
-// Model makes a model with at most so many worlds as states of their own, to which
-// come those that work makes of them. Its first steps are the trials; behind them
-// stand the remedies that are open and no trials, wherever they can be done.
-func (s *Scene) Model(trials []Trial, states int) *Model {
-	r := &reduction{s: s, m: &Model{Visit: s.m.Visit, Return: s.m.GiveUp}, place: map[string]int{}, signs: map[*belief.Symptom]int{}}
-	r.worlds(states)
+// Model makes a model with at most so many worlds as states of their own, and so many
+// outcomes of the rest, to which come the states that work makes of them. Its first
+// steps are the trials; behind them stand the remedies that are open and no trials,
+// wherever they can be done.
+func (s *Scene) Model(trials []Trial, worlds, outcomes int) *Model {
+	r := &reduction{s: s, m: &Model{Visit: s.m.Visit, Return: s.m.GiveUp}, place: map[string]int{}, of: map[int]int{}, signs: map[*belief.Symptom]int{}}
+	r.worlds(worlds, outcomes)
 	tried := map[int]bool{}
 	takes := make([][]hypothesis.Taking, 0, len(trials))
 	for i := range trials {
@@ -72,21 +80,53 @@ func (s *Scene) Model(trials []Trial, states int) *Model {
 	return r.m
 }
 
-// worlds takes the likeliest worlds as states.
-func (r *reduction) worlds(most int) {
+// worlds takes the likeliest worlds as states, and the outcomes of the others.
+func (r *reduction) worlds(most, outcomes int) {
 	n := r.s.narrow // its worlds stand by falling weight
+	byOutcome := map[string]int{}
+	var set []int
 	for w := range n.weight {
-		if len(r.sets) == most {
-			r.rest = append(r.rest, int32(w))
-			continue
-		}
-		var set []int
+		set = set[:0]
 		for _, c := range n.space.Set(w) {
 			set = append(set, int(c))
 		}
-		x := r.state(set)
+		if w < most {
+			r.m.Weight[r.state(slices.Clone(set))] += n.weight[w]
+			continue
+		}
+		x, known := byOutcome[r.outcome(set)]
+		if !known {
+			if len(byOutcome) == outcomes {
+				r.rest = append(r.rest, int32(w))
+				continue
+			}
+			x = len(r.sets)
+			byOutcome[r.outcome(set)] = x
+			r.sets = append(r.sets, slices.Clone(set)) // not in place: no work leads to a state of many
+			r.m.Weight = append(r.m.Weight, 0)
+			r.of[x] = len(r.many)
+			r.many = append(r.many, x)
+			r.member = append(r.member, nil)
+		}
 		r.m.Weight[x] += n.weight[w]
+		r.member[r.of[x]] = append(r.member[r.of[x]], int32(w))
 	}
+}
+
+// outcome names what there is to do about a set of causes.
+func (r *reduction) outcome(set []int) string {
+	r.lists = r.lists[:0]
+	for _, c := range set {
+		l := r.s.m.Lists[c]
+		if at, twice := slices.BinarySearch(r.lists, l); !twice {
+			r.lists = slices.Insert(r.lists, at, l)
+		}
+	}
+	r.text = r.text[:0]
+	for _, l := range r.lists {
+		r.text = binary.LittleEndian.AppendUint32(r.text, uint32(l))
+	}
+	return string(r.text)
 }
 
 // state finds or makes the state of a set of causes.
@@ -182,12 +222,7 @@ func (r *reduction) describe() {
 	r.at = r.s.system.Settle(hypothesis.Of(causes, r.sets))
 	outcome := map[string]int{}
 	for _, set := range r.sets {
-		lists := []int{}
-		for _, c := range set {
-			lists = append(lists, r.s.m.Lists[c])
-		}
-		slices.Sort(lists)
-		key := fmt.Sprint(slices.Compact(lists))
+		key := r.outcome(set)
 		if _, ok := outcome[key]; !ok {
 			outcome[key] = len(outcome)
 		}
@@ -206,6 +241,7 @@ func (r *reduction) describe() {
 	r.m.Weight = append(r.m.Weight, rest, r.s.narrow.outside)
 	r.m.Outcome = append(r.m.Outcome, len(outcome), len(outcome)+1)
 	r.m.Open = append(r.m.Open, true, true)
+	r.m.Many = []int{len(r.sets)}
 	r.m.Well = append(r.m.Well, 0, 0)
 	if c := r.s.m.Complaint; c != nil {
 		kinds := c.Symptom.Sort(r.at, &r.states)
@@ -259,18 +295,30 @@ func (r *reduction) sign(v View, sure float64, once bool) Sign {
 		put(x, kinds.P[k], 1)
 	}
 	put(len(r.sets)+1, r.s.outsideView(v), 1)
-	rest := r.m.Weight[len(r.sets)]
-	if rest == 0 {
+	if len(r.rest) == 0 && len(r.many) == 0 {
 		put(len(r.sets), r.s.outsideView(v), 1)
 		return sign
 	}
 	wide := adjusted(r.s.narrow.sort(v.Symptom), v)
-	mass := make([]float64, len(wide.P))
-	for _, w := range r.rest {
-		mass[wide.Of[w]] += r.s.narrow.weight[w] / rest
+	mean := func(x int, worlds []int32) {
+		mass := make([]float64, len(wide.P))
+		for _, w := range worlds {
+			mass[wide.Of[w]] += r.s.narrow.weight[w] / r.m.Weight[x]
+		}
+		for k, by := range mass {
+			put(x, wide.P[k], by)
+		}
 	}
-	for k, by := range mass {
-		put(len(r.sets), wide.P[k], by)
+	for i, x := range r.many {
+		for v := range sign.P {
+			sign.P[v][x] = 0
+		}
+		mean(x, r.member[i])
+	}
+	if len(r.rest) == 0 {
+		put(len(r.sets), r.s.outsideView(v), 1)
+	} else {
+		mean(len(r.sets), r.rest)
 	}
 	return sign
 }

@@ -73,7 +73,7 @@ func full() *engine.Diagnosis {
 	b := base()
 	half := 0.5
 	return &engine.Diagnosis{
-		Base: b, Policy: "one_step", Possible: true,
+		Base: b, Policy: "rollout", Possible: true,
 		Situation: rulebase.Situation{Case: "ford-3", At: rulebase.Field, Drop: 3, Findings: []rulebase.Finding{
 			{Symptom: "power_light", Value: rulebase.Value{Word: "dark"}, Sure: &half},
 			{Symptom: "controller_mode", Value: rulebase.Value{Word: "run"}},
@@ -170,7 +170,7 @@ func byPhone() *engine.Diagnosis {
 // impossible is a case whose findings nothing listed allows.
 func impossible() *engine.Diagnosis {
 	b := base()
-	return &engine.Diagnosis{Base: b, Policy: "one_step", Situation: rulebase.Situation{Case: "ford-4"},
+	return &engine.Diagnosis{Base: b, Policy: "rollout", Situation: rulebase.Situation{Case: "ford-4"},
 		Facts: []engine.Fact{{ID: "power_light", Value: "lit", Because: []string{"said"}}},
 		Conflicts: []engine.Conflict{{Kind: engine.ConflictImpossible, Says: "Nothing listed allows all of this together: power_light lit; what the rule stopped_means_off concludes.",
 			Members: []string{"power_light", "stopped_means_off"}}}}
