@@ -72,6 +72,10 @@ const (
 	chartLevels = 12
 	chartNodes  = 200
 	chartLeast  = 0.005
+	// How many places a search for the best opens from the beginning, and from each
+	// place below: small problems are proven within that, large ones get a bound.
+	placesFirst = 400
+	placesBelow = 40
 )
 
 func (o *ChartOptions) complete() {
@@ -142,14 +146,21 @@ func (f *frontier) Pop() any {
 }
 
 func (u *unfolding) diagnose(s rulebase.Situation, earlier *Diagnosis) (*Diagnosis, error) {
-	return Diagnose(u.ctx, u.p, s, Options{Earlier: earlier, Lean: true})
+	o := Options{Earlier: earlier, Lean: !u.o.Identify && !u.o.Optimal, Identify: u.o.Identify}
+	if u.o.Optimal {
+		o.Optimal = placesBelow
+		if earlier == nil {
+			o.Optimal = placesFirst
+		}
+	}
+	return Diagnose(u.ctx, u.p, s, o)
 }
 
 // unfold decides what is done at a place, and makes the places it leads to.
 func (u *unfolding) unfold(x *unfold) error {
 	n := x.node
 	if x.reading != nil {
-		if symptom := n.Diagnosis.mostTelling(x.reading.Step); symptom >= 0 && !n.Diagnosis.enough(u.o.Identify) {
+		if symptom := n.Diagnosis.mostTelling(x.reading.Step); symptom >= 0 && !u.enough(n.Diagnosis) {
 			n.Goes = true
 			return u.take(x, x.reading, symptom)
 		}
@@ -177,12 +188,15 @@ func (u *unfolding) finish(n *ChartNode, end ChartEnd) {
 	}
 }
 
-// enough says that no further reading is worth it.
-func (d *Diagnosis) enough(identify bool) bool {
-	if !d.Possible || IsWell(d) {
+// enough says that nothing further is worth looking at. To identify, and for the best
+// policy, that is the planner's word, else the advice's.
+func (u *unfolding) enough(d *Diagnosis) bool {
+	switch {
+	case !d.Possible || IsWell(d):
 		return true
-	}
-	if d.Situation.At == rulebase.Phone && !identify {
+	case u.o.Identify || u.o.Optimal:
+		return d.Plan.Stop
+	case d.Situation.At == rulebase.Phone:
 		return d.Disposition.Enough
 	}
 	return d.Advice.Enough
@@ -198,7 +212,7 @@ func (u *unfolding) decide(n *ChartNode) (*Proposal, ChartEnd, error) {
 			return step, end, nil
 		}
 		ids := d.toConfirm(end == ChartEnough)
-		if len(ids) == 0 || u.o.Identify && end == ChartEnough {
+		if len(ids) == 0 || u.o.Identify && end == ChartEnough || u.o.Optimal && n.Confirm != nil {
 			return nil, end, nil
 		}
 		s := d.Situation.Clone()
@@ -218,8 +232,10 @@ func (u *unfolding) choose(d *Diagnosis) (*Proposal, ChartEnd) {
 		return nil, ChartImpossible
 	case IsWell(d):
 		return nil, ChartWell
-	case d.enough(u.o.Identify):
+	case u.enough(d):
 		return u.settle(d)
+	case u.o.Identify || u.o.Optimal:
+		return &d.Next[0], ChartGoesOn
 	}
 	for i := range d.Next {
 		p := &d.Next[i]
@@ -240,7 +256,10 @@ func (u *unfolding) settle(d *Diagnosis) (*Proposal, ChartEnd) {
 			do = d.Disposition.Remedies
 		}
 	}
-	if u.o.Identify {
+	if u.o.Identify || u.o.Optimal {
+		if end == ChartEnough && d.Advice.Lead.Probability < Likely {
+			end = ChartCannotTell
+		}
 		return nil, end
 	}
 	for i := range d.Next {
@@ -486,6 +505,9 @@ func (d *Diagnosis) wellAfter(step *rulebase.Step) float64 {
 // reckon works out the expected minutes along the tree.
 func (n *ChartNode) reckon(base *rulebase.Base, o ChartOptions) {
 	n.Minutes = 0
+	if n.Diagnosis != nil {
+		n.Bound, n.Proven = n.Diagnosis.Plan.Bound, n.Diagnosis.Plan.Proven
+	}
 	switch n.End {
 	case ChartGoesOn:
 	case ChartEnough, ChartCannotTell, ChartTooRare, ChartCut, ChartImpossible:

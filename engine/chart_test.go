@@ -95,3 +95,63 @@ func TestChartKeepsToWhatMayBeOffered(t *testing.T) {
 		}
 	}
 }
+
+// The published table of Pattipati and Alexandridis 1990: 2.18 tests to know what is
+// wrong, when the best is asked for, and by the default policy.
+func TestChartIdentifiesThePublishedTable(t *testing.T) {
+	base, err := rulebase.LoadFolder("../testdata/checks/sequencing/rulebase")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, optimal := range []bool{false, true} {
+		tree := chartOf(t, engine.Prepare(base), rulebase.Situation{}, engine.ChartOptions{Identify: true, Optimal: optimal, Least: -1})
+		if math.Abs(tree.Root.Minutes-2.18) > 1e-9 || math.Abs(tree.Settled-1) > 1e-9 {
+			t.Errorf("optimal %t: %v minutes, settled %v, want 2.18 and 1", optimal, tree.Root.Minutes, tree.Settled)
+		}
+		if optimal && (!tree.Root.Proven || math.Abs(tree.Root.Bound-2.18) > 1e-9 || tree.Policy != "optimal") {
+			t.Errorf("bound %v, proven %t, policy %s", tree.Root.Bound, tree.Root.Proven, tree.Policy)
+		}
+	}
+}
+
+// A small invented problem whose tree is proven: what the tree costs, walked way by
+// way, is what the search says, and the default policy is not below it.
+func TestChartReachesWhatTheSearchProves(t *testing.T) {
+	base, err := load(`
+rulebase: {name: ford, faults_at_most: 1, outside_per_thousand: 0, give_up_minutes: 120, complaint: {symptom: works, bad: dead, well: fine}, sure: {phone: 1, field: 1, bench: 1}}
+causes:
+  fuse_open: {name: Fuse open, part: supply, per_thousand: 30, source: common_practice, remedy: new_fuse}
+  plug_off: {name: Plug off, part: trunk, per_thousand: 20, source: common_practice, remedy: seat_plug}
+  unit_dead: {name: Unit dead, part: unit, per_thousand: 10, source: common_practice, remedy: new_unit}
+symptoms:
+  works: {ask: "Does it work?", values: [fine, dead], shows: [{when: fuse_open or plug_off or unit_dead, dead: 1}, {fine: 1}]}
+  light: {ask: "Is the light lit?", values: [lit, dark], by: looking, shows: [{when: fuse_open, dark: 0.9}, {when: unit_dead, dark: 0.5}, {lit: 0.95}]}
+  traffic: {ask: "Is there traffic?", values: [some, none], by: looking, shows: [{when: plug_off, none: 0.95}, {some: 0.6}]}
+remedies:
+  new_fuse: {do: Fit a fuse, minutes: 12, ends_as: part_replaced, proof: {watch: works, minutes: 2}}
+  seat_plug: {do: Seat the plug, minutes: 8, ends_as: adjusted, proof: {watch: works, minutes: 2}}
+  new_unit: {do: Exchange the unit, minutes: 40, ends_as: unit_out, proof: {watch: works, minutes: 5}}
+`)
+	if err != nil {
+		t.Fatal(err)
+	}
+	f, err := base.ReadSee("works=dead")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := rulebase.Situation{Findings: []rulebase.Finding{f}}
+	tree := chartOf(t, engine.Prepare(base), s, engine.ChartOptions{Optimal: true, Least: -1, Levels: 30, Nodes: 5000})
+	root := tree.Root
+	if !root.Proven || math.Abs(root.Minutes-root.Bound) > 1e-9*root.Bound || tree.Cut > 0 {
+		t.Errorf("the tree costs %v, the search has %v, proven %t, cut %v", root.Minutes, root.Bound, root.Proven, tree.Cut)
+	}
+	walk(root, 0, func(n *engine.ChartNode, _ int) {
+		if n.End == engine.ChartGoesOn && !n.Goes && (!n.Proven || math.Abs(n.Minutes-n.Bound) > 1e-9*n.Bound) {
+			t.Errorf("%s costs %v, the search has %v", n.Step.Step.ID, n.Minutes, n.Bound)
+		}
+	})
+	plain := diagnose(t, engine.Prepare(base), s, engine.Options{})
+	if plain.Plan.Minutes < root.Bound-1e-9 || plain.Plan.Minutes > 1.02*root.Bound {
+		t.Errorf("the default policy expects %v minutes, the best %v", plain.Plan.Minutes, root.Bound)
+	}
+}

@@ -36,6 +36,12 @@ type Options struct {
 	// state of work, or gains less than Idle, need not be among what is offered. The
 	// order of the rest is the same.
 	Lean bool
+	// Identify orders what is offered for finding out what to do, by tests alone, and
+	// not for a working drop.
+	Identify bool
+	// Optimal looks for the best next step as far as it can be proven, opening at most
+	// so many places of the search; 0: the default policy.
+	Optimal int
 	// BeliefOnly leaves out what to do: nothing is offered, withheld or advised.
 	BeliefOnly bool
 }
@@ -55,7 +61,7 @@ type working struct {
 // checked (see rulebase.ReadCase); what the rulebase does not know is passed
 // over. The error is only ever ctx's.
 func Diagnose(ctx context.Context, p *Prepared, s rulebase.Situation, o Options) (*Diagnosis, error) {
-	d := &Diagnosis{Base: p.base, Situation: s.Clone(), Policy: policyName}
+	d := &Diagnosis{Base: p.base, Situation: s.Clone(), Policy: policyRollout}
 	k := p.learn(&d.Situation)
 	d.Work.Visits = k.result.Visits
 	d.tellFacts(k)
@@ -63,7 +69,7 @@ func Diagnose(ctx context.Context, p *Prepared, s rulebase.Situation, o Options)
 		return nil, err
 	}
 	ses := p.session(k.result.Slots)
-	w := &weighing{p: p, k: k, ses: ses, pieces: k.evidence(), oneCore: o.OneCore, lean: o.Lean}
+	w := &weighing{p: p, k: k, ses: ses, pieces: k.evidence(), oneCore: o.OneCore, lean: o.Lean, identify: o.Identify, budget: o.Optimal}
 	if !w.continues(o.Earlier) {
 		w.fromNothing(w.pieces)
 	}
@@ -100,6 +106,8 @@ type weighing struct {
 	units  []bool         // by world: a cause that was taken away ended as unit_out; nil: none did
 
 	oneCore, lean bool
+	identify      bool
+	budget        int  // places that a search for the best may open
 	waits         bool // lean: a step of grave hazard may have to wait
 }
 

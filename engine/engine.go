@@ -29,6 +29,7 @@ type Diagnosis struct {
 	LeftOut      float64 // bound on the posterior mass of the sets not held
 	Explanations []Explanation
 
+	Plan       Planned
 	Next       []Proposal
 	NotOffered []Withheld
 
@@ -44,6 +45,14 @@ type Diagnosis struct {
 	Work      Work
 
 	working *working // for a later diagnosis with more known
+}
+
+// Planned is what the planner makes of a situation.
+type Planned struct {
+	Minutes float64 // expected, if the first step of Next comes next; to identify: of tests
+	Bound   float64 // no policy has fewer; 0 where none was worked out
+	Proven  bool    // Bound is reached, by what the planner can tell apart
+	Stop    bool    // nothing on offer is worth doing: what to do is certain, nothing tells more, or handing over is cheaper
 }
 
 // A CauseBelief is how likely a cause is.

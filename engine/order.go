@@ -2,11 +2,20 @@ package engine
 
 import (
 	"cmp"
+	"math"
 	"runtime"
 	"slices"
 
 	"downdrop/engine/plan"
 	"downdrop/rulebase"
+)
+
+// The policies that order Next.
+const (
+	policyRollout  = "rollout"          // one step of rollout over a greedy policy, to a working drop
+	policyIdentify = "rollout_identify" // the same, to find out what to do
+	policySearch   = "search"           // the best that a search found
+	policyOptimal  = "optimal"          // nothing is better, by what the planner can tell apart
 )
 
 // How much the planner looks at, where there is more than it can (choices of ours,
@@ -19,9 +28,18 @@ const (
 
 var plannedWidth = plan.Width{Likely: 4, Telling: 3, Tests: 2, Depth: 2}
 
+// fewSteps is up to how many steps, and twice as many states, a problem is looked at
+// as a whole.
+const fewSteps = 8
+
 // order says what the planner makes of the steps on offer.
 func (d *Diagnosis) order(w *weighing, scene *plan.Scene, all []candidate) {
 	chosen := w.plannable(d, all)
+	d.Policy = policyRollout
+	if w.identify {
+		d.Policy = policyIdentify
+	}
+	d.Plan.Stop = true
 	if len(chosen) == 0 {
 		return
 	}
@@ -31,42 +49,109 @@ func (d *Diagnosis) order(w *weighing, scene *plan.Scene, all []candidate) {
 		trials[i], steps[i] = w.trial(c), i
 	}
 	m := scene.Model(trials, plannedWorlds, plannedOutcomes)
+	if w.identify {
+		m.ToIdentify(Settled, Idle)
+	}
 	width := plannedWidth
+	if len(m.Steps) <= fewSteps && len(m.Weight) <= 2*fewSteps {
+		width = plan.Whole
+	}
 	if !w.oneCore {
 		width.Cores = min(runtime.GOMAXPROCS(0), 8)
 	}
-	ranks, _ := m.Ranks(steps, width)
+	ranks, end := m.Ranks(steps, width)
 	for _, r := range ranks {
 		chosen[r.Step].planned = r
 	}
+	best := ranks[0]
+	d.Plan = Planned{Minutes: min(best.Minutes, end), Stop: !best.Ahead || end <= best.Minutes}
+	if d.Plan.Stop && w.identify {
+		d.Plan.Minutes = 0
+	}
+	if w.budget > 0 {
+		d.search(w, m, steps, chosen)
+	}
+}
+
+// search looks for the best first step. To identify by tests that are not sure it has
+// no bound to go by, and is not tried on more than a few.
+func (d *Diagnosis) search(w *weighing, m *plan.Model, steps []int, chosen []*candidate) {
+	if w.identify && !m.Sure() && len(m.Steps) > fewSteps {
+		return
+	}
+	f := plan.Search(m, w.budget, first(chosen, steps)...)
+	d.Policy = policySearch
+	if f.Proven() {
+		d.Policy = policyOptimal
+	}
+	d.Plan = Planned{Minutes: f.Upper, Bound: f.Lower, Proven: f.Proven(), Stop: f.Step == plan.Nothing}
+	for i, c := range chosen {
+		c.planned.Best = i == f.Step
+		if c.planned.Best {
+			c.planned.Minutes, c.planned.Ahead = f.Upper, true
+		}
+	}
+}
+
+// first are the steps that are on offer now.
+func first(chosen []*candidate, steps []int) []int {
+	return slices.DeleteFunc(slices.Clone(steps), func(i int) bool { return chosen[i].refused != nil })
 }
 
 // plannable are the steps on offer that the planner looks at: remedies that take
 // something away, and the tests that tell most per minute of those whose answer is
-// not known yet.
+// not known yet. Where there are few, also those that tell nothing by themselves.
 func (w *weighing) plannable(d *Diagnosis, all []candidate) []*candidate {
 	var tests, chosen []*candidate
+	few := len(w.p.base.Tests) <= plannedTests
 	for i := range all {
 		c := &all[i]
 		switch {
+		case w.budget > 0 && w.again(d, c):
+			chosen = append(chosen, c) // cannot come first, but after work
 		case c.refused != nil || c.action == nil:
 		case c.remedy >= 0:
-			if len(c.action.Takes) > 0 {
+			if len(c.action.Takes) > 0 && !w.identify {
 				chosen = append(chosen, c)
 			}
-		case d.Fresh(c.step) && (!c.idle() || len(c.step.PutsRight) > 0):
+		case w.identify && len(c.action.Takes) > 0:
+		case d.Fresh(c.step) && (few || !c.idle() || len(c.step.PutsRight) > 0):
 			tests = append(tests, c)
 		}
 	}
 	slices.SortStableFunc(tests, func(a, b *candidate) int {
-		return cmp.Or(cmp.Compare(rounded(b.gain/b.price), rounded(a.gain/a.price)), cmp.Compare(a.step.ID, b.step.ID))
+		return cmp.Or(cmp.Compare(perMinute(b), perMinute(a)), cmp.Compare(a.step.ID, b.step.ID))
 	})
 	return append(tests[:min(len(tests), plannedTests)], chosen...)
 }
 
+func perMinute(c *candidate) float64 {
+	if c.price == 0 {
+		return math.Inf(1)
+	}
+	return rounded(c.gain / c.price)
+}
+
+// again says whether a test is of no use now, all it shows having been seen in this
+// state of work, but can be again after work.
+func (w *weighing) again(d *Diagnosis, c *candidate) bool {
+	if c.step.Kind != rulebase.KindTest || c.action == nil || len(c.action.Takes) > 0 || w.identify {
+		return false
+	}
+	return (c.refused == nil || c.refused.why == WhyKnown) && !d.Fresh(c.step) && !w.once(c.step, c.step.Yields[0])
+}
+
+// once says that a test asks for what somebody remembers: work does not change it.
+func (w *weighing) once(step *rulebase.Step, symptom int) bool {
+	return step.Implied && w.p.base.Symptoms[symptom].By == rulebase.ByAsking
+}
+
 // trial is a candidate as the planner needs it.
 func (w *weighing) trial(c *candidate) plan.Trial {
-	t := plan.Trial{Action: c.action}
+	if w.budget > 0 && len(c.action.Takes) == 0 {
+		return w.wholeTrial(c)
+	}
+	t := plan.Trial{Action: c.action, Seen: make([]bool, len(c.action.Views))}
 	symptom := 0
 	for _, v := range c.action.Views {
 		for w.ses.symptoms[c.step.Yields[symptom]] != v.Symptom {
@@ -74,7 +159,30 @@ func (w *weighing) trial(c *candidate) plan.Trial {
 		}
 		s := c.step.Yields[symptom]
 		t.Sure = append(t.Sure, w.k.sure(s, w.k.s.At))
-		t.Once = append(t.Once, c.step.Implied && w.p.base.Symptoms[s].By == rulebase.ByAsking)
+		t.Once = append(t.Once, w.once(c.step, s))
+	}
+	return t
+}
+
+// wholeTrial is a test with all that it shows, also what was seen already in this
+// state of work.
+func (w *weighing) wholeTrial(c *candidate) plan.Trial {
+	a := *c.action
+	a.Views = nil
+	t := plan.Trial{Action: &a}
+	for _, s := range c.step.Yields {
+		symptom := w.ses.symptoms[s]
+		if symptom == nil || w.p.base.Symptoms[s].Banded() && w.k.limits[s] == nil {
+			continue
+		}
+		v := plan.View{Symptom: symptom, Report: -1}
+		v.Keeps = w.p.base.Complaint != nil && s == w.p.base.Complaint.Symptom && len(w.k.s.Done) > 0
+		a.Views = append(a.Views, v)
+		t.Sure = append(t.Sure, w.k.sure(s, w.k.s.At))
+		t.Once = append(t.Once, w.once(c.step, s))
+		t.Seen = append(t.Seen, slices.ContainsFunc(w.k.counting, func(r seen) bool {
+			return r.symptom == s && r.value >= 0 && (r.state == len(w.k.s.Done) || w.once(c.step, s))
+		}))
 	}
 	return t
 }

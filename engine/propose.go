@@ -13,9 +13,6 @@ import (
 	"downdrop/rulebase"
 )
 
-// policyName is what orders Next: one step of rollout over a greedy policy.
-const policyName = "rollout"
-
 // A candidate is a step with what it is worth and whether it may be offered.
 type candidate struct {
 	step    *rulebase.Step
@@ -298,7 +295,7 @@ func (w *weighing) views(step *rulebase.Step) []plan.View {
 // sortOffers writes Next and NotOffered.
 func (d *Diagnosis) sortOffers(all []candidate, may *permission) {
 	slices.SortStableFunc(all, func(a, b candidate) int {
-		return cmp.Or(compareBool(b.planned.Ahead, a.planned.Ahead), cmp.Compare(a.expected(), b.expected()), cmp.Compare(a.step.ID, b.step.ID))
+		return cmp.Or(compareBool(b.planned.Best, a.planned.Best), compareBool(b.planned.Ahead, a.planned.Ahead), cmp.Compare(a.expected(), b.expected()), cmp.Compare(a.step.ID, b.step.ID))
 	})
 	var open []candidate
 	for _, c := range all {
@@ -337,27 +334,28 @@ func (c *candidate) expected() float64 {
 	return rounded(c.minutes)
 }
 
-// near is by how much the planner's minutes have to differ, at least by a minute, to
-// be told apart where they are estimated (a choice of ours).
+// near is by how much the planner's minutes have to differ to be told apart: where
+// there is much to look at they are estimates (a choice of ours).
 const near = 0.01
 
-// safest is, of the steps valued alike whose minutes are not told apart from the
-// best's, the first harmless one; of those the planner followed, the harmless one that
-// tells most per minute.
+// safest is the step to put first of those open: the best one, or a harmless one
+// within a minute of it. Of harmless tests whose minutes the planner does not tell
+// apart it is the one that tells most per minute.
 func safest(open []candidate) int {
+	if open[0].planned.Best {
+		return 0
+	}
 	best := -1
 	for i := range open {
 		c := &open[i]
 		if c.planned.Ahead != open[0].planned.Ahead || c.expected() > open[0].expected()+1 && (!c.planned.Ahead || c.expected() > open[0].expected()*(1+near)) {
 			break
 		}
-		if !harmless(c.step) {
-			continue
-		}
-		if !c.planned.Ahead {
-			return i
-		}
-		if best < 0 || c.remedy < 0 && open[best].remedy < 0 && rounded(c.gain/c.price) > rounded(open[best].gain/open[best].price) {
+		switch {
+		case !harmless(c.step):
+		case best < 0:
+			best = i
+		case c.planned.Ahead && c.remedy < 0 && open[best].remedy < 0 && c.expected() <= open[best].expected()*(1+near) && perMinute(c) > perMinute(&open[best]):
 			best = i
 		}
 	}

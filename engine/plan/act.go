@@ -14,6 +14,7 @@ type Model struct {
 	Well    []float64 // by state: the chance that the drop is found well in it; nil: never
 	Many    []int     // states that each stand for many that are not listed one by one
 	Signs   []Sign
+	Seen    []int // signs that were seen when it begins, and are seen anew only after work
 	Steps   []Step
 	Ends    []End
 	Visit   float64 // minutes, once, before the first step that is away
@@ -160,6 +161,9 @@ func (m *Model) root() *node {
 	n := &node{w: m.Weight}
 	for _, w := range m.Weight {
 		n.mass += w
+	}
+	for _, sign := range m.Seen {
+		n.seen.add(sign)
 	}
 	return n
 }

@@ -13,6 +13,7 @@ type Rank struct {
 	Step    int
 	Minutes float64 // with what follows it; to identify: of tests
 	Ahead   bool    // by rollout over the greedy policy; else by acting at once after it
+	Best    bool    // the first step of the cheapest policy that a search found
 	Tells   bool    // it tells something about what to do, or takes something away
 }
 

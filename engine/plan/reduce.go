@@ -14,6 +14,7 @@ type Trial struct {
 	Action *Action
 	Sure   []float64 // by view: how sure what is reported of it will be
 	Once   []bool    // by view: what somebody remembers, which work does not change
+	Seen   []bool    // by view: it was seen in this state of work, and is only seen anew after work
 }
 
 // A reduction makes a model of a scene: the likeliest worlds one by one; the rest of
@@ -259,7 +260,7 @@ func (r *reduction) describe() {
 func (r *reduction) shows(step *Step, t *Trial) {
 	results := 1
 	for i, v := range t.Action.Views {
-		if v.Report >= 0 && t.Sure[i] < v.Sure+surer {
+		if v.Report >= 0 && !t.Seen[i] && t.Sure[i] < v.Sure+surer {
 			continue // whoever looks again reports the same
 		}
 		if results *= v.Symptom.Values(); results > mostShown && len(step.Shows) > 0 {
@@ -272,6 +273,10 @@ func (r *reduction) shows(step *Step, t *Trial) {
 			}
 			sign = len(r.m.Signs)
 			r.signs[v.Symptom] = sign
+			if t.Seen[i] {
+				v.Report = -1
+				r.m.Seen = append(r.m.Seen, sign)
+			}
 			r.m.Signs = append(r.m.Signs, r.sign(v, t.Sure[i], t.Once[i]))
 		}
 		step.Shows = append(step.Shows, sign)
@@ -322,3 +327,17 @@ func (r *reduction) sign(v View, sure float64, once bool) Sign {
 	}
 	return sign
 }
+
+// ToIdentify makes a model that was made for a working drop one for finding out what
+// to do. Where tests are not sure, that is known once an outcome is as likely as
+// certain says, and a test that gains less than idle does not count as telling more.
+func (m *Model) ToIdentify(certain, idle float64) {
+	m.Identify = true
+	m.bounds()
+	if !m.sure {
+		m.Certain, m.Idle = certain, idle
+	}
+}
+
+// Sure says whether all that can be seen is certain in every state.
+func (m *Model) Sure() bool { return m.sure }

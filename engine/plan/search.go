@@ -14,6 +14,8 @@ type search struct {
 	places map[string]*place
 	key    []byte
 	opened int
+	root   *place
+	first  []int // the steps that may come first; nil: all
 }
 
 type place struct {
@@ -48,14 +50,21 @@ type Found struct {
 func (f Found) Proven() bool { return f.Upper-f.Lower <= 1e-9*math.Max(1, f.Upper) }
 
 // Search looks for the cheapest policy, from the beginning. It stops when that is
-// proven or when budget places have been opened.
-func Search(m *Model, budget int) Found {
+// proven or when budget places have been opened. Where first is given, only these
+// steps may come first, or the end.
+func Search(m *Model, budget int, first ...int) Found {
 	m.Ready()
-	if s, ok := newSure(m); ok {
+	if s, ok := newSure(m); ok && (len(first) == 0 || len(first) == len(m.Steps)) {
 		return s.found()
 	}
-	s := &search{m: m, places: map[string]*place{}}
-	return s.run(s.place(m.root()), budget)
+	s := &search{m: m, places: map[string]*place{}, first: first}
+	root := s.place(m.root())
+	if s.root = root; first != nil && !m.Identify {
+		e, cost := m.end(root.n.w)
+		root.first, root.upper, root.done = act{Nothing, e}, cost/root.n.mass, false
+		root.settle()
+	}
+	return s.run(root, budget)
 }
 
 func (s *search) run(root *place, budget int) Found {
@@ -107,6 +116,9 @@ func (s *search) open(p *place) {
 	p.open = true
 	s.opened++
 	for _, i := range s.m.choices(p.n) {
+		if p == s.root && s.first != nil && !slices.Contains(s.first, i) {
+			continue
+		}
 		o := option{step: i, price: s.m.price(p.n, i)}
 		bound := o.price * p.n.mass
 		ways := s.m.ways(p.n, i)
