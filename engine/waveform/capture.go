@@ -393,6 +393,7 @@ func (t table) numbers(file string, lines []string, columns []column) (times []f
 		for k, c := range columns {
 			x, ok := t.number(fields[c.at])
 			switch {
+			case !fine: // one problem of a line is enough
 			case !ok:
 				problems.add(at, sayNoNumber, fields[c.at])
 				fine = false

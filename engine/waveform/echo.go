@@ -79,7 +79,7 @@ func (p *response) frontOf() (front, bool) {
 	for f.from > 0 && slope[f.from-1] > flat {
 		f.from--
 	}
-	for f.to < len(slope) && slope[f.to] > flat && !(slope[f.to] < 0.7*slope[k] && f.to+2 < len(slope) && slope[f.to+2] > slope[f.to]+4*rough) {
+	for f.to < len(slope) && slope[f.to] > flat && !(slope[f.to] < 0.7*slope[k] && f.to+2 < len(slope) && slope[f.to+2] > slope[f.to]+max(4*rough, 0.2*slope[k])) {
 		f.to++
 	}
 	if f.to+2 >= len(s) {
@@ -91,7 +91,7 @@ func (p *response) frontOf() (front, bool) {
 	}
 	top := mean(p.s[f.to:min(len(p.s), f.to+2)])
 	f.step = top - base
-	if f.step < 0.2 {
+	if f.step < leastStep {
 		return front{}, false
 	}
 	f.rise = passes(p.s, f.from, f.to, base+0.9*f.step) - passes(p.s, f.from, f.to, base+0.1*f.step)
@@ -99,6 +99,10 @@ func (p *response) frontOf() (front, bool) {
 	f.mid = int(math.Round(f.middle))
 	return f, f.rise > 0
 }
+
+// leastStep is the least that a first edge can be of what it settles to: two thirds
+// beyond a stub, and a little more for all else; a smaller one is a bend in it.
+const leastStep = 0.5
 
 // passes is where a trace first reaches a level between two samples.
 func passes(s []float64, from, to int, level float64) float64 {
@@ -156,6 +160,13 @@ const (
 	goodFit     = 4    // times what a sample may be off, rms: beyond it nothing fits
 )
 
+// An echo hardly beyond what can be seen is told only where all is clear: its trip
+// a little longer than it must be, and the fit better.
+const (
+	surely   = 1.08
+	closeFit = 1.5
+)
+
 // kinds are all that a response is compared with. noEcho is an edge and nothing after it.
 var kinds = []EchoKind{noEcho, OpenEnd, LowEnd, Stub, atEnd}
 
@@ -191,6 +202,11 @@ func (r *Reading) decide(all []Echo) Echo {
 	if len(all) == 0 {
 		return Echo{Why: EchoUnsettled}
 	}
+	// One after whose edges no step is seen at all may stand so that its echoes lie
+	// within them: it says nothing against those of others.
+	if some := slices.DeleteFunc(slices.Clone(all), func(e Echo) bool { return e.First == 0 }); len(some) > 0 {
+		all = some
+	}
 	worse := func(kind EchoKind) float64 {
 		var sum float64
 		for _, e := range all {
@@ -207,9 +223,9 @@ func (r *Reading) decide(all []Echo) Echo {
 	switch {
 	case best == noEcho:
 		e.Why = NoEcho
-	case float64(one.round) < e.least*ofValue:
+	case float64(one.round) < e.least*ofValue*surely:
 		e.Why = EchoTooClose
-	case best == atEnd || one.misfit > goodFit || worse(order[1])-worse(best) < apart:
+	case best == atEnd || one.misfit > goodFit || one.misfit > closeFit && float64(one.round) < 1.5*e.least*ofValue || worse(order[1])-worse(best) < apart:
 		e.Why = EchoAmbiguous
 	default:
 		e.Kind = best
