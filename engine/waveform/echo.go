@@ -142,7 +142,11 @@ func (r *Reading) edge(t *Talker) {
 		t.Rise.Value = math.Sqrt(t.RiseRaw*t.RiseRaw - own*own)
 		t.Rise.Plus *= t.RiseRaw / t.Rise.Value
 	}
-	most := slices.Max(p.s[f.to:])
+	if t.Rise.Why == FasterThanStep { // what the points make of a steep edge is no overshoot
+		t.Overshoot.Why = FasterThanStep
+		return
+	}
+	most := slices.Max(smooth(p.s, 1)[f.to:])
 	t.Overshoot = Figure{Value: max(0, most-1), Plus: p.sigma}
 }
 

@@ -171,8 +171,9 @@ func (r *Reading) overshoots() bool {
 	})
 }
 
+// round3 rounds to three digits, and to whole millivolts.
 func round3(x float64) float64 {
-	if x == 0 {
+	if x = math.Round(1000*x) / 1000; x == 0 {
 		return 0
 	}
 	scale := math.Pow(10, 2-math.Floor(math.Log10(math.Abs(x))))

@@ -1394,7 +1394,7 @@ func sayFigures(r *waveform.Reading) []string {
 	}
 	if r.Noise.Seen() {
 		says := fmt.Sprintf("Noise: %s effective", quantity.FormatRounded(r.Noise.Value, "V", 2))
-		if r.Hum.Seen() {
+		if r.Hum.Seen() && r.Hum.Value > 3*r.Hum.Plus {
 			says += fmt.Sprintf("; hum of %.0f Hz: %s at its peak", r.HumHz, quantity.FormatRounded(r.Hum.Value, "V", 2))
 		}
 		if r.Quantum > 0 {
@@ -1461,6 +1461,9 @@ func sayTrouble(r *waveform.Reading, t waveform.Trouble) string {
 	}
 	switch t {
 	case waveform.Silent:
+		if r.Noise.Seen() && r.Noise.Value > 0.1 || len(r.Talkers) > 0 {
+			return "No messages: what moves on the pair is none."
+		}
 		return "No messages: nothing moves on the pair."
 	case waveform.HeldAtLevel:
 		return fmt.Sprintf("No messages, and %s stand across the pair all the time: one sender holds it.", volts(r.Idle.Value))
@@ -1471,9 +1474,9 @@ func sayTrouble(r *waveform.Reading, t waveform.Trouble) string {
 	case waveform.RateUnusual:
 		return fmt.Sprintf("%s is no rate of any kind of line. Look whether the time base is right, and what the bus is set to.", bitRate(r.Rate.Value))
 	case waveform.EndOpen:
-		return "An end without its terminator, or a break: the echo has the sign of the wave. " + sayEchoFrom(r.Echo) + " Measure the ohms across the pair, line dead."
+		return "An end without its terminator, or a break: the echo has the sign of the wave. " + sayEchoFrom(r.Echo) + " Measure the ohms across the pair, line dead, volts first."
 	case waveform.EndLow:
-		return "A terminator too many or too low, or a leak across the pair: the echo has the other sign, and stays. " + sayEchoFrom(r.Echo) + " Measure the ohms across the pair, line dead."
+		return "A terminator too many or too low, or a leak across the pair: the echo has the other sign, and stays. " + sayEchoFrom(r.Echo) + " Measure the ohms across the pair, line dead, volts first."
 	case waveform.LongStub:
 		return fmt.Sprintf("A long stub: the echo has the other sign and then comes back. There and back takes %s, which is about %s of branch (± %s).", within(r.Echo.Round, "s"), about(r.Echo.Distance.Value), about(r.Echo.Distance.Plus))
 	case waveform.EchoOfSome:
@@ -1533,8 +1536,8 @@ func unseenWhy(r *waveform.Reading, why waveform.Unseen) string {
 		return fmt.Sprintf("the edge is over within two points, one every %s; catch a shorter stretch", seconds(r.Step))
 	case waveform.OneChannel:
 		return "it has one channel across the pair; catch each leg against common"
-	case waveform.NoEcho:
-		return "none stands above the noise"
+	case waveform.NoEcho, waveform.EchoTooClose:
+		return "none is seen beyond the edge"
 	case waveform.EchoUnsettled:
 		return "one sender's bits are too few, or too noisy, to tell an edge from what follows it"
 	case waveform.EchoAmbiguous:
@@ -1566,8 +1569,8 @@ func sayUnseen(r *waveform.Reading) []string {
 	}
 	switch {
 	case r.Echo.Kind != "" || len(r.Talkers) == 0:
-	case r.Echo.Why == waveform.NoEcho:
-		all = append(all, fmt.Sprintf("Echoes: none stands above the noise; one from nearer than %s would lie within the edge or two points, and be hidden.", about(float64(r.Echo.Nearer))))
+	case r.Echo.Why == waveform.NoEcho || r.Echo.Why == waveform.EchoTooClose:
+		all = append(all, fmt.Sprintf("Echoes: none is seen; one from nearer than %s would lie within the edge or two points, and be hidden. A shorter stretch shows nearer ones.", about(float64(r.Echo.Nearer))))
 	default:
 		add("What sends an echo back", r.Echo.Why)
 	}

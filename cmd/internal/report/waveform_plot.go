@@ -62,7 +62,7 @@ func (a axis) marks() []float64 {
 	return all
 }
 
-func (a axis) label(x float64) string { return digits(math.Round(x/a.scale*1e6) / 1e6) }
+func (a axis) label(x float64) string { return digits(math.Round(x/a.scale*1e6)/1e6 + 0) }
 
 // A plot is a frame with two ruled axes, drawn in black.
 type plot struct {
