@@ -60,6 +60,7 @@ func newScan(c *Capture) *scan {
 		s.bursts = joined
 	}
 	s.mend()
+	s.part()
 	s.bursts = slices.DeleteFunc(s.bursts, func(b *burst) bool { return len(b.edges) == 0 })
 	return s
 }
@@ -163,6 +164,67 @@ func (s *scan) join() []*burst {
 		all[n-1] = &burst{from: all[n-1].from, to: b.to}
 	}
 	return all
+}
+
+// part parts bursts in which one sender follows another so soon that no silence is
+// seen between them: where the swing changes, once and for good.
+func (s *scan) part() {
+	var all []*burst
+	for todo := s.bursts; len(todo) > 0; {
+		b := todo[0]
+		todo = todo[1:]
+		k, ok := s.change(b)
+		if !ok {
+			all = append(all, b)
+			continue
+		}
+		cut := int(b.edges[k].at+b.edges[k+1].at) / 2
+		first, second := &burst{from: b.from, to: cut}, &burst{from: cut, to: b.to}
+		s.look(first)
+		s.look(second)
+		todo = append([]*burst{first, second}, todo...)
+	}
+	s.bursts = all
+}
+
+// What a change of swing must be: edges on both sides, share of the swing, and by
+// how much two swings must explain the trace better than one.
+const (
+	leastSide   = 6
+	leastChange = 0.12
+	betterByTwo = 3
+)
+
+// change is the edge after which the swing of a burst is another one.
+func (s *scan) change(b *burst) (at int, ok bool) {
+	if len(b.edges) < 2*leastSide || !b.fits {
+		return 0, false
+	}
+	var level []float64 // of the runs between edges, their later halves
+	for i := 1; i < len(b.edges); i++ {
+		from, to := int((b.edges[i-1].at+b.edges[i].at)/2), int(b.edges[i].at-0.15*b.grid.bit)
+		level = append(level, median(s.v[from:max(from+1, to)]))
+	}
+	var swing []float64
+	for i := 1; i < len(level); i++ {
+		swing = append(swing, math.Abs(level[i]-level[i-1]))
+	}
+	one, two, apart := spreadOf(swing), math.Inf(1), 0.0
+	for k := leastSide; k+leastSide <= len(swing); k++ {
+		if x := spreadOf(swing[:k]) + spreadOf(swing[k:]); x < two {
+			two, at, apart = x, k, math.Abs(mean(swing[:k])-mean(swing[k:]))
+		}
+	}
+	return at, apart > leastChange*b.swing() && one > betterByTwo*two && apart > 4*s.noise
+}
+
+// spreadOf is the sum of squares about the mean.
+func spreadOf(v []float64) float64 {
+	m, sum := mean(v), 0.0
+	for _, x := range v {
+		sum += (x - m) * (x - m)
+	}
+	return sum
 }
 
 // mend tries pieces that lie on no grid, one after the other, as one burst of a

@@ -6,7 +6,6 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
-	"strings"
 )
 
 // The line of these tests is stepped through time: each length of cable holds the
@@ -273,15 +272,6 @@ func characters(r *rand.Rand, n int) []bool {
 			even = even != one
 		}
 		bits = append(bits, even, true)
-	}
-	return bits
-}
-
-// words puts bits as a string of 0 and 1 into a message.
-func words(s string) []bool {
-	var bits []bool
-	for _, c := range strings.ReplaceAll(s, " ", "") {
-		bits = append(bits, c == '1')
 	}
 	return bits
 }

@@ -1,0 +1,116 @@
+package waveform_test
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"downdrop/engine/waveform"
+)
+
+// caught is a plant as an instrument shows it.
+func caught(t *testing.T, r *rand.Rand, p *plant, seconds float64, in instrument, o waveform.Options) *waveform.Reading {
+	t.Helper()
+	volts, h := p.run(seconds)
+	in.step = seconds / float64(in.points)
+	c, err := waveform.Read("made", file(in.step, in.sample(r, volts, h)), waveform.Units{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return waveform.Measure(c, o)
+}
+
+func near(t *testing.T, what string, got waveform.Figure, want, within float64) {
+	t.Helper()
+	if !got.Seen() || math.Abs(got.Value-want) > within {
+		t.Errorf("%s: %.4g ± %.2g (%s), want %.4g within %.2g", what, got.Value, got.Plus, got.Why, want, within)
+	}
+}
+
+// Heights, idle level, edges, noise and hum are those of the circuit, by Ohm's law
+// and by what was added.
+func TestFiguresAreThoseOfTheCircuit(t *testing.T) {
+	for seed := range uint64(8) {
+		r := rand.New(rand.NewPCG(seed, 3))
+		p, seconds := matched(r, 153600, 3)
+		for i := range p.talkers {
+			p.talkers[i].rise = 0.3e-6 + 0.4e-6*r.Float64()
+		}
+		p.stepHint = 10e-9
+		in := instrument{points: 9000, bandwidth: 10e6, range_: 8, bits: 8, noise: 0.02}
+		got := caught(t, r, p, seconds, in, waveform.Options{Bandwidth: in.bandwidth})
+		load := 1 / (1/p.hostOhm + 1/p.endOhm + 1/p.biasOhm + 1/1e5 + 1/24e3)
+		idle := p.bias * load / p.biasOhm
+		near(t, "idle", got.Idle, idle, 0.02)
+		near(t, "noise", got.Noise, math.Hypot(in.noise, 8./256/math.Sqrt(12)), 0.006)
+		height := func(sender talker) float64 { return sender.volts / (1/load + 1/sender.ohm) / sender.ohm }
+		if a, b := height(p.talkers[0]), height(p.talkers[1]); math.Abs(a/b-1) < 0.1 {
+			continue // two as loud as each other are one
+		}
+		if len(got.Talkers) != 2 {
+			t.Errorf("seed %d: %d senders, want 2", seed, len(got.Talkers))
+			continue
+		}
+		for _, sender := range p.talkers {
+			height := height(sender)
+			i := 0
+			if math.Abs(got.Talkers[1].Height.Value-height) < math.Abs(got.Talkers[0].Height.Value-height) {
+				i = 1
+			}
+			near(t, "height", got.Talkers[i].Height, height, 0.03*height)
+			near(t, "rise", got.Talkers[i].Rise, sender.rise, 0.15*sender.rise)
+		}
+	}
+}
+
+func TestHumOfALongCapture(t *testing.T) {
+	for _, hz := range []float64{50, 60} {
+		r := rand.New(rand.NewPCG(uint64(hz), 4))
+		p, seconds := matched(r, 9600, 12)
+		in := instrument{points: 10000, range_: 8, bits: 8, noise: 0.02, hum: 0.3, humHz: hz}
+		got := caught(t, r, p, seconds, in, waveform.Options{})
+		near(t, "hum", got.Hum, 0.3, 0.05)
+		if got.HumHz != hz {
+			t.Errorf("hum of %v Hz, made with %v", got.HumHz, hz)
+		}
+	}
+}
+
+// One sender that follows another after a few bits is not taken for the same.
+func TestSendersThatFollowEachOtherAtOnce(t *testing.T) {
+	for seed := range uint64(8) {
+		r := rand.New(rand.NewPCG(seed, 5))
+		p, _ := matched(r, 153600, 4)
+		p.talkers[0].volts, p.talkers[1].volts = 3.6, 2.4
+		a, b := &p.talkers[0].sends[0], &p.talkers[1].sends[0]
+		b.from = a.end() + 4*a.bit
+		got := caught(t, r, p, b.end()+30*a.bit, instrument{points: 6000, range_: 8, bits: 8, noise: 0.02, bandwidth: 20e6}, waveform.Options{})
+		if len(got.Talkers) != 2 {
+			t.Errorf("seed %d: %d senders, want 2", seed, len(got.Talkers))
+		}
+		near(t, "rate", got.Rate, 153600, 0.005*153600)
+	}
+}
+
+// A capture that shows nothing, or too little, says why.
+func TestWhatCannotBeSeen(t *testing.T) {
+	r := rand.New(rand.NewPCG(1, 6))
+	flat := &waveform.Capture{Step: 1e-6, Volts: make([]float64, 1000)}
+	for i := range flat.Volts {
+		flat.Volts[i] = 0.3 + 0.01*r.NormFloat64()
+	}
+	if got := waveform.Measure(flat, waveform.Options{}); got.Rate.Why != waveform.NothingMoves || got.Hum.Why != waveform.TooShort || got.Common.Why != waveform.OneChannel {
+		t.Errorf("rate %v, hum %v, common %v", got.Rate.Why, got.Hum.Why, got.Common.Why)
+	}
+	held := &waveform.Capture{Step: 1e-6, Volts: make([]float64, 1000)}
+	for i := range held.Volts {
+		held.Volts[i] = 2.1 + 0.01*r.NormFloat64()
+	}
+	if all := waveform.Measure(held, waveform.Options{}).Troubles(); len(all) == 0 || all[0] != waveform.HeldAtLevel {
+		t.Errorf("held: %v", all)
+	}
+	p, seconds := matched(r, 153600, 40)
+	if got := caught(t, r, p, seconds, instrument{points: 2000, range_: 8, bits: 8}, waveform.Options{}); got.Rate.Seen() {
+		t.Errorf("rate %v from %.1f points in a bit", got.Rate.Value, 1/153600./got.Step)
+	}
+}
