@@ -171,7 +171,7 @@ func TestLeanLeavesOutOnlyWhatDecidesNothing(t *testing.T) {
 		}
 		got, want = decides(lean), decides(whole)
 		same := slices.EqualFunc(got, want, func(a, b engine.Proposal) bool {
-			return a.Step == b.Step && a.GainBits == b.GainBits && a.ExpectedMinutes == b.ExpectedMinutes
+			return a.Step == b.Step && a.GainBits == b.GainBits && a.Planned == b.Planned
 		})
 		if !same || lean.Advice.Enough != whole.Advice.Enough || lean.Advice.Lead.Probability != whole.Advice.Lead.Probability {
 			t.Fatalf("lean %v\nwhole %v\n%s", got, want, x.text)

@@ -3,8 +3,10 @@ package engine_test
 import (
 	"fmt"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"downdrop/engine"
 	"downdrop/rulebase"
@@ -148,4 +150,41 @@ func BenchmarkLarge(b *testing.B) {
 			diagnose(b, p, more, engine.Options{Earlier: earlier})
 		}
 	})
+}
+
+// BenchmarkNextStep is a whole diagnosis in a conversation, on the shipped rulebase, with
+// what comes next put in order: beginnings and middles of calls at all three places,
+// each with one finding more than the one before. Belief is the part without the order.
+func BenchmarkNextStep(b *testing.B) {
+	base, _ := shippedCase(b)
+	p := engine.Prepare(base)
+	sees := []string{"drop_works=not_working", "power_light=lit", "run_light=dark", "traffic_light=dark", "how_it_fails=all_the_time", "began_after=nothing_known"}
+	for _, beliefOnly := range []bool{false, true} {
+		name := "Order"
+		if beliefOnly {
+			name = "Belief"
+		}
+		b.Run(name, func(b *testing.B) {
+			var times []float64
+			for b.Loop() {
+				for _, at := range []rulebase.Place{rulebase.Phone, rulebase.Field, rulebase.Bench} {
+					s := rulebase.Situation{At: at, Who: rulebase.Technician}
+					var d *engine.Diagnosis
+					for _, see := range sees {
+						f, err := base.ReadSee(see)
+						if err != nil {
+							b.Fatal(err)
+						}
+						s.Findings = append(s.Findings, f)
+						start := time.Now()
+						d = diagnose(b, p, s, engine.Options{Earlier: d, Lean: true, BeliefOnly: beliefOnly})
+						times = append(times, float64(time.Since(start).Microseconds())/1e3)
+					}
+				}
+			}
+			slices.Sort(times)
+			b.ReportMetric(times[len(times)/2], "ms-median")
+			b.ReportMetric(times[len(times)*99/100], "ms-p99")
+		})
+	}
 }

@@ -31,8 +31,9 @@ type Options struct {
 	// OneCore asks for no help of other cores: for whoever keeps them busy with
 	// other diagnoses. It changes no digit.
 	OneCore bool
-	// Lean values only what decides the next step: what is withheld, but for want of
-	// a confirmation, has no gain, and a test that was looked at already in this
+	// Lean values only what decides the next step: nothing has its expected minutes by
+	// the base policy, what is withheld, but for want of a confirmation, has no gain,
+	// and a test that was looked at already in this
 	// state of work, or gains less than Idle, need not be among what is offered. The
 	// order of the rest is the same.
 	Lean bool

@@ -100,10 +100,11 @@ func first(chosen []*candidate, steps []int) []int {
 
 // plannable are the steps on offer that the planner looks at: remedies that take
 // something away, and the tests that tell most per minute of those whose answer is
-// not known yet. Where there are few, also those that tell nothing by themselves.
+// not known yet. Where there are few and the best is looked for,
+// or what to do, also those that tell nothing by themselves.
 func (w *weighing) plannable(d *Diagnosis, all []candidate) []*candidate {
 	var tests, chosen []*candidate
-	few := len(w.p.base.Tests) <= plannedTests
+	few := (w.identify || w.budget > 0) && len(w.p.base.Tests) <= plannedTests
 	for i := range all {
 		c := &all[i]
 		switch {
@@ -115,7 +116,7 @@ func (w *weighing) plannable(d *Diagnosis, all []candidate) []*candidate {
 				chosen = append(chosen, c)
 			}
 		case w.identify && len(c.action.Takes) > 0:
-		case d.Fresh(c.step) && (few || !c.idle() || len(c.step.PutsRight) > 0):
+		case d.Fresh(c.step) && (few || !c.idle()):
 			tests = append(tests, c)
 		}
 	}

@@ -38,6 +38,9 @@ func (d *Diagnosis) propose(w *weighing) {
 		all = w.leanOn(d, all)
 	}
 	scene := w.values(all, w.k.matters(w.ses, may))
+	if w.waits {
+		w.decides(scene, all)
+	}
 	wait(all)
 	if w.lean && !w.waits {
 		all = slices.DeleteFunc(all, func(c candidate) bool { return c.refused == nil && c.idle() })
@@ -124,6 +127,18 @@ func (k *known) well() bool {
 		}
 	}
 	return value == k.base.Complaint.Well
+}
+
+// decides looks, where nothing has its minutes, for a harmless test that a grave
+// hazard has to wait for: the first is enough.
+func (w *weighing) decides(scene *plan.Scene, all []candidate) {
+	for i := range all {
+		if c := &all[i]; c.refused == nil && harmless(c.step) && c.step.Kind == rulebase.KindTest {
+			if _, c.changes = scene.Minutes(c.action); c.changes {
+				return
+			}
+		}
+	}
 }
 
 // wait is the rest of line 5 of the table: a grave hazard waits while a harmless
@@ -239,8 +254,8 @@ func (k *known) price(step *rulebase.Step) float64 {
 	return step.Minutes
 }
 
-// value works out what a step is worth. The minutes ahead order what is offered,
-// so they are only worked out for that.
+// value works out what a step is worth. The base policy's minutes order nothing; where
+// they are not asked for, only a grave hazard that may have to wait needs them.
 func (w *weighing) value(scene *plan.Scene, c *candidate) {
 	if w.lean && c.refused != nil && c.refused.why != WhyUnconfirmed {
 		return
@@ -262,7 +277,7 @@ func (w *weighing) value(scene *plan.Scene, c *candidate) {
 	if c.remedy < 0 {
 		c.gain = scene.Gain(&a)
 	}
-	if c.refused == nil && (!w.lean || w.waits || !c.idle()) {
+	if c.refused == nil && !w.lean {
 		c.minutes, c.changes = scene.Minutes(&a)
 	}
 }
@@ -295,7 +310,7 @@ func (w *weighing) views(step *rulebase.Step) []plan.View {
 // sortOffers writes Next and NotOffered.
 func (d *Diagnosis) sortOffers(all []candidate, may *permission) {
 	slices.SortStableFunc(all, func(a, b candidate) int {
-		return cmp.Or(compareBool(b.planned.Best, a.planned.Best), compareBool(b.planned.Ahead, a.planned.Ahead), cmp.Compare(a.expected(), b.expected()), cmp.Compare(a.step.ID, b.step.ID))
+		return cmp.Or(cmp.Compare(a.tier(), b.tier()), cmp.Compare(a.expected(), b.expected()), cmp.Compare(a.step.ID, b.step.ID))
 	})
 	var open []candidate
 	for _, c := range all {
@@ -315,23 +330,34 @@ func (d *Diagnosis) sortOffers(all []candidate, may *permission) {
 	}
 }
 
-func compareBool(a, b bool) int {
+// Tiers of the steps on offer: the planner's words about a step are good for an order
+// among those that it looked at as closely.
+const (
+	tierBest     = iota // what a search found
+	tierFollowed        // by what follows it
+	tierLooked          // by what it costs to act at once after it
+	tierBehind          // takes nothing away and tells next to nothing, or nothing new
+)
+
+func (c *candidate) tier() int {
 	switch {
-	case a == b:
-		return 0
-	case b:
-		return -1
+	case c.planned.Best:
+		return tierBest
+	case c.planned.Ahead:
+		return tierFollowed
+	case c.planned.Tells:
+		return tierLooked
 	}
-	return 1
+	return tierBehind
 }
 
-// expected is what a step is sorted by: the planner's minutes, or the base policy's
-// for those that it did not look at.
+// expected is what a step is sorted by within its tier: minutes, or behind what it
+// costs for each bit.
 func (c *candidate) expected() float64 {
-	if c.planned.Ahead {
-		return rounded(c.planned.Minutes)
+	if c.tier() == tierBehind {
+		return rounded(c.price / max(c.gain, 1e-9))
 	}
-	return rounded(c.minutes)
+	return rounded(c.planned.Minutes)
 }
 
 // near is by how much the planner's minutes have to differ to be told apart: where
@@ -342,20 +368,22 @@ const near = 0.01
 // within a minute of it. Of harmless tests whose minutes the planner does not tell
 // apart it is the one that tells most per minute.
 func safest(open []candidate) int {
-	if open[0].planned.Best {
+	tier := open[0].tier()
+	if tier == tierBest || tier == tierBehind {
 		return 0
 	}
+	followed := tier == tierFollowed
 	best := -1
 	for i := range open {
 		c := &open[i]
-		if c.planned.Ahead != open[0].planned.Ahead || c.expected() > open[0].expected()+1 && (!c.planned.Ahead || c.expected() > open[0].expected()*(1+near)) {
+		if c.tier() != tier || c.expected() > open[0].expected()+1 && (!followed || c.expected() > open[0].expected()*(1+near)) {
 			break
 		}
 		switch {
 		case !harmless(c.step):
 		case best < 0:
 			best = i
-		case c.planned.Ahead && c.remedy < 0 && open[best].remedy < 0 && c.expected() <= open[best].expected()*(1+near) && perMinute(c) > perMinute(&open[best]):
+		case followed && c.remedy < 0 && open[best].remedy < 0 && c.expected() <= open[best].expected()*(1+near) && perMinute(c) > perMinute(&open[best]):
 			best = i
 		}
 	}

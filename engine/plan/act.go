@@ -489,7 +489,7 @@ func (m *Model) bounds() {
 		changed := false
 		for visited := range 2 {
 			for x := range m.Weight {
-				if best := m.leastOf(x, visited); best > m.needed[visited][x]*(1+1e-13) {
+				if best := m.leastOf(x, visited); best > m.needed[visited][x]*(1+1e-9) {
 					m.needed[visited][x], changed = best, true
 				}
 			}

@@ -60,8 +60,8 @@ func (m *Model) inOrder(n *node, but int) (act, float64) {
 		if begin == Nothing {
 			begin = step
 		}
-		if spent += l.work(step); spent >= best {
-			break
+		if spent += l.work(step); spent+l.least() >= best {
+			break // nothing behind it can be cheaper
 		}
 		if l.mass <= 1e-15*n.mass {
 			best, first = spent, act{begin, -1}
@@ -83,6 +83,19 @@ type line struct {
 	w, next []float64
 	mass    float64
 	score   []float64
+}
+
+// least bounds what lies ahead, times mass.
+func (l *line) least() float64 {
+	needed := l.m.needed[0]
+	if l.visited {
+		needed = l.m.needed[1]
+	}
+	sum := 0.0
+	for x, w := range l.w {
+		sum += w * needed[x]
+	}
+	return sum
 }
 
 // likeliestPerMinute is the remedy not done yet with the greatest chance per minute

@@ -1,20 +1,75 @@
-// Package plan says what a step is worth: how much it tells about what to do,
-// and how many minutes lie ahead if it comes next.
+// Package plan says what a step is worth, and in which order steps are best taken.
+//
+// # What a step tells, and the minutes of the format
 //
 // What has to be told apart is what to do, not what is wrong: two causes with
 // the same remedies are one outcome. The gain of a step is the mutual
 // information, in bits, between the outcome and the step's results seen jointly
 // (Shannon 1948; for tests per minute Johnson 1960, both from memory).
 //
-// The minutes ahead are those of a base policy: try the remedies in falling
+// [Scene.Minutes] are those of a base policy: try the remedies in falling
 // order of the chance that one takes a cause away, divided by its price, until
-// the drop is well (the ratio rule of Kalagnanam and Henrion 1990 and of
-// Heckerman, Breese and Rommelse 1995), and at the end the last resort. A step
-// is worth its own price plus the mean, over its results, of the base policy's
-// minutes afterwards: one step of rollout over that policy (Tu and Pattipati 2003).
+// the drop is well, and at the end the last resort. They are the
+// expected_minutes of the rulebase format. They order nothing: whoever follows that
+// list to its end pays for every remedy there is, so they read as hours.
 //
-// The package does not say what may be offered; permission is not a price. It
-// knows causes, remedies and values by number only.
+// # The model of acting
+//
+// A [Model] has numbered states, one of which is true, each with a chance. What is
+// known is that chance and what was seen and done; a policy says what to do there.
+//
+//   - A test costs minutes, with what they stop, and shows one or more signs jointly.
+//     A sign's value has a chance in each state, that of what will be reported, which
+//     is unsure to the extent that the reporter is. What was seen is not seen anew
+//     until work was done; what somebody remembers, never.
+//   - A remedy, or a test that puts something right, costs minutes, its proof
+//     included, and moves the state: each cause that it helps goes, or stays, with the
+//     chance that it has. It is done at most once. Then the drop is watched for the
+//     length of the proof: found well, the case ends; found down, belief moves on, to
+//     what was not helped and to the second fault behind the first. A fault that comes
+//     and goes may be quiet so long: that chance is the state's, and a case that ends
+//     with a cause still present comes back, at a price.
+//   - A remedy that is temporary takes nothing away, and so is no step of a policy. One
+//     for what is no fault ends the case like any other, without a repair.
+//   - What cannot be done from here costs a visit, once.
+//   - An end is a last resort: it has a price, which may depend on the state, and
+//     always ends the case. It can be taken at any time, not only at the end of a list.
+//   - To identify ([Model.Identify]) only tests are done, until an outcome is certain,
+//     or as likely as counts as certain, or no test can tell more; the rest is free.
+//
+// Minutes are all there is to a price. What may be offered is decided elsewhere,
+// for remedies as for tests; hazard has no price.
+//
+// # Policies
+//
+//   - [Acting]: remedies by chance per minute, set in order again after each, ended
+//     where ending is cheaper (the ratio rule of Kalagnanam and Henrion 1990 and of
+//     Heckerman, Breese and Rommelse 1995). Where an end may stand for the last
+//     remedy, which is then the only thing left, each is tried as that one.
+//   - [Greedy]: one test ahead of that, by the minutes that it leaves (Heckerman, Breese
+//     and Rommelse 1995); to identify, the test that tells most per minute.
+//   - [Rollout]: of all steps the one that costs least if Greedy follows (Tu and
+//     Pattipati 2003). The default. A ratio of gain to minutes taken over two steps is
+//     not offered: where prices differ, a cheap useless test rides along in it, and it
+//     is worse than one step.
+//   - [Search]: the cheapest policy, proven, by AO* with lower bounds (Pattipati and
+//     Alexandridis 1990), or as near as a budget allows, with the gap. A state that is
+//     known costs no more than one that is not, which bounds acting; sure tests
+//     have a search of their own over sets of states, bounded by entropy.
+//
+// The articles are cited from memory. All of them agree with brute force on small
+// problems and with the numbers in testdata/checks.
+//
+// # From a belief to a model
+//
+// [Scene.Model] takes the likeliest sets of causes one by one as states, the rest by
+// outcome, what is then left as one state, and outside, of which nothing is known but
+// that only a last resort ends it. [Model.Ranks] looks at everything where that
+// is little ([Whole]), and else screens the steps, follows the best of them for a few
+// steps of Greedy, and behind those estimates: what a bit costs, and what has to be
+// done once all is known. Those minutes are good for an order, not for a promise.
+//
+// The package knows causes, remedies and values by number only.
 package plan
 
 import (
