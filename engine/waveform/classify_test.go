@@ -12,7 +12,7 @@ import (
 
 // A played is a drawn case: a plant with one fault, or none, and how it was caught.
 type played struct {
-	fault    string // none, wrong_rate, open_end, stub
+	fault    string // none, wrong_rate, open_end, stub, low_end
 	rate     float64
 	plant    *plant
 	seconds  float64
@@ -77,6 +77,17 @@ func draw(seed uint64, fault string) *played {
 			c.delay = max(c.delay, 2*(p.trunk-max(t.at, p.scopeAt))*p.delay)
 		}
 		c.distance = c.delay / 2 / p.delay
+	case "low_end":
+		at := p.trunk * (0.2 + 0.8*r.Float64())
+		p.extra = []across{{at, p.z0}}
+		for _, t := range p.talkers {
+			switch { // seen from the sender's side only: beyond it all of the wave has passed it
+			case t.at < at && p.scopeAt < at:
+				c.delay = max(c.delay, 2*(at-max(t.at, p.scopeAt))*p.delay)
+			case t.at > at && p.scopeAt > at:
+				c.delay = max(c.delay, 2*(min(t.at, p.scopeAt)-at)*p.delay)
+			}
+		}
 	case "stub":
 		long := longest * (0.03 + 0.2*r.Float64())
 		p.stubs = []stub{{at: p.trunk * (0.1 + 0.8*r.Float64()), length: long}}
@@ -194,5 +205,31 @@ func TestFaultsAreToldApart(t *testing.T) {
 	}
 	if 4*close < 3*len(off) {
 		t.Errorf("distance within a quarter: %d of %d", close, len(off))
+	}
+}
+
+// One terminator too many is the harder to tell: its echo is a third at most, and
+// from beyond it there is none. It must not pass for a missing one.
+func TestOneTerminatorTooMany(t *testing.T) {
+	right, missing, all := 0, 0, 0
+	for i := range uint64(support.Deep(t, 24)) {
+		c := draw(5000+i, "low_end")
+		if !c.allowed {
+			continue
+		}
+		all++
+		switch says := told(c.play(t, i)); says {
+		case "low_end":
+			right++
+		case "open_end":
+			missing++
+			fallthrough
+		default:
+			t.Logf("case %d: %s for %v", i, says, c)
+		}
+	}
+	t.Logf("told: %d of %d; taken for a missing one: %d", right, all, missing)
+	if 10*right < 9*all || 20*missing > all {
+		t.Errorf("told: %d of %d; taken for a missing one: %d", right, all, missing)
 	}
 }
