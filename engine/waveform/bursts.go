@@ -61,6 +61,7 @@ func newScan(c *Capture) *scan {
 	}
 	s.mend()
 	s.part()
+	s.calm()
 	s.bursts = slices.DeleteFunc(s.bursts, func(b *burst) bool { return len(b.edges) == 0 })
 	return s
 }
@@ -225,6 +226,51 @@ func spreadOf(v []float64) float64 {
 		sum += (x - m) * (x - m)
 	}
 	return sum
+}
+
+// calm looks at bursts that seem faster than others: where an echo is so strong that
+// it passes the middle by itself, it makes edges that are none. Without its shorter
+// pieces such a burst lies on the grid of the others; one that is faster does not.
+func (s *scan) calm() {
+	for _, b := range s.bursts {
+		for _, other := range s.bursts {
+			if !other.fits || b.fits && other.grid.bit < 1.15*b.grid.bit {
+				continue
+			}
+			edges := withoutShort(b.edges, 0.6*other.grid.bit)
+			if len(edges) < 6 || 10*len(edges) < 6*len(b.edges) || onGrid(edges, other.grid) < 0.9 {
+				continue
+			}
+			if g, fits := fitGrid(edges, other.grid.bit); fits && math.Abs(g.bit/other.grid.bit-1) < 0.02 {
+				b.edges, b.grid, b.fits = edges, g, true
+				settle(b.edges, b.grid)
+			}
+		}
+	}
+}
+
+// withoutShort leaves out pairs of edges that lie nearer than this to each other.
+func withoutShort(edges []edge, least float64) []edge {
+	var kept []edge
+	for _, e := range edges {
+		if n := len(kept); n > 0 && e.at-kept[n-1].at < least {
+			kept = kept[:n-1]
+			continue
+		}
+		kept = append(kept, e)
+	}
+	return kept
+}
+
+// onGrid is the share of intervals between edges that are whole bits.
+func onGrid(edges []edge, g grid) float64 {
+	on := 0
+	for i := 1; i < len(edges); i++ {
+		if _, is := g.bits(edges[i].at - edges[i-1].at); is {
+			on++
+		}
+	}
+	return float64(on) / float64(len(edges)-1)
 }
 
 // mend tries pieces that lie on no grid, one after the other, as one burst of a
