@@ -241,11 +241,16 @@ type formedFile struct {
 // Read reads the text in form.
 func (f formedFile) Read(p []byte) (int, error) { return f.text.Read(p) }
 
+// A readOnlyError is a file, by its name, that may not be written.
+type readOnlyError string
+
+func (e readOnlyError) Error() string { return fmt.Sprintf(sayReadOnly, string(e)) }
+
 // replaceFile writes a file beside its place and moves it there, so that it is
 // never half a file.
 func replaceFile(f *formFile) error {
 	if f.mode&0o222 == 0 {
-		return outputError{fmt.Errorf(sayReadOnly, f.name)}
+		return outputError{readOnlyError(f.name)}
 	}
 	beside, err := os.CreateTemp(filepath.Dir(f.name), ".format-*")
 	if err != nil {
