@@ -147,7 +147,7 @@ func TestAdviceAgreesWithEnumeration(t *testing.T) {
 		}
 	}
 	for _, what := range []string{"enough", "cannot tell", "elsewhere", "outside", "needs", "call", "not proven"} {
-		if tried[what] < 2 {
+		if tried[what] < 2 && !testing.Short() {
 			t.Errorf("%s was tried %d times", what, tried[what])
 		}
 	}

@@ -170,7 +170,7 @@ func TestEngineAgreesWithTheSlowVersion(t *testing.T) {
 		}
 	}
 	for _, what := range strings.Fields("known done place tools person phone phone_stops alone loss_of_bus only_if unconfirmed harmless well rules limits findings impossible nothing offered test_done twice_done outside") {
-		if tried[what] < 5 {
+		if tried[what] < 5 && !testing.Short() {
 			t.Errorf("%s was tried %d times", what, tried[what])
 		}
 	}

@@ -272,7 +272,7 @@ func TestReachAgreesWithTheSlowWay(t *testing.T) {
 		}
 	}
 	for _, kind := range []string{"never-holds", "always-holds", "row-never-reached", "not-told-apart"} {
-		if some[kind] < 10 {
+		if some[kind] < 10 && !testing.Short() {
 			t.Errorf("only %d random rulebases had %s", some[kind], kind)
 		}
 	}
