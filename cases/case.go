@@ -1,0 +1,312 @@
+package cases
+
+import (
+	"encoding/json"
+	"errors"
+	"slices"
+	"strings"
+	"time"
+
+	"downdrop/rulebase"
+)
+
+// A State is where a case stands.
+type State string
+
+// The states of a case.
+const (
+	Open          State = "open"
+	StateWaiting  State = "waiting"  // for whom: Case.WaitingFor
+	StateWatching State = "watching" // a remedy is done and its proof is running
+	StateClosed   State = "closed"
+)
+
+// A Case is what the events about it add up to. Situation holds what a diagnosis
+// needs; the rest is what people and auditors need.
+type Case struct {
+	ID        string
+	Code      string
+	Opened    time.Time
+	Changed   time.Time // the latest of its events by the writers' clocks
+	Opening   Opening
+	Situation rulebase.Situation
+	State     State
+	Waiting   WaitingFor
+	Watching  Watching
+	Closing   *Closing // nil: not closed now
+
+	Proposed    []Proposed
+	Rankings    []Ranking
+	Disposition *Disposed
+	Money       []Money
+	References  []Reference
+	Notes       []Said[Note]
+	Files       []Said[Attachment]
+	Settings    map[string]Setting // by SettingKey
+	PutIn       []Said[PutIn]      // that still stand, accepted or not
+	Accepted    []Said[Accepted]
+	Joined      []Joined
+	HandedTo    rulebase.Place
+	Rulebases   []string // digests in use, in order of first use
+
+	Events  []Event // all of them, in order
+	Unknown []Event // of kinds not known here, or whose body does not fit
+
+	// Which event each entry of the situation came from.
+	givens, findings, done []string
+	last                   map[Kind]string // the events of the entries that replace each other
+}
+
+// Said is an entry with the event that it came from.
+type Said[T any] struct {
+	Event Event
+	Body  T
+}
+
+// SettingKey is the key of a setting in Case.Settings.
+func SettingKey(when, name string) string { return when + " " + name }
+
+// Setting is a line of the settings sheet as found or left; "" was not read.
+func (c *Case) Setting(when, name string) string { return c.Settings[SettingKey(when, name)].Value }
+
+// Fold adds events up to a case. They may come in any order; an event given twice
+// counts once. Fold of no event is nil.
+func Fold(events []Event) *Case {
+	if len(events) == 0 {
+		return nil
+	}
+	events = slices.Clone(events)
+	slices.SortStableFunc(events, Compare)
+	events = slices.CompactFunc(events, func(a, b Event) bool { return a.ID == b.ID })
+	void := map[string]bool{}
+	for i := range events {
+		e := &events[i]
+		if e.Corrects != "" && e.Kind != KindTakenOut {
+			void[e.Corrects] = true
+		}
+	}
+	c := &Case{ID: events[0].Subject.ID, State: Open, Events: events}
+	for i := range events {
+		c.note(&events[i])
+		if !void[events[i].ID] {
+			c.add(&events[i])
+		}
+	}
+	return c
+}
+
+// note keeps what every event says, also one that was taken back.
+func (c *Case) note(e *Event) {
+	if c.Opened.IsZero() {
+		c.Opened = e.At
+	}
+	if e.At.After(c.Changed) {
+		c.Changed = e.At
+	}
+	if e.Rulebase != "" && !slices.Contains(c.Rulebases, e.Rulebase) {
+		c.Rulebases = append(c.Rulebases, e.Rulebase)
+	}
+}
+
+// add takes one event in.
+func (c *Case) add(e *Event) {
+	err := errUnknownKind
+	if e.Version == 1 {
+		err = c.take(e)
+	}
+	if err != nil {
+		c.Unknown = append(c.Unknown, *e)
+	}
+}
+
+var errUnknownKind = errors.New("a kind that is not known here")
+
+// read decodes a body and hands it on; what is not there keeps its zero.
+func read[T any](e *Event, take func(T)) error {
+	var body T
+	if err := json.Unmarshal(e.Body, &body); err != nil {
+		return err
+	}
+	take(body)
+	return nil
+}
+
+// collect is read for bodies of which there are several.
+func collect[T any](e *Event, list *[]T) error {
+	return read(e, func(b T) { *list = append(*list, b) })
+}
+
+func keep[T any](e *Event, list *[]Said[T]) error {
+	return read(e, func(b T) { *list = append(*list, Said[T]{*e, b}) })
+}
+
+func (c *Case) take(e *Event) error {
+	s := &c.Situation
+	switch e.Kind {
+	case KindOpened, KindAbout:
+		return read(e, c.about)
+	case KindSituation:
+		return read(e, func(b Circumstances) { b.into(s); c.remember(e) })
+	case KindGiven:
+		return read(e, func(b GivenBody) {
+			s.Givens = append(s.Givens, rulebase.GivenValue{ID: b.ID, Value: b.Value.value()})
+			c.givens = append(c.givens, e.ID)
+		})
+	case KindFinding:
+		return read(e, func(b FindingBody) {
+			s.Findings = append(s.Findings, b.finding())
+			c.findings = append(c.findings, e.ID)
+		})
+	case KindDone:
+		return read(e, func(b DoneBody) {
+			s.Done = append(s.Done, rulebase.Done{ID: b.ID, Drop: b.Drop})
+			c.done = append(c.done, e.ID)
+		})
+	case KindTakenBack, KindClockJump:
+		return nil
+	case KindProposed:
+		return collect(e, &c.Proposed)
+	case KindRanking:
+		return collect(e, &c.Rankings)
+	case KindDisposition:
+		return read(e, func(b Disposed) { c.Disposition = &b })
+	case KindMoney:
+		return collect(e, &c.Money)
+	case KindReference:
+		return collect(e, &c.References)
+	case KindNote:
+		return keep(e, &c.Notes)
+	case KindFile:
+		return keep(e, &c.Files)
+	case KindSetting:
+		return read(e, c.setting)
+	case KindPutIn:
+		return keep(e, &c.PutIn)
+	case KindTakenOut:
+		c.PutIn = slices.DeleteFunc(c.PutIn, func(p Said[PutIn]) bool { return p.Event.ID == e.Corrects })
+		return nil
+	case KindAccepted:
+		return keep(e, &c.Accepted)
+	case KindJoined:
+		return collect(e, &c.Joined)
+	default:
+		return c.move(e)
+	}
+}
+
+// move takes in what changes the state of the case.
+func (c *Case) move(e *Event) error {
+	switch e.Kind {
+	case KindWaiting:
+		return read(e, func(b WaitingFor) { c.to(StateWaiting); c.Waiting = b })
+	case KindWatching:
+		return read(e, func(b Watching) { c.to(StateWatching); c.Watching = b })
+	case KindResumed, KindReopened:
+		c.to(Open)
+		return nil
+	case KindHandedOver:
+		return read(e, func(b HandOver) { c.HandedTo = b.To })
+	case KindClosed:
+		return read(e, func(b Closing) { c.to(StateClosed); c.Closing = &b })
+	default:
+		return errUnknownKind
+	}
+}
+
+func (c *Case) to(s State) {
+	c.State, c.Waiting, c.Watching, c.Closing = s, WaitingFor{}, Watching{}, nil
+}
+
+func (c *Case) remember(e *Event) {
+	if c.last == nil {
+		c.last = map[Kind]string{}
+	}
+	c.last[e.Kind] = e.ID
+}
+
+func (c *Case) about(o Opening) {
+	fill := func(to *string, from string) {
+		if from != "" {
+			*to = from
+		}
+	}
+	fill(&c.Code, o.Code)
+	fill(&c.Opening.Code, o.Code)
+	fill(&c.Opening.Location, o.Location)
+	fill(&c.Opening.Unit.Type, o.Unit.Type)
+	fill(&c.Opening.Unit.Serial, o.Unit.Serial)
+	fill(&c.Opening.Unit.Revision, o.Unit.Revision)
+	fill(&c.Opening.Complaint, o.Complaint)
+	fill(&c.Opening.CallBack, o.CallBack)
+	if o.Drop != 0 {
+		c.Opening.Drop = o.Drop
+	}
+}
+
+func (c *Case) setting(b Setting) {
+	key := SettingKey(b.When, b.Name)
+	if b.Value == "" {
+		delete(c.Settings, key)
+		return
+	}
+	if c.Settings == nil {
+		c.Settings = map[string]Setting{}
+	}
+	c.Settings[key] = b
+}
+
+// Standing are the things still in place that nobody has accepted.
+func (c *Case) Standing() []Said[PutIn] {
+	var out []Said[PutIn]
+	for _, p := range c.PutIn {
+		if !slices.ContainsFunc(c.Accepted, func(a Said[Accepted]) bool { return a.Body.Event == p.Event.ID }) {
+			out = append(out, p)
+		}
+	}
+	return out
+}
+
+// Summary is the case on one line.
+func (c *Case) Summary() Summary {
+	s := Summary{
+		ID: c.ID, Code: c.Code, Location: c.Opening.Location, Drop: c.Opening.Drop, Type: c.Opening.Unit.Type, Serial: c.Opening.Unit.Serial,
+		State: c.State, WaitingFor: c.Waiting.For, Opened: c.Opened, Changed: c.Changed, Complaint: c.Opening.Complaint, InPlace: len(c.PutIn),
+	}
+	if c.Closing != nil {
+		s.Causes, s.Outcome, s.UnitVerdict = c.Closing.Causes, c.Closing.Outcome, c.Closing.UnitVerdict
+	}
+	return s
+}
+
+// UnitKey is the subject id of a unit: its type and serial, since a serial says
+// nothing without its type. Case and blanks do not count; letters that look like
+// digits do (see SerialLooksLike).
+func UnitKey(u Unit) string { return plainKey(u.Type) + "/" + plainKey(u.Serial) }
+
+// LocationKey is the subject id of a location.
+func LocationKey(location string) string { return plainKey(location) }
+
+func plainKey(s string) string { return strings.ToUpper(strings.Join(strings.Fields(s), " ")) }
+
+// SerialLooksLike writes a serial as the eye confuses it: 0 for O, 1 for I and l, 8
+// for B, 5 for S, 2 for Z, without blanks and dashes. Two serials that differ and look alike
+// are asked about and never taken for one.
+func SerialLooksLike(serial string) string {
+	return strings.Map(func(r rune) rune {
+		switch r {
+		case 'O', 'Q', 'D':
+			return '0'
+		case 'I', 'L', '|':
+			return '1'
+		case 'B':
+			return '8'
+		case 'S':
+			return '5'
+		case 'Z':
+			return '2'
+		case ' ', '-', '.', '/', '_':
+			return -1
+		}
+		return r
+	}, strings.ToUpper(serial))
+}

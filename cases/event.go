@@ -1,0 +1,274 @@
+// Package cases keeps what happened: one down drop from the first call to what it
+// turned out to be. Everything is an appended [Event]; a [Case] is what its events,
+// in their order, add up to ([Fold]). Nothing is ever changed or taken away: a
+// correction is an event that points at what it corrects.
+//
+// Events are chained by hashes within each site, so that whoever holds a later hash
+// can tell whether an earlier event was touched. That is also what finds damaged
+// storage, which databases mostly do not notice themselves. A chain proves nothing
+// against somebody who may write the whole store and hands out new hashes; copies of
+// the head on paper and at other sites do.
+package cases
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"maps"
+	"slices"
+	"strconv"
+	"time"
+
+	"downdrop/rulebase"
+)
+
+// A Subject is what an event is about.
+type Subject struct {
+	Kind SubjectKind `json:"kind"`
+	ID   string      `json:"id"`
+}
+
+// SubjectKind is the kind of thing an event is about.
+type SubjectKind string
+
+// What an event may be about.
+const (
+	AboutCase     SubjectKind = "case"
+	AboutUnit     SubjectKind = "unit"     // the id is UnitKey's
+	AboutLocation SubjectKind = "location" // the id is LocationKey's
+)
+
+// A Kind names what an event says; with its version it decides what its body may
+// hold. Kinds that are not known here are kept, exported and passed over.
+type Kind string
+
+// A Draft is an event before the store has taken it in.
+type Draft struct {
+	// ID is made by whoever writes, once for each thing said: the same id given to
+	// a store twice is one event. Any text of 1 to 64 letters, digits, `-` and `_`.
+	ID      string  `json:"id"`
+	Subject Subject `json:"subject"`
+	Kind    Kind    `json:"kind"`
+	Version int     `json:"version"` // of the kind; 1 or more
+	// At is the writer's wall clock, kept to the microsecond; it says when, and
+	// never in which order. Zone is the writer's offset from UTC, in minutes.
+	At   time.Time `json:"at"`
+	Zone int       `json:"zone"`
+	// By is the id of a person (see Store.SetName) or "". Never a name: a name can
+	// then be erased without touching the chain.
+	By       string          `json:"by"`
+	Place    rulebase.Place  `json:"place"`    // where the writer was; "" not said
+	Corrects string          `json:"corrects"` // the id of the event that this one stands for, or takes back
+	Program  string          `json:"program"`  // version of downdrop
+	Rulebase string          `json:"rulebase"` // digest of the rulebase in use; "" where none was
+	Body     json.RawMessage `json:"body"`     // an object, in canonical form once it is an Event
+}
+
+// An Event is a draft that a store took in.
+type Event struct {
+	Draft
+	Site string `json:"site"` // the site that wrote it
+	Seq  int64  `json:"seq"`  // counts the events of the site from 1, without a gap
+	// Order is one more than the highest order that the store held about the same
+	// subject: what somebody wrote knowing of another event comes after it, at
+	// whatever site and by whatever clock.
+	Order int64  `json:"order"`
+	Prev  string `json:"prev"` // hash of the site's event before; "" for the first
+	Hash  string `json:"hash"` // of everything else in canonical form (see Event.Sum)
+}
+
+// Compare sorts events of one subject: by order, then site, then the site's own
+// count. It is total, so every store folds the same events to the same case.
+func Compare(a, b Event) int {
+	switch {
+	case a.Order != b.Order:
+		return compareInt(a.Order, b.Order)
+	case a.Site != b.Site:
+		return compareText(a.Site, b.Site)
+	default:
+		return compareInt(a.Seq, b.Seq)
+	}
+}
+
+func compareInt(a, b int64) int {
+	if a < b {
+		return -1
+	} else if a > b {
+		return 1
+	}
+	return 0
+}
+
+func compareText(a, b string) int {
+	if a < b {
+		return -1
+	} else if a > b {
+		return 1
+	}
+	return 0
+}
+
+// Sum is the hash that the event must carry: SHA-256, in hex, of its canonical JSON
+// without the key `hash`.
+func (e Event) Sum() (string, error) {
+	e.Hash = ""
+	e.At = e.At.UTC().Truncate(time.Microsecond)
+	text, err := json.Marshal(e)
+	if err != nil {
+		return "", err
+	}
+	text, err = canonical(text, "hash")
+	if err != nil {
+		return "", err
+	}
+	sum := sha256.Sum256(text)
+	return hex.EncodeToString(sum[:]), nil
+}
+
+// Seal makes an event of a draft: the one that follows head in the site's chain.
+func Seal(d Draft, site string, head Head, order int64) (Event, error) {
+	if err := d.check(); err != nil {
+		return Event{}, err
+	}
+	body, err := canonical(d.Body, "")
+	if err != nil {
+		return Event{}, fmt.Errorf("event %s: its body: %w", d.ID, err)
+	}
+	d.Body, d.At = body, d.At.UTC().Truncate(time.Microsecond)
+	e := Event{Draft: d, Site: site, Seq: head.Seq + 1, Order: order, Prev: head.Hash}
+	e.Hash, err = e.Sum()
+	return e, err
+}
+
+// Limits of one event, so that no store is filled by one entry.
+const (
+	MaxBody = 64 << 10
+	maxID   = 64
+)
+
+func (d Draft) check() error {
+	switch {
+	case !plainID(d.ID):
+		return fmt.Errorf("event id %.80q: 1 to %d letters, digits, - and _ are wanted", d.ID, maxID)
+	case d.Subject.ID == "" || len(d.Subject.ID) > 200:
+		return fmt.Errorf("event %s: its subject has no id, or one longer than 200 bytes", d.ID)
+	case d.Kind == "" || len(d.Kind) > maxID || d.Version < 1:
+		return fmt.Errorf("event %s: its kind %.80q has no name or no version", d.ID, d.Kind)
+	case len(d.Body) > MaxBody:
+		return fmt.Errorf("event %s: %d bytes are more than the %d that one entry may hold", d.ID, len(d.Body), MaxBody)
+	}
+	return nil
+}
+
+func plainID(id string) bool {
+	if id == "" || len(id) > maxID {
+		return false
+	}
+	for _, c := range []byte(id) {
+		if !('a' <= c && c <= 'z' || 'A' <= c && c <= 'Z' || '0' <= c && c <= '9' || c == '-' || c == '_') {
+			return false
+		}
+	}
+	return true
+}
+
+// A Head is the last event of a site's chain; the zero Head is before the first.
+type Head struct {
+	Seq  int64  `json:"seq"`
+	Hash string `json:"hash"`
+}
+
+// Follows checks that the event is the one after head and that nothing in it was touched.
+func (e Event) Follows(head Head) error {
+	sum, err := e.Sum()
+	switch {
+	case err != nil:
+		return fmt.Errorf("%w: event %d of site %s: %w", ErrIntegrity, e.Seq, e.Site, err)
+	case sum != e.Hash:
+		return fmt.Errorf("%w: event %d of site %s (%s) is not what was written: its content does not fit its hash", ErrIntegrity, e.Seq, e.Site, e.ID)
+	case e.Seq != head.Seq+1:
+		return fmt.Errorf("%w: after event %d of site %s comes %d", ErrIntegrity, head.Seq, e.Site, e.Seq)
+	case e.Prev != head.Hash:
+		return fmt.Errorf("%w: event %d of site %s does not follow the one before it", ErrIntegrity, e.Seq, e.Site)
+	}
+	return nil
+}
+
+// canonical writes JSON in one way: keys of objects sorted by bytes, no blanks,
+// numbers as they were written, no escapes but those JSON needs. The key skip of the
+// outermost object is left out.
+func canonical(text []byte, skip string) ([]byte, error) {
+	dec := json.NewDecoder(bytes.NewReader(text))
+	dec.UseNumber()
+	var v any
+	if err := dec.Decode(&v); err != nil {
+		return nil, fmt.Errorf("not JSON: %w", err)
+	}
+	if _, err := dec.Token(); !errors.Is(err, io.EOF) {
+		return nil, errors.New("more follows the JSON object")
+	}
+	object, ok := v.(map[string]any)
+	if !ok {
+		return nil, errors.New("an object is wanted")
+	}
+	if skip != "" {
+		delete(object, skip)
+	}
+	var b bytes.Buffer
+	err := writeCanonical(&b, object)
+	return b.Bytes(), err
+}
+
+func writeCanonical(b *bytes.Buffer, v any) error {
+	switch v := v.(type) {
+	case nil:
+		b.WriteString("null")
+	case bool:
+		b.WriteString(strconv.FormatBool(v))
+	case json.Number:
+		b.WriteString(v.String())
+	case string:
+		return writeText(b, v)
+	case []any:
+		b.WriteByte('[')
+		for i, item := range v {
+			if i > 0 {
+				b.WriteByte(',')
+			}
+			if err := writeCanonical(b, item); err != nil {
+				return err
+			}
+		}
+		b.WriteByte(']')
+	case map[string]any:
+		b.WriteByte('{')
+		for i, key := range slices.Sorted(maps.Keys(v)) {
+			if i > 0 {
+				b.WriteByte(',')
+			}
+			if err := writeText(b, key); err != nil {
+				return err
+			}
+			b.WriteByte(':')
+			if err := writeCanonical(b, v[key]); err != nil {
+				return err
+			}
+		}
+		b.WriteByte('}')
+	}
+	return nil
+}
+
+func writeText(b *bytes.Buffer, s string) error {
+	enc := json.NewEncoder(b)
+	enc.SetEscapeHTML(false)
+	if err := enc.Encode(s); err != nil {
+		return err
+	}
+	b.Truncate(b.Len() - 1) // Encode ends with a line feed
+	return nil
+}

@@ -1,0 +1,131 @@
+package cases
+
+import (
+	"context"
+	"errors"
+	"iter"
+	"time"
+)
+
+// What a caller acts on. Errors wrap one of these and say which file or server,
+// what is wrong and what to do.
+var (
+	ErrNotFound    = errors.New("not found")
+	ErrUnavailable = errors.New("the store is not available") // locked, full, read-only, not reachable: trying again may help
+	ErrIntegrity   = errors.New("the store is damaged")       // chain broken, not a store, newer than this program
+	ErrConflict    = errors.New("an event of that id says something else")
+)
+
+// A Store keeps events, the files they speak of, and names. Its laws, which
+// storetest holds every store to:
+//
+//   - What Append returned without an error is there after any crash, once.
+//   - A batch is appended whole or not at all.
+//   - The same id again, with the same content (but for At), is the event already there; with other
+//     content it is ErrConflict and nothing is appended.
+//   - Events of the store's own site are numbered 1, 2, 3 ... with Prev and Hash
+//     chained; several writers, in several processes, never lose or fork one.
+//   - Events of other sites come by Import only and are kept byte for byte.
+//   - No method changes or deletes an event.
+//   - Case(id) is Fold of its events; Find sees what Append returned.
+//   - Import is idempotent, and in any order gives the same Export.
+//
+// All methods may be called at once from many goroutines.
+type Store interface {
+	// Site is the name that this store writes under.
+	Site() string
+
+	// Append takes drafts in, in their order, as one: durable when it returns.
+	Append(ctx context.Context, drafts ...Draft) ([]Event, error)
+
+	// Events gives all events about a subject in the order of Compare; none: empty.
+	Events(ctx context.Context, about Subject) ([]Event, error)
+
+	// All gives every event, site by site in name order and each chain in its
+	// order: what verify, export and move read. It stops at the first error, which
+	// is the last pair.
+	All(ctx context.Context) iter.Seq2[Event, error]
+
+	// Heads gives the head of each site's chain.
+	Heads(ctx context.Context) (map[string]Head, error)
+
+	// Case is one case by its id, or by its short code; ErrNotFound.
+	Case(ctx context.Context, idOrCode string) (*Case, error)
+
+	// Find gives summaries of cases, the last changed first.
+	Find(ctx context.Context, q Query) ([]Summary, error)
+
+	// Import takes in events of this or other sites as they are. Those already
+	// there are passed over; each is checked by its hash, and each chain must follow
+	// what is held already (events may come in any order within one call, and gaps
+	// are held back, see Imported.Waiting).
+	Import(ctx context.Context, events iter.Seq2[Event, error]) (Imported, error)
+
+	// PutFile keeps a file once, under the SHA-256 of its content in hex, which it
+	// returns: rulebases, sheets, pictures. File gives it back; ErrNotFound.
+	PutFile(ctx context.Context, content []byte) (digest string, err error)
+	File(ctx context.Context, digest string) ([]byte, error)
+	Files(ctx context.Context) ([]string, error)
+
+	// SetName gives a person's id a name; "" erases it. Names are in no event and
+	// in no chain. Name of an id without one is "".
+	SetName(ctx context.Context, id, name string) error
+	Name(ctx context.Context, id string) (string, error)
+
+	// Verify goes over everything and reports all that is wrong, each with the
+	// cases it touches; none: whole.
+	Verify(ctx context.Context) (Verified, error)
+
+	Close() error
+}
+
+// Imported is what Import did.
+type Imported struct {
+	Added, Known int
+	// Waiting are events whose predecessors in their chain are not here yet. They
+	// are kept aside and taken in when those come; no case shows them before.
+	Waiting int
+}
+
+// Verified is what Verify found.
+type Verified struct {
+	Events, Cases, Files int
+	Heads                map[string]Head
+	Damage               []Damage
+}
+
+// Damage is one thing wrong in a store.
+type Damage struct {
+	Where string   // a table, a site's event, a file
+	What  string   // a whole sentence
+	Cases []string // ids of the cases it touches; none: unknown or none
+}
+
+// A Query narrows Find; what is empty asks nothing, all that is filled must hold.
+type Query struct {
+	Text      string // each word is somewhere in the case: notes, complaint, names of symptoms and causes, references; letters' case and accents do not count
+	Location  string
+	Serial    string // as written; look-alikes are Alike serials, see SerialLooksLike
+	Symptom   string // id of a symptom with an entry
+	Cause     string // id of a cause proven at closing
+	Reference string
+	State     State
+	From, To  time.Time // opened within; To is not included
+	Limit     int       // 0: 50
+	After     string    // a case id: only those behind it, for paging
+}
+
+// A Summary is a case on one line.
+type Summary struct {
+	ID, Code, Location string
+	Drop               int
+	Type, Serial       string
+	State              State
+	WaitingFor         string
+	Opened, Changed    time.Time
+	Complaint          string
+	Causes             []string // proven
+	Outcome            string
+	UnitVerdict        string
+	InPlace            int // things put in that still stand
+}
