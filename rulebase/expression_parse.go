@@ -46,13 +46,20 @@ func ParseExpression(text string, pos Position, scope *Scope) (*Expression, []Pr
 	if len(p.problems) > 0 {
 		return nil, p.problems
 	}
-	e := &Expression{Text: text, Pos: pos, Root: root, truth: neverTruth, number: neverNumber}
-	if scope.Number {
-		e.number = compileNumber(root)
-	} else {
-		e.truth = compileTruth(root)
-	}
+	e := &Expression{Text: text, Pos: pos, Root: root}
+	e.compile()
 	return e, nil
+}
+
+// compile makes the closures from the tree, of which the root says whether it is a
+// truth value or a number.
+func (e *Expression) compile() {
+	e.truth, e.number = neverTruth, neverNumber
+	if e.Root.Op >= OpConstant {
+		e.number = compileNumber(e.Root)
+	} else {
+		e.truth = compileTruth(e.Root)
+	}
 }
 
 // What an expression of the other sort gives: nothing is known.

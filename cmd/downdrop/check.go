@@ -79,7 +79,7 @@ func runCheck(_ context.Context, env *environment, o checkOptions) error {
 // lookOver loads a rulebase with its rule tests and reviews it. What keeps
 // either from being read is in the result.
 func lookOver(env *environment, o checkOptions) (*report.Check, error) {
-	base, err := env.open(o.args)
+	base, err := env.openToLookOver(o.args)
 	var problems *rulebase.Problems
 	if errors.As(err, &problems) {
 		return report.NewCheck(nil, problems, nil, 0), nil

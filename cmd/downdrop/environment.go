@@ -27,7 +27,8 @@ type environment struct {
 	width    func() int               // columns of the output
 	variable func(name string) string // environment variables
 	clock    func() time.Time
-	shipped  func() (*rulebase.Base, error)
+	shipped  func() (*rulebase.Base, error) // as the program holds it
+	files    func() (*rulebase.Base, error) // the shipped rulebase read from its files, with where things stand in them
 	folder   func(dirs ...string) (*rulebase.Base, error)
 	talk     func(context.Context, *environment, caseOptions) error // the conversation on a terminal
 }
@@ -39,7 +40,8 @@ func newEnvironment() *environment {
 		width:    outputWidth,
 		variable: os.Getenv,
 		clock:    time.Now,
-		shipped:  rulebase.LoadShipped,
+		shipped:  rulebase.ShippedCompiled,
+		files:    rulebase.LoadShipped,
 		folder:   rulebase.LoadFolder,
 		talk:     runTalk,
 	}
@@ -66,11 +68,21 @@ func (env *environment) rulebases(flag []string) []string {
 	return filepath.SplitList(env.variable("DOWNDROP_RULEBASE"))
 }
 
-// open loads the rulebase to work with.
+// open gives the rulebase to work with.
 func (env *environment) open(flag []string) (*rulebase.Base, error) {
+	return env.openAs(flag, env.shipped)
+}
+
+// openToLookOver loads the rulebase for whoever looks it over, and so has to know
+// where things stand in its files.
+func (env *environment) openToLookOver(flag []string) (*rulebase.Base, error) {
+	return env.openAs(flag, env.files)
+}
+
+func (env *environment) openAs(flag []string, shipped func() (*rulebase.Base, error)) (*rulebase.Base, error) {
 	dirs := env.rulebases(flag)
 	if len(dirs) == 0 {
-		return env.shipped()
+		return shipped()
 	}
 	return env.folder(dirs...)
 }

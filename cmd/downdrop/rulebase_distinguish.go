@@ -54,7 +54,7 @@ func runDistinguish(ctx context.Context, env *environment, o distinguishOptions)
 	if !(o.right > 0.5 && o.right <= 1) {
 		return usageError{fmt.Sprintf(sayRight, o.right)}
 	}
-	base, err := env.open(o.dirs)
+	base, err := env.openToLookOver(o.dirs)
 	if err != nil {
 		return err
 	}

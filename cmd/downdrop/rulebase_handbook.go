@@ -89,7 +89,7 @@ func runHandbook(ctx context.Context, env *environment, o handbookOptions) error
 	if err != nil {
 		return err
 	}
-	base, err := env.open(o.dirs)
+	base, err := env.openToLookOver(o.dirs)
 	if err != nil {
 		return err
 	}

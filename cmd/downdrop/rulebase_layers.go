@@ -39,7 +39,7 @@ func completeFolders(*cobra.Command, []string, string) ([]string, cobra.ShellCom
 
 // runLayers shows what lies over what.
 func runLayers(_ context.Context, env *environment, o layersOptions) error {
-	base, err := env.open(o.dirs)
+	base, err := env.openToLookOver(o.dirs)
 	if err != nil {
 		return err
 	}

@@ -60,7 +60,7 @@ func runSchema(_ context.Context, env *environment, o schemaOptions) error {
 	if !slices.Contains(schemaKinds(), o.kind) {
 		return usageError{fmt.Sprintf(sayFlagValue, "for", o.kind, fmt.Sprintf(sayNotOneOf, strings.Join(schemaKinds(), ", ")))}
 	}
-	base, err := env.open(o.dirs)
+	base, err := env.openToLookOver(o.dirs)
 	if err != nil {
 		return err
 	}

@@ -53,7 +53,7 @@ func runRulebaseTest(ctx context.Context, env *environment, o rulebaseTestOption
 	if o.json && o.junit == "-" {
 		return usageError{sayOneOutput}
 	}
-	base, err := env.open(o.dirs)
+	base, err := env.openToLookOver(o.dirs)
 	if err != nil {
 		return err
 	}
