@@ -55,10 +55,13 @@ type Store interface {
 	// Find gives summaries of cases, the last changed first.
 	Find(ctx context.Context, q Query) ([]Summary, error)
 
-	// Import takes in events of this or other sites as they are. Those already
-	// there are passed over; each is checked by its hash, and each chain must follow
-	// what is held already (events may come in any order within one call, and gaps
-	// are held back, see Imported.Waiting).
+	// Import takes in events of other sites as they are, in any order. Those already
+	// there are passed over; each is checked by its own hash, and where the event
+	// before or after it in its chain is held too, against that. Gaps in another
+	// site's chain are no damage: a case that was handed over alone brings its own
+	// events only (see Imported.Gaps). An event that says it is of this store's own
+	// site but is not there is refused, but for a store that holds no event yet, which takes
+	// the site over (restore, move).
 	Import(ctx context.Context, events iter.Seq2[Event, error]) (Imported, error)
 
 	// PutFile keeps a file once, under the SHA-256 of its content in hex, which it
@@ -82,9 +85,9 @@ type Store interface {
 // Imported is what Import did.
 type Imported struct {
 	Added, Known int
-	// Waiting are events whose predecessors in their chain are not here yet. They
-	// are kept aside and taken in when those come; no case shows them before.
-	Waiting int
+	// Gaps counts, over the other sites' chains as they are held now, how often an
+	// event's predecessor is not here.
+	Gaps int
 }
 
 // Verified is what Verify found.
