@@ -13,6 +13,7 @@ var (
 	ErrNotFound    = errors.New("not found")
 	ErrUnavailable = errors.New("the store is not available") // locked, full, read-only, not reachable: trying again may help
 	ErrIntegrity   = errors.New("the store is damaged")       // chain broken, not a store, newer than this program
+	ErrSpoilt      = errors.New("the text of the hand-over is spoilt")
 	ErrConflict    = errors.New("an event of that id says something else")
 )
 

@@ -1,0 +1,252 @@
+package cases
+
+import (
+	"bytes"
+	"compress/flate"
+	"crypto/sha256"
+	"encoding/base32"
+	"encoding/json"
+	"fmt"
+	"io"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"downdrop/rulebase"
+)
+
+// A case is handed over as text that can be pasted into a message, typed at worst,
+// or shown as a QR code: base 32 in capital letters, which a QR code packs well and
+// no mail program spoils. It holds the case's events; a hash that the rest allows to work out
+// is left out. Pictures and files go with an export, not with this text.
+//
+//	DOWNDROP1/PART/OF/CHECK/DATA
+//
+// CHECK is the beginning of the SHA-256 of the whole, the same in all parts.
+
+// PartLength is the most characters of one part: a QR code of 2,800 of these letters still
+// reads from a phone's screen.
+const PartLength = 2800
+
+// maxHandOver is how much a text may hold once unpacked.
+const maxHandOver = 8 << 20
+
+// handedEvent is an Event in few letters.
+type handedEvent struct {
+	ID       string          `json:"i"`
+	Kind     Kind            `json:"k"`
+	Version  int             `json:"v,omitempty"` // 0: 1
+	At       int64           `json:"t"`           // microseconds since 1970, UTC
+	Zone     int             `json:"z,omitempty"`
+	By       string          `json:"w,omitempty"`
+	Place    rulebase.Place  `json:"p,omitempty"`
+	Corrects string          `json:"c,omitempty"`
+	Program  int             `json:"g,omitempty"` // place in handedCase.Words
+	Rulebase int             `json:"r,omitempty"`
+	Site     int             `json:"s,omitempty"`
+	Seq      int64           `json:"n"`
+	Order    int64           `json:"o"`
+	Prev     []byte          `json:"h,omitempty"` // left out where it is the hash of the event before in this list
+	Body     json.RawMessage `json:"b"`
+}
+
+type handedCase struct {
+	Case   string        `json:"case"`
+	Words  []string      `json:"words"` // what repeats: sites, versions, digests; the first is ""
+	Events []handedEvent `json:"events"`
+}
+
+// HandOverText writes the events of one case as parts of text.
+func HandOverText(c *Case) ([]string, error) {
+	h := handedCase{Case: c.ID, Words: []string{""}}
+	word := func(s string) int {
+		if i := slices.Index(h.Words, s); i >= 0 {
+			return i
+		}
+		h.Words = append(h.Words, s)
+		return len(h.Words) - 1
+	}
+	before := map[string]string{} // hash of the last event listed, by site
+	for _, e := range c.Events {
+		x := handedEvent{ID: e.ID, Kind: e.Kind, At: e.At.UnixMicro(), Zone: e.Zone, By: e.By, Place: e.Place, Corrects: e.Corrects,
+			Program: word(e.Program), Rulebase: word(e.Rulebase), Site: word(e.Site), Seq: e.Seq, Order: e.Order, Body: e.Body}
+		if e.Version != 1 {
+			x.Version = e.Version
+		}
+		if e.Prev != before[e.Site] {
+			prev, err := hashBytes(e.Prev)
+			if err != nil {
+				return nil, fmt.Errorf("event %s: %w", e.ID, err)
+			}
+			x.Prev = prev
+		}
+		before[e.Site] = e.Hash
+		h.Events = append(h.Events, x)
+	}
+	text, err := json.Marshal(h)
+	if err != nil {
+		return nil, err
+	}
+	var packed bytes.Buffer
+	z, err := flate.NewWriter(&packed, flate.BestCompression)
+	if err != nil {
+		return nil, err
+	}
+	if _, err := z.Write(text); err != nil {
+		return nil, err
+	}
+	if err := z.Close(); err != nil {
+		return nil, err
+	}
+	return parts(packed.Bytes()), nil
+}
+
+func hashBytes(hash string) ([]byte, error) {
+	if hash == "" {
+		return []byte{}, nil
+	}
+	b := make([]byte, 0, sha256.Size)
+	for i := 0; i+1 < len(hash); i += 2 {
+		x, err := strconv.ParseUint(hash[i:i+2], 16, 8)
+		if err != nil {
+			return nil, fmt.Errorf("%w: the hash %.80q is none", ErrSpoilt, hash)
+		}
+		b = append(b, byte(x))
+	}
+	return b, nil
+}
+
+var handOverLetters = base32.StdEncoding.WithPadding(base32.NoPadding)
+
+func checkOf(packed []byte) string {
+	sum := sha256.Sum256(packed)
+	return handOverLetters.EncodeToString(sum[:10])
+}
+
+func parts(packed []byte) []string {
+	text, check := handOverLetters.EncodeToString(packed), checkOf(packed)
+	const room = PartLength - len("DOWNDROP1/999/999//") - 16
+	of := max(1, (len(text)+room-1)/room)
+	var out []string
+	for i := range of {
+		out = append(out, fmt.Sprintf("DOWNDROP1/%d/%d/%s/%s", i+1, of, check, text[i*room:min((i+1)*room, len(text))]))
+	}
+	return out
+}
+
+// A part begins with its head; what follows up to the next head, or to a blank line or anything that is
+// no letter of base 32, is its data.
+var partHead = regexp.MustCompile(`(?i)DOWNDROP1/([0-9]{1,3})/([0-9]{1,3})/([A-Z2-7]{16})/`)
+
+// ReadHandOver reads pasted text: the parts of one hand-over in any order, with
+// whatever stands around them, lines broken anywhere. The events are checked by their
+// hashes; order is that of the case. The error says what lacks or is spoilt.
+func ReadHandOver(text string) ([]Event, error) {
+	packed, err := joinParts(text)
+	if err != nil {
+		return nil, err
+	}
+	plain, err := io.ReadAll(io.LimitReader(flate.NewReader(bytes.NewReader(packed)), maxHandOver+1))
+	if err != nil || len(plain) > maxHandOver {
+		return nil, fmt.Errorf("%w: it fits its check but cannot be unpacked", ErrSpoilt)
+	}
+	var h handedCase
+	if err := json.Unmarshal(plain, &h); err != nil {
+		return nil, fmt.Errorf("%w: it fits its check but holds no case: %w", ErrSpoilt, err)
+	}
+	return h.events()
+}
+
+func (h *handedCase) events() ([]Event, error) {
+	word := func(i int) string {
+		if i < 0 || i >= len(h.Words) {
+			return ""
+		}
+		return h.Words[i]
+	}
+	before := map[string]string{}
+	var out []Event
+	for _, x := range h.Events {
+		e := Event{Site: word(x.Site), Seq: x.Seq, Order: x.Order, Draft: Draft{ID: x.ID, Subject: Subject{AboutCase, h.Case}, Kind: x.Kind, Version: max(1, x.Version),
+			At: time.UnixMicro(x.At).UTC(), Zone: x.Zone, By: x.By, Place: x.Place, Corrects: x.Corrects, Program: word(x.Program), Rulebase: word(x.Rulebase), Body: x.Body}}
+		e.Prev = before[e.Site]
+		if x.Prev != nil {
+			e.Prev = fmt.Sprintf("%x", x.Prev)
+		}
+		if err := e.Draft.check(); err != nil {
+			return nil, fmt.Errorf("%w: %w", ErrSpoilt, err)
+		}
+		var err error
+		if e.Hash, err = e.Sum(); err != nil {
+			return nil, fmt.Errorf("%w: event %s: %w", ErrSpoilt, e.ID, err)
+		}
+		before[e.Site] = e.Hash
+		out = append(out, e)
+	}
+	return out, nil
+}
+
+// joinParts puts the data of the parts together.
+func joinParts(text string) ([]byte, error) {
+	heads := partHead.FindAllStringSubmatchIndex(text, -1)
+	if len(heads) == 0 {
+		return nil, fmt.Errorf("%w: no hand-over is in this text; it begins with DOWNDROP1/", ErrNotFound)
+	}
+	data, of, check := map[int]string{}, 0, ""
+	for i, h := range heads {
+		end := len(text)
+		if i+1 < len(heads) {
+			end = heads[i+1][0]
+		}
+		n, _ := strconv.Atoi(text[h[2]:h[3]]) // digits by the pattern
+		total, _ := strconv.Atoi(text[h[4]:h[5]])
+		sum := strings.ToUpper(text[h[6]:h[7]])
+		if check != "" && (sum != check || total != of) {
+			return nil, fmt.Errorf("%w: parts of two hand-overs are mixed (%s and %s); read them one after the other", ErrSpoilt, check, sum)
+		}
+		check, of = sum, total
+		if n < 1 || n > of {
+			return nil, fmt.Errorf("%w: it speaks of part %d of %d", ErrSpoilt, n, of)
+		}
+		data[n] = partData(text[h[1]:end])
+	}
+	var all strings.Builder
+	var lacking []string
+	for n := 1; n <= of; n++ {
+		if _, ok := data[n]; !ok {
+			lacking = append(lacking, strconv.Itoa(n))
+		}
+		all.WriteString(data[n])
+	}
+	if len(lacking) > 0 {
+		return nil, fmt.Errorf("%w: of its %d parts these are lacking: %s; paste all of them, in any order", ErrSpoilt, of, strings.Join(lacking, ", "))
+	}
+	packed, err := handOverLetters.DecodeString(all.String())
+	if err != nil || checkOf(packed) != check {
+		return nil, fmt.Errorf("%w: it was cut or changed on its way and does not fit its check %s; copy it again, or send a file", ErrSpoilt, check)
+	}
+	return packed, nil
+}
+
+// partData is the letters of a part: line breaks, blanks and quote signs of mail go,
+// and a blank line or any other sign ends it.
+func partData(text string) string {
+	if i := blankLine.FindStringIndex(text); i != nil {
+		text = text[:i[0]]
+	}
+	var b strings.Builder
+	for _, r := range strings.ToUpper(text) {
+		switch {
+		case 'A' <= r && r <= 'Z' || '2' <= r && r <= '7':
+			b.WriteRune(r)
+		case r == ' ' || r == '\t' || r == '\r' || r == '\n' || r == '>' || r == '|' || r == '\u00a0' || r == '\u200b':
+		default:
+			return b.String()
+		}
+	}
+	return b.String()
+}
+
+var blankLine = regexp.MustCompile(`\n[ \t>|]*\r?\n`)
