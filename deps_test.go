@@ -56,6 +56,7 @@ github.com/expr-lang/expr  : rulebase
 github.com/spf13/cobra     : cmd/downdrop
 github.com/spf13/pflag     : cmd/downdrop
 golang.org/x/term          : cmd/downdrop
+golang.org/x/text          : cases
 github.com/rogpeppe/go-internal/diff : cmd/downdrop
 `
 

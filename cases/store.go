@@ -1,10 +1,19 @@
 package cases
 
 import (
+	"bytes"
 	"context"
+	"encoding/json"
 	"errors"
 	"iter"
+	"slices"
+	"strings"
 	"time"
+	"unicode"
+
+	"golang.org/x/text/unicode/norm"
+
+	"downdrop/rulebase"
 )
 
 // What a caller acts on. Errors wrap one of these and say which file or server,
@@ -132,4 +141,94 @@ type Summary struct {
 	Outcome            string
 	UnitVerdict        string
 	InPlace            int // things put in that still stand
+}
+
+// FindLimit is how many summaries Find gives where the query says nothing.
+const FindLimit = 50
+
+// CompareSummaries sorts cases as Find gives them: the last changed first, then by id.
+func CompareSummaries(a, b Summary) int {
+	if c := b.Changed.Compare(a.Changed); c != 0 {
+		return c
+	}
+	return compareText(a.ID, b.ID)
+}
+
+// Holds says whether a case is what a query asks for; Limit and After are Find's.
+// Stores find by tables of their own and must agree with it.
+func (q *Query) Holds(c *Case) bool {
+	same := func(want, have string) bool { return want == "" || Folded(want) == Folded(have) }
+	switch {
+	case !same(q.Location, c.Opening.Location), !same(q.Serial, c.Opening.Unit.Serial):
+		return false
+	case q.State != "" && q.State != c.State:
+		return false
+	case !q.From.IsZero() && c.Opened.Before(q.From), !q.To.IsZero() && !c.Opened.Before(q.To):
+		return false
+	case q.Symptom != "" && !slices.ContainsFunc(c.Situation.Findings, func(f rulebase.Finding) bool { return f.Symptom == q.Symptom }):
+		return false
+	case q.Cause != "" && (c.Closing == nil || !slices.Contains(c.Closing.Causes, q.Cause)):
+		return false
+	case q.Reference != "" && !slices.ContainsFunc(c.References, func(r Reference) bool { return same(q.Reference, r.Text) }):
+		return false
+	}
+	text := c.SearchText()
+	for _, word := range strings.Fields(Folded(q.Text)) {
+		if !strings.Contains(text, word) {
+			return false
+		}
+	}
+	return true
+}
+
+// SearchText is everything of a case that Query.Text looks through, folded.
+func (c *Case) SearchText() string {
+	words := []string{c.ID, c.Code, c.Situation.Case, c.Opening.Location, c.Opening.Complaint, c.Opening.Unit.Type, c.Opening.Unit.Serial}
+	for _, n := range c.Notes {
+		words = append(words, n.Body.Text)
+	}
+	for _, r := range c.References {
+		words = append(words, r.Text)
+	}
+	for _, f := range c.Files {
+		words = append(words, f.Body.Name)
+	}
+	for _, f := range c.Situation.Findings {
+		words = append(words, f.Symptom, f.Value.Word, f.Read)
+	}
+	if c.Closing != nil {
+		words = append(words, c.Closing.Causes...)
+		words = append(words, c.Closing.How, c.Closing.Outcome)
+	}
+	return Folded(strings.Join(words, "\n"))
+}
+
+// Folded is text as it is searched and compared: letters' case, accents, width and
+// the number of blanks do not count. It is compatibility decomposition (Unicode's
+// NFKD) without marks, in small letters.
+func Folded(s string) string {
+	s = strings.Map(func(r rune) rune {
+		if unicode.Is(unicode.Mn, r) {
+			return -1
+		}
+		return r
+	}, norm.NFKD.String(strings.ToLower(s)))
+	return strings.Join(strings.Fields(strings.ToLower(s)), " ")
+}
+
+// SameDraft says that two drafts say the same thing; when it was said does not count, since
+// whoever repeats after a cut line does so later.
+func SameDraft(a, b Draft) bool {
+	a.At, b.At, a.Zone, b.Zone, a.Program, b.Program = time.Time{}, time.Time{}, 0, 0, "", ""
+	x, errX := canonicalDraft(a)
+	y, errY := canonicalDraft(b)
+	return errX == nil && errY == nil && bytes.Equal(x, y)
+}
+
+func canonicalDraft(d Draft) ([]byte, error) {
+	text, err := json.Marshal(d)
+	if err != nil {
+		return nil, err
+	}
+	return canonical(text, "")
 }
