@@ -1,9 +1,9 @@
 package cases
 
 import (
+	"bytes"
 	"maps"
 	"reflect"
-	"slices"
 
 	"downdrop/rulebase"
 )
@@ -95,20 +95,21 @@ func normal(b Circumstances) Circumstances {
 	return b
 }
 
-// listChanges turns one list of entries into another: what both begin with stays,
-// the rest of the old is taken back and the rest of the new is added, so that the
-// order of the list is the order of the events.
+// listChanges turns one list of entries into another. What both hold in one order
+// stays; what is gone is taken back; all else is added, since new events come last:
+// a list whose order was changed is taken back from there and said again.
 func listChanges[T any](kind Kind, ids []string, before, after []T, body func(T) any) []Draft {
-	same := 0
-	for same < len(before) && same < len(after) && slices.Equal(Body(body(before[same])), Body(body(after[same]))) {
-		same++
-	}
 	var out []Draft
-	for _, id := range ids[same:] {
-		out = append(out, Draft{Kind: KindTakenBack, Version: 1, Corrects: id, Body: Body(Reason{})})
+	kept := 0
+	for i, entry := range before {
+		if kept < len(after) && bytes.Equal(Body(body(entry)), Body(body(after[kept]))) {
+			kept++
+		} else {
+			out = append(out, Correct(KindTakenBack, ids[i], Reason{}))
+		}
 	}
-	for _, entry := range after[same:] {
-		out = append(out, Draft{Kind: kind, Version: 1, Body: Body(body(entry))})
+	for _, entry := range after[kept:] {
+		out = append(out, Say(kind, body(entry)))
 	}
 	return out
 }

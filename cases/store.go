@@ -118,11 +118,13 @@ type Damage struct {
 type Query struct {
 	Text      string // each word is somewhere in the case: notes, complaint, names of symptoms and causes, references; letters' case and accents do not count
 	Location  string
-	Serial    string // as written; look-alikes are Alike serials, see SerialLooksLike
+	Serial    string // as written
+	LooksLike string // a serial: those that the eye takes for it, itself included (SerialLooksLike)
 	Symptom   string // id of a symptom with an entry
 	Cause     string // id of a cause proven at closing
 	Reference string
 	State     State
+	Unsettled bool      // not closed
 	From, To  time.Time // opened within; To is not included
 	Limit     int       // 0: 50
 	After     string    // a case id: only those behind it, for paging
@@ -161,7 +163,11 @@ func (q *Query) Holds(c *Case) bool {
 	switch {
 	case !same(q.Location, c.Opening.Location), !same(q.Serial, c.Opening.Unit.Serial):
 		return false
+	case q.LooksLike != "" && SerialLooksLike(q.LooksLike) != SerialLooksLike(c.Opening.Unit.Serial):
+		return false
 	case q.State != "" && q.State != c.State:
+		return false
+	case q.Unsettled && c.State == StateClosed:
 		return false
 	case !q.From.IsZero() && c.Opened.Before(q.From), !q.To.IsZero() && !c.Opened.Before(q.To):
 		return false
