@@ -3,8 +3,10 @@ package engine
 import (
 	"container/heap"
 	"context"
+	"errors"
 	"math"
 	"slices"
+	"sync"
 
 	"downdrop/engine/belief"
 	"downdrop/rulebase"
@@ -74,8 +76,8 @@ const (
 	chartLeast  = 0.005
 	// How many places a search for the best opens from the beginning, and from each
 	// place below: small problems are proven within that, large ones get a bound.
-	placesFirst = 400
-	placesBelow = 40
+	placesFirst = 100
+	placesBelow = 10_000 // only where the beginning was proven
 )
 
 func (o *ChartOptions) complete() {
@@ -101,6 +103,14 @@ func Chart(ctx context.Context, p *Prepared, s rulebase.Situation, o ChartOption
 		return nil, err
 	}
 	u.tree.Policy = d.Policy
+	bound, proven := d.Plan.Bound, d.Plan.Proven
+	if o.Optimal && !proven { // too large to be proven: the default policy, with the gap
+		u.o.Optimal = false
+		if d, err = u.diagnose(s, nil); err != nil {
+			return nil, err
+		}
+		u.tree.Policy = d.Policy
+	}
 	u.tree.Root = &ChartNode{Share: 1, Diagnosis: d, Symptom: -1}
 	u.frontier = []*unfold{{node: u.tree.Root}}
 	for len(u.frontier) > 0 {
@@ -109,6 +119,9 @@ func Chart(ctx context.Context, p *Prepared, s rulebase.Situation, o ChartOption
 		}
 	}
 	u.tree.Root.reckon(p.base, o)
+	if !proven {
+		u.tree.Root.Bound = bound
+	}
 	return u.tree, nil
 }
 
@@ -146,7 +159,7 @@ func (f *frontier) Pop() any {
 }
 
 func (u *unfolding) diagnose(s rulebase.Situation, earlier *Diagnosis) (*Diagnosis, error) {
-	o := Options{Earlier: earlier, Lean: !u.o.Identify && !u.o.Optimal, Identify: u.o.Identify}
+	o := Options{Earlier: earlier, Lean: !u.o.Identify && !u.o.Optimal, Identify: u.o.Identify, OneCore: earlier != nil}
 	if u.o.Optimal {
 		o.Optimal = placesBelow
 		if earlier == nil {
@@ -320,7 +333,14 @@ func (d *Diagnosis) toConfirm(advised bool) []string {
 func (u *unfolding) take(x *unfold, step *Proposal, symptom int) error {
 	n := x.node
 	ways := u.ways(n.Diagnosis, step.Step, symptom)
-	goes := slices.ContainsFunc(ways, func(w ChartWay) bool { return n.Share*w.Chance >= u.o.Least })
+	goes := u.goes(n, ways)
+	if try := u.firstTry(n.Diagnosis); !goes && try != nil {
+		// Whatever a test showed would be too rare to go on with: try what is likeliest.
+		step, symptom = try, -1
+		n.Goes = false
+		ways = u.ways(n.Diagnosis, try.Step, symptom)
+		goes = true
+	}
 	if x.level == u.o.Levels || u.tree.Nodes == u.o.Nodes || !goes {
 		end := ChartCut
 		if !goes {
@@ -337,18 +357,19 @@ func (u *unfolding) take(x *unfold, step *Proposal, symptom int) error {
 	rare := ChartWay{}
 	for _, w := range ways {
 		share := n.Share * w.Chance
-		if share < u.o.Least {
+		if share < u.o.Least && w.Drop != rulebase.Well {
 			rare.Chance += w.Chance
 			rare.Values = append(rare.Values, w.Values...)
 			rare.Drop = w.Drop
 			continue
 		}
-		d, err := u.diagnose(u.after(n.Diagnosis, step.Step, symptom, w), n.Diagnosis)
-		if err != nil {
-			return err
-		}
-		w.Node = &ChartNode{Share: share, Diagnosis: d, Symptom: -1}
+		w.Node = &ChartNode{Share: share, Symptom: -1}
 		n.Ways = append(n.Ways, w)
+	}
+	if err := u.diagnoseWays(n, step, symptom); err != nil {
+		return err
+	}
+	for _, w := range n.Ways {
 		next := &unfold{node: w.Node, level: x.level + 1, order: u.tree.Nodes}
 		if !step.works() {
 			next.reading = step
@@ -362,6 +383,43 @@ func (u *unfolding) take(x *unfold, step *Proposal, symptom int) error {
 	}
 	return nil
 }
+
+// diagnoseWays diagnoses all ways of a node at once.
+func (u *unfolding) diagnoseWays(n *ChartNode, step *Proposal, symptom int) error {
+	errs := make([]error, len(n.Ways))
+	var group sync.WaitGroup
+	for i := range n.Ways {
+		group.Go(func() {
+			w := &n.Ways[i]
+			w.Node.Diagnosis, errs[i] = u.diagnose(u.after(n.Diagnosis, step.Step, symptom, *w), n.Diagnosis)
+		})
+	}
+	group.Wait()
+	return errors.Join(errs...)
+}
+
+// goes says whether some way is likely enough to go on with.
+func (u *unfolding) goes(n *ChartNode, ways []ChartWay) bool {
+	return slices.ContainsFunc(ways, func(w ChartWay) bool { return n.Share*w.Chance >= u.o.Least })
+}
+
+// firstTry is the first remedy on offer that is likely enough to be tried for want of
+// anything better; nil where there is none.
+func (u *unfolding) firstTry(d *Diagnosis) *Proposal {
+	if u.o.Identify || u.o.Optimal {
+		return nil
+	}
+	for i := range d.Next {
+		if p := &d.Next[i]; d.tries(p.Step) && d.takesChance(p.Step) >= worthATry {
+			return p
+		}
+	}
+	return nil
+}
+
+// worthATry is how likely a remedy has to help where a chart would else hand over (a
+// choice of ours).
+const worthATry = 0.25
 
 // works says whether a step changes something.
 func (p *Proposal) works() bool {
