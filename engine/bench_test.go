@@ -1,6 +1,7 @@
 package engine_test
 
 import (
+	"context"
 	"fmt"
 	"math/rand/v2"
 	"slices"
@@ -9,6 +10,7 @@ import (
 	"time"
 
 	"downdrop/engine"
+	"downdrop/engine/rehearse"
 	"downdrop/rulebase"
 )
 
@@ -185,6 +187,62 @@ func BenchmarkNextStep(b *testing.B) {
 			slices.Sort(times)
 			b.ReportMetric(times[len(times)/2], "ms-median")
 			b.ReportMetric(times[len(times)*99/100], "ms-p99")
+		})
+	}
+}
+
+// situations are those that arise while breakdowns are played over the shipped
+// rulebase: every one that somebody would wait for an answer in.
+func situations(b *testing.B, base *rulebase.Base, cases int) (all []rulebase.Situation) {
+	r := &recorder{}
+	if _, err := rehearse.Play(context.Background(), base, rehearse.Options{Cases: cases, Seed: 3, Places: rehearse.Places(), Variant: rehearse.Own, Policy: r, Cores: 1}); err != nil {
+		b.Fatal(err)
+	}
+	return r.all
+}
+
+// A recorder takes the first step on offer and keeps the situation it was taken in.
+type recorder struct{ all []rulebase.Situation }
+
+func (r *recorder) Next(d *engine.Diagnosis) rehearse.Move {
+	r.all = append(r.all, d.Situation.Clone())
+	return rehearse.Offered{}.Next(d)
+}
+
+// BenchmarkNextStepPlayed is a whole diagnosis in every situation of twelve played
+// cases, on the shipped rulebase: Lean as a chart or a rehearsal asks, Full as the
+// commands do, with the base policy's minutes of everything; each from nothing but the
+// session. The spread matters more than the mean: somebody waits each time.
+func BenchmarkNextStepPlayed(b *testing.B) {
+	base, _ := shippedCase(b)
+	p := engine.Prepare(base)
+	all := situations(b, base, 12)
+	for _, one := range []struct {
+		name string
+		o    engine.Options
+	}{
+		{"Belief", engine.Options{BeliefOnly: true}},
+		{"Lean", engine.Options{Lean: true}},
+		{"Full", engine.Options{}},
+		{"FullWeights", engine.Options{Weights: true}},
+	} {
+		b.Run(one.name, func(b *testing.B) {
+			var times, used []float64
+			for b.Loop() {
+				for _, s := range all {
+					start, began := time.Now(), processorTime()
+					diagnose(b, p, s, one.o)
+					times = append(times, float64(time.Since(start).Microseconds())/1e3)
+					used = append(used, float64((processorTime()-began).Microseconds())/1e3)
+				}
+			}
+			slices.Sort(times)
+			slices.Sort(used)
+			b.ReportMetric(float64(len(all)), "situations")
+			b.ReportMetric(times[len(times)/2], "ms-median")
+			b.ReportMetric(times[len(times)*99/100], "ms-p99")
+			b.ReportMetric(used[len(used)/2], "cpu-ms-median")
+			b.ReportMetric(used[len(used)*99/100], "cpu-ms-p99")
 		})
 	}
 }

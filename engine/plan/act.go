@@ -475,27 +475,29 @@ func (m *Model) gainOfOne(n *node, sign int) float64 {
 
 // bounds works out, for every state, what it costs at least if it is known: the
 // least over ends and remedies, each remedy as often as one likes, which only makes
-// it cheaper. Iterates rise towards the fixpoint, so that any is a lower bound.
+// it cheaper. Iterates rise towards the fixpoint, so that any is a lower bound. Work
+// that is repeated until it helps costs its price by the number of times that this
+// takes on average, which leaves few rounds to do: what is left of it leads only to
+// states with fewer causes.
 func (m *Model) bounds() {
 	for visited := range 2 {
-		v := make([]float64, len(m.Weight))
-		m.needed[visited] = v
+		m.needed[visited] = make([]float64, len(m.Weight))
 	}
 	if m.Identify {
 		return
 	}
 	const rounds = 200
-	for range rounds {
-		changed := false
-		for visited := range 2 {
+	for visited := 1; visited >= 0; visited-- {
+		for range rounds {
+			changed := false
 			for x := range m.Weight {
 				if best := m.leastOf(x, visited); best > m.needed[visited][x]*(1+1e-9) {
 					m.needed[visited][x], changed = best, true
 				}
 			}
-		}
-		if !changed {
-			break
+			if !changed {
+				break
+			}
 		}
 	}
 }
@@ -507,9 +509,10 @@ func (m *Model) leastOf(x, visited int) float64 {
 	}
 	if m.wellIn(x) > 0 { // any work may show that it is well
 		for _, i := range m.works {
-			best = min(best, m.knownCost(i, x, visited))
+			if m.moved[i][x] == 0 {
+				best = min(best, m.knownCost(i, x, visited))
+			}
 		}
-		return best
 	}
 	for _, q := range m.cures[x] {
 		best = min(best, m.knownCost(q.step, x, visited))
@@ -517,25 +520,32 @@ func (m *Model) leastOf(x, visited int) float64 {
 	return best
 }
 
-// knownCost is what work costs in a state that is known, with what follows it.
+// knownCost is what work costs in a state that is known, repeated while it changes
+// nothing, with what follows it.
 func (m *Model) knownCost(step, x, visited int) float64 {
 	s := &m.Steps[step]
-	moves := s.Moves[x]
-	if moves == nil {
-		moves = []Move{{x, 1}}
-	}
 	cost, later := s.Price, visited
 	if s.Away && visited == 0 {
 		cost, later = cost+m.Visit, 1
+	}
+	stays := 0.0
+	moves := s.Moves[x]
+	if moves == nil {
+		moves = []Move{{x, 1}}
 	}
 	for _, mv := range moves {
 		well := m.wellIn(mv.To)
 		if m.Open != nil && m.Open[mv.To] {
 			cost += mv.Chance * well * m.Return
 		}
-		cost += mv.Chance * (1 - well) * m.needed[later][mv.To]
+		down := mv.Chance * (1 - well)
+		if mv.To == x && later == visited {
+			stays += down
+			continue
+		}
+		cost += down * m.needed[later][mv.To]
 	}
-	return cost
+	return cost / (1 - stays)
 }
 
 // typify sets what a state costs if it is known. A state that no work changes costs
