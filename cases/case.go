@@ -77,7 +77,12 @@ func Fold(events []Event) *Case {
 	}
 	events = slices.Clone(events)
 	slices.SortStableFunc(events, Compare)
-	events = slices.CompactFunc(events, func(a, b Event) bool { return a.ID == b.ID })
+	seen := make(map[string]bool, len(events))
+	events = slices.DeleteFunc(events, func(e Event) bool {
+		again := seen[e.ID] // two sites may have taken the same draft in
+		seen[e.ID] = true
+		return again
+	})
 	void := map[string]bool{}
 	for i := range events {
 		e := &events[i]

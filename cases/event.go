@@ -21,7 +21,9 @@ import (
 	"maps"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
+	"unicode/utf8"
 
 	"downdrop/rulebase"
 )
@@ -113,15 +115,9 @@ func compareText(a, b string) int {
 }
 
 // Sum is the hash that the event must carry: SHA-256, in hex, of its canonical JSON
-// without the key `hash`.
-func (e Event) Sum() (string, error) {
-	e.Hash = ""
-	e.At = e.At.UTC().Truncate(time.Microsecond)
-	text, err := json.Marshal(e)
-	if err != nil {
-		return "", err
-	}
-	text, err = canonical(text, "hash")
+// without the key `hash`. The body counts as it stands, byte for byte.
+func (e *Event) Sum() (string, error) {
+	text, err := e.canonical()
 	if err != nil {
 		return "", err
 	}
@@ -129,12 +125,48 @@ func (e Event) Sum() (string, error) {
 	return hex.EncodeToString(sum[:]), nil
 }
 
+// canonical is the event as Sum reads it. The keys are written out, sorted, since
+// every event that is read is summed.
+func (e *Event) canonical() ([]byte, error) {
+	at, err := e.At.UTC().Truncate(time.Microsecond).MarshalText()
+	if err != nil {
+		return nil, err
+	}
+	var b bytes.Buffer
+	b.Grow(512 + len(e.Body))
+	text := func(key, value string) { b.WriteString(key); writeText(&b, value) }
+	number := func(key string, value int64) {
+		b.WriteString(key)
+		b.Write(strconv.AppendInt(b.AvailableBuffer(), value, 10))
+	}
+	text(`{"at":`, string(at))
+	b.WriteString(`,"body":`)
+	b.Write(e.Body)
+	text(`,"by":`, e.By)
+	text(`,"corrects":`, e.Corrects)
+	text(`,"id":`, e.ID)
+	text(`,"kind":`, string(e.Kind))
+	number(`,"order":`, e.Order)
+	text(`,"place":`, string(e.Place))
+	text(`,"prev":`, e.Prev)
+	text(`,"program":`, e.Program)
+	text(`,"rulebase":`, e.Rulebase)
+	number(`,"seq":`, e.Seq)
+	text(`,"site":`, e.Site)
+	text(`,"subject":{"id":`, e.Subject.ID)
+	text(`,"kind":`, string(e.Subject.Kind))
+	number(`},"version":`, int64(e.Version))
+	number(`,"zone":`, int64(e.Zone))
+	b.WriteByte('}')
+	return b.Bytes(), nil
+}
+
 // Seal makes an event of a draft: the one that follows head in the site's chain.
 func Seal(d Draft, site string, head Head, order int64) (Event, error) {
 	if err := d.check(); err != nil {
 		return Event{}, err
 	}
-	body, err := canonical(d.Body, "")
+	body, err := Canonical(d.Body)
 	if err != nil {
 		return Event{}, fmt.Errorf("event %s: its body: %w", d.ID, err)
 	}
@@ -148,21 +180,32 @@ func Seal(d Draft, site string, head Head, order int64) (Event, error) {
 const (
 	MaxBody = 64 << 10
 	maxID   = 64
+	maxText = 200
 )
 
-func (d Draft) check() error {
+func (d *Draft) check() error {
 	switch {
 	case !plainID(d.ID):
 		return fmt.Errorf("event id %.80q: 1 to %d letters, digits, - and _ are wanted", d.ID, maxID)
-	case d.Subject.ID == "" || len(d.Subject.ID) > 200:
-		return fmt.Errorf("event %s: its subject has no id, or one longer than 200 bytes", d.ID)
+	case d.Subject.ID == "" || len(d.Subject.ID) > maxText:
+		return fmt.Errorf("event %s: its subject has no id, or one longer than %d bytes", d.ID, maxText)
 	case d.Kind == "" || len(d.Kind) > maxID || d.Version < 1:
 		return fmt.Errorf("event %s: its kind %.80q has no name or no version", d.ID, d.Kind)
 	case len(d.Body) > MaxBody:
 		return fmt.Errorf("event %s: %d bytes are more than the %d that one entry may hold", d.ID, len(d.Body), MaxBody)
+	case d.At.Year() < 1 || d.At.Year() > 9999:
+		return fmt.Errorf("event %s: the year %d cannot be written", d.ID, d.At.Year())
+	}
+	for _, text := range []string{d.Subject.ID, string(d.Subject.Kind), string(d.Kind), d.By, string(d.Place), d.Corrects, d.Program, d.Rulebase} {
+		if len(text) > maxText || !utf8.ValidString(text) || strings.ContainsRune(text, 0) {
+			return fmt.Errorf("event %s: %.80q is longer than %d bytes or no text", d.ID, text, maxText)
+		}
 	}
 	return nil
 }
+
+// PlainID says whether a text may be the id of an event or a site.
+func PlainID(id string) bool { return plainID(id) }
 
 func plainID(id string) bool {
 	if id == "" || len(id) > maxID {
@@ -182,14 +225,27 @@ type Head struct {
 	Hash string `json:"hash"`
 }
 
-// Follows checks that the event is the one after head and that nothing in it was touched.
-func (e Event) Follows(head Head) error {
+// Check says whether the event is what was written, as far as it can tell by itself.
+func (e *Event) Check() error {
+	if err := e.Draft.check(); err != nil {
+		return fmt.Errorf("%w: %w", ErrIntegrity, err)
+	}
 	sum, err := e.Sum()
 	switch {
 	case err != nil:
 		return fmt.Errorf("%w: event %d of site %s: %w", ErrIntegrity, e.Seq, e.Site, err)
 	case sum != e.Hash:
 		return fmt.Errorf("%w: event %d of site %s (%s) is not what was written: its content does not fit its hash", ErrIntegrity, e.Seq, e.Site, e.ID)
+	}
+	return nil
+}
+
+// Follows checks that the event is the one after head and that nothing in it was touched.
+func (e *Event) Follows(head Head) error {
+	if err := e.Check(); err != nil {
+		return err
+	}
+	switch {
 	case e.Seq != head.Seq+1:
 		return fmt.Errorf("%w: after event %d of site %s comes %d", ErrIntegrity, head.Seq, e.Site, e.Seq)
 	case e.Prev != head.Hash:
@@ -198,10 +254,9 @@ func (e Event) Follows(head Head) error {
 	return nil
 }
 
-// canonical writes JSON in one way: keys of objects sorted by bytes, no blanks,
-// numbers as they were written, no escapes but those JSON needs. The key skip of the
-// outermost object is left out.
-func canonical(text []byte, skip string) ([]byte, error) {
+// Canonical writes a JSON object in one way: keys sorted by bytes, no blanks,
+// numbers as they were written, no escapes but those JSON needs.
+func Canonical(text []byte) ([]byte, error) {
 	dec := json.NewDecoder(bytes.NewReader(text))
 	dec.UseNumber()
 	var v any
@@ -215,15 +270,12 @@ func canonical(text []byte, skip string) ([]byte, error) {
 	if !ok {
 		return nil, errors.New("an object is wanted")
 	}
-	if skip != "" {
-		delete(object, skip)
-	}
 	var b bytes.Buffer
-	err := writeCanonical(&b, object)
-	return b.Bytes(), err
+	writeCanonical(&b, object)
+	return b.Bytes(), nil
 }
 
-func writeCanonical(b *bytes.Buffer, v any) error {
+func writeCanonical(b *bytes.Buffer, v any) {
 	switch v := v.(type) {
 	case nil:
 		b.WriteString("null")
@@ -232,16 +284,14 @@ func writeCanonical(b *bytes.Buffer, v any) error {
 	case json.Number:
 		b.WriteString(v.String())
 	case string:
-		return writeText(b, v)
+		writeText(b, v)
 	case []any:
 		b.WriteByte('[')
 		for i, item := range v {
 			if i > 0 {
 				b.WriteByte(',')
 			}
-			if err := writeCanonical(b, item); err != nil {
-				return err
-			}
+			writeCanonical(b, item)
 		}
 		b.WriteByte(']')
 	case map[string]any:
@@ -250,25 +300,30 @@ func writeCanonical(b *bytes.Buffer, v any) error {
 			if i > 0 {
 				b.WriteByte(',')
 			}
-			if err := writeText(b, key); err != nil {
-				return err
-			}
+			writeText(b, key)
 			b.WriteByte(':')
-			if err := writeCanonical(b, v[key]); err != nil {
-				return err
-			}
+			writeCanonical(b, v[key])
 		}
 		b.WriteByte('}')
 	}
-	return nil
 }
 
-func writeText(b *bytes.Buffer, s string) error {
+// writeText writes a JSON string. Nearly all of ours need no escape.
+func writeText(b *bytes.Buffer, s string) {
+	for i := range len(s) {
+		if c := s[i]; c < ' ' || c > '~' || c == '"' || c == '\\' {
+			writeEscaped(b, s)
+			return
+		}
+	}
+	b.WriteByte('"')
+	b.WriteString(s)
+	b.WriteByte('"')
+}
+
+func writeEscaped(b *bytes.Buffer, s string) {
 	enc := json.NewEncoder(b)
 	enc.SetEscapeHTML(false)
-	if err := enc.Encode(s); err != nil {
-		return err
-	}
+	_ = enc.Encode(s)       // a string into a buffer cannot fail
 	b.Truncate(b.Len() - 1) // Encode ends with a line feed
-	return nil
 }
