@@ -57,6 +57,8 @@ github.com/spf13/cobra     : cmd/downdrop
 github.com/spf13/pflag     : cmd/downdrop
 golang.org/x/term          : cmd/downdrop
 golang.org/x/text          : cases
+modernc.org/sqlite         : cases/sqlite
+github.com/jackc/pgx/v5    : cases/postgres
 github.com/rogpeppe/go-internal/diff : cmd/downdrop
 `
 

@@ -255,7 +255,8 @@ func (e *Event) Follows(head Head) error {
 }
 
 // Canonical writes a JSON object in one way: keys sorted by bytes, no blanks,
-// numbers as they were written, no escapes but those JSON needs.
+// numbers as they were written, no escapes but those JSON needs. A NUL in a text is
+// refused.
 func Canonical(text []byte) ([]byte, error) {
 	dec := json.NewDecoder(bytes.NewReader(text))
 	dec.UseNumber()
@@ -270,9 +271,28 @@ func Canonical(text []byte) ([]byte, error) {
 	if !ok {
 		return nil, errors.New("an object is wanted")
 	}
+	if bytes.Contains(text, []byte(`\u0000`)) && holdsNUL(object) {
+		return nil, errors.New("a text holds the character NUL, which databases do not keep")
+	}
 	var b bytes.Buffer
 	writeCanonical(&b, object)
 	return b.Bytes(), nil
+}
+
+func holdsNUL(v any) bool {
+	switch v := v.(type) {
+	case string:
+		return strings.ContainsRune(v, 0)
+	case []any:
+		return slices.ContainsFunc(v, holdsNUL)
+	case map[string]any:
+		for key, item := range v {
+			if strings.ContainsRune(key, 0) || holdsNUL(item) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 func writeCanonical(b *bytes.Buffer, v any) {

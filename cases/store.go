@@ -236,5 +236,5 @@ func canonicalDraft(d Draft) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	return canonical(text, "")
+	return Canonical(text)
 }

@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"strings"
 
+	"downdrop/cases"
 	"downdrop/rulebase"
 )
 
@@ -46,8 +47,14 @@ func exitCode(err error) int {
 		return exitUsage
 	case errors.As(err, &problems), errors.As(err, &input):
 		return exitInput
-	case errors.As(err, &output):
+	case errors.As(err, &output), errors.Is(err, cases.ErrUnavailable):
 		return exitStore
+	case errors.Is(err, cases.ErrIntegrity):
+		return exitIntegrity
+	case errors.Is(err, cases.ErrNotFound):
+		return exitNotFound
+	case errors.Is(err, cases.ErrConflict), errors.Is(err, cases.ErrSpoilt):
+		return exitInput
 	case errors.As(err, &path), errors.Is(err, fs.ErrInvalid): // a rulebase that is a file
 		return exitNotFound
 	case errors.Is(err, errNoTerminal):
@@ -131,6 +138,8 @@ func tell(env *environment, err error) {
 func notFound(err error) string {
 	var path *fs.PathError
 	switch {
+	case errors.Is(err, cases.ErrNotFound):
+		return err.Error() + "."
 	case !errors.As(err, &path):
 		return strings.TrimSuffix(err.Error(), ": "+fs.ErrInvalid.Error()) + "."
 	case errors.Is(err, fs.ErrNotExist):

@@ -304,6 +304,9 @@ Begin with rulebase.yaml there; "downdrop check %[2]s" looks it over, and
 	sayAllInForm       = "Looked at %s: all in form.\n"
 	sayFormChanges     = "formatting would change what %s says: %v"
 
+	sayNoDataFolder  = "There is no folder for the user's data: HOME is not set. Name a file for the store with --store or DOWNDROP_STORE."
+	sayStoreReadOnly = "%s It can be looked at, printed and exported; nothing can be added.\n"
+
 	sayNoTerminal  = "downdrop asks its questions on a terminal, and there is none here. Say what is known to \"downdrop diagnose\" instead."
 	sayBug         = "downdrop has a bug and could not go on: %v. Please report it together with the case and the command line.\n"
 	sayReading     = "Reading the case from the terminal; Ctrl-D ends it."

@@ -42,3 +42,17 @@ func Need(t testing.TB, program string) string {
 	t.Skipf("%s is needed and not there", program)
 	return ""
 }
+
+// NeedVariable is an environment variable that a test cannot do without, such as the
+// address of a server. Where it is not set the test is skipped, but never in CI.
+func NeedVariable(t testing.TB, name string) string {
+	t.Helper()
+	value := os.Getenv(name)
+	if value == "" {
+		if os.Getenv("CI") != "" {
+			t.Fatalf("%s has to be set", name)
+		}
+		t.Skipf("%s is not set", name)
+	}
+	return value
+}

@@ -1,0 +1,118 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"io/fs"
+	"maps"
+	"os"
+	"slices"
+	"time"
+
+	sqlite3 "modernc.org/sqlite/lib"
+
+	"downdrop/cases"
+	"downdrop/cases/sqlstore"
+)
+
+func dialect(path string, o *sqlstore.Options) sqlstore.Dialect {
+	return sqlstore.Dialect{
+		Name: "sqlite", Text: "TEXT", Bytes: "BLOB", RowNumber: "INTEGER PRIMARY KEY", WithoutRowID: " WITHOUT ROWID",
+		HasMeta:  `SELECT count(*) FROM sqlite_master WHERE type = 'table' AND name = 'meta'`,
+		Contains: "instr(t.term, $1) > 0",
+		Explain:  explain,
+		Again:    func(err error) bool { return code(err) == sqlite3.SQLITE_BUSY },
+		Backup: func(ctx context.Context, db *sql.DB, schema int) (string, error) {
+			return backup(ctx, db, path, schema, o.Now)
+		},
+		Check: check,
+	}
+}
+
+// backup copies the whole store, with what is in its write-ahead log, beside it.
+func backup(ctx context.Context, db *sql.DB, path string, schema int, now func() time.Time) (string, error) {
+	if now == nil {
+		now = time.Now
+	}
+	for n := range 100 {
+		to := fmt.Sprintf("%s.schema%d-%s", path, schema, now().UTC().Format("20060102-150405"))
+		if n > 0 {
+			to += fmt.Sprintf("-%d", n)
+		}
+		if _, err := os.Lstat(to); !errors.Is(err, fs.ErrNotExist) {
+			continue
+		}
+		if _, err := db.ExecContext(ctx, `VACUUM INTO $1`, to); err != nil {
+			return "", err
+		}
+		return to, os.Chmod(to, 0o600)
+	}
+	return "", fmt.Errorf("%w: too many copies stand beside it already", cases.ErrUnavailable)
+}
+
+// check is SQLite's own check, and one of the tables, indexes and triggers
+// themselves: their definitions are text in the file like everything else.
+func check(ctx context.Context, db *sql.DB) ([]cases.Damage, error) {
+	var out []cases.Damage
+	says, err := list(ctx, db, `PRAGMA integrity_check(50)`)
+	for _, line := range says {
+		if line != "ok" {
+			out = append(out, cases.Damage{Where: "the file", What: "SQLite finds: " + line})
+		}
+	}
+	if err != nil {
+		return out, err
+	}
+	is, err := definitions(ctx, db)
+	if err != nil {
+		return out, err
+	}
+	want, err := fresh(ctx)
+	if err == nil && !maps.Equal(is, want) {
+		out = append(out, cases.Damage{Where: "the file", What: "The definitions of its tables, indexes and triggers are not those that downdrop makes."})
+	}
+	return out, err
+}
+
+func list(ctx context.Context, db *sql.DB, query string) ([]string, error) {
+	rows, err := db.QueryContext(ctx, query)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var out []string
+	for rows.Next() {
+		var line string
+		if err := rows.Scan(&line); err != nil {
+			return out, err
+		}
+		out = append(out, line)
+	}
+	return out, rows.Err()
+}
+
+func definitions(ctx context.Context, db *sql.DB) (map[string]string, error) {
+	lines, err := list(ctx, db, `SELECT type || ' ' || name || ' ' || tbl_name || char(10) || coalesce(sql, '') FROM sqlite_master`)
+	out := map[string]string{}
+	for _, line := range slices.Sorted(slices.Values(lines)) {
+		out[line] = ""
+	}
+	return out, err
+}
+
+// fresh gives the definitions of a new store.
+func fresh(ctx context.Context) (map[string]string, error) {
+	db, err := sql.Open("sqlite", ":memory:")
+	if err != nil {
+		return nil, err
+	}
+	db.SetMaxOpenConns(1)
+	s, err := sqlstore.Open(ctx, sqlstore.Database{Write: db, Read: db, Dialect: dialect("", &sqlstore.Options{}), Where: "memory"}, sqlstore.Options{})
+	if err != nil {
+		return nil, err
+	}
+	defer s.Close()
+	return definitions(ctx, db)
+}

@@ -1,0 +1,257 @@
+// Package sqlstore is a [cases.Store] in an SQL database: all statements stand
+// here, and what two databases say differently is a [Dialect].
+//
+// Writers take turns: whoever appends or imports holds the one lock (SQLite's
+// write transaction, in PostgreSQL the row of the own site's head) until it is
+// committed. That is what makes a chain and counts without gaps, and what Find
+// looks through is then written by one at a time as well.
+package sqlstore
+
+import (
+	"context"
+	"crypto/rand"
+	"crypto/sha256"
+	"database/sql"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"sync"
+	"time"
+
+	"downdrop/cases"
+)
+
+// A Dialect is what is said differently to one database.
+type Dialect struct {
+	Name                   string             // sqlite, postgres: the end of the names of its own migrations
+	Text, Bytes, RowNumber string             // its types: text compared by bytes, bytes, and a number that counts rows by itself
+	WithoutRowID           string             // after a table that is its own index
+	HasMeta                string             // a query: 1 where the table meta is there
+	LockSchema             string             // a statement before a migration; "" none
+	LockHead               string             // after a SELECT of the row that writers lock
+	Contains               string             // a condition: $1 is a part of the column term
+	Snapshot               sql.IsolationLevel // of a transaction that reads one moment
+
+	// Explain makes of a driver's error one of those that cases names, with the file
+	// or server and what to do. It leaves other errors as they are.
+	Explain func(error) error
+	// Again says whether a transaction that ended so may be tried again. Whether it
+	// was committed does not matter: ids make the second time the same as the first.
+	Again func(error) bool
+	// Backup copies the store aside before a migration and says where to.
+	Backup func(ctx context.Context, db *sql.DB, schema int) (where string, err error)
+	// Check is the database's own check of its storage, where it has one.
+	Check func(ctx context.Context, db *sql.DB) ([]cases.Damage, error)
+}
+
+// Options of opening a store. The zero value will do.
+type Options struct {
+	// Site is the name to write under. A new store takes it, and so does one that
+	// holds no event; any other must have it already. "": what the store has, for a
+	// new one a name made of NewID.
+	Site    string
+	Now     func() time.Time  // nil: time.Now
+	NewID   func() string     // nil: random
+	Program string            // version of downdrop
+	Tell    func(says string) // told what happens on the way, such as a migration; nil: nobody
+}
+
+func (o *Options) tell(says string) {
+	if o.Tell != nil {
+		o.Tell(says)
+	}
+}
+
+func (o *Options) site() string {
+	if o.Site != "" {
+		return o.Site
+	}
+	if o.NewID != nil {
+		return "site-" + o.NewID()
+	}
+	b := make([]byte, 8)
+	_, _ = rand.Read(b) // never fails
+	return "site-" + hex.EncodeToString(b)
+}
+
+// A Database is an open connection to one, and how to speak to it.
+type Database struct {
+	Write    *sql.DB // nil: it can only be read
+	Read     *sql.DB
+	Dialect  Dialect
+	Where    string       // the file, or the server and database, for messages
+	ReadOnly string       // why it can only be read, a sentence; "" it can be written
+	Close    func() error // after both; nil: nothing
+}
+
+// Store is a cases.Store in an SQL database.
+type Store struct {
+	write, read *sql.DB
+	dialect     Dialect
+	where       string
+	readOnly    string
+	site        string
+	close       func() error
+
+	mu    sync.Mutex // of known
+	known map[string]*projected
+}
+
+// Open opens the store in a database, creates it where there is none, and brings
+// it to this program's schema. On an error the database is closed.
+func Open(ctx context.Context, d Database, o Options) (*Store, error) {
+	s := &Store{write: d.Write, read: d.Read, dialect: d.Dialect, where: d.Where, readOnly: d.ReadOnly, close: d.Close, known: map[string]*projected{}}
+	if err := s.open(ctx, &o); err != nil {
+		return nil, errors.Join(s.explain(err), s.Close())
+	}
+	return s, nil
+}
+
+func (s *Store) open(ctx context.Context, o *Options) error {
+	if s.write != nil {
+		if err := s.migrate(ctx, o); err != nil {
+			return err
+		}
+	} else if err := s.readable(ctx); err != nil {
+		return err
+	}
+	site, err := getMeta(ctx, s.read, "site")
+	if err != nil {
+		return err
+	}
+	s.site = site
+	if o.Site != "" && o.Site != site {
+		return s.takeOver(ctx, o.Site)
+	}
+	return nil
+}
+
+// readable refuses what cannot be read without changing it.
+func (s *Store) readable(ctx context.Context) error {
+	schema, err := s.schema(ctx, s.read)
+	switch {
+	case err != nil:
+		return err
+	case schema > SchemaNow:
+		return newer(schema)
+	case schema == 0:
+		return fmt.Errorf("%w: there is no store in it, and none can be made: it can only be read", cases.ErrUnavailable)
+	case schema < SchemaNow:
+		return fmt.Errorf("%w: it is of schema %d and has to be brought to %d, but it can only be read: copy it to where it can be written and open the copy", cases.ErrUnavailable, schema, SchemaNow)
+	}
+	return nil
+}
+
+// takeOver has a store that holds no event write under another site's name.
+func (s *Store) takeOver(ctx context.Context, site string) error {
+	if s.write == nil {
+		return fmt.Errorf("%w: it can only be read", cases.ErrUnavailable)
+	}
+	err := s.inTx(ctx, func(tx *sql.Tx) error {
+		var events int
+		if err := tx.QueryRowContext(ctx, `SELECT count(*) FROM (SELECT 1 FROM events LIMIT 1) AS any_event`).Scan(&events); err != nil {
+			return err
+		}
+		if events > 0 {
+			return fmt.Errorf("%w: it is of site %s and holds events; it cannot become that of site %s", cases.ErrUnavailable, s.site, site)
+		}
+		if _, err := tx.ExecContext(ctx, `DELETE FROM sites`); err != nil {
+			return err
+		}
+		return s.name(ctx, tx, site)
+	})
+	if err == nil {
+		s.site = site
+	}
+	return err
+}
+
+// Site is the name that this store writes under.
+func (s *Store) Site() string { return s.site }
+
+// Where is the file, or the server and database.
+func (s *Store) Where() string { return s.where }
+
+// ReadOnly says why the store can only be read, in a sentence; "" it can be written.
+func (s *Store) ReadOnly() string { return s.readOnly }
+
+// Close lets the database go.
+func (s *Store) Close() error {
+	var errs []error
+	if s.read != nil && s.read != s.write {
+		errs = append(errs, s.read.Close())
+	}
+	if s.write != nil {
+		errs = append(errs, s.write.Close())
+	}
+	if s.close != nil {
+		errs = append(errs, s.close())
+	}
+	return errors.Join(errs...)
+}
+
+// querier is a database or a transaction.
+type querier interface {
+	QueryContext(context.Context, string, ...any) (*sql.Rows, error)
+	QueryRowContext(context.Context, string, ...any) *sql.Row
+}
+
+// explain makes an error one of those that cases names and says where.
+func (s *Store) explain(err error) error {
+	if err == nil || errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
+		return err
+	}
+	err = s.dialect.Explain(err)
+	for _, kind := range []error{cases.ErrUnavailable, cases.ErrIntegrity} {
+		if errors.Is(err, kind) {
+			return fmt.Errorf("%s: %w", s.where, err)
+		}
+	}
+	return err
+}
+
+// attempts is how often a transaction is tried that another one got in the way of,
+// or whose connection broke.
+const attempts = 4
+
+// inTx does something in one transaction, again where that is safe and may help.
+func (s *Store) inTx(ctx context.Context, do func(*sql.Tx) error) error {
+	if s.write == nil {
+		return fmt.Errorf("%w: %s", cases.ErrUnavailable, s.readOnly)
+	}
+	var err error
+	for try := range attempts {
+		if try > 0 {
+			select {
+			case <-ctx.Done():
+				return ctx.Err()
+			case <-time.After(time.Duration(1<<try) * 20 * time.Millisecond):
+			}
+		}
+		if err = s.once(ctx, do); err == nil || !s.dialect.Again(err) {
+			return err
+		}
+	}
+	return err
+}
+
+func (s *Store) once(ctx context.Context, do func(*sql.Tx) error) error {
+	tx, err := s.write.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	if err := do(tx); err != nil {
+		_ = tx.Rollback() // what went wrong before says more
+		return err
+	}
+	return tx.Commit()
+}
+
+// checksum is that of a line that is in no chain.
+func checksum(parts ...string) string {
+	h := sha256.New()
+	for _, p := range parts {
+		fmt.Fprintf(h, "%d:%s", len(p), p)
+	}
+	return hex.EncodeToString(h.Sum(nil)[:8])
+}
