@@ -40,7 +40,7 @@ cases/learn               : cases rulebase engine engine/belief
 cases/sqlstore            : cases
 cases/sqlite              : cases cases/sqlstore
 cases/postgres            : cases cases/sqlstore
-cases/storetest           : cases cases/sqlstore
+cases/storetest           : rulebase cases cases/sqlstore
 cmd/internal/conversation : rulebase/... engine/... cases/...
 cmd/internal/report       : rulebase/... engine/... cases/...
 cmd/internal/handbook     : rulebase/... engine/... cmd/internal/report

@@ -54,7 +54,9 @@ func LookBack(ctx context.Context, store Store, c *Case) (Earlier, error) {
 		if err != nil {
 			return e, fmt.Errorf("look for location %s: %w", c.Opening.Location, err)
 		}
-		e.SameLocation = slices.DeleteFunc(here, func(s Summary) bool { return s.ID == c.ID || s.Drop != 0 && c.Opening.Drop != 0 && s.Drop != c.Opening.Drop })
+		e.SameLocation = slices.DeleteFunc(here, func(s Summary) bool {
+			return s.ID == c.ID || s.Drop != 0 && c.Opening.Drop != 0 && s.Drop != c.Opening.Drop
+		})
 		e.ForLocation = slices.ContainsFunc(e.SameLocation, func(s Summary) bool {
 			return s.Outcome == "unit_out" && s.UnitVerdict == UnitGood && c.Opened.Sub(s.Opened).Abs() <= RepeatDays*24*time.Hour
 		})

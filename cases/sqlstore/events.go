@@ -12,7 +12,6 @@ import (
 	"time"
 
 	"downdrop/cases"
-	"downdrop/rulebase"
 )
 
 // columns of events, in the order of scan and insert.
@@ -24,13 +23,12 @@ func scan(row interface{ Scan(...any) error }) (cases.Event, error) {
 	var (
 		e          cases.Event
 		at         int64
-		place      string
 		prev, hash []byte
 		body       []byte
 	)
-	err := row.Scan(&e.Site, &e.Seq, &e.ID, &e.Subject.Kind, &e.Subject.ID, &e.Order, &e.Kind, &e.Version, &at, &e.Zone, &e.By, &place,
+	err := row.Scan(&e.Site, &e.Seq, &e.ID, &e.Subject.Kind, &e.Subject.ID, &e.Order, &e.Kind, &e.Version, &at, &e.Zone, &e.By, (*string)(&e.Place),
 		&e.Corrects, &e.Program, &e.Rulebase, &body, &prev, &hash)
-	e.At, e.Place, e.Body = time.UnixMicro(at).UTC(), rulebase.Place(place), body
+	e.At, e.Body = time.UnixMicro(at).UTC(), body
 	e.Prev, e.Hash = hex.EncodeToString(prev), hex.EncodeToString(hash)
 	return e, err
 }
