@@ -27,8 +27,9 @@ engine/line               : rulebase/quantity
 engine/hypothesis         :
 engine/belief             : engine/hypothesis
 engine/plan               : engine/belief engine/hypothesis
-engine/decide             : engine/plan engine/belief engine/hypothesis
+engine/decide             :
 engine/chain              : rulebase
+engine/ways               : rulebase engine/decide
 engine                    : rulebase engine/chain engine/hypothesis engine/belief engine/plan engine/decide engine/line
 engine/sheet              : rulebase rulebase/quantity engine/line
 engine/waveform           : rulebase/quantity engine/line

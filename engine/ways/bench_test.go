@@ -1,0 +1,15 @@
+package ways_test
+
+import (
+	"testing"
+
+	"downdrop/engine/ways"
+)
+
+func BenchmarkDecide(b *testing.B) {
+	t := &testing.T{}
+	p := sheet(t, "shop.yaml")
+	for b.Loop() {
+		ways.Decide(p, ways.Case{Bad: rat("0.5"), Pulled: true})
+	}
+}

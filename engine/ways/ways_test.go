@@ -1,0 +1,292 @@
+package ways_test
+
+import (
+	"fmt"
+	"math/big"
+	"os"
+	"slices"
+	"testing"
+
+	"downdrop/engine/ways"
+	"downdrop/rulebase"
+)
+
+func sheet(t *testing.T, name string) *rulebase.Prices {
+	t.Helper()
+	text, err := os.ReadFile("../../cases/examples/prices/" + name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := rulebase.ReadPrices(name, text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
+func rat(text string) *big.Rat {
+	x, ok := new(big.Rat).SetString(text)
+	if !ok {
+		panic(text)
+	}
+	return x
+}
+
+// whole rounds to one unit of money as money is rounded on paper.
+func whole(x *big.Rat) string { return (&rulebase.Prices{}).Money(x) }
+
+func way(t *testing.T, d *ways.Decision, k ways.Kind) ways.Way {
+	t.Helper()
+	i := slices.IndexFunc(d.Ways, func(w ways.Way) bool { return w.Kind == k })
+	if i < 0 {
+		t.Fatalf("%s is not on offer", k)
+	}
+	return d.Ways[i]
+}
+
+// The worked decision, to the unit: pull, exchange or test first, on the prices of
+// the example sheet, with a spare on the shelf besides. The figures were worked out on
+// paper for this project, before this package, state by state:
+//
+//	c = 800, w = 18.75 h; not the unit 0.70, repairable 0.22, beyond repair 0.05, intermittent 0.03
+//	A exchange: 1300 + 80 + 150 + c (w + 2.5) + 380; 1340 + c w + 190; + 500; as repairable
+//	B test first: 190 + 1.5 c + 0.95 c + 0.05 (1530 + c (w + 2.5) + 190); ...
+var workedStates = map[ways.Kind][4]string{
+	ways.Exchange:     {"18910", "16530", "17030", "16530"},
+	ways.TestFirst:    {"3086", "17840", "18340", "19625"},
+	ways.OrderAndTest: {"3249", "16530", "17030", "16530"},
+	ways.Repair:       {"105610", "104120", "169790", "104120"},
+	ways.Spare:        {"2790", "1720", "3390", "1720"},
+}
+
+var workedMeans = []struct {
+	downtime string
+	means    [5]string // exchange, test first, order and test, repair, spare
+}{
+	{"0", [5]string{"1821", "683", "833", "846", "552"}},
+	{"100", [5]string{"3871", "1546", "1637", "14296", "802"}},
+	{"250", [5]string{"6946", "2841", "2841", "34472", "1178"}},
+	{"800", [5]string{"18221", "7591", "7258", "108446", "2552"}},
+	{"2000", [5]string{"42821", "17953", "16896", "269846", "5552"}},
+	{"10000", [5]string{"206821", "87033", "81146", "1345846", "25552"}},
+}
+
+var workedKinds = [5]ways.Kind{ways.Exchange, ways.TestFirst, ways.OrderAndTest, ways.Repair, ways.Spare}
+
+func TestWorkedDecision(t *testing.T) {
+	p := sheet(t, "tide_mill.yaml")
+	c := ways.Case{Bad: rat("0.30")}
+	d := ways.Decide(p.With("spare.on_shelf", rat("1")), c)
+	for k, want := range workedStates {
+		w := way(t, d, k)
+		for s := range want {
+			if got := whole(w.In[s].Total()); got != want[s] {
+				t.Errorf("%s in state %d: %s, want %s", k, s, got, want[s])
+			}
+		}
+	}
+	for _, row := range workedMeans {
+		d := ways.Decide(p.With("spare.on_shelf", rat("1")).With("downtime.per_hour", rat(row.downtime)), c)
+		for i, k := range workedKinds {
+			if got := whole(way(t, d, k).Mean); got != row.means[i] {
+				t.Errorf("downtime %s, %s: %s, want %s", row.downtime, k, got, row.means[i])
+			}
+		}
+	}
+}
+
+// What has to be said beside the figures: testing first beats a blind exchange by
+// 10,630 and until not-the-unit is less likely than 0.086; order-and-test beats it from
+// 250 an hour on; a spare saves 4,706 a call.
+func TestWorkedDecisionBreakEvens(t *testing.T) {
+	p := sheet(t, "tide_mill.yaml")
+	c := ways.Case{Bad: rat("0.30")}
+	d := ways.Decide(p, c)
+	if d.Ways[0].Kind != ways.OrderAndTest || d.Near != 2 || d.Tied != 1 {
+		t.Errorf("best %s, %d near; want order_and_test with test_first near it", d.Ways[0].Kind, d.Near)
+	}
+	a, b, e := way(t, d, ways.Exchange).Mean, way(t, d, ways.TestFirst).Mean, way(t, d, ways.OrderAndTest).Mean
+	if got := whole(new(big.Rat).Sub(a, b)); got != "10630" {
+		t.Errorf("testing first saves %s", got)
+	}
+	spare := ways.Decide(p.With("spare.on_shelf", rat("1")), c)
+	if got := whole(new(big.Rat).Sub(e, spare.Ways[0].Mean)); got != "4706" || spare.Ways[0].Kind != ways.Spare {
+		t.Errorf("a spare saves %s", got)
+	}
+	turn := func(d *ways.Decision, name string, k ways.Kind) string {
+		for _, x := range d.Turns {
+			if x.Name == name && x.Way == k {
+				return x.At.FloatString(3)
+			}
+		}
+		return fmt.Sprintf("no turn of %s to %s in %v", name, k, d.Turns)
+	}
+	if got := turn(d, "downtime.per_hour", ways.TestFirst); got != "249.872" { // told as 250
+		t.Errorf("order and test is better from %s an hour", got)
+	}
+	// Test first against the blind exchange alone: where the states are good or bad as they are split here.
+	for downtime, want := range map[string]string{"800": "0.086", "100": "0.056", "5000": "0.092"} {
+		q := p.With("downtime.per_hour", rat(downtime))
+		at := func(bad string) *big.Rat {
+			d := ways.Decide(q, ways.Case{Bad: rat(bad)})
+			return new(big.Rat).Sub(way(t, d, ways.Exchange).Mean, way(t, d, ways.TestFirst).Mean)
+		}
+		d0, d1 := at("0"), at("1")
+		x := new(big.Rat).Quo(d0, new(big.Rat).Sub(d0, d1)) // P(bad) where they meet
+		if got := new(big.Rat).Sub(rat("1"), x).FloatString(3); got != want {
+			t.Errorf("downtime %s: break-even at P(not the unit) = %s, want %s", downtime, got, want)
+		}
+	}
+}
+
+// Every cost is straight in every amount: a third point lies on the line of two. The
+// break-even points rest on it.
+func TestCostsAreStraightInEveryAmount(t *testing.T) {
+	for _, name := range []string{"tide_mill.yaml", "shop.yaml"} {
+		p := sheet(t, name).With("spare.on_shelf", rat("1"))
+		for _, pulled := range []bool{false, true} {
+			c := ways.Case{Bad: rat("0.4"), Pulled: pulled}
+			d := ways.Decide(p, c)
+			for _, k := range rulebase.PriceKeys {
+				if k.Form != rulebase.MoneyAmount && k.Form != rulebase.HoursAmount && k.Form != rulebase.ShareAmount || !p.Has(k.Name) {
+					continue
+				}
+				at := func(x string) *ways.Decision { return ways.Decide(p.With(k.Name, rat(x)), c) }
+				a, b, z := at("0.2"), at("0.4"), at("0.8")
+				for _, w := range d.Ways {
+					y0, y1, y2 := way(t, a, w.Kind).Mean, way(t, b, w.Kind).Mean, way(t, z, w.Kind).Mean
+					step := new(big.Rat).Sub(y1, y0)
+					want := new(big.Rat).Add(y1, step.Add(step, step))
+					if y2.Cmp(want) != 0 {
+						t.Errorf("%s: %s is bent in %s", name, w.Kind, k.Name)
+					}
+				}
+			}
+		}
+	}
+}
+
+// What is told of an input is true: at the value told the other way costs the same, and
+// beyond it less.
+func TestTurnsHold(t *testing.T) {
+	tiny := rat("1/1000000")
+	for _, c := range []ways.Case{{Bad: rat("0.3")}, {Bad: rat("0.8")}, {Bad: rat("0.3"), Pulled: true}, {Bad: rat("0.7"), Pulled: true, SerialReturns: 1}} {
+		for _, name := range []string{"tide_mill.yaml", "shop.yaml"} {
+			p := sheet(t, name)
+			d := ways.Decide(p, c)
+			if len(d.Turns) == 0 {
+				t.Errorf("%s %+v: nothing would change it", name, c)
+			}
+			best := d.Ways[0].Kind
+			for _, x := range d.Turns {
+				at := func(v *big.Rat) *ways.Decision {
+					if x.Name == ways.Badness {
+						return ways.Decide(p, ways.Case{Bad: v, Pulled: c.Pulled})
+					}
+					return ways.Decide(p.With(x.Name, v), c)
+				}
+				e := at(x.At)
+				if way(t, e, best).Mean.Cmp(way(t, e, x.Way).Mean) != 0 || e.Tied < 2 {
+					t.Errorf("%s: %s at %s is no tie of %s and %s", name, x.Name, x.At.FloatString(4), best, x.Way)
+				}
+				step := tiny
+				if x.At.Cmp(x.Now) < 0 {
+					step = new(big.Rat).Neg(tiny)
+				}
+				beyond := new(big.Rat).Add(x.At, step)
+				if beyond.Sign() < 0 || x.Form == rulebase.ShareAmount && beyond.Cmp(rat("1")) > 0 {
+					continue
+				}
+				if e := at(beyond); e.Ways[0].Kind == best {
+					t.Errorf("%s: beyond %s = %s it is still %s", name, x.Name, x.At.FloatString(4), best)
+				}
+			}
+		}
+	}
+}
+
+// What cannot be done is not offered, and says why.
+func TestWhatIsOnOffer(t *testing.T) {
+	p := sheet(t, "shop.yaml")
+	why := func(d *ways.Decision, k ways.Kind) ways.Withheld {
+		for _, w := range d.Withheld {
+			if w.Kind == k {
+				return w
+			}
+		}
+		return ways.Withheld{}
+	}
+	bench := ways.Decide(p, ways.Case{Bad: rat("0.5"), Pulled: true, Revision: "B"})
+	if w := why(bench, ways.Exchange); w.Why != ways.NoRevision || w.Detail != "B" {
+		t.Errorf("an exchange unit of another revision is no exchange: %+v", w)
+	}
+	if w := why(bench, ways.TestFirst); w.Why != ways.InShop {
+		t.Errorf("%+v", w)
+	}
+	if w := why(ways.Decide(p, ways.Case{Bad: rat("0.5"), Pulled: true, Modules: []string{"digital_in", "counter"}}), ways.Exchange); w.Why != ways.NotItModule || w.Detail != "counter" {
+		t.Errorf("%+v", w)
+	}
+	drop := ways.Decide(p, ways.Case{Bad: rat("0.5")})
+	for k, want := range map[ways.Kind]ways.Why{ways.PutBack: ways.AtDrop, ways.TestFirst: ways.NoSiteTest, ways.Spare: ways.NoSpare} {
+		if w := why(drop, k); w.Why != want {
+			t.Errorf("%s: %+v, want %s", k, w, want)
+		}
+	}
+	p.Obsolete = true
+	if w := why(ways.Decide(p, ways.Case{Bad: rat("0.5"), Pulled: true}), ways.New); w.Why != ways.NotMade {
+		t.Errorf("%+v", w)
+	}
+}
+
+func TestHistoryMovesTheOdds(t *testing.T) {
+	p := sheet(t, "shop.yaml")
+	d := ways.Decide(p, ways.Case{Bad: rat("0.5"), Pulled: true, SerialReturns: 1})
+	if d.Bad.Cmp(rat("3/4")) != 0 {
+		t.Errorf("one return of the serial number, odds by 3: %s", d.Bad)
+	}
+	d = ways.Decide(p, ways.Case{Bad: rat("0.5"), Pulled: true, SerialReturns: 1, PlaceReturns: 2})
+	if d.Bad.Cmp(rat("3/7")) != 0 {
+		t.Errorf("and two from the place, by a half each: %s", d.Bad)
+	}
+	for _, sure := range []string{"0", "1"} {
+		if d := ways.Decide(p, ways.Case{Bad: rat(sure), Pulled: true, SerialReturns: 3}); d.Bad.Cmp(rat(sure)) != 0 {
+			t.Errorf("what is sure stays sure: %s", d.Bad)
+		}
+	}
+}
+
+func TestAgeLowersWhatARepairMayCost(t *testing.T) {
+	p := sheet(t, "tide_mill.yaml")
+	for age, want := range map[string]string{"": "0.65", "0": "0.65", "7.5": "0.525", "15": "0.40", "40": "0.40"} {
+		c := ways.Case{Bad: rat("0.5")}
+		if age != "" {
+			c.AgeYears = rat(age)
+		}
+		d := ways.Decide(p, c)
+		if d.RepairMay.Cmp(rat(want)) != 0 || d.RepairIs.Cmp(rat("850/1300")) != 0 {
+			t.Errorf("age %q: %s of %s", age, d.RepairIs, d.RepairMay)
+		}
+	}
+}
+
+func TestBenchTestsAreWorthWhatTheyChange(t *testing.T) {
+	p := sheet(t, "shop.yaml")
+	d := ways.Decide(p, ways.Case{Bad: rat("0.5"), Pulled: true})
+	if len(d.Tests) != 3 {
+		t.Fatalf("%d tests", len(d.Tests))
+	}
+	for i, x := range d.Tests {
+		if x.Worth.Sign() < 0 || x.Worth.Cmp(d.Perfect) > 0 || d.Known.Cmp(d.Perfect) > 0 {
+			t.Errorf("%s: worth %s of %s", x.Test.Name, x.Worth, d.Perfect)
+		}
+		if x.Changes != (x.Worth.Sign() > 0) {
+			t.Errorf("%s: a test is worth something where it can change what to do, and only there", x.Test.Name)
+		}
+		if i > 0 && d.Tests[i-1].Net.Cmp(x.Net) < 0 {
+			t.Error("the most worth doing comes first")
+		}
+	}
+	if len(ways.Decide(p, ways.Case{Bad: rat("0.5")}).Tests) != 0 {
+		t.Error("a bench test wants the unit on the bench")
+	}
+}
