@@ -373,3 +373,34 @@ const (
 	askSheetPower       = "How much power does %s take, like 12 W?"
 	askSheetLoss        = "What do outputs do on loss of bus: off, hold or preset?"
 )
+
+// What becomes of a unit.
+const (
+	shortDecide = "Weigh what can become of a unit: put back, repair, exchange, a new one"
+	longDecide  = `Weigh what can become of a unit that may be bad: put it back, put the site right,
+test first, have it repaired, exchange it, fit the spare, buy a new one, build the
+drop anew. From the chance that it is bad, or a case that is diagnosed, and a price
+sheet, it tells what each way costs on the mean and of what; from which chance on
+another is cheaper; which amounts would change the answer; what it is worth to know
+for sure (EVPI), and which test on the sheet is worth its time (EVSI); and the
+risk of standing without a spare. Ties are told as ties.
+
+With --at bench, or a case on the bench, the unit is in the shop already.
+
+A price sheet is YAML; --keys lists what it can say, and
+cases/examples/prices has examples. Sums are exact; money is rounded
+on paper only, a half to the even digit.`
+	exampleDecide = `  downdrop decide cases/examples/prices/tide_mill.yaml --bad 30%
+  downdrop decide mill.yaml --case drop7.yaml --returns-of-place 2
+  downdrop decide shop.yaml --bad 0.6 --at bench --age 12 --plot unit.svg`
+
+	sayOnePrices   = "One price sheet is wanted: downdrop decide PRICES.yaml --bad 30%"
+	sayBadOrCase   = "Say how likely the unit is bad: --bad 0.3, or --case FILE, or what was seen with --see."
+	sayBadNotCase  = "Either the chance or a case: --bad goes without --case, --see and --given."
+	sayNoReturns   = "Earlier returns are counted from 0 up."
+	sayManyReturns = "More than %d earlier returns are hardly meant."
+	saySerialTwice = "A case says itself whether the unit came back before (--given returned_before=true); --returns-of-serial goes with --bad, or it would count twice."
+	sayInputTwice  = "The input can be the price sheet or the case, not both."
+	sayNoChance    = "Nothing on my list allows these findings together, so there is no chance to decide by; \"downdrop diagnose\" tells which."
+	sayNoAmount    = "--%s %s: say %s."
+)

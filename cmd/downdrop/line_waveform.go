@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"slices"
 	"strings"
@@ -84,7 +85,7 @@ func runLineWaveform(ctx context.Context, env *environment, o lineWaveformOption
 	}
 	w := &report.Waveform{File: o.file, Capture: c, Reading: waveform.Measure(c, known), Bench: o.at == "bench"}
 	if o.svg != "" {
-		if err := drawNew(o.svg, w); err != nil {
+		if err := drawNew(o.svg, w.SVG); err != nil {
 			return err
 		}
 	}
@@ -99,8 +100,8 @@ func runLineWaveform(ctx context.Context, env *environment, o lineWaveformOption
 	return written(err)
 }
 
-// drawNew draws a capture into a file that is not there yet.
-func drawNew(name string, w *report.Waveform) error {
+// drawNew draws into a file that is not there yet.
+func drawNew(name string, svg func(io.Writer) error) error {
 	f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
 	if os.IsExist(err) {
 		return usageError{fmt.Sprintf(sayTalkExists, name)}
@@ -108,7 +109,7 @@ func drawNew(name string, w *report.Waveform) error {
 	if err != nil {
 		return outputError{err}
 	}
-	err = w.SVG(f)
+	err = svg(f)
 	if closing := f.Close(); err == nil {
 		err = closing
 	}

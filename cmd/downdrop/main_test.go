@@ -47,6 +47,10 @@ func TestScripts(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	prices, err := filepath.Abs("../../cases/examples/prices")
+	if err != nil {
+		t.Fatal(err)
+	}
 	testscript.Run(t, testscript.Params{
 		Dir:                 "testdata/script",
 		UpdateScripts:       *update,
@@ -55,6 +59,7 @@ func TestScripts(t *testing.T) {
 			e.Setenv("SMALL", small)
 			e.Setenv("SHEETS", sheets)
 			e.Setenv("CAPTURES", captures)
+			e.Setenv("PRICES", prices)
 			return nil
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits},

@@ -27,6 +27,7 @@ type Decision struct {
 	Stretches []Stretch // which way is cheapest, by the chance that the unit is bad
 	Turns     []Turn    // what would change the decision, the nearest first
 
+	order   []Kind   // of the ways as the tests' choices number them
 	Perfect *big.Rat // worth of knowing the state: EVPI
 	Known   *big.Rat // worth of knowing whether the unit is bad
 	Tests   []Tested // bench tests, the most worth doing first
@@ -79,7 +80,7 @@ func Decide(p *rulebase.Prices, c Case) *Decision {
 			d.Withheld = append(d.Withheld, Withheld{k, why, detail})
 		}
 	}
-	d.stretches(m)
+	d.stretches()
 	slices.SortStableFunc(d.Ways, func(a, b Way) int { return a.Mean.Cmp(b.Mean) })
 	least := d.Ways[0].Mean
 	limit := new(big.Rat).Mul(least, new(big.Rat).Add(big.NewRat(1, 1), NearTie))
@@ -98,18 +99,25 @@ func Decide(p *rulebase.Prices, c Case) *Decision {
 	return d
 }
 
+// Kind is the way that a choice after a test numbers.
+func (d *Decision) Kind(way int) Kind { return d.order[way] }
+
+// WhenBad is the mean cost of a way for a unit that is bad for sure.
+func (d *Decision) WhenBad(w Way) *big.Rat {
+	total := new(big.Rat)
+	for s, chance := range (model{d.Prices, d.Case}).prior(big.NewRat(1, 1)) {
+		total.Add(total, new(big.Rat).Mul(chance, w.In[s].Total()))
+	}
+	return total
+}
+
 // stretches needs the ways in the order of the model: they are matched by place.
-func (d *Decision) stretches(m model) {
+func (d *Decision) stretches() {
 	ways := d.Ways
 	var at0, at1 []*big.Rat
-	one := m.prior(big.NewRat(1, 1))
 	for _, w := range ways {
 		at0 = append(at0, w.In[Good].Total())
-		var at Cost
-		for s := range states {
-			at = all(at, times(one[s], w.In[s]))
-		}
-		at1 = append(at1, at.Total())
+		at1 = append(at1, d.WhenBad(w))
 	}
 	for _, s := range decide.Stretches(at0, at1) {
 		out := Stretch{From: s.From, To: s.To}
@@ -156,14 +164,22 @@ func (d *Decision) turns(m model) {
 			if t == nil || t.By.Sign() == 0 && d.Tied > 1 {
 				continue
 			}
+			// At a bound itself nothing lies beyond.
 			at := new(big.Rat).Add(now, t.By)
-			if at.Cmp(low) < 0 || high != nil && at.Cmp(high) > 0 {
+			if t == below && at.Cmp(low) <= 0 || t == above && high != nil && at.Cmp(high) >= 0 {
 				continue
 			}
 			d.Turns = append(d.Turns, Turn{k.Name, k.Form, now, at, d.Ways[t.Way].Kind})
 		}
 	}
-	slices.SortStableFunc(d.Turns, func(a, b Turn) int { return a.far().Cmp(b.far()) })
+	// What nobody knows comes first: its turn is the answer that is lacking.
+	asked := func(t Turn) bool { return t.Name == "downtime.per_hour" && !m.p.Has(t.Name) }
+	slices.SortStableFunc(d.Turns, func(a, b Turn) int {
+		if asked(a) != asked(b) {
+			return map[bool]int{true: -1, false: 1}[asked(a)]
+		}
+		return a.far().Cmp(b.far())
+	})
 }
 
 // far is how far an input has to go, as a share of what it is; of nothing, all the way.
@@ -199,6 +215,9 @@ func (d *Decision) means(m model, name string, x *big.Rat) []*big.Rat {
 // worths works out what it is worth to know more.
 func (d *Decision) worths(m model) {
 	p := problem(d.Prior, d.Ways)
+	for _, w := range d.Ways {
+		d.order = append(d.order, w.Kind)
+	}
 	d.Perfect = p.PerfectWorth()
 	d.Known = p.TellsWorth([][]int{{Good}, {Repairable, BeyondRepair, Intermittent}})
 	for i := range m.p.Bench {

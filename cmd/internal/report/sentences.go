@@ -3,16 +3,19 @@ package report
 import (
 	"fmt"
 	"math"
+	"math/big"
 	"slices"
 	"strconv"
 	"strings"
 
 	"downdrop/engine"
+	"downdrop/engine/decide"
 	"downdrop/engine/rehearse"
 	"downdrop/engine/review"
 	"downdrop/engine/ruletest"
 	"downdrop/engine/sheet"
 	"downdrop/engine/waveform"
+	"downdrop/engine/ways"
 	"downdrop/rulebase"
 	"downdrop/rulebase/quantity"
 )
@@ -1591,4 +1594,269 @@ func seeFlag(f waveform.Finding) string {
 		says = `"` + says + `"`
 	}
 	return "--see " + says
+}
+
+// What becomes of a unit.
+
+// wayNames say a way as something to do.
+var wayNames = map[ways.Kind]string{
+	ways.PutBack:      "put the unit back as it is",
+	ways.Adjust:       "put the site right and leave the unit",
+	ways.TestFirst:    "test at the drop first, then act",
+	ways.OrderAndTest: "order the exchange and test meanwhile",
+	ways.Repair:       "have the unit repaired",
+	ways.RepairFast:   "have the unit repaired, ahead of the queue",
+	ways.Exchange:     "exchange the unit",
+	ways.Spare:        "fit the spare from the shelf, then see to the old unit",
+	ways.New:          "buy a new unit",
+	ways.Redesign:     "build the drop anew with something else",
+}
+
+// partNames are the parts of a cost, in their order.
+var partNames = [...]string{"goods and work", "fees", "credit kept back", "freight", "visits", "downtime", "what comes back"}
+
+// inputNames say an amount of a price sheet, with "now" or a limit to follow.
+var inputNames = map[string]string{
+	ways.Badness:                "the chance that the unit is bad",
+	"downtime.per_hour":         "an hour of downtime",
+	"visit.price":               "a visit",
+	"site.test_hours":           "the hours to test at the drop",
+	"site.remedy_hours":         "the hours to put the site right",
+	"site.swap_hours":           "the hours to change the unit",
+	"site.intermittent_hours":   "the hours lost to a fault that comes and goes",
+	"site.finds_bad":            "the chance that the test at the drop finds a bad unit",
+	"site.finds_intermittent":   "the chance that the test at the drop finds a fault that comes and goes",
+	"site.clears_good":          "the chance that the test at the drop clears a good unit",
+	"shipping.one_way":          "the freight one way",
+	"shipping.hours":            "the hours of the way back",
+	"evaluation.price":          "the evaluation",
+	"no_fault.fee":              "the fee for a unit that proves good",
+	"repair.price":              "the repair",
+	"repair.hours":              "the hours of a repair",
+	"repair.works":              "the chance that the repair works",
+	"repair.works_intermittent": "the chance that the repair works where the fault comes and goes",
+	"repair.comes_back":         "the chance that a repaired unit comes back",
+	"repair.expedite_price":     "what it costs to jump the queue",
+	"repair.expedite_hours":     "the hours of a repair ahead of the queue",
+	"exchange.price":            "the exchange",
+	"exchange.core_credit":      "the credit for the old unit",
+	"exchange.hours":            "the hours of an exchange",
+	"exchange.restocking":       "the restocking share",
+	"exchange.comes_back":       "the chance that an exchange unit comes back",
+	"new.price":                 "a new unit",
+	"new.hours":                 "the hours until a new unit is there",
+	"new.comes_back":            "the chance that a new unit comes back",
+	"redesign.price":            "building the drop anew",
+	"redesign.hours":            "the hours of building the drop anew",
+	"bench.per_hour":            "an hour at the bench",
+}
+
+const (
+	titleWays        = "What each way costs on the mean, cheapest first:"
+	titleTurns       = "What would change the answer, nearest first; each alone, all else as it is:"
+	titleStretches   = "By the chance that the unit is bad:"
+	titleWorth       = "What it is worth to know more:"
+	titleWithheld    = "Not to be had:"
+	titleNotes       = "Keep in mind:"
+	titlePriceKeys   = "What a price sheet can say, by section and key:"
+	sayMoreTurns     = "%d more, which --detail lists."
+	sayNoTurn        = "No amount on the sheet changes the answer by itself."
+	sayMoneyAlone    = "This weighs money alone. What can hurt somebody is not in it: local codes, lockout rules and licensed people come first."
+	sayNoDowntime    = "Nobody has said what an hour of downtime costs: it is reckoned without. Published averages are of other plants; ask yours."
+	sayAskRevision   = "Ask before an exchange is ordered: the exchange units have revision %s, and which one this drop needs is not known."
+	sayAskModules    = "Ask before an exchange is ordered: which modules it has to work with is not known; the exchange units work with %s."
+	sayAtLeast       = "The chance that the unit is bad is an \"at least\": %s lies with things that are not on my list, and they may be the unit too."
+	sayLimitUnknown  = "With no exchange and no new unit to be had, no share says what a repair may cost."
+	plotBad          = "chance that the unit is bad"
+	plotMeanCost     = "mean cost"
+	plotHere         = "here"
+	sayPlotTooCostly = "Above the drawing all along: "
+)
+
+func sayDecision(d *ways.Decision) string {
+	return fmt.Sprintf("%s. The chance that the unit is bad: %s (%s).", d.Prices.Name, Chance(float(d.Bad)), threePlaces(d.Bad))
+}
+
+// float is for words and drawings only.
+func float(x *big.Rat) float64 { f, _ := x.Float64(); return f }
+
+// threePlaces writes a chance with three decimals and no idle zeros.
+func threePlaces(x *big.Rat) string {
+	text := strings.TrimRight(x.FloatString(3), "0")
+	return strings.TrimSuffix(text, ".")
+}
+
+// percentOf writes a share as a percentage with at most one decimal.
+func percentOf(x *big.Rat) string {
+	return strings.TrimSuffix(new(big.Rat).Mul(x, big.NewRat(100, 1)).FloatString(1), ".0") + " %"
+}
+
+// money is an amount with its currency.
+func money(p *rulebase.Prices, x *big.Rat) string { return p.Money(x) + " " + p.Currency }
+
+func sayBestWay(d *ways.Decision) string {
+	best := d.Ways[0]
+	switch {
+	case d.Tied > 1:
+		var names []string
+		for _, w := range d.Ways[:d.Tied] {
+			names = append(names, wayNames[w.Kind])
+		}
+		return fmt.Sprintf("A tie: these cost exactly the same, %s on the mean: %s. Let what has no price decide.", money(d.Prices, best.Mean), strings.Join(names, "; "))
+	case len(d.Ways) == 1:
+		return fmt.Sprintf("There is one way only: %s, %s on the mean.", wayNames[best.Kind], money(d.Prices, best.Mean))
+	}
+	return fmt.Sprintf("Cheapest: %s, %s on the mean.", wayNames[best.Kind], money(d.Prices, best.Mean))
+}
+
+func sayNearlyTied(d *ways.Decision) string {
+	if d.Near <= d.Tied {
+		return ""
+	}
+	var names []string
+	for _, w := range d.Ways[d.Tied:d.Near] {
+		names = append(names, fmt.Sprintf("%s (%s more)", wayNames[w.Kind], money(d.Prices, new(big.Rat).Sub(w.Mean, d.Ways[0].Mean))))
+	}
+	return fmt.Sprintf("Nearly the same: %s. So small a difference is within what prices and chances are known to.", strings.Join(names, "; "))
+}
+
+func sayParts(p *rulebase.Prices, c ways.Cost) string {
+	var all []string
+	for i, x := range c {
+		if x != nil && x.Sign() != 0 {
+			all = append(all, partNames[i]+" "+p.Money(x))
+		}
+	}
+	return strings.Join(all, ", ")
+}
+
+// inputValue writes the value of an input in its form.
+func inputValue(p *rulebase.Prices, form rulebase.PriceForm, x *big.Rat) string {
+	switch form {
+	case rulebase.MoneyAmount:
+		return money(p, x)
+	case rulebase.HoursAmount:
+		return threePlaces(x) + " h"
+	}
+	return threePlaces(x)
+}
+
+func sayTurnOf(p *rulebase.Prices, t ways.Turn) string {
+	side := "above"
+	if t.At.Cmp(t.Now) < 0 {
+		side = "below"
+	}
+	now := inputValue(p, t.Form, t.Now)
+	if t.Name == "downtime.per_hour" && !p.Has(t.Name) {
+		now = "not known"
+	}
+	return fmt.Sprintf("%s, now %s: %s %s it is cheaper to %s", inputNames[t.Name], now, side, inputValue(p, t.Form, t.At), wayNames[t.Way])
+}
+
+func sayStretch(s ways.Stretch) string {
+	var names []string
+	for _, k := range s.Ways {
+		names = append(names, wayNames[k])
+	}
+	return fmt.Sprintf("%s to %s: %s", threePlaces(s.From), threePlaces(s.To), strings.Join(names, ", or at the same cost "))
+}
+
+func sayKnowing(d *ways.Decision) []string {
+	p := d.Prices
+	if d.Perfect.Sign() == 0 {
+		return []string{"Nothing: whatever turned out to be wrong, the same would be done."}
+	}
+	all := []string{fmt.Sprintf("To be told for sure what is wrong: worth up to %s.", money(p, d.Perfect))}
+	if d.Known.Cmp(d.Perfect) == 0 {
+		return []string{fmt.Sprintf("To be told for sure whether it is the unit, and how bad: worth up to %s.", money(p, d.Perfect))}
+	}
+	if d.Known.Sign() == 0 {
+		return append(all, "To be told no more than whether it is the unit: nothing, it would not change what is done.")
+	}
+	return append(all, fmt.Sprintf("To be told no more than whether it is the unit: worth up to %s.", money(p, d.Known)))
+}
+
+// sayTested says what one bench test is worth, and what would be done after it.
+func sayTested(d *ways.Decision, i int) string {
+	p, t := d.Prices, d.Tests[i]
+	says := fmt.Sprintf("%s (%s min): costs %s, ", t.Test.Name, threePlaces(t.Test.Minutes), money(p, t.Cost))
+	switch {
+	case t.Worth.Sign() == 0:
+		return says + "worth nothing: whatever it shows, the same is done."
+	case t.Net.Sign() < 0:
+		return says + fmt.Sprintf("worth up to %s to know: not worth its time.", money(p, t.Worth))
+	case t.Net.Sign() == 0:
+		return says + "worth exactly that: a tie, do it or leave it."
+	}
+	says += fmt.Sprintf("worth up to %s to know: worth its time.", money(p, t.Worth))
+	for _, r := range []struct {
+		word   string
+		result decide.Result
+	}{{"bad", t.Bad}, {"good", t.Good}} {
+		if r.result.Belief == nil {
+			continue
+		}
+		bad := new(big.Rat).Sub(big.NewRat(1, 1), r.result.Belief[ways.Good])
+		says += fmt.Sprintf(" Where it calls the unit %s (%s), it is bad with a chance of %s: %s.", r.word, Chance(float(r.result.Chance)), threePlaces(bad), wayNames[d.Kind(r.result.Choice.Ways[0])])
+	}
+	return says
+}
+
+// sayFirst says which test to begin with, once all are looked at together.
+func sayFirst(d *ways.Decision) string {
+	if len(d.First) == 0 {
+		if len(d.Tests) > 0 {
+			return "No test on the sheet is worth doing first, not even with another behind it."
+		}
+		return ""
+	}
+	var names []string
+	for _, i := range d.First {
+		names = append(names, d.Tests[i].Test.Name)
+	}
+	if d.Planned.Cmp(d.Ways[0].Mean) == 0 {
+		return fmt.Sprintf("Begin with %s, or leave it: both cost the same on the mean.", strings.Join(names, " or "))
+	}
+	return fmt.Sprintf("Begin with %s: with what it shows, and further tests where they pay, all costs %s on the mean.", strings.Join(names, " or "), money(d.Prices, d.Planned))
+}
+
+func sayShelf(d *ways.Decision) string {
+	if d.Failures == 0 {
+		return ""
+	}
+	return fmt.Sprintf("While this unit is away, %s more failures are to be expected, with %s on the shelf: the chance of standing without a spare is %s.",
+		strconv.FormatFloat(d.Failures, 'g', 2, 64), threePlaces(d.Prices.Get("spare.on_shelf")), Chance(d.Short))
+}
+
+// sayLimit says how a repair stands to the cheapest unit to be had.
+func sayLimit(d *ways.Decision) string {
+	if d.RepairIs == nil {
+		return ""
+	}
+	says := fmt.Sprintf("A repair comes to %s of the cheapest unit to be had, its chance to work included; ", percentOf(d.RepairIs))
+	if d.RepairIs.Cmp(d.RepairMay) > 0 {
+		return says + fmt.Sprintf("that is beyond the %s that it should cost at most.", percentOf(d.RepairMay))
+	}
+	return says + fmt.Sprintf("up to %s is held to be economical.", percentOf(d.RepairMay))
+}
+
+func sayHistory(d *ways.Decision) string {
+	if d.Bad.Cmp(d.Case.Bad) == 0 {
+		return ""
+	}
+	return fmt.Sprintf("The earlier returns move the chance that the unit is bad from %s to %s, by the odds of the sheet.", threePlaces(d.Case.Bad), threePlaces(d.Bad))
+}
+
+func sayNotToBeHad(w ways.Withheld) string {
+	return wayNames[w.Kind] + ": " + map[ways.Why]string{
+		ways.NotOnSheet:  "the sheet has no price for it",
+		ways.InShop:      "the unit is in the shop",
+		ways.AtDrop:      "the unit is still at the drop",
+		ways.NoSiteTest:  "the sheet does not say how good the test at the drop is",
+		ways.NoExchange:  "there is no exchange unit to be had",
+		ways.NoSpare:     "the shelf is empty",
+		ways.NotMade:     "it is no longer made",
+		ways.NoRevision:  "the exchange units are not of revision " + w.Detail,
+		ways.NotItModule: "the exchange units do not work with " + w.Detail,
+	}[w.Why]
 }

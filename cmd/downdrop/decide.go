@@ -1,0 +1,219 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math/big"
+	"regexp"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"downdrop/cmd/internal/report"
+	"downdrop/engine"
+	"downdrop/engine/ways"
+	"downdrop/rulebase"
+)
+
+type decideOptions struct {
+	caseOptions
+	prices                      string
+	bad, downtime, age, spares  string
+	revision                    string
+	modules                     []string
+	serialReturns, placeReturns int
+	json, detail, keys          bool
+	plot                        string
+}
+
+func newDecideCmd(env *environment, runF func(context.Context, *environment, decideOptions) error) *cobra.Command {
+	var o decideOptions
+	cmd := &cobra.Command{
+		Use:     "decide PRICES.yaml",
+		Short:   shortDecide,
+		Long:    longDecide,
+		Example: exampleDecide,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) != 1 && !o.keys || len(args) > 1 {
+				return usageError{sayOnePrices}
+			}
+			return nil
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if len(args) > 0 {
+				o.prices = args[0]
+			}
+			return runF(cmd.Context(), env, o)
+		},
+		ValidArgsFunction: completeCaseFile,
+	}
+	f := cmd.Flags()
+	f.StringVar(&o.bad, "bad", "", "the chance that the unit is bad, as a `NUMBER` from 0 to 1 or like 30%")
+	f.StringVar(&o.file, "case", "", "diagnose the case in this `FILE` and take the chance from it")
+	addCaseFlags(cmd, env, &o.caseOptions)
+	f.StringVar(&o.downtime, "downtime", "", "`MONEY` an hour while the drop stands, instead of the sheet's; or unknown")
+	f.StringVar(&o.spares, "spares", "", "tested `UNITS` on the shelf, instead of the sheet's")
+	f.StringVar(&o.age, "age", "", "`YEARS` that the unit was in service")
+	f.StringVar(&o.revision, "revision", "", "the `REVISION` that the drop needs")
+	f.StringArrayVar(&o.modules, "module", nil, "a kind of module that the unit has to work with (`KIND`)")
+	f.IntVar(&o.serialReturns, "returns-of-serial", 0, "earlier returns of this serial number (`COUNT`), which the chance does not know of")
+	f.IntVar(&o.placeReturns, "returns-of-place", 0, "earlier returns from this place (`COUNT`)")
+	f.StringVar(&o.plot, "plot", "", "also draw cost against chance into this new `FILE.svg`")
+	f.BoolVar(&o.json, "json", false, "print JSON for programs, schema "+report.DecisionSchema)
+	f.BoolVar(&o.detail, "detail", false, "also list every amount that would change the answer")
+	f.BoolVar(&o.keys, "keys", false, "list what a price sheet can say")
+	return cmd
+}
+
+// runDecide weighs what can become of a unit.
+func runDecide(ctx context.Context, env *environment, o decideOptions) error {
+	if o.keys {
+		return written(report.PricesText(env.out, env.width()))
+	}
+	if err := o.agree(); err != nil {
+		return err
+	}
+	text, err := env.read(ctx, o.prices)
+	if err != nil {
+		return err
+	}
+	name := o.prices
+	if name == "-" {
+		name = inputName
+	}
+	prices, problem := rulebase.ReadPrices(name, text)
+	d, c, problems := &report.Decision{Detail: o.detail}, ways.Case{}, []error{problem}
+	if o.bad != "" {
+		c.Bad, err = amount("bad", o.bad)
+		problems = append(problems, err)
+		c.Pulled = o.at == string(rulebase.Bench)
+		problems = append(problems, o.onlyPlace())
+	} else {
+		c.Bad, d.Outside, c.Pulled, err = o.diagnosed(ctx, env)
+		problems = append(problems, err)
+	}
+	prices, err = o.change(prices, &c)
+	if err := errors.Join(append(problems, err)...); err != nil {
+		return err
+	}
+	d.Decision = ways.Decide(prices, c)
+	if o.plot != "" {
+		if err := drawNew(o.plot, d.SVG); err != nil {
+			return err
+		}
+	}
+	if o.json {
+		return written(d.JSON(env.out))
+	}
+	return written(d.Text(env.out, env.width()))
+}
+
+// agree checks what of the command line does not go together.
+func (o *decideOptions) agree() error {
+	said := len(o.given)+len(o.see) > 0 || o.file != ""
+	switch {
+	case o.bad == "" && !said:
+		return usageError{sayBadOrCase}
+	case o.bad != "" && said:
+		return usageError{sayBadNotCase}
+	case o.serialReturns < 0 || o.placeReturns < 0:
+		return usageError{sayNoReturns}
+	case o.serialReturns > mostReturns || o.placeReturns > mostReturns:
+		return usageError{fmt.Sprintf(sayManyReturns, mostReturns)}
+	case o.bad == "" && o.serialReturns > 0:
+		return usageError{saySerialTwice}
+	case o.prices == "-" && o.file == "-":
+		return usageError{sayInputTwice}
+	}
+	return nil
+}
+
+// mostReturns is far more than any unit comes back.
+const mostReturns = 100
+
+// onlyPlace checks --at where no case is read that would.
+func (o *decideOptions) onlyPlace() error {
+	if o.at == "" {
+		return nil
+	}
+	if err := oneOf(o.at, placeWords); err != nil {
+		return usageError{fmt.Sprintf(sayFlagValue, "at", o.at, err)}
+	}
+	return nil
+}
+
+// diagnosed takes the chance from a diagnosis. Four digits of it are more than the
+// weights behind it are known to.
+func (o *decideOptions) diagnosed(ctx context.Context, env *environment) (bad, outside *big.Rat, pulled bool, err error) {
+	base, s, err := o.load(ctx, env)
+	if err != nil {
+		return nil, nil, false, err
+	}
+	d, err := engine.Diagnose(ctx, engine.Prepare(base), s, engine.Options{})
+	if err != nil {
+		return nil, nil, false, err
+	}
+	if !d.Possible {
+		return nil, nil, false, inputError{sayNoChance}
+	}
+	rat := func(x float64) *big.Rat { r, _ := new(big.Rat).SetString(fmt.Sprintf("%.4f", x)); return r }
+	return rat(d.UnitOut), rat(d.Outside), s.At == rulebase.Bench, nil
+}
+
+// change lays what the command line says over the sheet and the case. The sheet may
+// be nil, where it could not be read: then only the flags are checked.
+func (o *decideOptions) change(p *rulebase.Prices, c *ways.Case) (*rulebase.Prices, error) {
+	var problems []error
+	read := func(flag, text string) *big.Rat {
+		x, err := amount(flag, text)
+		problems = append(problems, err)
+		return x
+	}
+	set := func(flag, text, name string) {
+		if text == "" {
+			return
+		}
+		if x := read(flag, text); x != nil && p != nil {
+			p = p.With(name, x)
+		}
+	}
+	if o.downtime == "unknown" {
+		if p != nil {
+			p = p.With("downtime.per_hour", nil)
+		}
+	} else {
+		set("downtime", o.downtime, "downtime.per_hour")
+	}
+	set("spares", o.spares, "spare.on_shelf")
+	if o.age != "" {
+		c.AgeYears = read("age", o.age)
+	}
+	c.SerialReturns, c.PlaceReturns = o.serialReturns, o.placeReturns
+	c.Revision, c.Modules = o.revision, o.modules
+	return p, errors.Join(problems...)
+}
+
+var plainNumber = regexp.MustCompile(`^(0|[1-9][0-9]{0,11})(\.[0-9]{1,9})?$`)
+
+// amount reads a number of a flag by its text.
+func amount(flag, text string) (*big.Rat, error) {
+	digits, percent := text, false
+	if flag == "bad" {
+		if cut, ok := strings.CutSuffix(text, "%"); ok {
+			digits, percent = strings.TrimSpace(cut), true
+		}
+	}
+	wrong := usageError{fmt.Sprintf(sayNoAmount, flag, text, map[string]string{"bad": "a chance from 0 to 1, like 0.3, or like 30%", "downtime": "an amount of money, like 800, or unknown", "spares": "a whole number", "age": "years, like 12"}[flag])}
+	if !plainNumber.MatchString(digits) {
+		return nil, wrong
+	}
+	x, _ := new(big.Rat).SetString(digits)
+	if percent {
+		x.Quo(x, big.NewRat(100, 1))
+	}
+	if flag == "bad" && x.Cmp(big.NewRat(1, 1)) > 0 || flag == "spares" && !x.IsInt() {
+		return nil, wrong
+	}
+	return x, nil
+}
