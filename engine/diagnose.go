@@ -118,7 +118,7 @@ func (w *weighing) prior() *belief.Belief {
 	if w.truncated() {
 		total = belief.TotalPrior(w.ses.odds, base.Together, min(base.FaultsAtMost, len(base.Causes)))
 	}
-	return belief.Prior(w.ses.system, w.ses.settled.Fork(), w.ses.odds, base.Together, base.Outside, total, &belief.Desk{})
+	return belief.Prior(w.ses.system, w.ses.settled.Fork(), w.ses.odds, base.Together, base.Outside, total, &belief.Desk{}).Use(w.ses.sorting)
 }
 
 func (w *weighing) truncated() bool {
@@ -248,7 +248,7 @@ func (d *Diagnosis) conclude(w *weighing) {
 	slices.SortStableFunc(d.Causes, func(x, y CauseBelief) int {
 		return cmp.Or(cmp.Compare(rounded(y.Probability), rounded(x.Probability)), cmp.Compare(d.Base.Causes[x.Cause].ID, d.Base.Causes[y.Cause].ID))
 	})
-	for n, p := range b.Conditions() {
+	for n, p := range b.Gathered().Conditions() {
 		d.Conditions = append(d.Conditions, ConditionBelief{n, p})
 	}
 	slices.SortStableFunc(d.Conditions, func(x, y ConditionBelief) int {

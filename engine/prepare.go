@@ -46,13 +46,14 @@ func Prepare(base *rulebase.Base) *Prepared {
 func (p *Prepared) Base() *rulebase.Base { return p.base }
 
 // A session is the part of a diagnosis that only the givens decide: prior odds,
-// conditions settled for all sets, symptoms with their rows. It is never changed
-// once made.
+// conditions settled for all sets, symptoms with their rows. But for
+// what is sorted when first asked for, it is never changed once made.
 type session struct {
 	key      string
 	odds     []float64
 	system   *hypothesis.System
 	settled  *hypothesis.Settled
+	sorting  *belief.Sorting   // how every set shows every symptom; nil where that is too much to keep
 	symptoms []*belief.Symptom // nil where a symptom has no shows
 }
 
@@ -81,6 +82,7 @@ func (p *Prepared) session(slots []rulebase.Slot) *session {
 	}
 	s := &session{key: key, odds: odds, system: hypothesis.NewSystem(conditions), symptoms: symptoms}
 	s.settled = s.system.Settle(p.space)
+	s.sorting = belief.NewSorting(s.settled)
 	p.sessions = append([]*session{s}, p.sessions...)
 	p.sessions = p.sessions[:min(kept, len(p.sessions))]
 	return s

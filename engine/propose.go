@@ -97,15 +97,16 @@ func (w *weighing) values(all []candidate, m *plan.Matters) *plan.Scene {
 	if len(w.belief.Weight) >= worthSharing && !w.oneCore {
 		cores = min(runtime.GOMAXPROCS(0), 8)
 	}
+	first := plan.New(w.belief, w.ses.system, m)
+	first.Ready()
 	var next atomic.Int64
 	var group sync.WaitGroup
-	var first *plan.Scene
 	for n := range cores {
+		scene := first
+		if n > 0 {
+			scene = first.Fork()
+		}
 		group.Go(func() {
-			scene := plan.New(w.belief, w.ses.system, m)
-			if n == 0 {
-				first = scene
-			}
 			for i := int(next.Add(1)) - 1; i < len(all); i = int(next.Add(1)) - 1 {
 				w.value(scene, &all[i])
 			}

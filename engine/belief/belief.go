@@ -36,6 +36,8 @@ type Belief struct {
 	system   *hypothesis.System
 	desk     *Desk
 	observed int
+	sorting  *Sorting // see Use
+	places   []int32  // by world: its place in the sorting's space; nil: its own
 }
 
 // Prior is the belief before anything was seen. Odds are the causes' prior
@@ -101,10 +103,12 @@ func Seen(s *Symptom, value int, sure float64) Observation {
 	return Observation{s, value, sure, 1 / float64(s.values)}
 }
 
-// Observe multiplies in one observation. It allocates nothing.
+// Observe multiplies in one observation.
 func (b *Belief) Observe(o Observation) {
 	d := b.desk
-	if s := o.Symptom; s.independent {
+	if sorted := b.sorted(o.Symptom); sorted != nil {
+		b.observeSorted(sorted, o)
+	} else if s := o.Symptom; s.independent {
 		for i, f := range s.factors(b.Settled, d, o.Value, o.Sure) {
 			b.Weight[i] *= f
 		}
@@ -122,6 +126,26 @@ func (b *Belief) Observe(o Observation) {
 	}
 	b.Outside *= o.Outside
 	b.scale()
+}
+
+func (b *Belief) observeSorted(sorted *Sorted, o Observation) {
+	d := b.desk
+	d.factor = d.factor[:0]
+	for _, p := range sorted.P {
+		d.factor = append(d.factor, unsure(p[o.Value], o.Sure, len(p)))
+	}
+	factor := d.factor
+	if b.places == nil {
+		weight := b.Weight[:len(sorted.Of)]
+		for i, k := range sorted.Of {
+			weight[i] *= factor[k]
+		}
+		return
+	}
+	weight := b.Weight[:len(b.places)]
+	for i, p := range b.places {
+		weight[i] *= factor[sorted.Of[p]]
+	}
 }
 
 // Without is the weights as they would be without an observation that was made in
@@ -190,7 +214,10 @@ func holds(s *hypothesis.Space, i, cause int) bool {
 // 1, worlds divide.
 func (b *Belief) Work(takings []hypothesis.Taking) *Belief {
 	left, branches := b.Now.Take(takings)
-	n := &Belief{Began: b.Began, Now: left, Settled: b.system.Lazily(left), Outside: b.Outside, Exponent: b.Exponent, system: b.system, desk: b.desk, observed: b.observed, Root: b.Root}
+	n := &Belief{Began: b.Began, Now: left, Settled: b.system.Lazily(left), Outside: b.Outside, Exponent: b.Exponent, system: b.system, desk: b.desk, observed: b.observed, Root: b.Root, sorting: b.sorting}
+	if b.sorting != nil {
+		n.places = b.sorting.settled.Space.Places(left)
+	}
 	if branches == nil {
 		n.Weight = append([]float64(nil), b.Weight...)
 		return n

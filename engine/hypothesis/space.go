@@ -30,6 +30,8 @@ type Space struct {
 	member []uint16 // causes
 	atMost int      // for enumerated spaces the size of the largest sets, else -1
 
+	choose [][]int // of an enumerated space: how many sets of k there are of n, by n and k
+
 	columns [][]uint64 // by cause: bit i is world i; made when first needed
 }
 
@@ -74,7 +76,41 @@ func Enumerate(n, k int) *Space {
 	for size := 0; size <= k; size++ {
 		extend(0, size)
 	}
+	s.choose = make([][]int, n+1)
+	for i := range s.choose {
+		s.choose[i] = make([]int, k+1)
+		s.choose[i][0] = 1
+		for j := 1; j <= min(i, k); j++ {
+			s.choose[i][j] = s.choose[i-1][j-1] + s.choose[i-1][j]
+		}
+	}
 	return s
+}
+
+// Place is where an enumerated space holds a set, whose causes rise and are no more
+// than its largest sets have.
+func (s *Space) Place(set []uint16) int {
+	k, at := len(set), 0
+	for size := range k {
+		at += s.choose[s.causes][size]
+	}
+	from := 0
+	for j, c := range set {
+		// Before it stand the sets with a smaller cause here: those of the causes from
+		// `from` on less those from c on.
+		at += s.choose[s.causes-from][k-j] - s.choose[s.causes-int(c)][k-j]
+		from = int(c) + 1
+	}
+	return at
+}
+
+// Places is where an enumerated space holds each world of another one.
+func (s *Space) Places(of *Space) []int32 {
+	places := make([]int32, of.Len())
+	for i := range places {
+		places[i] = int32(s.Place(of.Set(i)))
+	}
+	return places
 }
 
 // Of makes a space of the sets given; causes within a set must rise.

@@ -133,18 +133,20 @@ type Action struct {
 const exact = 1024
 
 // A Scene is a belief made ready for valuing steps. It must not be used by two
-// goroutines at once.
+// goroutines at once; see [Scene.Fork].
 type Scene struct {
 	m      *Matters
-	belief *belief.Belief
+	belief *belief.Belief // worlds that hold the same causes now are one
 	system *hypothesis.System
-	narrow *stage // for minutes
+
+	// For minutes and models, made when first asked for.
+	narrow *stage
 	ways   *ways
 	base   *policy // on narrow, as things stand
 	local  []int32
 	first  int
 
-	// For gains, made when the first is asked for.
+	// For gains, made when first asked for.
 	wide    *stage  // all worlds but those that cannot change a digit, by outcome
 	ends    []int32 // where the runs of worlds of one outcome end
 	entropy float64
@@ -152,19 +154,47 @@ type Scene struct {
 
 // New makes a scene. The belief's mass must not be 0.
 func New(b *belief.Belief, system *hypothesis.System, m *Matters) *Scene {
-	s := &Scene{m: m, belief: b, system: system, ways: newWays(m)}
-	share := 1.0
-	if len(b.Weight) > exact {
-		share = 0.999
+	return &Scene{m: m, belief: b.Gathered(), system: system}
+}
+
+// Fork is the same scene for another goroutine; what was made already is shared, and
+// s may go on being used.
+func (s *Scene) Fork() *Scene {
+	f := &Scene{m: s.m, belief: s.belief, system: s.system, ends: s.ends, entropy: s.entropy}
+	if s.wide != nil {
+		f.wide = s.wide.fork()
 	}
-	s.narrow = newStage(b, system, b.Likeliest(share))
-	s.base = s.policy(s.narrow, nil, -1)
+	return f
+}
+
+// Ready makes now what gains need, to be shared by forks.
+func (s *Scene) Ready() { s.forGains() }
+
+// few makes the worlds that minutes and models are made of.
+func (s *Scene) few() *stage {
+	if s.narrow == nil {
+		share := 1.0
+		if len(s.belief.Weight) > exact {
+			share = 0.999
+		}
+		s.narrow = newStage(s.belief, s.system, s.belief.Likeliest(share))
+	}
+	return s.narrow
+}
+
+// forMinutes makes what minutes need.
+func (s *Scene) forMinutes() {
+	if s.base != nil {
+		return
+	}
+	s.ways = newWays(s.m)
+	base := s.policy(s.few(), nil, -1)
 	total := s.narrow.outside
 	for _, w := range s.narrow.weight {
 		total += w
 	}
-	s.first = s.base.arrange(s.base.now(s.narrow), total)
-	return s
+	s.first = base.arrange(base.now(s.narrow), total)
+	s.base = base
 }
 
 // forGains makes what gains need.
@@ -188,7 +218,10 @@ func (s *Scene) Entropy() float64 {
 }
 
 // First is the remedy that the base policy tries first as things stand; -1 where there is none.
-func (s *Scene) First() int { return s.first }
+func (s *Scene) First() int {
+	s.forMinutes()
+	return s.first
+}
 
 // A stage is a list of worlds with their weights, scaled to sum to 1 with outside.
 type stage struct {
@@ -199,10 +232,13 @@ type stage struct {
 	outside float64
 	desk    belief.Desk
 	kinds   map[*belief.Symptom]belief.Kinds
+
+	sorting *belief.Sorting // nil: symptoms are sorted here
+	places  []int32         // of the worlds, in the sorting's space
 }
 
 func newStage(b *belief.Belief, system *hypothesis.System, places []int32) *stage {
-	s := &stage{space: b.Now.Pick(places), system: system, kinds: map[*belief.Symptom]belief.Kinds{}}
+	s := &stage{space: b.Now.Pick(places), system: system, kinds: map[*belief.Symptom]belief.Kinds{}, sorting: b.Sorting(), places: places}
 	s.settled = system.Lazily(s.space)
 	s.weight = make([]float64, len(places))
 	total := b.Outside
@@ -217,13 +253,21 @@ func newStage(b *belief.Belief, system *hypothesis.System, places []int32) *stag
 	return s
 }
 
+// fork is the same stage for another goroutine.
+func (s *stage) fork() *stage {
+	return &stage{space: s.space.Ready(), system: s.system, settled: s.system.Lazily(s.space), weight: s.weight, outside: s.outside, kinds: map[*belief.Symptom]belief.Kinds{}, sorting: s.sorting, places: s.places}
+}
+
 // after is the stage that work leaves; from says which world each comes from, nil: the same place.
 func (s *stage) after(takes []hypothesis.Taking) (left *stage, from []int32) {
 	if len(takes) == 0 {
 		return s, nil
 	}
 	space, branches := s.space.Take(takes)
-	left = &stage{space: space, system: s.system, settled: s.system.Lazily(space), weight: s.weight, outside: s.outside, kinds: map[*belief.Symptom]belief.Kinds{}}
+	left = &stage{space: space, system: s.system, settled: s.system.Lazily(space), weight: s.weight, outside: s.outside, kinds: map[*belief.Symptom]belief.Kinds{}, sorting: s.sorting}
+	if s.sorting != nil {
+		left.places = s.sorting.Places(space)
+	}
 	if branches == nil {
 		return left, nil
 	}
@@ -239,8 +283,17 @@ func (s *stage) after(takes []hypothesis.Taking) (left *stage, from []int32) {
 func (s *stage) sort(symptom *belief.Symptom) belief.Kinds {
 	k, ok := s.kinds[symptom]
 	if !ok {
-		k = symptom.Sort(s.settled, &s.desk)
+		k = s.sorted(symptom)
 		s.kinds[symptom] = k
 	}
 	return k
+}
+
+func (s *stage) sorted(symptom *belief.Symptom) belief.Kinds {
+	if s.sorting != nil {
+		if sorted := s.sorting.Of(symptom); sorted != nil {
+			return sorted.At(s.places)
+		}
+	}
+	return symptom.Sort(s.settled, &s.desk)
 }

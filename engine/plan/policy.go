@@ -385,6 +385,7 @@ func presence(alive []float64) float64 {
 // policy's minutes; changes says whether some result makes another remedy the
 // first to try.
 func (s *Scene) Minutes(a *Action) (minutes float64, changes bool) {
+	s.forMinutes()
 	r := s.results(s.narrow, a)
 	p := s.base
 	if r.stage != s.narrow || a.Remedy >= 0 {

@@ -50,6 +50,7 @@ const surer = 0.05
 // wherever they can be done.
 func (s *Scene) Model(trials []Trial, worlds, outcomes int) *Model {
 	r := &reduction{s: s, m: &Model{Visit: s.m.Visit, Return: s.m.GiveUp}, place: map[string]int{}, of: map[int]int{}, signs: map[*belief.Symptom]int{}}
+	s.few()
 	r.worlds(worlds, outcomes)
 	tried := map[int]bool{}
 	takes := make([][]hypothesis.Taking, 0, len(trials))
