@@ -210,8 +210,8 @@ func (r *recorder) Next(d *engine.Diagnosis) rehearse.Move {
 }
 
 // BenchmarkNextStepPlayed is a whole diagnosis in every situation of twelve played
-// cases, on the shipped rulebase: Lean as a chart or a rehearsal asks, Full as the
-// commands do, with the base policy's minutes of everything; each from nothing but the
+// cases, on the shipped rulebase: Lean as a chart or a rehearsal asks, NoMinutes
+// as the conversation does, Full as a printed diagnosis, with the base policy's minutes; each from nothing but the
 // session. The spread matters more than the mean: somebody waits each time.
 func BenchmarkNextStepPlayed(b *testing.B) {
 	base, _ := shippedCase(b)
@@ -224,7 +224,7 @@ func BenchmarkNextStepPlayed(b *testing.B) {
 		{"Belief", engine.Options{BeliefOnly: true}},
 		{"Lean", engine.Options{Lean: true}},
 		{"Full", engine.Options{}},
-		{"FullWeights", engine.Options{Weights: true}},
+		{"NoMinutes", engine.Options{NoMinutes: true}},
 	} {
 		b.Run(one.name, func(b *testing.B) {
 			var times, used []float64

@@ -31,6 +31,10 @@ type Options struct {
 	// OneCore asks for no help of other cores: for whoever keeps them busy with
 	// other diagnoses. It changes no digit.
 	OneCore bool
+	// NoMinutes leaves out the expected minutes by the base policy, which order
+	// nothing: for whoever does not show them and has somebody waiting. All else is
+	// the same.
+	NoMinutes bool
 	// Lean values only what decides the next step: nothing has its expected minutes by
 	// the base policy, what is withheld, but for want of a confirmation, has no gain,
 	// and a test that was looked at already in this
@@ -70,7 +74,7 @@ func Diagnose(ctx context.Context, p *Prepared, s rulebase.Situation, o Options)
 		return nil, err
 	}
 	ses := p.session(k.result.Slots)
-	w := &weighing{p: p, k: k, ses: ses, pieces: k.evidence(), oneCore: o.OneCore, lean: o.Lean, identify: o.Identify, budget: o.Optimal}
+	w := &weighing{p: p, k: k, ses: ses, pieces: k.evidence(), oneCore: o.OneCore, lean: o.Lean, hurried: o.Lean || o.NoMinutes, identify: o.Identify, budget: o.Optimal}
 	if !w.continues(o.Earlier) {
 		w.fromNothing(w.pieces)
 	}
@@ -107,6 +111,7 @@ type weighing struct {
 	units  []bool         // by world: a cause that was taken away ended as unit_out; nil: none did
 
 	oneCore, lean bool
+	hurried       bool // nothing has its minutes by the base policy
 	identify      bool
 	budget        int  // places that a search for the best may open
 	waits         bool // lean: a step of grave hazard may have to wait

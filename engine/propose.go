@@ -38,7 +38,7 @@ func (d *Diagnosis) propose(w *weighing) {
 		all = w.leanOn(d, all)
 	}
 	scene := w.values(all, w.k.matters(w.ses, may))
-	if w.waits {
+	if w.hurried && slices.ContainsFunc(all, func(c candidate) bool { return c.refused == nil && c.step.Hazard&grave != 0 }) {
 		w.decides(scene, all)
 	}
 	wait(all)
@@ -131,27 +131,44 @@ func (k *known) well() bool {
 }
 
 // decides looks, where nothing has its minutes, for a harmless test that a grave
-// hazard has to wait for: the first is enough.
+// hazard has to wait for: the one that tells most is enough.
 func (w *weighing) decides(scene *plan.Scene, all []candidate) {
+	var tests []*candidate
 	for i := range all {
-		if c := &all[i]; c.refused == nil && harmless(c.step) && c.step.Kind == rulebase.KindTest {
-			if _, c.changes = scene.Minutes(c.action); c.changes {
-				return
-			}
+		if c := &all[i]; c.mayDecide() && (c.gain > 0 || len(c.action.Takes) > 0) {
+			tests = append(tests, c)
+		}
+	}
+	slices.SortStableFunc(tests, byGain)
+	for _, c := range tests {
+		if c.changes = scene.Changes(c.action); c.changes {
+			return
 		}
 	}
 }
 
+func (c *candidate) mayDecide() bool {
+	return c.refused == nil && harmless(c.step) && c.step.Kind == rulebase.KindTest
+}
+
+// byGain puts what tells most first.
+func byGain(a, b *candidate) int {
+	return cmp.Or(cmp.Compare(rounded(b.gain), rounded(a.gain)), cmp.Compare(a.step.ID, b.step.ID))
+}
+
 // wait is the rest of line 5 of the table: a grave hazard waits while a harmless
-// step on offer can still change what to do.
+// step on offer can still change what to do. Of several it waits for the one that
+// tells most.
 func wait(all []candidate) {
-	deciding := ""
+	var first *candidate
 	for i := range all {
-		c := &all[i]
-		if c.refused == nil && harmless(c.step) && c.step.Kind == rulebase.KindTest && c.changes {
-			deciding = c.step.ID
-			break
+		if c := &all[i]; c.mayDecide() && c.changes && (first == nil || byGain(c, first) < 0) {
+			first = c
 		}
+	}
+	deciding := ""
+	if first != nil {
+		deciding = first.step.ID
 	}
 	for i := range all {
 		if all[i].refused == nil {
@@ -278,7 +295,7 @@ func (w *weighing) value(scene *plan.Scene, c *candidate) {
 	if c.remedy < 0 {
 		c.gain = scene.Gain(&a)
 	}
-	if c.refused == nil && !w.lean {
+	if c.refused == nil && !w.hurried {
 		c.minutes, c.changes = scene.Minutes(&a)
 	}
 }

@@ -38,6 +38,10 @@ type Model struct {
 	cures   [][]cure  // by state: the work that changes it
 	typical []float64 // by state: what it costs if it is known; where nobody can say, as much as others do on average
 	guesses bool      // some end does not cost the same in all states
+
+	stays     []float64 // by state: the chance that the drop is not found well in it
+	comesBack []float64 // by state: the chance that it is, with a cause still present
+	moving    [][]int32 // by step: the states that it moves
 }
 
 // A Sign is something that can be seen. What is seen twice in one state of work is
@@ -116,6 +120,14 @@ func (m *Model) Ready() {
 			}
 		}
 	}
+	m.stays, m.comesBack = make([]float64, len(m.Weight)), make([]float64, len(m.Weight))
+	for x := range m.Weight {
+		m.stays[x] = 1 - m.wellIn(x)
+		if m.Open != nil && m.Open[x] {
+			m.comesBack[x] = m.wellIn(x)
+		}
+	}
+	m.moving = make([][]int32, len(m.Steps))
 	m.moved = make([][]float64, len(m.Steps))
 	m.cures = make([][]cure, len(m.Weight))
 	for i := range m.Steps {
@@ -124,6 +136,9 @@ func (m *Model) Ready() {
 		}
 		m.moved[i] = make([]float64, len(m.Weight))
 		for x, moves := range m.Steps[i].Moves {
+			if moves != nil {
+				m.moving[i] = append(m.moving[i], int32(x))
+			}
 			for _, mv := range moves {
 				if mv.To != x {
 					m.moved[i][x] += mv.Chance
@@ -299,7 +314,19 @@ func (m *Model) back(n *node) float64 {
 // there is none.
 func (m *Model) end(w []float64) (best int, cost float64) {
 	best, cost = -1, math.Inf(1)
+	mass := 0.0
+	if !m.guesses {
+		for _, x := range w {
+			mass += x
+		}
+	}
 	for i := range m.Ends {
+		if !m.guesses {
+			if sum := m.Ends[i].Cost[0] * mass; sum < cost {
+				best, cost = i, sum
+			}
+			continue
+		}
 		sum := 0.0
 		for x, c := range m.Ends[i].Cost {
 			if w[x] > 0 {
@@ -422,13 +449,13 @@ func (m *Model) outcomeBits(w []float64) float64 {
 		}
 		if sum > 0 {
 			total += sum
-			h -= sum * math.Log2(sum)
+			h -= sum * math.Log(sum)
 		}
 	}
 	if total > 0 {
-		h += total * math.Log2(total)
+		h += total * math.Log(total)
 	}
-	return h
+	return h * (1 / math.Ln2)
 }
 
 // gainOfOne is H(values) - sum over outcomes of P(outcome) H(values given outcome),

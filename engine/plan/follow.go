@@ -83,6 +83,7 @@ type line struct {
 	w, next []float64
 	mass    float64
 	score   []float64
+	taken   []float64
 }
 
 // least bounds what lies ahead, times mass.
@@ -138,31 +139,30 @@ func (l *line) work(step int) float64 {
 		l.visited = true
 	}
 	l.done.add(step)
-	clear(l.next)
+	w, next, stays, back := l.w, l.next[:len(l.w)], l.m.stays[:len(l.w)], l.m.comesBack[:len(l.w)]
+	l.taken = l.taken[:0]
+	for _, x := range l.m.moving[step] {
+		l.taken = append(l.taken, w[x])
+		w[x] = 0
+	}
 	well := 0.0
-	for x, w := range l.w {
-		switch {
-		case w == 0:
-		case s.Moves[x] == nil:
-			good := w * l.m.wellIn(x)
-			if l.m.Open != nil && l.m.Open[x] {
-				well += good
-			}
-			l.next[x] += w - good
-		default:
-			for _, mv := range s.Moves[x] {
-				q := w * mv.Chance
-				good := q * l.m.wellIn(mv.To)
-				if l.m.Open != nil && l.m.Open[mv.To] {
-					well += good
-				}
-				l.next[mv.To] += q - good
-			}
+	for x, q := range w {
+		next[x] = q * stays[x]
+		well += q * back[x]
+	}
+	for i, x := range l.m.moving[step] {
+		if l.taken[i] == 0 {
+			continue
+		}
+		for _, mv := range s.Moves[x] {
+			q := l.taken[i] * mv.Chance
+			next[mv.To] += q * stays[mv.To]
+			well += q * back[mv.To]
 		}
 	}
 	l.mass = 0
-	for _, w := range l.next {
-		l.mass += w
+	for _, q := range next {
+		l.mass += q
 	}
 	l.w, l.next = l.next, l.w
 	return cost + well*l.m.Return

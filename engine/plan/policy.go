@@ -385,15 +385,43 @@ func presence(alive []float64) float64 {
 // policy's minutes; changes says whether some result makes another remedy the
 // first to try.
 func (s *Scene) Minutes(a *Action) (minutes float64, changes bool) {
+	p, n, mass, lost, well := s.spread(a)
+	minutes = a.Price
+	for v := range lost {
+		m, first := p.after(mass[v*n:(v+1)*n], lost[v], well[v])
+		minutes += m
+		changes = changes || first != s.first && first != unseen
+	}
+	return minutes, changes
+}
+
+// Changes is what Minutes says of it, without the minutes.
+func (s *Scene) Changes(a *Action) bool {
+	p, n, mass, lost, _ := s.spread(a)
+	for v := range lost {
+		total := lost[v]
+		for _, m := range mass[v*n : (v+1)*n] {
+			total += m
+		}
+		if total > 0 && p.arrange(mass[v*n:(v+1)*n], total) != s.first {
+			return true
+		}
+	}
+	return false
+}
+
+// spread is the mass of every result of an action: by result, in each of the n classes
+// of the policy that counts after it, and lost where nothing is present, or outside.
+func (s *Scene) spread(a *Action) (p *policy, n int, mass, lost []float64, well []bool) {
 	s.forMinutes()
 	r := s.results(s.narrow, a)
-	p := s.base
+	p = s.base
 	if r.stage != s.narrow || a.Remedy >= 0 {
 		p = s.policy(r.stage, r.from, a.Remedy)
 	}
-	n := len(p.used)
-	mass := make([]float64, r.n*n)
-	lost := make([]float64, r.n) // nothing is present, or outside
+	n = len(p.used)
+	mass = make([]float64, r.n*n)
+	lost = make([]float64, r.n)
 	for v, q := range r.outside {
 		lost[v] = r.stage.outside * q
 	}
@@ -409,13 +437,7 @@ func (s *Scene) Minutes(a *Action) (minutes float64, changes bool) {
 			mass[v*n+into] += float64(w * q)
 		}
 	}
-	minutes = a.Price
-	for v := range lost {
-		m, first := p.after(mass[v*n:(v+1)*n], lost[v], r.well[v])
-		minutes += m
-		changes = changes || first != s.first && first != unseen
-	}
-	return minutes, changes
+	return p, n, mass, lost, r.well
 }
 
 // unseen stands for the first remedy after a result that cannot be.
