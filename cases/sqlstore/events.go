@@ -144,9 +144,14 @@ func sites(ctx context.Context, q querier) (map[string]held, error) {
 // lock waits until this transaction is the only writer, and gives the own head.
 func (s *Store) lock(ctx context.Context, tx *sql.Tx) (held, error) {
 	var h held
-	err := tx.QueryRowContext(ctx, `SELECT seq, hash, held FROM sites WHERE site = $1`+s.dialect.LockHead, s.site).Scan(&h.Seq, &h.Hash, &h.events)
-	if errors.Is(err, sql.ErrNoRows) {
+	var moved string
+	err := tx.QueryRowContext(ctx, `SELECT seq, hash, held, coalesce((SELECT value FROM meta WHERE name = 'moved'), '')
+		FROM sites WHERE site = $1`+s.dialect.LockHead, s.site).Scan(&h.Seq, &h.Hash, &h.events, &moved)
+	switch {
+	case errors.Is(err, sql.ErrNoRows):
 		err = fmt.Errorf("%w: it has lost the head of its own chain, site %s", cases.ErrIntegrity, s.site)
+	case err == nil && moved != "":
+		err = fmt.Errorf("%w: %s", cases.ErrUnavailable, movedTo(moved))
 	}
 	return h, err
 }

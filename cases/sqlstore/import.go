@@ -18,7 +18,7 @@ import (
 // events are read once, so it is not tried again by itself; whoever calls may,
 // since what is there already is passed over.
 func (s *Store) Import(ctx context.Context, events iter.Seq2[cases.Event, error]) (cases.Imported, error) {
-	if s.write == nil {
+	if s.readOnly != "" {
 		return cases.Imported{}, s.explain(fmt.Errorf("%w: %s", cases.ErrUnavailable, s.readOnly))
 	}
 	var done cases.Imported

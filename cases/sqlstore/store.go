@@ -90,6 +90,7 @@ type Store struct {
 	dialect     Dialect
 	where       string
 	readOnly    string
+	movedTo     string
 	site        string
 	close       func() error
 
@@ -120,6 +121,12 @@ func (s *Store) open(ctx context.Context, o *Options) error {
 		return err
 	}
 	s.site = site
+	moved, err := s.moved(ctx, s.read)
+	if err != nil {
+		return err
+	} else if moved != "" && s.readOnly == "" {
+		s.movedTo, s.readOnly = moved, movedTo(moved)
+	}
 	if o.Site != "" && o.Site != site {
 		return s.takeOver(ctx, o.Site)
 	}
@@ -166,6 +173,41 @@ func (s *Store) takeOver(ctx context.Context, site string) error {
 	return err
 }
 
+// moved says where the store was moved to; "" it was not.
+func (s *Store) moved(ctx context.Context, q querier) (string, error) {
+	var to string
+	err := q.QueryRowContext(ctx, `SELECT coalesce((SELECT value FROM meta WHERE name = 'moved'), '')`).Scan(&to)
+	return to, err
+}
+
+func movedTo(to string) string {
+	return fmt.Sprintf("What was in this store has been moved to %s, and goes on there.", to)
+}
+
+// Retire closes the store to writing, for everybody, because it goes on elsewhere:
+// two stores that write under one site would part its chain. "" opens it again.
+func (s *Store) Retire(ctx context.Context, to string) error {
+	if s.write == nil {
+		return s.explain(fmt.Errorf("%w: %s", cases.ErrUnavailable, s.readOnly))
+	}
+	err := s.once(ctx, func(tx *sql.Tx) error {
+		if to == "" {
+			_, err := tx.ExecContext(ctx, `DELETE FROM meta WHERE name = 'moved'`)
+			return err
+		}
+		if _, err := s.lock(ctx, tx); err != nil && s.readOnly == "" {
+			return err
+		}
+		return setMeta(ctx, tx, "moved", to)
+	})
+	if err == nil {
+		if s.movedTo, s.readOnly = to, ""; to != "" {
+			s.readOnly = movedTo(to)
+		}
+	}
+	return s.explain(err)
+}
+
 // Site is the name that this store writes under.
 func (s *Store) Site() string { return s.site }
 
@@ -174,6 +216,9 @@ func (s *Store) Where() string { return s.where }
 
 // ReadOnly says why the store can only be read, in a sentence; "" it can be written.
 func (s *Store) ReadOnly() string { return s.readOnly }
+
+// MovedTo is where the store was moved to; "" it was not.
+func (s *Store) MovedTo() string { return s.movedTo }
 
 // Close lets the database go.
 func (s *Store) Close() error {
@@ -216,7 +261,7 @@ const attempts = 4
 
 // inTx does something in one transaction, again where that is safe and may help.
 func (s *Store) inTx(ctx context.Context, do func(*sql.Tx) error) error {
-	if s.write == nil {
+	if s.readOnly != "" {
 		return fmt.Errorf("%w: %s", cases.ErrUnavailable, s.readOnly)
 	}
 	var err error

@@ -32,6 +32,43 @@ that does not exist is refused, with what was probably meant.`
   downdrop diagnose mill.yaml --see "volts_at_drop=23.8 V" --tool multimeter
   downdrop diagnose - --json < mill.yaml`
 
+	shortStore = "The store of cases: where it is, copies of it, is it whole"
+	longStore  = `The store of cases: where it is, copies of it, is it whole.
+
+Cases are kept in a file in the user's data folder, made on first use. --store or
+DOWNDROP_STORE names another file, or a database that several people share:
+postgres://USER@HOST/DATABASE. Its password belongs in your PostgreSQL password
+file, never on a command line.
+
+A copy is made with "backup", not by copying the file: what was written last
+stands beside it.`
+	shortStoreWhere  = "Say where the cases are kept"
+	shortStoreVerify = "Go over the whole store and name all that is damaged"
+	longStoreVerify  = `Go over the whole store and name all that is damaged, with the cases that it
+touches: every event against its hash and its chain, every file against its
+digest, and what cases are found by against what their events say.
+
+With --rebuild, what cases are found by is first made anew from the events.
+Exit code 7 says that something is damaged.`
+	shortStoreBackup = "Write a copy of the whole store into a file"
+	longStoreBackup  = `Write a copy of the whole store into a file, also while others use it: text, a JSON
+object on each line, with the names of people in it. The same store gives the same
+file, whatever database it is in. With --salvage what cannot be read of a damaged
+store is left out and named.`
+	shortStoreRestore = "Bring a copy back into a new store"
+	longStoreRestore  = `Bring a copy back into a store that holds nothing yet. FILE is what "backup" wrote, or
+a store that was copied aside before its schema was changed. It goes on under the
+same site, so the store that the copy was made of must not be written any more.`
+	shortStoreMove = "Move the store to another file or database"
+	longStoreMove  = `Move the store to another file or to a database, and compare: an export of both is
+the same. The old one stays and can then only be read, so that nobody goes on in
+it by mistake.`
+	exampleStore = `  downdrop store where
+  downdrop store backup cases-2031-05-04.jsonl
+  downdrop store restore cases-2031-05-04.jsonl --store new.db
+  downdrop store verify
+  downdrop store move postgres://keeper@works.example/drops`
+
 	shortCheck = "Look a rulebase over and name every problem"
 	longCheck  = `Look a rulebase over and name every problem: errors, which keep it from loading,
 and remarks on its sense, which do not: causes that nothing tells apart, rows that
@@ -262,8 +299,8 @@ var exitCodes = []struct {
 	{exitUsage, "the command line cannot be followed: a command, flag or value that\ndoes not exist"},
 	{exitInput, "an input is not valid: a case, or (except in check) a rulebase"},
 	{exitNotFound, "a file or folder is not there, or cannot be read"},
-	{exitStore, "a place to write to is not available, such as a full disk"},
-	{exitIntegrity, "kept for stored cases that are damaged"},
+	{exitStore, "a place to write to is not available, such as a full disk, or the\nstore of cases is not: in use, not reachable, read-only"},
+	{exitIntegrity, "the store of cases is damaged, or is no store"},
 	{exitNoTerminal, "an answer was needed, and there is no terminal to ask on"},
 	{exitBug, "a bug in downdrop"},
 	{exitSignal + 2, "interrupted"},
@@ -303,6 +340,15 @@ Begin with rulebase.yaml there; "downdrop check %[2]s" looks it over, and
 	sayInForm          = " (in form)"
 	sayAllInForm       = "Looked at %s: all in form.\n"
 	sayFormChanges     = "formatting would change what %s says: %v"
+
+	sayStoreExists   = "%q is there already, and a copy is never written over another file. Name a new one."
+	sayStoreNotEmpty = "%s: %w: it holds %d events already, and only a store without any can take a copy in. Name another one with --store; it is made on the way"
+	sayOneCopy       = "One file is wanted: downdrop store %s FILE"
+	sayMoveTo        = "Say where to: downdrop store move FILE|URL"
+	sayMoveSame      = "The store is in %s already."
+	sayMoveDiffers   = "%w: after moving, an export of %s is not that of %s. Nothing was given up: the old store can be written again. Take %s away and try once more"
+	sayNoStoreYet    = "%s: there is no store yet, so there is nothing to %s: %w"
+	sayRebuilt       = "%s: what cases are found by was made anew from the events.\n"
 
 	sayNoDataFolder  = "There is no folder for the user's data: HOME is not set. Name a file for the store with --store or DOWNDROP_STORE."
 	sayStoreReadOnly = "%s It can be looked at, printed and exported; nothing can be added.\n"

@@ -58,7 +58,14 @@ func (noFolderError) Error() string { return sayNoDataFolder }
 // openStore opens the store that a flag or the environment names, and makes it on
 // first use. What happens on the way, and that it can only be read, is said.
 func openStore(ctx context.Context, env *environment, flag string) (cases.Store, error) {
-	return openStoreAs(ctx, env, flag, "")
+	s, err := openStoreAs(ctx, env, flag, "")
+	if err != nil {
+		return nil, err
+	}
+	if why := s.ReadOnly(); why != "" {
+		fmt.Fprintf(env.err, sayStoreReadOnly, why)
+	}
+	return s, nil
 }
 
 // openStoreAs opens a store that writes under a site's name, where one is given.
@@ -72,12 +79,5 @@ func openStoreAs(ctx context.Context, env *environment, flag, site string) (*sql
 	if postgres.Is(name) {
 		open = postgres.Open
 	}
-	s, err := open(ctx, name, o)
-	if err != nil {
-		return nil, err
-	}
-	if why := s.ReadOnly(); why != "" {
-		fmt.Fprintf(env.err, sayStoreReadOnly, why)
-	}
-	return s, nil
+	return open(ctx, name, o)
 }

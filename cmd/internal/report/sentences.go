@@ -2,12 +2,14 @@ package report
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"math/big"
 	"slices"
 	"strconv"
 	"strings"
 
+	"downdrop/cases"
 	"downdrop/engine"
 	"downdrop/engine/decide"
 	"downdrop/engine/rehearse"
@@ -1859,4 +1861,76 @@ func sayNotToBeHad(w ways.Withheld) string {
 		ways.NoRevision:  "the exchange units are not of revision " + w.Detail,
 		ways.NotItModule: "the exchange units do not work with " + w.Detail,
 	}[w.Why]
+}
+
+// Where the cases are kept.
+
+// Text says where the cases are.
+func (s *Store) Text() string {
+	if !s.There {
+		return fmt.Sprintf("The cases will be kept in %s.\nIt is not there yet, and is made when the first one is opened.\n", s.Where)
+	}
+	says := fmt.Sprintf("The cases are kept in %s.\nIt writes as site %s and holds %s of %s.\n", s.Where, s.Site, counted(int(s.Events), "event"), counted(len(s.Heads), "site"))
+	if s.ReadOnly != "" {
+		says += s.ReadOnly + " Nothing can be added.\n"
+	}
+	return says
+}
+
+func counted(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}
+
+// VerifiedText says what the check of a store found.
+func VerifiedText(where string, v *cases.Verified) string {
+	var b strings.Builder
+	looked := fmt.Sprintf("%s, %s and %s", counted(v.Events, "event"), counted(v.Cases, "case"), counted(v.Files, "file"))
+	if len(v.Damage) == 0 {
+		fmt.Fprintf(&b, "%s is whole: %s.\n", where, looked)
+		for _, site := range slices.Sorted(maps.Keys(v.Heads)) {
+			fmt.Fprintf(&b, "Site %s ends with event %d, hash %s.\n", site, v.Heads[site].Seq, v.Heads[site].Hash)
+		}
+		return b.String()
+	}
+	fmt.Fprintf(&b, "%s is damaged. Looked over: %s.\n", where, looked)
+	touched := map[string]bool{}
+	unknown := false
+	for _, d := range v.Damage {
+		fmt.Fprintf(&b, "- %s\n", d.What)
+		for _, id := range d.Cases {
+			touched[id] = true
+		}
+		unknown = unknown || len(d.Cases) == 0
+	}
+	if len(touched) > 0 {
+		fmt.Fprintf(&b, "Touched: %s.\n", strings.Join(slices.Sorted(maps.Keys(touched)), ", "))
+	}
+	if unknown {
+		b.WriteString("Of some of it no case can be named.\n")
+	}
+	b.WriteString("Other cases can be read and exported as ever. \"downdrop store backup --salvage FILE\" saves all that can be read; \"downdrop store restore\" brings a copy back into a new store.\n")
+	return b.String()
+}
+
+// Salvaged is said of each thing that could not be read while saving the rest.
+const Salvaged = "Left out: %v.\n"
+
+// BackedUp says what a copy holds.
+func BackedUp(file string, m *cases.Manifest) string {
+	return fmt.Sprintf("%s holds %s, %s and %s.\n", file, counted(m.Events, "event"), counted(m.Files, "file"), counted(m.Names, "name"))
+}
+
+// Restored says what was brought back, and where.
+func Restored(file, where string, r *cases.ImportReport) string {
+	return fmt.Sprintf("%s now holds what was in %s: %s, %s and %s. It goes on as site %s; the store that the copy was made of must not be written any more.\n",
+		where, file, counted(r.Added+r.Known, "event"), counted(r.Files, "file"), counted(r.Names, "name"), r.Manifest.Site)
+}
+
+// Moved says what was moved, and what to do about it.
+func Moved(from, to string, r *cases.ImportReport) string {
+	return fmt.Sprintf("%s now holds all of %s: %s, %s and %s, and an export of it is the same, byte for byte.\nName it from now on with --store or DOWNDROP_STORE. The old store stays where it is and can only be read.\n",
+		to, from, counted(r.Manifest.Events, "event"), counted(r.Manifest.Files, "file"), counted(r.Manifest.Names, "name"))
 }
