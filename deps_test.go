@@ -43,7 +43,8 @@ cases/sqlite              : cases cases/sqlstore
 cases/postgres            : cases cases/sqlstore
 cases/storetest           : rulebase cases cases/sqlstore
 cmd/internal/conversation : rulebase/... engine/... cases/...
-cmd/internal/report       : rulebase/... engine/... cases/...
+cmd/internal/triage       : rulebase/... engine/... cmd/internal/conversation
+cmd/internal/report       : rulebase/... engine/... cases/... cmd/internal/triage
 cmd/internal/handbook     : rulebase/... engine/... cmd/internal/report
 cmd/internal/web          : rulebase/... engine/... cases/... cmd/internal/conversation cmd/internal/report
 cmd/downdrop              : ...
@@ -57,6 +58,8 @@ github.com/expr-lang/expr  : rulebase
 github.com/spf13/cobra     : cmd/downdrop
 github.com/spf13/pflag     : cmd/downdrop
 golang.org/x/term          : cmd/downdrop
+golang.org/x/text          : cmd/internal/triage
+github.com/schollz/progressbar/v3 : cmd/downdrop
 golang.org/x/text          : cases
 modernc.org/sqlite         : cases/sqlite
 github.com/jackc/pgx/v5    : cases/postgres

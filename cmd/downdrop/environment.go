@@ -24,6 +24,7 @@ type environment struct {
 	in       io.Reader
 	out, err io.Writer
 	terminal bool                     // there is somebody to ask: input and output are a terminal
+	watched  bool                     // the error output is a terminal: somebody sees how far it has got
 	width    func() int               // columns of the output
 	variable func(name string) string // environment variables
 	clock    func() time.Time
@@ -37,6 +38,7 @@ func newEnvironment() *environment {
 	return &environment{
 		in: os.Stdin, out: os.Stdout, err: os.Stderr,
 		terminal: term.IsTerminal(int(os.Stdin.Fd())) && term.IsTerminal(int(os.Stdout.Fd())),
+		watched:  term.IsTerminal(int(os.Stderr.Fd())),
 		width:    outputWidth,
 		variable: os.Getenv,
 		clock:    time.Now,

@@ -295,7 +295,7 @@ var exitCodes = []struct {
 	says string
 }{
 	{exitDone, "done"},
-	{exitFound, "ran well and found problems: check found something to report,\na rule test differs, or diagnose found that nothing listed allows the\nfindings"},
+	{exitFound, "ran well and found problems: check found something to report,\na rule test differs, diagnose found that nothing listed allows the\nfindings, or triage rejected a row or has to ask one back"},
 	{exitUsage, "the command line cannot be followed: a command, flag or value that\ndoes not exist"},
 	{exitInput, "an input is not valid: a case, or (except in check) a rulebase"},
 	{exitNotFound, "a file or folder is not there, or cannot be read"},
@@ -449,4 +449,34 @@ on paper only, a half to the even digit.`
 	sayInputTwice  = "The input can be the price sheet or the case, not both."
 	sayNoChance    = "Nothing on my list allows these findings together, so there is no chance to decide by; \"downdrop diagnose\" tells which."
 	sayNoAmount    = "--%s %s: say %s."
+)
+
+// A list of returns.
+const (
+	shortTriage = "Go over a list of returns: which units are probably good, what to ask"
+	longTriage  = `Go over a shop's list of returns, a CSV file or "-" for the standard input. For
+each row: how likely the unit is good, what to ask the sender before it is shipped,
+bench time to plan, how it most likely ends. The worklist begins with units that are
+probably good, where a question may save a shipment.
+
+The complaint is heard in the sender's words, as the conversation hears them. Columns
+are known by their headings: serial, complaint, place and words like them, or the id
+of a symptom or a given, whose cells are its values; --column gives others a role.
+
+A row that a spreadsheet may have spoilt (a serial number like 1.2E+11, lost zeros,
+a date, spoilt letters, a comma that may be either) is asked back and not matched.
+Semicolons, decimal commas and Windows-1252 are read. Rows that cannot be read are
+rejected with line and reason. Memory stays the same however long the list is.
+
+Exit code 1 says that rows were rejected or have to be asked back.`
+	exampleTriage = `  downdrop triage returns.csv
+  downdrop triage returns.csv --csv --rejects unread.csv > worklist.csv
+  downdrop triage returns.csv --column "Text 2=complaint" --column "Lamp=power_light"`
+
+	sayOneList     = "One list is wanted: downdrop triage RETURNS.csv"
+	sayCSVOrJSON   = "One form at a time: --csv or --json."
+	sayListFolder  = "%s is a folder; a list is a CSV file."
+	sayReject      = "Line %d is rejected: %s\n"
+	sayMoreRejects = "And %d more; --rejects FILE.csv lists all of them.\n"
+	sayGoingOver   = "Going over the list"
 )

@@ -60,6 +60,7 @@ func TestScripts(t *testing.T) {
 			e.Setenv("SHEETS", sheets)
 			e.Setenv("CAPTURES", captures)
 			e.Setenv("PRICES", prices)
+			e.Setenv("RETURNS", filepath.Join(filepath.Dir(prices), "returns"))
 			return nil
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits},

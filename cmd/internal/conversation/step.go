@@ -486,3 +486,23 @@ func (c *turn) present(s State, kind ReplyKind, first ...Part) (State, Reply) {
 	r.addQuestion(c.t, d)
 	return s, r
 }
+
+// Hear takes in a text by itself, as if it had been said first of all, without a
+// diagnosis and without asking back: what was understood of it is added to the
+// situation. Commands are words like others here.
+func (t *Talk) Hear(s rulebase.Situation, text string) (rulebase.Situation, []Heard) {
+	if len(text) > maxEntry {
+		return s, []Heard{{Text: text, Outcome: NotUnderstood, Means: sayEntryTooLong}}
+	}
+	state, _ := t.Begin(s)
+	c := turn{t: t, ctx: context.Background(), s: state, entry: clean(text)}
+	if c.entry == "" {
+		return s, nil
+	}
+	next := state.clone()
+	l := c.listener(&next)
+	l.hear(c.entry)
+	l.theOnlyOne()
+	l.complainFromDrops()
+	return next.Situation, l.heard
+}

@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"downdrop/cases"
+	"downdrop/cmd/internal/triage"
 	"downdrop/engine"
 	"downdrop/engine/decide"
 	"downdrop/engine/rehearse"
@@ -1933,4 +1934,70 @@ func Restored(file, where string, r *cases.ImportReport) string {
 func Moved(from, to string, r *cases.ImportReport) string {
 	return fmt.Sprintf("%s now holds all of %s: %s, %s and %s, and an export of it is the same, byte for byte.\nName it from now on with --store or DOWNDROP_STORE. The old store stays where it is and can only be read.\n",
 		to, from, counted(r.Manifest.Events, "event"), counted(r.Manifest.Files, "file"), counted(r.Manifest.Names, "name"))
+}
+
+// A list of returns.
+
+// triageTitles head the rows of one call.
+var triageTitles = map[triage.Call]string{
+	triage.ProbablyGood: "Probably good: ask before anything is shipped.",
+	triage.Open:         "Open: the answers may settle it.",
+	triage.ProbablyBad:  "Probably bad: ship it, and plan the bench.",
+	triage.AskBack:      "To be asked back: something in the row is not sound, so it was not matched.",
+}
+
+// outcomeNames say how a case most likely ends.
+var outcomeNames = map[rulebase.Outcome]string{
+	rulebase.Adjusted: "adjusted on site", rulebase.Rewired: "wiring put right on site", rulebase.PartReplaced: "a part replaced on site", rulebase.ModuleOut: "a module exchanged",
+	rulebase.UnitOut: "unit repaired or exchanged", rulebase.NotAFault: "no fault", rulebase.Escalate: "handed on to somebody else",
+}
+
+const (
+	sayNothingHeard  = "Nothing of the complaint was understood: this is what is true of any unit that comes in."
+	sayEmptyWorklist = "There is no row below the headings."
+)
+
+func sayTriageRow(r *triage.Row) string {
+	says := fmt.Sprintf("line %d", r.Line)
+	if r.Serial != "" {
+		says += ", serial " + r.Serial
+	}
+	if r.Place != "" {
+		says += ", " + r.Place
+	}
+	if r.Complaint != "" {
+		says += ": " + quoted(r.Complaint)
+	}
+	return says
+}
+
+func sayTriageOpinion(r *triage.Row) string {
+	says := fmt.Sprintf("The chance that the unit is good: %s", Chance(r.Good))
+	if r.LikelySays != "" {
+		says += "; likeliest: " + r.LikelySays
+	}
+	if r.Outcome != "" {
+		says += "; most likely ends as: " + outcomeNames[rulebase.Outcome(r.Outcome)]
+	}
+	return says + fmt.Sprintf("; bench: %s.", Minutes(r.BenchMin))
+}
+
+func sayTriageSum(s *triage.Summary) string {
+	return fmt.Sprintf("%d rows: %d probably good, %d open, %d probably bad, %d to be asked back; %d rejected. Bench time to plan: %.0f hours.",
+		s.Rows+s.Rejected, s.Calls[triage.ProbablyGood], s.Calls[triage.Open], s.Calls[triage.ProbablyBad], s.Calls[triage.AskBack], s.Rejected, s.BenchMin/60)
+}
+
+// TriageNotes say how a list was read.
+func TriageNotes(s *triage.Summary) []string {
+	var all []string
+	if s.Windows1252 {
+		all = append(all, "The list is not UTF-8; its letters were read as Windows-1252.")
+	}
+	if s.Separator != ',' {
+		all = append(all, fmt.Sprintf("Its cells are parted by %q.", s.Separator))
+	}
+	if len(s.Unused) > 0 {
+		all = append(all, fmt.Sprintf("Columns not read: %s. --column HEADING=ROLE gives one a role.", strings.Join(s.Unused, ", ")))
+	}
+	return all
 }

@@ -1,0 +1,193 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"time"
+
+	"github.com/schollz/progressbar/v3"
+	"github.com/spf13/cobra"
+
+	"downdrop/cmd/internal/report"
+	"downdrop/cmd/internal/triage"
+)
+
+type triageOptions struct {
+	rulebase  []string
+	file      string
+	columns   []string
+	rejects   string
+	csv, json bool
+}
+
+func newTriageCmd(env *environment, runF func(context.Context, *environment, triageOptions) error) *cobra.Command {
+	var o triageOptions
+	cmd := &cobra.Command{
+		Use:     "triage RETURNS.csv|-",
+		Short:   shortTriage,
+		Long:    longTriage,
+		Example: exampleTriage,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) != 1 {
+				return usageError{sayOneList}
+			}
+			return nil
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			o.file = args[0]
+			if o.csv && o.json {
+				return usageError{sayCSVOrJSON}
+			}
+			return runF(cmd.Context(), env, o)
+		},
+	}
+	f := cmd.Flags()
+	f.StringArrayVar(&o.rulebase, "rulebase", nil, "read this rulebase `DIR` instead of the shipped one, or over it where its header extends drop; a further one is laid over it")
+	f.StringArrayVar(&o.columns, "column", nil, "what a column holds, as `HEADING=ROLE`: serial, complaint, place, unused, or the id of a symptom or a given")
+	f.StringVar(&o.rejects, "rejects", "", "write rows that cannot be read into this new `FILE.csv`, with line and reason")
+	f.BoolVar(&o.csv, "csv", false, "print the worklist as a table, by RFC 4180, safe against formulas")
+	f.BoolVar(&o.json, "json", false, "print JSON lines for programs, schema "+report.TriageSchema)
+	return cmd
+}
+
+// mostRejectsTold is how many rejects are told where no file is wanted.
+const mostRejectsTold = 10
+
+// runTriage goes over a list of returns.
+func runTriage(ctx context.Context, env *environment, o triageOptions) error {
+	base, err := env.open(o.rulebase)
+	if err != nil {
+		return err
+	}
+	options := triage.Options{Columns: map[string]string{}}
+	var problems []error
+	for _, text := range o.columns {
+		heading, role, err := triage.ReadRole(base, text)
+		if err != nil {
+			problems = append(problems, usageError{fmt.Sprintf(sayFlagValue, "column", text, err)})
+			continue
+		}
+		options.Columns[heading] = role
+	}
+	if err := errors.Join(problems...); err != nil {
+		return err
+	}
+	open, closing, err := o.opener(env)
+	if err != nil {
+		return err
+	}
+	defer closing()
+	rejected, told, err := o.rejecter(env)
+	if err != nil {
+		return err
+	}
+	out := bufio.NewWriter(env.out)
+	list := report.TriageText(out, env.width())
+	switch {
+	case o.csv:
+		list = report.TriageCSV(out)
+	case o.json:
+		list = report.TriageJSON(out)
+	}
+	watch(env, &options)
+	sum, err := triage.NewDesk(base, options.Remember).Run(ctx, open, options, func(r *triage.Row) error { return written(list.Row(r)) }, rejected)
+	err = errors.Join(err, told())
+	var input *triage.InputError
+	if errors.As(err, &input) {
+		return inputError{sayList(o.file, input.Says)}
+	}
+	if err != nil {
+		return err
+	}
+	for _, says := range report.TriageNotes(&sum) {
+		fmt.Fprintln(env.err, says)
+	}
+	if err := written(errors.Join(list.End(&sum), out.Flush())); err != nil {
+		return err
+	}
+	if sum.Rejected+sum.Calls[triage.AskBack] > 0 {
+		return foundError{}
+	}
+	return nil
+}
+
+func sayList(file string, says []string) string {
+	if file == "-" {
+		file = inputName
+	}
+	var lines []string
+	for _, x := range says {
+		lines = append(lines, file+": "+x)
+	}
+	return strings.Join(lines, "\n")
+}
+
+// opener opens the list for each pass. The input can be read once only, and is put
+// into a temporary file.
+func (o *triageOptions) opener(env *environment) (open func() (io.ReadCloser, error), closing func(), err error) {
+	if o.file != "-" {
+		if info, err := os.Stat(o.file); err == nil && info.IsDir() {
+			return nil, nil, inputError{fmt.Sprintf(sayListFolder, o.file)}
+		}
+		return func() (io.ReadCloser, error) { return os.Open(o.file) }, func() {}, nil
+	}
+	f, err := os.CreateTemp("", "downdrop-list-*")
+	if err != nil {
+		return nil, nil, outputError{err}
+	}
+	closing = func() { _ = os.Remove(f.Name()) }
+	if _, err := io.Copy(f, env.in); err != nil {
+		closing()
+		return nil, nil, outputError{errors.Join(err, f.Close())}
+	}
+	if err := f.Close(); err != nil {
+		closing()
+		return nil, nil, outputError{err}
+	}
+	return func() (io.ReadCloser, error) { return os.Open(f.Name()) }, closing, nil
+}
+
+// rejecter takes rejected rows: into a new file, or the first few to the error output.
+func (o *triageOptions) rejecter(env *environment) (reject func(triage.Reject) error, end func() error, err error) {
+	if o.rejects == "" {
+		n := 0
+		return func(r triage.Reject) error {
+				if n++; n <= mostRejectsTold {
+					fmt.Fprintf(env.err, sayReject, r.Line, r.Why)
+				}
+				return nil
+			}, func() error {
+				if n > mostRejectsTold {
+					fmt.Fprintf(env.err, sayMoreRejects, n-mostRejectsTold)
+				}
+				return nil
+			}, nil
+	}
+	f, err := os.OpenFile(o.rejects, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	if os.IsExist(err) {
+		return nil, nil, usageError{fmt.Sprintf(sayTalkExists, o.rejects)}
+	}
+	if err != nil {
+		return nil, nil, outputError{err}
+	}
+	w := report.NewRejects(f)
+	return func(r triage.Reject) error { return written(w.Row(r)) }, func() error { return written(errors.Join(w.End(), f.Close())) }, nil
+}
+
+// watch shows how far it has got, to somebody who sits before it.
+func watch(env *environment, o *triage.Options) {
+	if !env.watched {
+		return
+	}
+	var bar *progressbar.ProgressBar
+	o.Begin = func(rows int) {
+		bar = progressbar.NewOptions(rows, progressbar.OptionSetWriter(env.err), progressbar.OptionSetWidth(30), progressbar.OptionThrottle(200*time.Millisecond),
+			progressbar.OptionSetDescription(sayGoingOver), progressbar.OptionClearOnFinish(), progressbar.OptionShowCount())
+	}
+	o.Progress = func(int) { _ = bar.Add(1) }
+}

@@ -1,0 +1,122 @@
+package triage
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"unicode"
+
+	"downdrop/rulebase"
+	"downdrop/rulebase/source"
+)
+
+// The roles of columns; any other role is the id of a symptom or a given.
+const (
+	Serial    = "serial"
+	Complaint = "complaint"
+	Place     = "place"
+	Unused    = "unused"
+)
+
+// headings are the words by which a column is known, its letters and digits alone.
+var headings = map[string]string{
+	"serial": Serial, "serialnumber": Serial, "serialno": Serial, "sn": Serial, "serialnr": Serial,
+	"complaint": Complaint, "fault": Complaint, "faultdescription": Complaint, "description": Complaint, "symptom": Complaint, "symptoms": Complaint,
+	"problem": Complaint, "reason": Complaint, "reasonforreturn": Complaint, "remarks": Complaint, "remark": Complaint, "comment": Complaint, "comments": Complaint, "error": Complaint,
+	"place": Place, "location": Place, "site": Place, "drop": Place, "position": Place,
+}
+
+// columns are what the cells of a row are.
+type columns struct {
+	names []string // as written
+	roles []string
+}
+
+// readColumns gives every heading its role: by what was said, by its words, by an id.
+func readColumns(base *rulebase.Base, names []string, said map[string]string) (*columns, []string) {
+	c := &columns{names: names, roles: make([]string, len(names))}
+	var problems []string
+	met := map[string]bool{}
+	for i, name := range names {
+		name = strings.TrimSpace(name)
+		role, ok := said[name]
+		if ok {
+			met[name] = true
+		} else if role = headings[bare(name)]; role == "" {
+			role = Unused
+			if id := strings.ToLower(strings.NewReplacer(" ", "_", "-", "_").Replace(name)); findable(base, id) {
+				role = id
+			}
+		}
+		c.roles[i] = role
+	}
+	for name := range said {
+		if !met[name] {
+			problems = append(problems, sayNoHeading(name, source.Nearest(name, names), names))
+		}
+	}
+	slices.Sort(problems)
+	for i, role := range c.roles {
+		if j := slices.Index(c.roles, role); j < i && role != Complaint && role != Unused {
+			problems = append(problems, sayTwoColumns(names[j], names[i], role))
+		}
+	}
+	if len(problems) == 0 && !slices.ContainsFunc(c.roles, func(r string) bool { return r == Complaint || findable(base, r) }) {
+		problems = append(problems, sayNoComplaint(names))
+	}
+	return c, problems
+}
+
+// ReadRole checks HEADING=ROLE of a command line.
+func ReadRole(base *rulebase.Base, text string) (heading, role string, err error) {
+	i := strings.LastIndex(text, "=")
+	if i <= 0 || i == len(text)-1 {
+		return "", "", fmt.Errorf("%s", sayRoleForm)
+	}
+	heading, role = strings.TrimSpace(text[:i]), strings.TrimSpace(text[i+1:])
+	known := []string{Serial, Complaint, Place, Unused}
+	if slices.Contains(known, role) || findable(base, role) {
+		return heading, role, nil
+	}
+	for i := range base.Symptoms {
+		known = append(known, base.Symptoms[i].ID)
+	}
+	for i := range base.Givens {
+		known = append(known, base.Givens[i].ID)
+	}
+	return "", "", fmt.Errorf("%s", sayNoRole(role, source.Nearest(role, known)))
+}
+
+// findable says whether an id is that of a symptom or a given.
+func findable(base *rulebase.Base, id string) bool {
+	ref, ok := base.Lookup(id)
+	return ok && (ref.Kind == rulebase.KindSymptom || ref.Kind == rulebase.KindGiven)
+}
+
+func bare(name string) string {
+	return strings.Map(func(r rune) rune {
+		if unicode.IsLetter(r) || unicode.IsDigit(r) {
+			return unicode.ToLower(r)
+		}
+		return -1
+	}, name)
+}
+
+// unused are the headings of columns that are not read.
+func (c *columns) unused() []string {
+	var all []string
+	for i, role := range c.roles {
+		if role == Unused && strings.TrimSpace(c.names[i]) != "" {
+			all = append(all, strings.TrimSpace(c.names[i]))
+		}
+	}
+	return all
+}
+
+// cell is the cell of a role that has one column.
+func (c *columns) cell(fields []string, role string) string {
+	if i := slices.Index(c.roles, role); i >= 0 {
+		return strings.TrimSpace(fields[i])
+	}
+	return ""
+}

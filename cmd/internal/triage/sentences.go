@@ -1,0 +1,59 @@
+package triage
+
+import (
+	"fmt"
+	"strings"
+)
+
+// This file is every sentence that triage says.
+
+const (
+	sayEmptyList  = "There is nothing in the list; its first row holds the headings."
+	sayRowTooLong = "This row is longer than 64 KB; a quote that is not closed, or no list at all."
+	sayRowBroken  = "This row cannot be taken apart into cells."
+	sayQuoteOpen  = "A quote is opened in this row and never closed."
+	sayWholeRow   = "the row"
+	sayRoleForm   = "say HEADING=ROLE, like \"Text 2=complaint\""
+)
+
+func sayFieldCount(has, want int) string {
+	return fmt.Sprintf("This row has %d cells; the headings are %d.", has, want)
+}
+
+func sayNoHeading(name, near string, names []string) string {
+	says := fmt.Sprintf("There is no heading %q in the list", name)
+	if near != "" {
+		return says + fmt.Sprintf("; did you mean %q?", near)
+	}
+	return says + fmt.Sprintf("; it has %s.", strings.Join(names, ", "))
+}
+
+func sayTwoColumns(one, other, role string) string {
+	return fmt.Sprintf("The columns %q and %q are both taken for %s; say which is not, with --column %q.", one, other, role, other+"=unused")
+}
+
+func sayNoComplaint(names []string) string {
+	return fmt.Sprintf("No column is known to hold the complaint: the headings are %s. Say which one, with --column HEADING=complaint.", strings.Join(names, ", "))
+}
+
+func sayNoRole(role, near string) string {
+	says := fmt.Sprintf("%q is no role: serial, complaint, place, unused, or the id of a symptom or a given", role)
+	if near != "" {
+		return says + fmt.Sprintf("; did you mean %q?", near)
+	}
+	return says
+}
+
+// sayDamage says what is to be asked back, and why.
+func sayDamage(kind Damage, heading, cell string) string {
+	return fmt.Sprintf("%s %q: ", heading, cell) + map[Damage]string{
+		Exponent:    "a spreadsheet has made a number of it and its last digits are gone; ask for it as on the label",
+		LostZeros:   "shorter than the others, which begin with zeros; a spreadsheet may have lost them; ask for it as on the label",
+		Decimals:    "a number with a point or comma is no serial number; ask for it as on the label",
+		AsDate:      "a spreadsheet has made a date of it; ask for it as on the label",
+		FifteenOnly: "a spreadsheet keeps 15 digits and has made zeros of the others; ask for it as on the label",
+		CellError:   "an error of the spreadsheet stands where something was; ask what",
+		LostLetters: "its letters are spoilt; ask for the text once more",
+		WhichComma:  "the comma may set off thousands or decimals; ask which",
+	}[kind]
+}

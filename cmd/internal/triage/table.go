@@ -1,0 +1,225 @@
+package triage
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/csv"
+	"errors"
+	"io"
+	"slices"
+	"strings"
+	"unicode/utf8"
+
+	"golang.org/x/text/encoding/charmap"
+	"golang.org/x/text/encoding/unicode"
+	"golang.org/x/text/transform"
+)
+
+// Bounds on one row, so that no list can fill the memory: a quote that is never
+// closed would else take in the rest of the file.
+const (
+	mostRowBytes = 64 << 10
+	mostRowLines = 50
+)
+
+// An encoding is how a list's letters are written.
+type encoding int
+
+const (
+	utf8Letters  encoding = iota
+	windows1252           // the whole list
+	mixedLetters          // some rows in one, some in the other: who knows which
+)
+
+// A record is one row of a table, or what is wrong with it.
+type record struct {
+	line   int // where it begins
+	fields []string
+	raw    string // as written, decoded
+	wrong  string // a whole sentence; "" where there is nothing
+	blank  bool
+	dirty  bool // letters that are not UTF-8, in a list that mixes
+}
+
+// records reads a table row by row.
+type records struct {
+	in      *bufio.Reader
+	line    int      // last read
+	again   [][]byte // lines to be read once more
+	letters encoding
+	sep     rune
+	fields  int // of every row; 0: not known yet
+}
+
+// newRecords reads from in, whose byte order mark says whether it has two bytes a letter.
+func newRecords(in io.Reader, letters encoding, sep rune) *records {
+	b := bufio.NewReaderSize(in, 16<<10)
+	mark, _ := b.Peek(3)
+	switch {
+	case bytes.HasPrefix(mark, []byte("\xff\xfe")), bytes.HasPrefix(mark, []byte("\xfe\xff")):
+		b = bufio.NewReaderSize(transform.NewReader(b, unicode.UTF16(unicode.LittleEndian, unicode.UseBOM).NewDecoder()), 16<<10)
+	case bytes.HasPrefix(mark, []byte("\xef\xbb\xbf")):
+		_, _ = b.Discard(3)
+	}
+	return &records{in: b, letters: letters, sep: sep}
+}
+
+var errLongLine = errors.New("line too long")
+
+// readLine reads a line without its end, at most mostRowBytes of it. Lines may end in
+// CR, LF or both.
+func (r *records) readLine() ([]byte, error) {
+	if len(r.again) > 0 {
+		text := r.again[0]
+		r.again = r.again[1:]
+		r.line++
+		return text, nil
+	}
+	var text []byte
+	long := false
+	for {
+		part, err := r.in.ReadSlice('\n')
+		if len(text)+len(part) > mostRowBytes {
+			long = true
+		} else {
+			text = append(text, part...)
+		}
+		if errors.Is(err, bufio.ErrBufferFull) {
+			continue
+		}
+		if err != nil && (err != io.EOF || len(text) == 0 && !long) {
+			return nil, err
+		}
+		break
+	}
+	r.line++
+	if long {
+		return nil, errLongLine
+	}
+	return bytes.TrimRight(text, "\r\n"), nil
+}
+
+// next is the next row; io.EOF at the end.
+func (r *records) next() (record, error) {
+	text, err := r.readLine()
+	out := record{line: r.line}
+	if errors.Is(err, errLongLine) {
+		out.wrong = sayRowTooLong
+		return out, nil
+	}
+	if err != nil {
+		return out, err
+	}
+	text, more := r.wholeRow(text)
+	if out = r.take(out.line, text); out.wrong != "" && len(more) > 0 {
+		// A quote that was never meant to open anything: its line is given up alone.
+		r.again, r.line = append(more, r.again...), out.line
+		out = r.take(out.line, text[:bytes.IndexByte(text, '\n')])
+		out.wrong = sayQuoteOpen
+	}
+	return out, nil
+}
+
+// take makes a record of the text of a row.
+func (r *records) take(line int, text []byte) record {
+	out := record{line: line}
+	out.raw, out.dirty = r.decode(text)
+	if r.open(text) || stray(out.raw, r.sep) {
+		out.wrong = sayQuoteOpen
+		return out
+	}
+	if strings.Trim(out.raw, string(r.sep)+" \t\"") == "" {
+		out.blank = true
+		return out
+	}
+	c := csv.NewReader(strings.NewReader(out.raw))
+	c.Comma, c.LazyQuotes, c.FieldsPerRecord = r.sep, true, -1
+	var err error
+	if out.fields, err = c.Read(); err != nil {
+		out.wrong = sayRowBroken
+		return out
+	}
+	if r.fields > 0 && len(out.fields) != r.fields {
+		out.wrong = sayFieldCount(len(out.fields), r.fields)
+	}
+	return out
+}
+
+// wholeRow adds the lines that a quoted field goes on over, as far as a row may go.
+func (r *records) wholeRow(first []byte) (text []byte, more [][]byte) {
+	text = slices.Clone(first)
+	for r.open(text) && len(more) < mostRowLines && len(text) <= mostRowBytes {
+		line, err := r.readLine()
+		if err != nil {
+			break
+		}
+		more = append(more, slices.Clone(line))
+		text = append(append(text, '\n'), line...)
+	}
+	return text, more
+}
+
+// stray says whether a row of several lines closes a quote in the middle of a word:
+// then it was another cell's quote, and the first was never closed.
+func stray(text string, sep rune) bool {
+	if !strings.Contains(text, "\n") {
+		return false
+	}
+	c := csv.NewReader(strings.NewReader(text))
+	c.Comma, c.FieldsPerRecord = sep, -1
+	_, err := c.Read()
+	return err != nil
+}
+
+// open says whether a quoted field is still open at the end of a text. A quote opens a
+// field only at its beginning: 24" is a size.
+func (r *records) open(text []byte) bool {
+	quoted, start := false, true
+	for i := 0; i < len(text); i++ {
+		switch c := text[i]; {
+		case quoted && c == '"':
+			quoted = false // of a doubled quote the second one opens it again
+			start = i+1 < len(text) && text[i+1] == '"'
+		case c == '"' && start:
+			quoted, start = true, false
+		default:
+			start = !quoted && c == byte(r.sep)
+		}
+	}
+	return quoted
+}
+
+// decode gives the letters of a row. dirty says that nobody knows which they are.
+func (r *records) decode(text []byte) (letters string, dirty bool) {
+	if utf8.Valid(text) && r.letters != windows1252 {
+		return string(text), false
+	}
+	out, err := charmap.Windows1252.NewDecoder().Bytes(text)
+	if err != nil {
+		return strings.ToValidUTF8(string(text), "\uFFFD"), true
+	}
+	return string(out), r.letters == mixedLetters || bytes.ContainsRune(out, utf8.RuneError)
+}
+
+// separators, the most usual first.
+var separators = []rune{',', ';', '\t', '|'}
+
+// separatorOf is what parts the headings: what stands outside quotes most often.
+func separatorOf(heading string) rune {
+	best, most := ',', 0
+	for _, sep := range separators {
+		n, quoted := 0, false
+		for _, c := range heading {
+			if c == '"' {
+				quoted = !quoted
+			}
+			if c == sep && !quoted {
+				n++
+			}
+		}
+		if n > most {
+			best, most = sep, n
+		}
+	}
+	return best
+}
