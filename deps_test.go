@@ -58,9 +58,8 @@ github.com/expr-lang/expr  : rulebase
 github.com/spf13/cobra     : cmd/downdrop
 github.com/spf13/pflag     : cmd/downdrop
 golang.org/x/term          : cmd/downdrop
-golang.org/x/text          : cmd/internal/triage
 github.com/schollz/progressbar/v3 : cmd/downdrop
-golang.org/x/text          : cases
+golang.org/x/text          : cases cmd/internal/triage
 modernc.org/sqlite         : cases/sqlite
 github.com/jackc/pgx/v5    : cases/postgres
 github.com/rogpeppe/go-internal/diff : cmd/downdrop

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"math"
 	"strconv"
 	"strings"
 
@@ -158,8 +159,15 @@ type triageRowJSON struct {
 	Damage       []string `json:"damage"`
 }
 
+// places rounds: a time to plan has no more digits than that, and of a chance the last
+// ones are the machine's.
+func places(x float64, n int) float64 {
+	scale := math.Pow10(n)
+	return math.Round(finite(x)*scale) / scale
+}
+
 func (t triageJSON) Row(r *triage.Row) error {
-	row := triageRowJSON{TriageSchema, r.Line, r.Serial, r.Place, r.Complaint, string(r.Call), finite(r.Good), finite(r.Bad), r.Likely, r.LikelySays, r.Outcome, finite(r.BenchMin), []string{}, []string{}, []string{}, []string{}}
+	row := triageRowJSON{TriageSchema, r.Line, r.Serial, r.Place, r.Complaint, string(r.Call), places(r.Good, 9), places(r.Bad, 9), r.Likely, r.LikelySays, r.Outcome, places(r.BenchMin, 1), []string{}, []string{}, []string{}, []string{}}
 	row.Ask = append(row.Ask, r.Ask...)
 	row.Understood = append(row.Understood, r.Understood...)
 	row.NotHeard = append(row.NotHeard, r.NotHeard...)
