@@ -32,6 +32,13 @@ func completeCaseFile(_ *cobra.Command, args []string, _ string) ([]string, cobr
 	return []string{"yaml", "yml"}, cobra.ShellCompDirectiveFilterFileExt
 }
 
+func completeList(_ *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
+	if len(args) > 0 {
+		return nil, cobra.ShellCompDirectiveNoFileComp
+	}
+	return []string{"csv", "txt", "tsv"}, cobra.ShellCompDirectiveFilterFileExt
+}
+
 func completeCaseFlags(cmd *cobra.Command, env *environment, o *caseOptions) {
 	from := func(list func(*rulebase.Base, string) []string) completer {
 		return completeFrom(env, func([]string) []string { return once(o.rulebase) }, list)

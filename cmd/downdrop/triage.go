@@ -45,12 +45,14 @@ func newTriageCmd(env *environment, runF func(context.Context, *environment, tri
 			}
 			return runF(cmd.Context(), env, o)
 		},
+		ValidArgsFunction: completeList,
 	}
 	f := cmd.Flags()
 	f.StringArrayVar(&o.rulebase, "rulebase", nil, "read this rulebase `DIR` instead of the shipped one, or over it where its header extends drop; a further one is laid over it")
 	f.StringArrayVar(&o.columns, "column", nil, "what a column holds, as `HEADING=ROLE`: serial, complaint, place, unused, or the id of a symptom or a given")
 	f.StringVar(&o.rejects, "rejects", "", "write rows that cannot be read into this new `FILE.csv`, with line and reason")
 	f.BoolVar(&o.csv, "csv", false, "print the worklist as a table, by RFC 4180, safe against formulas")
+	completeFlag(cmd, "rulebase", completeDirs)
 	f.BoolVar(&o.json, "json", false, "print JSON lines for programs, schema "+report.TriageSchema)
 	return cmd
 }
@@ -77,7 +79,7 @@ func runTriage(ctx context.Context, env *environment, o triageOptions) error {
 	if err := errors.Join(problems...); err != nil {
 		return err
 	}
-	open, closing, err := o.opener(env)
+	open, closing, err := o.opener(ctx, env)
 	if err != nil {
 		return err
 	}
@@ -129,7 +131,7 @@ func sayList(file string, says []string) string {
 
 // opener opens the list for each pass. The input can be read once only, and is put
 // into a temporary file.
-func (o *triageOptions) opener(env *environment) (open func() (io.ReadCloser, error), closing func(), err error) {
+func (o *triageOptions) opener(ctx context.Context, env *environment) (open func() (io.ReadCloser, error), closing func(), err error) {
 	if o.file != "-" {
 		if info, err := os.Stat(o.file); err == nil && info.IsDir() {
 			return nil, nil, inputError{fmt.Sprintf(sayListFolder, o.file)}
@@ -141,13 +143,20 @@ func (o *triageOptions) opener(env *environment) (open func() (io.ReadCloser, er
 		return nil, nil, outputError{err}
 	}
 	closing = func() { _ = os.Remove(f.Name()) }
-	if _, err := io.Copy(f, env.in); err != nil {
-		closing()
-		return nil, nil, outputError{errors.Join(err, f.Close())}
+	copied := make(chan error, 1)
+	go func() {
+		_, err := io.Copy(f, env.in)
+		copied <- errors.Join(err, f.Close())
+	}()
+	select {
+	case <-ctx.Done(): // an interruption does not wait for an input that never ends
+		err = context.Cause(ctx)
+	case err = <-copied:
+		err = written(err)
 	}
-	if err := f.Close(); err != nil {
+	if err != nil {
 		closing()
-		return nil, nil, outputError{err}
+		return nil, nil, err
 	}
 	return func() (io.ReadCloser, error) { return os.Open(f.Name()) }, closing, nil
 }
@@ -156,12 +165,14 @@ func (o *triageOptions) opener(env *environment) (open func() (io.ReadCloser, er
 func (o *triageOptions) rejecter(env *environment) (reject func(triage.Reject) error, end func() error, err error) {
 	if o.rejects == "" {
 		n := 0
+		var first strings.Builder // told in the end: on a terminal the progress stands there
 		return func(r triage.Reject) error {
 				if n++; n <= mostRejectsTold {
-					fmt.Fprintf(env.err, sayReject, r.Line, r.Why)
+					fmt.Fprintf(&first, sayReject, r.Line, r.Why)
 				}
 				return nil
 			}, func() error {
+				fmt.Fprint(env.err, first.String())
 				if n > mostRejectsTold {
 					fmt.Fprintf(env.err, sayMoreRejects, n-mostRejectsTold)
 				}

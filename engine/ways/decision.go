@@ -128,6 +128,10 @@ func (d *Decision) stretches() {
 	}
 }
 
+// badShares are the kinds of bad units whose share is an input of its own: the others
+// keep their proportion.
+var badShares = []string{"bad_units.beyond_repair", "bad_units.intermittent"}
+
 // bounds of an input by its form; nil is none.
 func bounds(form rulebase.PriceForm) (low, high *big.Rat) {
 	if form == rulebase.ShareAmount {
@@ -139,6 +143,9 @@ func bounds(form rulebase.PriceForm) (low, high *big.Rat) {
 // inputs are what a turn is looked for in.
 func (d *Decision) inputs() []rulebase.PriceKey {
 	list := []rulebase.PriceKey{{Name: Badness, Form: rulebase.ShareAmount}}
+	for _, name := range badShares {
+		list = append(list, rulebase.PriceKey{Name: name, Form: rulebase.ShareAmount})
+	}
 	for _, k := range rulebase.PriceKeys {
 		if k.Form == rulebase.MoneyAmount || k.Form == rulebase.HoursAmount || k.Form == rulebase.ShareAmount {
 			list = append(list, k)
@@ -151,8 +158,14 @@ func (d *Decision) inputs() []rulebase.PriceKey {
 func (d *Decision) turns(m model) {
 	for _, k := range d.inputs() {
 		now := m.p.Get(k.Name)
-		if k.Name == Badness {
+		switch {
+		case k.Name == Badness:
 			now = d.Bad
+		case slices.Contains(badShares, k.Name):
+			now = m.shareOfBad(k.Name)
+			if now.Cmp(big.NewRat(1, 1)) == 0 {
+				continue // there are no others whose proportion could be kept
+			}
 		}
 		cost, slope := d.means(m, k.Name, now), d.means(m, k.Name, new(big.Rat).Add(now, big.NewRat(1, 1)))
 		for i := range slope {
@@ -196,9 +209,12 @@ func (t Turn) far() *big.Rat {
 // that is changed beyond what it can be only serves to draw the line.
 func (d *Decision) means(m model, name string, x *big.Rat) []*big.Rat {
 	prior := d.Prior
-	if name == Badness {
+	switch {
+	case name == Badness:
 		prior = m.prior(x)
-	} else {
+	case slices.Contains(badShares, name):
+		prior = m.priorWithShare(d.Bad, name, x)
+	default:
 		m.p = m.p.With(name, x)
 	}
 	var out []*big.Rat
@@ -210,6 +226,52 @@ func (d *Decision) means(m model, name string, x *big.Rat) []*big.Rat {
 		out = append(out, total)
 	}
 	return out
+}
+
+// shareOfBad is the share of one kind among the bad units.
+func (m model) shareOfBad(name string) *big.Rat {
+	prior := m.prior(big.NewRat(1, 1))
+	if name == "bad_units.intermittent" {
+		return prior[Intermittent]
+	}
+	return prior[BeyondRepair]
+}
+
+// priorWithShare is the prior with another share of one kind among the bad units.
+func (m model) priorWithShare(bad *big.Rat, name string, share *big.Rat) []*big.Rat {
+	kind := BeyondRepair
+	if name == "bad_units.intermittent" {
+		kind = Intermittent
+	}
+	prior := m.prior(bad)
+	others := new(big.Rat).Quo(rest(share), rest(m.shareOfBad(name)))
+	for s := Repairable; s < states; s++ {
+		if s != kind {
+			prior[s] = new(big.Rat).Mul(prior[s], others)
+		}
+	}
+	prior[kind] = new(big.Rat).Mul(bad, share)
+	return prior
+}
+
+// Steady says whether the same way is cheapest at another chance that the unit is bad.
+func (d *Decision) Steady(bad *big.Rat) bool {
+	m := model{d.Prices, d.Case}
+	prior := m.prior(bad)
+	var means []*big.Rat
+	for _, w := range d.Ways {
+		total := new(big.Rat)
+		for s := range states {
+			total.Add(total, new(big.Rat).Mul(prior[s], w.In[s].Total()))
+		}
+		means = append(means, total)
+	}
+	for _, x := range means {
+		if x.Cmp(means[0]) < 0 {
+			return false
+		}
+	}
+	return true
 }
 
 // worths works out what it is worth to know more.

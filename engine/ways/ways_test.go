@@ -5,6 +5,7 @@ import (
 	"math/big"
 	"os"
 	"slices"
+	"strings"
 	"testing"
 
 	"downdrop/engine/ways"
@@ -179,6 +180,9 @@ func TestTurnsHold(t *testing.T) {
 			}
 			best := d.Ways[0].Kind
 			for _, x := range d.Turns {
+				if strings.HasPrefix(x.Name, "bad_units.") {
+					continue // a share, not the amount of that name: held below
+				}
 				at := func(v *big.Rat) *ways.Decision {
 					if x.Name == ways.Badness {
 						return ways.Decide(p, ways.Case{Bad: v, Pulled: c.Pulled})
@@ -288,5 +292,48 @@ func TestBenchTestsAreWorthWhatTheyChange(t *testing.T) {
 	}
 	if len(ways.Decide(p, ways.Case{Bad: rat("0.5")}).Tests) != 0 {
 		t.Error("a bench test wants the unit on the bench")
+	}
+}
+
+// The share of one kind among the bad units, the others in proportion: at the share that
+// is told, a sheet with such numbers gives a tie.
+func TestTurnsOfSharesHold(t *testing.T) {
+	found := 0
+	for _, bad := range []string{"0.2", "0.5", "0.8", "0.95"} {
+		for _, name := range []string{"tide_mill.yaml", "shop.yaml"} {
+			for _, pulled := range []bool{false, true} {
+				p, c := sheet(t, name), ways.Case{Bad: rat(bad), Pulled: pulled}
+				d := ways.Decide(p, c)
+				for _, x := range d.Turns {
+					if !strings.HasPrefix(x.Name, "bad_units.") || x.At.Cmp(rat("1")) >= 0 {
+						continue
+					}
+					found++
+					// a/(a + rest) = share, with the rest as it stands on the sheet
+					others := new(big.Rat)
+					for _, k := range []string{"bad_units.repairable", "bad_units.beyond_repair", "bad_units.intermittent"} {
+						if k != x.Name {
+							others.Add(others, p.Get(k))
+						}
+					}
+					amount := others.Mul(others, new(big.Rat).Quo(x.At, new(big.Rat).Sub(rat("1"), x.At)))
+					e := ways.Decide(p.With(x.Name, amount), c)
+					if way(t, e, d.Ways[0].Kind).Mean.Cmp(way(t, e, x.Way).Mean) != 0 || e.Tied < 2 {
+						t.Errorf("%s %s at %s is no tie", name, x.Name, x.At.FloatString(4))
+					}
+				}
+			}
+		}
+	}
+	if found == 0 {
+		t.Error("no share turns any of these decisions")
+	}
+}
+
+func TestSteady(t *testing.T) {
+	p := sheet(t, "tide_mill.yaml")
+	d := ways.Decide(p, ways.Case{Bad: rat("0.05")})
+	if !d.Steady(rat("0.09")) || d.Steady(rat("0.11")) {
+		t.Errorf("the answer turns at 0.099: %v", d.Stretches)
 	}
 }

@@ -106,7 +106,14 @@ func (d *Decision) notes() []string {
 		add(sayNoDowntime)
 	}
 	if d.Outside != nil && d.Outside.Sign() > 0 {
-		add(fmt.Sprintf(sayAtLeast, threePlaces(d.Outside)))
+		most, says := new(big.Rat).Add(d.Bad, d.Outside), sayUnsteady
+		if one := big.NewRat(1, 1); most.Cmp(one) > 0 {
+			most = one
+		}
+		if d.Steady(most) {
+			says = saySteady
+		}
+		add(fmt.Sprintf(sayAtLeast, threePlaces(d.Outside), says))
 	}
 	if d.Prices.Has("exchange.price") {
 		if len(d.Prices.Revisions) > 0 && d.Case.Revision == "" {

@@ -1621,6 +1621,8 @@ var partNames = [...]string{"goods and work", "fees", "credit kept back", "freig
 // inputNames say an amount of a price sheet, with "now" or a limit to follow.
 var inputNames = map[string]string{
 	ways.Badness:                "the chance that the unit is bad",
+	"bad_units.beyond_repair":   "the share of the bad units that is beyond repair",
+	"bad_units.intermittent":    "the share of the bad units whose fault comes and goes",
 	"downtime.per_hour":         "an hour of downtime",
 	"visit.price":               "a visit",
 	"site.test_hours":           "the hours to test at the drop",
@@ -1668,7 +1670,9 @@ const (
 	sayNoDowntime    = "Nobody has said what an hour of downtime costs: it is reckoned without. Published averages are of other plants; ask yours."
 	sayAskRevision   = "Ask before an exchange is ordered: the exchange units have revision %s, and which one this drop needs is not known."
 	sayAskModules    = "Ask before an exchange is ordered: which modules it has to work with is not known; the exchange units work with %s."
-	sayAtLeast       = "The chance that the unit is bad is an \"at least\": %s lies with things that are not on my list, and they may be the unit too."
+	sayAtLeast       = "The chance that the unit is bad is an \"at least\": %s lies with things that are not on my list, and they may be the unit too. %s"
+	saySteady        = "Even if all of them were, the answer would stay the same."
+	sayUnsteady      = "If all of them were, the answer would be another: see from which chance on."
 	sayLimitUnknown  = "With no exchange and no new unit to be had, no share says what a repair may cost."
 	plotBad          = "chance that the unit is bad"
 	plotMeanCost     = "mean cost"

@@ -95,10 +95,11 @@ func (s *survey) serial(text string) {
 const usualShare = 0.5
 
 // zerosLost says whether a number of digits so long may have lost zeros: longer ones
-// of one length are usual in the list, some of them begin with a zero, and it lacks at
-// most four digits of that length.
+// of one length are usual in the list, some of them begin with a zero, it lacks at most
+// four digits of that length, and at most a quarter of all are as short: more of them
+// are a kind of their own.
 func (s *survey) zerosLost(length int) bool {
-	if s.digits < 4 || length > mostSerialLength {
+	if s.digits < 4 || length > mostSerialLength || 4*s.byLen[length] > s.digits {
 		return false
 	}
 	for n := length + 1; n <= mostSerialLength; n++ {

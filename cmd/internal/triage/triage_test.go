@@ -396,6 +396,44 @@ func TestSortedInAnyMemory(t *testing.T) {
 	}
 }
 
+// Two kinds of serial numbers in one list are no damage.
+func TestTwoKindsOfSerialNumbers(t *testing.T) {
+	text := "Serial,Complaint\n"
+	for i := range 12 {
+		text += fmt.Sprintf("00%04d,x\n", 7000+i)
+		if i%2 == 0 {
+			text += fmt.Sprintf("%04d,x\n", 4000+i)
+		}
+	}
+	_, _, _, sum, err := lines(t, text, triage.Options{})
+	if err != nil || sum.Calls[triage.AskBack] > 0 {
+		t.Errorf("%v %+v", err, sum)
+	}
+}
+
+// Every line that is not empty becomes a row or a reject, or is part of one; nothing panics.
+func FuzzList(f *testing.F) {
+	f.Add([]byte("Serial,Complaint\nA1,power light dark\n"))
+	f.Add([]byte("\xff\xfeS\x00,\x00"))
+	f.Add([]byte("sep=;\nComplaint;power_light\n\"a\nb\";dark\n\"c;d\n"))
+	f.Add([]byte("Complaint\n\"\"\"\n=1\n\x81\n"))
+	base := shipped(f)
+	desk := triage.NewDesk(base, 0)
+	f.Fuzz(func(t *testing.T, text []byte) {
+		rows, rejects := 0, 0
+		sum, err := desk.Run(t.Context(), opener(text), triage.Options{Hold: 3}, func(r *triage.Row) error { rows++; return nil }, func(r triage.Reject) error {
+			rejects++
+			if r.Why == "" || r.Line < 2 {
+				t.Errorf("%+v", r)
+			}
+			return nil
+		})
+		if err == nil && (sum.Rows != rows || sum.Rejected != rejects) {
+			t.Errorf("%+v: %d rows, %d rejects", sum, rows, rejects)
+		}
+	})
+}
+
 // A clause of which more was left over than understood says nothing: nobody is there
 // to be asked what was meant.
 func TestHalfUnderstoodIsNotUnderstood(t *testing.T) {
