@@ -63,6 +63,8 @@ golang.org/x/text          : cases cmd/internal/triage
 modernc.org/sqlite         : cases/sqlite
 github.com/jackc/pgx/v5    : cases/postgres
 github.com/rogpeppe/go-internal/diff : cmd/downdrop
+github.com/google/uuid     : cmd/downdrop
+github.com/piglig/go-qr    : cmd/internal/report
 `
 
 // testLibraries may be imported by tests only.

@@ -145,9 +145,12 @@ type Money struct {
 
 // A Reference is a number in somebody else's books.
 type Reference struct {
-	Kind string `json:"kind"` // work_order, return, purchase, other
+	Kind string `json:"kind"` // one of ReferenceKinds
 	Text string `json:"text"`
 }
+
+// ReferenceKinds are the kinds of references.
+var ReferenceKinds = []string{"work_order", "return", "purchase", "other"}
 
 // A Note is free text.
 type Note struct {
@@ -222,6 +225,13 @@ const (
 	UnitGood      = "good"
 	UnitBad       = "bad"
 	UnitNotProven = "not_proven"
+)
+
+// UnitVerdicts and Outcomes are all there are.
+var (
+	UnitVerdicts = []string{UnitGood, UnitBad, UnitNotProven}
+	Outcomes     = []string{string(rulebase.Adjusted), string(rulebase.Rewired), string(rulebase.PartReplaced), string(rulebase.ModuleOut), string(rulebase.UnitOut),
+		string(rulebase.NotAFault), string(rulebase.Escalate), string(rulebase.NothingFound), string(rulebase.OutsideList)}
 )
 
 // Joined says that the case is one of several with one origin, as after a storm.

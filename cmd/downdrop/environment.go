@@ -13,6 +13,7 @@ import (
 
 	"golang.org/x/term"
 
+	"downdrop/cases"
 	"downdrop/cmd/internal/report"
 	"downdrop/rulebase"
 )
@@ -31,6 +32,7 @@ type environment struct {
 	shipped  func() (*rulebase.Base, error) // as the program holds it
 	files    func() (*rulebase.Base, error) // the shipped rulebase read from its files, with where things stand in them
 	folder   func(dirs ...string) (*rulebase.Base, error)
+	store    func(ctx context.Context, env *environment, flag string) (cases.Store, error)
 	talk     func(context.Context, *environment, caseOptions) error // the conversation on a terminal
 }
 
@@ -45,6 +47,7 @@ func newEnvironment() *environment {
 		shipped:  rulebase.ShippedCompiled,
 		files:    rulebase.LoadShipped,
 		folder:   rulebase.LoadFolder,
+		store:    openStore,
 		talk:     runTalk,
 	}
 }

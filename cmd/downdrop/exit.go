@@ -139,9 +139,9 @@ func notFound(err error) string {
 	var path *fs.PathError
 	switch {
 	case errors.Is(err, cases.ErrNotFound):
-		return err.Error() + "."
+		return strings.TrimRight(err.Error(), ".") + "."
 	case !errors.As(err, &path):
-		return strings.TrimSuffix(err.Error(), ": "+fs.ErrInvalid.Error()) + "."
+		return strings.TrimRight(strings.TrimSuffix(err.Error(), ": "+fs.ErrInvalid.Error()), ".") + "."
 	case errors.Is(err, fs.ErrNotExist):
 		return fmt.Sprintf(sayNoFile, path.Path)
 	}

@@ -51,7 +51,17 @@ func newRootCmd(env *environment) *cobra.Command {
 	root.SetFlagErrorFunc(flagError)
 	root.Flags().StringVar(&o.file, "case", "", "go on with the case in this `FILE`")
 	addCaseFlags(root, env, &o)
-	root.AddCommand(newDiagnoseCmd(env, runDiagnose), newDecideCmd(env, runDecide), newTriageCmd(env, runTriage), newCheckCmd(env, runCheck), newRehearseCmd(env, runRehearse), newLineCmd(env), newRulebaseCmd(env), newStoreCmd(env), newVersionCmd(env))
+	root.AddCommand(
+		newDiagnoseCmd(env, runDiagnose),
+		newCaseCmd(env),
+		newDecideCmd(env, runDecide),
+		newTriageCmd(env, runTriage),
+		newLineCmd(env),
+		newStoreCmd(env),
+		newRulebaseCmd(env),
+		newCheckCmd(env, runCheck),
+		newRehearseCmd(env, runRehearse),
+		newVersionCmd(env))
 	root.AddCommand(newTopics()...)
 	root.SetHelpCommand(newHelpCmd())
 	root.CompletionOptions.SetDefaultShellCompDirective(cobra.ShellCompDirectiveNoFileComp)

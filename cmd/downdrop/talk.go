@@ -54,6 +54,7 @@ type terminal struct {
 	env     *environment
 	talk    *conversation.Talk
 	entries <-chan string
+	keep    func(rulebase.Situation, conversation.Reply) error // keeps what an entry changed; nil: nothing is kept
 }
 
 // entries reads lines in the background, so that an interruption does not wait for one.
@@ -105,6 +106,11 @@ func (t *terminal) run(ctx context.Context, s rulebase.Situation) error {
 				return written(err)
 			}
 			state, reply = t.talk.Step(ctx, state, entry)
+			if t.keep != nil && ctx.Err() == nil {
+				if err := t.keep(state.Situation, reply); err != nil {
+					fmt.Fprintf(t.env.err, sayNotAdded+"\n", err) // it is still on the screen and in the conversation, and is tried again with the next entry
+				}
+			}
 		}
 		if ctx.Err() != nil {
 			return context.Cause(ctx)

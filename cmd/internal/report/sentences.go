@@ -1,6 +1,7 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"math"
@@ -8,6 +9,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
+	"unicode"
 
 	"downdrop/cases"
 	"downdrop/cmd/internal/triage"
@@ -1886,6 +1889,9 @@ func counted(n int, what string) string {
 	if n == 1 {
 		return "1 " + what
 	}
+	if stem, ok := strings.CutSuffix(what, "ry"); ok {
+		return fmt.Sprintf("%d %sries", n, stem)
+	}
 	return fmt.Sprintf("%d %ss", n, what)
 }
 
@@ -2004,4 +2010,232 @@ func TriageNotes(s *triage.Summary) []string {
 		all = append(all, fmt.Sprintf("Columns not read: %s. --column HEADING=ROLE gives one a role.", strings.Join(s.Unused, ", ")))
 	}
 	return all
+}
+
+// Cases.
+
+const (
+	saySameUnit       = "This unit was here before, by type and serial:"
+	sayOtherType      = "The same serial, but another type or none was said. Ask whether it is the same unit:"
+	sayLooksLike      = "Another serial that is easily taken for this one. Have it read out again, sign by sign:"
+	sayForLocation    = "Two units exchanged here within 90 days, and the first was found good: look at the place, not at the unit."
+	saySameLocation   = "At this place before, whatever the unit:"
+	sayStillInPlace   = "Still in place, put in for a test:"
+	sayNoCaseFound    = "No case."
+	sayIsKnown        = "What is known:"
+	sayWasDone        = "What was done:"
+	sayAsFound        = "as found"
+	sayAsLeft         = "as left"
+	sayNotRead        = "not read"
+	saySettingDiffers = "differs: say why in a note, or put it back"
+)
+
+func sayCaseName(c *cases.Case) string {
+	name := c.Code
+	if c.Opening.Location != "" {
+		name += ", " + c.Opening.Location
+	}
+	if c.Opening.Drop != 0 {
+		name += fmt.Sprintf(", drop %d", c.Opening.Drop)
+	}
+	return name
+}
+
+func sayCaseOpened(c *cases.Case) string {
+	text := "Case " + sayCaseName(c)
+	if u := c.Opening.Unit; u.Type != "" || u.Serial != "" {
+		text += fmt.Sprintf("; unit %s, serial %s", cmp.Or(u.Type, "of a type not said"), cmp.Or(u.Serial, "not read"))
+		if u.Revision != "" {
+			text += ", revision " + u.Revision
+		}
+	}
+	return text + "."
+}
+
+func sayCaseLine(c *cases.Case) string {
+	return fmt.Sprintf("Case %s: %s, %s kept.", sayCaseName(c), sayStateOf(c.State, c.Waiting.For), counted(len(c.Events), "entry"))
+}
+
+func sayStateOf(s cases.State, waiting string) string {
+	switch s {
+	case cases.StateWaiting:
+		return "waiting for " + cmp.Or(waiting, "something")
+	case cases.StateWatching:
+		return "being watched"
+	}
+	return string(s)
+}
+
+func sayCaseState(b *rulebase.Base, c *cases.Case) string {
+	text := fmt.Sprintf("Opened %s; %s", c.Opened.Format("2 January 2006 15:04"), sayStateOf(c.State, c.Waiting.For))
+	if until := cmp.Or(c.Waiting.Until, c.Watching.Until); until != "" {
+		text += " until " + until
+	}
+	if c.State == cases.StateWatching && c.Watching.What != "" {
+		text += ": " + c.Watching.What
+	}
+	if c.Closing != nil {
+		text += ". Found: " + sayProven(b, c.Closing.Causes)
+		if c.Closing.How != "" {
+			text += ", proven so: " + strings.TrimRight(c.Closing.How, ".")
+		}
+		if c.Closing.UnitVerdict != "" {
+			text += ". The unit: " + strings.ReplaceAll(c.Closing.UnitVerdict, "_", " ")
+		}
+	}
+	for _, j := range c.Joined {
+		text += ". One of several with one origin"
+		if j.Name != "" {
+			text += ": " + j.Name
+		}
+	}
+	return text + "."
+}
+
+func sayProven(b *rulebase.Base, causes []string) string {
+	var names []string
+	for _, id := range causes {
+		if ref, ok := b.Lookup(id); ok && ref.Kind == rulebase.KindCause {
+			names = append(names, lowerFirst(b.Causes[ref.Index].Name))
+		} else {
+			names = append(names, id)
+		}
+	}
+	if len(names) == 0 {
+		return "nothing"
+	}
+	return strings.Join(names, " and ")
+}
+
+func sayComplaint(text string) string { return "The caller: \"" + text + "\"" }
+
+func sayEarlier(b *rulebase.Base, s *cases.Summary) string {
+	text := fmt.Sprintf("%s, %s", s.Code, s.Opened.Format("2 January 2006"))
+	if s.Location != "" {
+		text += ", " + s.Location
+	}
+	if s.Serial != "" {
+		text += fmt.Sprintf(", %s serial %s", cmp.Or(s.Type, "unit"), s.Serial)
+	}
+	if s.State != cases.StateClosed {
+		return text + ": " + sayStateOf(s.State, s.WaitingFor)
+	}
+	text += ", found: " + sayProven(b, s.Causes)
+	if s.UnitVerdict != "" {
+		text += "; the unit was " + strings.ReplaceAll(s.UnitVerdict, "_", " ")
+	}
+	return text
+}
+
+func sayEarlierMore(n int) string { return fmt.Sprintf("and %s more.", counted(n, "case")) }
+
+func sayPutIn(p cases.PutIn, accepted bool) string {
+	text := strings.ReplaceAll(p.What, "_", " ") + ", " + p.Where
+	if p.Until != "" {
+		text += ", until " + p.Until
+	}
+	if accepted {
+		text += " (accepted)"
+	}
+	return text
+}
+
+func sayCaseSummary(b *rulebase.Base, s *cases.Summary, now time.Time) string {
+	text := cmp.Or(s.Location, "place not said")
+	if s.Drop != 0 {
+		text += fmt.Sprintf(", drop %d", s.Drop)
+	}
+	text += "; " + sayStateOf(s.State, s.WaitingFor)
+	if s.State == cases.StateClosed {
+		text += ", found: " + sayProven(b, s.Causes)
+	} else {
+		text += ", " + sayAge(now.Sub(s.Opened))
+	}
+	if s.InPlace > 0 {
+		text += fmt.Sprintf("; %d still in place", s.InPlace)
+	}
+	if s.Complaint != "" {
+		text += ": " + s.Complaint
+	}
+	return text
+}
+
+// sayAge says how long a case has been open; a clock that went back says nothing.
+func sayAge(d time.Duration) string {
+	switch {
+	case d < time.Hour:
+		return "opened within the hour"
+	case d < 48*time.Hour:
+		return fmt.Sprintf("open for %s", counted(int(d.Hours()), "hour"))
+	}
+	return fmt.Sprintf("open for %s", counted(int(d.Hours()/24), "day"))
+}
+
+func sayReferenceLine(r cases.Reference) string {
+	return strings.ReplaceAll(r.Kind, "_", " ") + ": " + r.Text
+}
+
+func sayNoteLine(at time.Time, text string) string {
+	return at.Format("2 Jan 15:04") + ": " + text
+}
+
+func sayFileLine(a cases.Attachment) string {
+	return fmt.Sprintf("%s, %s, %d bytes (show --fetch %s)", a.Name, a.Media, a.Bytes, a.Name)
+}
+
+func sayMoneyLine(m cases.Money) string { return fmt.Sprintf("%s: %s %s", m.For, m.Amount, m.Currency) }
+
+func sayUnknownEntries(n int) string {
+	return fmt.Sprintf("%s of a kind that this version of downdrop does not know; they are kept and go with the case.", counted(n, "entry"))
+}
+
+func sayEntry(c *cases.Case, e *cases.Event) string {
+	text := fmt.Sprintf("%s  %s", e.At.Format("2006-01-02 15:04:05"), strings.ReplaceAll(string(e.Kind), "_", " "))
+	if e.By != "" {
+		text += " by " + e.By
+	}
+	if e.Place != "" {
+		text += ", " + string(e.Place)
+	}
+	if e.Corrects != "" {
+		if i := slices.IndexFunc(c.Events, func(x cases.Event) bool { return x.ID == e.Corrects }); i >= 0 {
+			text += fmt.Sprintf(", for entry %d", i+1)
+		}
+	}
+	return text + "  " + string(e.Body)
+}
+
+func saySettingsOf(c *cases.Case) string {
+	return "Settings of the unit, " + lowerFirst(sayCaseOpened(c)) + " Fill in by hand what is not read; send it with the unit."
+}
+
+func sayHandOver(c *cases.Case) string {
+	return sayCaseOpened(c) + " Handed over; paste all of the capital letters below into \"downdrop case receive\", or scan them as codes (--qr)."
+}
+
+func sayCannotClose(code string) string { return "Case " + code + " cannot be closed yet:" }
+
+func sayUnexplained(b *rulebase.Base, c *cases.Case, symptom string) string {
+	value := ""
+	for _, f := range c.Situation.Findings {
+		if f.Symptom == symptom {
+			value = " = " + cmp.Or(f.Read, valueText(f.Value))
+		}
+	}
+	return fmt.Sprintf("  %s%s is not explained by what was proven. Name its cause as well, or accept it: downdrop case accept %s %s --why \"...\"", symptom, value, c.Code, symptom)
+}
+
+func sayStands(c *cases.Case, n int, p cases.PutIn) string {
+	return fmt.Sprintf("  %s is still in place. Take it out and say so: downdrop case take-out %s %d; or accept it: downdrop case accept %s %d --why \"...\"", sayPutIn(p, false), c.Code, n, c.Code, n)
+}
+
+// lowerFirst is a name within a sentence: its first letter small, but not that of
+// an abbreviation or of a single letter.
+func lowerFirst(s string) string {
+	r := []rune(s)
+	if len(r) < 2 || !unicode.IsUpper(r[0]) || unicode.IsUpper(r[1]) {
+		return s
+	}
+	r[0] = unicode.ToLower(r[0])
+	return string(r)
 }

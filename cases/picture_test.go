@@ -1,0 +1,105 @@
+package cases_test
+
+import (
+	"bytes"
+	"encoding/binary"
+	"image"
+	"image/color"
+	"image/jpeg"
+	"image/png"
+	"testing"
+
+	"downdrop/cases"
+)
+
+// photo is a JPEG with an Exif block that says how it was held and where it was taken.
+func photo(t *testing.T, w, h, turn int) []byte {
+	t.Helper()
+	p := image.NewRGBA(image.Rect(0, 0, w, h))
+	for y := range h {
+		for x := range w {
+			if x < w/2 && y < h/2 {
+				p.Set(x, y, color.White) // the corner that was upper left on the film
+			} else {
+				p.Set(x, y, color.Black)
+			}
+		}
+	}
+	var b bytes.Buffer
+	if err := jpeg.Encode(&b, p, nil); err != nil {
+		t.Fatal(err)
+	}
+	exif := []byte("Exif\x00\x00MM\x00\x2a\x00\x00\x00\x08\x00\x01\x01\x12\x00\x03\x00\x00\x00\x01\x00")
+	exif = append(exif, byte(turn), 0, 0, 0, 0, 0, 0)
+	exif = append(exif, "GPS 51.2345N 4.5678E by J. Invented"...)
+	head := append([]byte{0xff, 0xd8, 0xff, 0xe1}, binary.BigEndian.AppendUint16(nil, uint16(len(exif)+2))...)
+	return append(append(head, exif...), b.Bytes()[2:]...)
+}
+
+func TestPicturesAreTurnedAndTellNoPlace(t *testing.T) {
+	// The white corner after turning, by orientation: Exif 2.3, tag 0x0112.
+	corner := map[int][2]bool{1: {true, true}, 2: {false, true}, 3: {false, false}, 4: {true, false}, 5: {true, true}, 6: {false, true}, 7: {false, false}, 8: {true, false}}
+	for turn, want := range corner {
+		clean, media, err := cases.CleanFile(photo(t, 64, 32, turn))
+		if err != nil || media != "image/jpeg" {
+			t.Fatal(turn, media, err)
+		}
+		for _, word := range []string{"Exif", "GPS", "Invented"} {
+			if bytes.Contains(clean, []byte(word)) {
+				t.Errorf("%q is still in the picture", word)
+			}
+		}
+		p, err := jpeg.Decode(bytes.NewReader(clean))
+		if err != nil {
+			t.Fatal(err)
+		}
+		w, h := p.Bounds().Dx(), p.Bounds().Dy()
+		if (turn >= 5) != (h > w) {
+			t.Errorf("orientation %d: %d by %d", turn, w, h)
+		}
+		for _, left := range []bool{true, false} {
+			for _, top := range []bool{true, false} {
+				x, y := w/4, h/4
+				if !left {
+					x = 3 * w / 4
+				}
+				if !top {
+					y = 3 * h / 4
+				}
+				r, _, _, _ := p.At(x, y).RGBA()
+				if white := r > 0x8000; white != (want == [2]bool{left, top}) {
+					t.Errorf("orientation %d: left %v, top %v is white: %v", turn, left, top, white)
+				}
+			}
+		}
+	}
+}
+
+func TestFilesThatAreKeptOrRefused(t *testing.T) {
+	var large bytes.Buffer
+	if err := png.Encode(&large, image.NewGray(image.Rect(0, 0, 4500, 3000))); err != nil {
+		t.Fatal(err)
+	}
+	clean, media, err := cases.CleanFile(large.Bytes())
+	if err != nil || media != "image/png" {
+		t.Fatal(media, err)
+	}
+	if size, _, _ := image.DecodeConfig(bytes.NewReader(clean)); max(size.Width, size.Height) > 2000 || size.Width != 1500 {
+		t.Errorf("%d by %d", size.Width, size.Height)
+	}
+	for name, content := range map[string][]byte{"text": []byte("24.1 V at the unit"), "pdf": []byte("%PDF-1.7\n...")} {
+		if got, _, err := cases.CleanFile(content); err != nil || !bytes.Equal(got, content) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	bomb := append([]byte(nil), large.Bytes()...)
+	copy(bomb[16:24], []byte{0, 1, 0, 0, 0, 1, 0, 0}) // 65,536 by 65,536, as its head says
+	for name, content := range map[string][]byte{
+		"a picture cut short": photo(t, 64, 32, 1)[:200], "a bomb": bomb, "a program": []byte("\x7fELF\x02\x01\x01"), "a page": []byte("<html><script>"),
+		"Latin text": []byte("gr\xfcn"), "too large": make([]byte, cases.MaxFile+1), "nothing in Exif": []byte("\xff\xd8\xff\xe1\x00\x08Exif\x00\x00"),
+	} {
+		if _, _, err := cases.CleanFile(content); err == nil {
+			t.Errorf("%s was kept", name)
+		}
+	}
+}

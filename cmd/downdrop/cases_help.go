@@ -1,0 +1,158 @@
+package main
+
+// What the help of the case commands says, and what they refuse.
+const (
+	shortCase = "Keep cases: from the first call to what it turned out to be"
+	longCase  = `Keep cases: one down drop from the first call to what it turned out to be.
+
+A case has a short code, to be read out by phone. What is said is kept at once and
+never changed: a correction is a further entry. No name of a person is needed.`
+
+	shortCaseOpen = "Open a case, and say what is remembered of its unit and place"
+	longCaseOpen  = `Open a case. What is known goes in as for diagnose, by a case file or by flags. The
+unit's serial and the place are looked up at once: the same unit before, a serial
+that is easily taken for this one, the same place whatever the unit.`
+	exampleCaseOpen = `  downdrop case open --location "Tide mill, sluice" --drop 5 --see power_light=dark --at phone
+  downdrop case open --location "Weir house" --type BIU-2 --serial B0815 --complaint "unit silent since the storm"`
+
+	shortCaseList   = "List the cases that are not closed"
+	longCaseList    = `List the cases that are not closed, the last changed first.`
+	exampleCaseList = `  downdrop case list
+  downdrop case list --all --csv > cases.csv`
+
+	shortCaseFind = "Find cases by text, place, serial, symptom, cause, date or reference"
+	longCaseFind  = `Find cases. Each word of TEXT must be somewhere in a case: in notes, the complaint,
+findings, causes or references. Letters' case and accents do not count. All that is
+asked for must hold.`
+	exampleCaseFind = `  downdrop case find storm fuse
+  downdrop case find --location "Tide mill" --cause supply_fuse_blown --from 2031-01-01`
+
+	shortCaseShow = "Show a case: what is known, what still stands, what is likely"
+	longCaseShow  = `Show a case: what was said and done, what is still in place, what is remembered of
+unit and place, and what the rulebase makes of it now.`
+	exampleCaseShow = `  downdrop case show K7Q4M2
+  downdrop case show K7Q4M2 --settings
+  downdrop case show K7Q4M2 --as-case | downdrop diagnose -`
+
+	shortCaseTalk = "Go on with a case in the conversation"
+	longCaseTalk  = `Go on with a case in the conversation. Every answer is kept before the next
+question stands on the screen.`
+	exampleCaseTalk = `  downdrop case talk K7Q4M2`
+
+	shortCaseSee   = "Add what was seen, read or said"
+	longCaseSee    = `Add findings and givens, as diagnose takes them with --see and --given.`
+	exampleCaseSee = `  downdrop case see K7Q4M2 power_light=dark
+  downdrop case see K7Q4M2 pair_ohms="148 ohm" others_on_supply=work@0.8 --at field`
+
+	shortCaseDone   = "Add a step that was done, and what the drop did then"
+	longCaseDone    = `Add a remedy or test that was carried out, and what the drop did then.`
+	exampleCaseDone = `  downdrop case done K7Q4M2 replace_fuse --drop well --proof "two hours under load"`
+
+	shortCaseNote   = "Add a note"
+	longCaseNote    = `Add a note in free words. It is searched, handed over and exported with the case.`
+	exampleCaseNote = `  downdrop case note K7Q4M2 the cabinet was wet inside`
+
+	shortCaseAttach = "Add a picture or a file"
+	longCaseAttach  = `Add a picture (JPEG, PNG), a PDF or plain text. A picture is drawn anew, upright and
+no larger than 2,000 pixels, so that nothing of where and by whom it was taken stays
+in it.`
+	exampleCaseAttach = `  downdrop case attach K7Q4M2 terminals.jpg`
+
+	shortCaseRefer = "Add a number from other books: work order, return, purchase"
+	longCaseRefer  = `Add numbers from other books, as kind=text; the kinds are work_order, return,
+purchase and other. Cases are found by them.`
+	exampleCaseRefer = `  downdrop case refer K7Q4M2 work_order=W-2231 return=R-17`
+
+	shortCaseSetting = "Note a setting of the unit, as found or as left"
+	longCaseSetting  = `Note settings of the unit, as found or, with --left, as left. Read them before a unit
+is pulled, cycled or changed; show --settings prints the sheet. NAME= without a value
+takes a line back. The usual names:`
+	exampleCaseSetting = `  downdrop case setting K7Q4M2 address=5 rate=153.6k terminator=off
+  downdrop case setting K7Q4M2 --left address=5`
+
+	shortCasePutIn = "Note what was put in, forced or loosened for a test"
+	longCasePutIn  = `Note what was put in, forced, lowered or loosened for a test. It is listed in every
+view and hand-over until it is taken out, and a case cannot be closed over it. KIND
+is one of:`
+	exampleCasePutIn = `  downdrop case put-in K7Q4M2 jumper "terminals 3 and 4" --until "after the ohms"`
+
+	shortCaseTakeOut   = "Note that something put in is out again"
+	longCaseTakeOut    = `Note that something put in is out again, by its number in the list.`
+	exampleCaseTakeOut = `  downdrop case take-out K7Q4M2 1`
+
+	shortCaseTakeBack = "Take back an entry that was wrong"
+	longCaseTakeBack  = `Take back an entry, by its number in "show --entries". It stays on record, and no
+longer counts.`
+	exampleCaseTakeBack = `  downdrop case take-back K7Q4M2 7 --why "meant drop 6"`
+
+	shortCaseWait   = "Set a case to waiting, and say for whom"
+	longCaseWait    = `Set a case to waiting, and say for whom or what.`
+	exampleCaseWait = `  downdrop case wait K7Q4M2 "the fuse, from stores" --until Thursday`
+
+	shortCaseWatch   = "Set a case to being watched, while a remedy proves itself"
+	longCaseWatch    = `Set a case to being watched, while the proof of a remedy runs.`
+	exampleCaseWatch = `  downdrop case watch K7Q4M2 replace_fuse --what "light and traffic under load" --until tomorrow`
+
+	shortCaseResume   = "End waiting or watching"
+	longCaseResume    = `End waiting or watching: the case is open again.`
+	exampleCaseResume = `  downdrop case resume K7Q4M2`
+
+	shortCaseAccept = "Accept what stands against closing, and say why"
+	longCaseAccept  = `Accept that a thing stays in place (by its number in the list), or that an abnormal
+finding is not explained (by its symptom).`
+	exampleCaseAccept = `  downdrop case accept K7Q4M2 1 --why "stays until the shutdown"`
+
+	shortCaseClose = "Close a case with what was proven"
+	longCaseClose  = `Close a case with the causes that were proven, and how. It is refused while something
+put in still stands, or while an abnormal finding is neither explained by the proven
+causes nor accepted.`
+	exampleCaseClose = `  downdrop case close K7Q4M2 --cause supply_fuse_blown --how "fuse read open; well with a new one" --unit good`
+
+	shortCaseReopen   = "Open a closed case again"
+	longCaseReopen    = `Open a closed case again. What was proven stays on record.`
+	exampleCaseReopen = `  downdrop case reopen K7Q4M2 --why "dark again on Monday"`
+
+	shortCaseJoin   = "Note that several cases have one origin, as after a storm"
+	longCaseJoin    = `Note that several cases have one origin, as after a storm.`
+	exampleCaseJoin = `  downdrop case join K7Q4M2 M31XW9 --name "storm of 28 May"`
+
+	shortCaseHandOver = "Hand a case over to another place, as text or as QR codes"
+	longCaseHandOver  = `Hand a case over to another place, as text to paste or as QR codes to scan. The other
+place takes it in with "case receive" and asks nothing again. Pictures and files go
+with "store export".`
+	exampleCaseHandOver = `  downdrop case hand-over K7Q4M2 --to field
+  downdrop case hand-over K7Q4M2 --to bench --qr case.png`
+
+	shortCaseReceive = "Take in a case that was handed over"
+	longCaseReceive  = `Take in a case from pasted text or from a file: the parts in any order, with
+whatever stands around them. Taking it in twice is the same as once.`
+	exampleCaseReceive = `  downdrop case receive mail.txt
+  downdrop case receive < mail.txt`
+
+	sayNoCase        = "There is no case %q in this store."
+	sayCodeMisread   = " A code has six signs, and its last one does not fit: have it read out again."
+	sayOpenCases     = " Not closed are %s."
+	sayCaseWanted    = "%s wants a case: its short code or its id."
+	sayCaseWords     = "%s is called so: %s"
+	sayReference     = "--reference %s: a reference is kind=text, its kind one of %s."
+	sayNoStep        = "There is no test or remedy %q in the rulebase."
+	sayNoRemedy      = "There is no remedy %q in the rulebase."
+	sayNoCause       = "There is no cause %q in the rulebase."
+	sayAttach        = "%s is not kept: %v."
+	saySetting       = "%q is no setting: it is name=value; the usual names are %s."
+	sayPutIn         = "%q is no kind of thing put in: %v"
+	sayNoPutIn       = "There is no number %s among the %d things still in place."
+	sayNoEntry       = "There is no entry %s that could be taken back; there are %d, and the first opens the case."
+	sayIsClosed      = "Case %s is closed; reopen it first."
+	sayNotClosed     = "Case %s is not closed."
+	sayAcceptWhy     = "Say with --why for what reason it may stay so."
+	sayCloseHow      = "Say with --how it was proven; one sentence is enough."
+	sayOutcome       = "--outcome: it cannot be told from what was done, %v"
+	sayJoined        = "%d cases have one origin now: %s.\n"
+	sayFetched       = "Written as %s, %d bytes.\n"
+	sayNoAttachment  = "Case %s has no file %q."
+	sayReceived      = "Taken in: %d entries; %d were here already.\n"
+	sayHandOverEmpty = "The hand-over holds no entry."
+	sayCodes         = "%s written; scan it with any camera and paste what it reads.\n"
+	sayNotAdded      = "What was just said is not kept: %v"
+)

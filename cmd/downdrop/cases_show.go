@@ -1,0 +1,301 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"downdrop/cases"
+	"downdrop/cmd/internal/report"
+	"downdrop/rulebase"
+)
+
+type caseListOptions struct {
+	deskOptions
+	query     cases.Query
+	from, to  string
+	json, csv bool
+}
+
+func newCaseListCmd(env *environment) *cobra.Command {
+	o := caseListOptions{query: cases.Query{Unsettled: true}}
+	var all bool
+	cmd := &cobra.Command{
+		Use: "list", Short: shortCaseList, Long: longCaseList, Example: exampleCaseList, Args: noArguments,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			o.query.Unsettled = !all
+			return runCaseList(cmd.Context(), env, o)
+		},
+	}
+	cmd.Flags().BoolVar(&all, "all", false, "closed ones too")
+	addListFlags(cmd, &o)
+	return cmd
+}
+
+func newCaseFindCmd(env *environment) *cobra.Command {
+	var o caseListOptions
+	cmd := &cobra.Command{
+		Use: "find [TEXT]", Short: shortCaseFind, Long: longCaseFind, Example: exampleCaseFind,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			for _, word := range args {
+				o.query.Text += " " + word
+			}
+			return runCaseList(cmd.Context(), env, o)
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&o.query.Location, "location", "", "at this location (`TEXT`)")
+	f.StringVar(&o.query.Serial, "serial", "", "a unit of this serial (`TEXT`)")
+	f.StringVar(&o.query.LooksLike, "looks-like", "", "a unit whose serial the eye takes for this one (`TEXT`)")
+	f.StringVar(&o.query.Symptom, "symptom", "", "with this symptom (`ID`)")
+	f.StringVar(&o.query.Cause, "cause", "", "closed with this cause (`ID`)")
+	f.StringVar(&o.query.Reference, "reference", "", "with this number in other books (`TEXT`)")
+	f.StringVar(&o.from, "from", "", "opened on this day or later (`YYYY-MM-DD`)")
+	f.StringVar(&o.to, "to", "", "opened on this day or earlier (`YYYY-MM-DD`)")
+	addListFlags(cmd, &o)
+	return cmd
+}
+
+func addListFlags(cmd *cobra.Command, o *caseListOptions) {
+	addStoreFlags(cmd, &o.deskOptions)
+	cmd.Flags().IntVar(&o.query.Limit, "limit", cases.FindLimit, "at most so many (`N`)")
+	cmd.Flags().BoolVar(&o.json, "json", false, "print JSON for programs, schema "+report.CasesSchema)
+	cmd.Flags().BoolVar(&o.csv, "csv", false, "print a table for spreadsheets")
+}
+
+func runCaseList(ctx context.Context, env *environment, o caseListOptions) error {
+	var err error
+	if o.query.From, err = day(env, "from", o.from, 0); err != nil {
+		return err
+	}
+	if o.query.To, err = day(env, "to", o.to, 1); err != nil {
+		return err
+	}
+	d, err := o.openDesk(ctx, env)
+	if err != nil {
+		return err
+	}
+	defer d.store.Close()
+	found, err := d.store.Find(ctx, o.query)
+	if err != nil {
+		return err
+	}
+	switch {
+	case o.json:
+		return written(report.CasesJSON(env.out, found))
+	case o.csv:
+		return written(report.CasesCSV(env.out, found))
+	}
+	return written(report.CasesText(env.out, env.width(), d.base, found, env.clock()))
+}
+
+// day reads a day in the user's own zone; more is added to it.
+func day(env *environment, flag, text string, more int) (time.Time, error) {
+	if text == "" {
+		return time.Time{}, nil
+	}
+	t, err := time.ParseInLocation(time.DateOnly, text, env.clock().Location())
+	if err != nil {
+		return t, usageError{fmt.Sprintf(sayFlagValue, flag, text, "a day is written as 2031-05-28.")}
+	}
+	return t.AddDate(0, 0, more), nil
+}
+
+func newCaseShowCmd(env *environment) *cobra.Command {
+	var o deskOptions
+	var asJSON, events, settings, asCase bool
+	var fetch string
+	cmd := &cobra.Command{
+		Use: "show CASE", Short: shortCaseShow, Long: longCaseShow, Example: exampleCaseShow, Args: oneCase(0), ValidArgsFunction: completeCases(env, &o),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			ctx := cmd.Context()
+			return o.onCase(ctx, env, args[0], func(d *desk, c *cases.Case) error {
+				switch {
+				case fetch != "":
+					return d.fetch(ctx, c, fetch)
+				case asCase:
+					_, err := env.out.Write(d.base.WriteCase(c.Situation))
+					return written(err)
+				case settings:
+					return written(report.SettingsSheet(env.out, env.width(), c))
+				case events:
+					return written(report.CaseEvents(env.out, env.width(), c))
+				}
+				earlier, err := cases.LookBack(ctx, d.store, c)
+				if err != nil {
+					return err
+				}
+				if asJSON {
+					return written(report.CaseJSON(env.out, d.base, c, &earlier))
+				}
+				dg, err := d.diagnose(ctx, c)
+				if err != nil {
+					return err
+				}
+				return written(report.CaseText(env.out, env.width(), dg, c, &earlier))
+			})
+		},
+	}
+	addStoreFlags(cmd, &o)
+	f := cmd.Flags()
+	f.BoolVar(&asJSON, "json", false, "print JSON for programs, schema "+report.CaseSchema)
+	f.BoolVar(&events, "entries", false, "every entry, numbered, with who and when")
+	f.BoolVar(&settings, "settings", false, "the settings sheet, to print and to send with the unit")
+	f.BoolVar(&asCase, "as-case", false, "as a case file, for diagnose")
+	f.StringVar(&fetch, "fetch", "", "write the file or picture of this `NAME` to the current folder")
+	return cmd
+}
+
+// fetch writes an attachment under its own name, which never leaves the folder and
+// never overwrites.
+func (d *desk) fetch(ctx context.Context, c *cases.Case, name string) error {
+	for _, f := range c.Files {
+		if f.Body.Name != name {
+			continue
+		}
+		content, err := d.store.File(ctx, f.Body.Digest)
+		if err != nil {
+			return err
+		}
+		safe := fileName(name)
+		out, err := os.OpenFile(safe, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
+		if err != nil {
+			return written(err)
+		}
+		_, err = out.Write(content)
+		if closed := out.Close(); err == nil {
+			err = closed
+		}
+		if err == nil {
+			_, err = fmt.Fprintf(d.env.out, sayFetched, safe, len(content))
+		}
+		return written(err)
+	}
+	return notFoundError{fmt.Sprintf(sayNoAttachment, c.Code, name)}
+}
+
+func newCaseHandOverCmd(env *environment) *cobra.Command {
+	var o deskOptions
+	var to, png string
+	cmd := &cobra.Command{
+		Use: "hand-over CASE", Short: shortCaseHandOver, Long: longCaseHandOver, Example: exampleCaseHandOver, Args: oneCase(0), ValidArgsFunction: completeCases(env, &o),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			ctx := cmd.Context()
+			return o.onCase(ctx, env, args[0], func(d *desk, c *cases.Case) error {
+				if err := oneOf(to, placeWords); err != nil {
+					return usageError{fmt.Sprintf(sayFlagValue, "to", to, err)}
+				}
+				c, err := d.write(ctx, c.ID, cases.Say(cases.KindHandedOver, cases.HandOver{To: rulebase.Place(to)}))
+				if err != nil {
+					return err
+				}
+				parts, err := cases.HandOverText(c)
+				if err != nil {
+					return err
+				}
+				if png != "" {
+					return d.codes(parts, png)
+				}
+				dg, err := d.diagnose(ctx, c)
+				if err != nil {
+					return err
+				}
+				return written(report.HandOver(env.out, env.width(), dg, c, parts))
+			})
+		},
+	}
+	addStoreFlags(cmd, &o)
+	cmd.Flags().StringVar(&to, "to", "", "the place it goes to: phone, field or bench (`PLACE`)")
+	cmd.Flags().StringVar(&png, "qr", "", "write it as QR codes into `FILE`.png, FILE-2.png ...")
+	return cmd
+}
+
+func newCaseReceiveCmd(env *environment) *cobra.Command {
+	var o deskOptions
+	cmd := &cobra.Command{
+		Use: "receive [FILE|-]", Short: shortCaseReceive, Long: longCaseReceive, Example: exampleCaseReceive, Args: atMostOneCase,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			ctx, name := cmd.Context(), "-"
+			if len(args) > 0 {
+				name = args[0]
+			}
+			text, err := env.readUpTo(ctx, name, mostHandOver)
+			if err != nil {
+				return err
+			}
+			events, err := cases.ReadHandOver(string(text))
+			if err != nil {
+				return err
+			}
+			d, err := o.openDesk(ctx, env)
+			if err != nil {
+				return err
+			}
+			defer d.store.Close()
+			return d.receive(ctx, events)
+		},
+	}
+	addStoreFlags(cmd, &o)
+	return cmd
+}
+
+// mostHandOver is how much pasted text is read.
+const mostHandOver = 32 << 20
+
+func (d *desk) receive(ctx context.Context, events []cases.Event) error {
+	done, err := d.store.Import(ctx, func(yield func(cases.Event, error) bool) {
+		for _, e := range events {
+			if !yield(e, nil) {
+				return
+			}
+		}
+	})
+	if err != nil {
+		return err
+	}
+	if len(events) == 0 {
+		return inputError{sayHandOverEmpty}
+	}
+	c, err := d.store.Case(ctx, events[0].Subject.ID)
+	if err != nil {
+		return err
+	}
+	if _, err := fmt.Fprintf(d.env.out, sayReceived, done.Added, done.Known); err != nil {
+		return written(err)
+	}
+	return d.opened(ctx, c, false)
+}
+
+// codes writes each part as a picture of its own.
+func (d *desk) codes(parts []string, name string) error {
+	name = strings.TrimSuffix(name, ".png")
+	for i, part := range parts {
+		code, err := report.QR(part)
+		if err != nil {
+			return err
+		}
+		file := name + ".png"
+		if i > 0 {
+			file = fmt.Sprintf("%s-%d.png", name, i+1)
+		}
+		out, err := os.Create(file)
+		if err != nil {
+			return written(err)
+		}
+		err = code.PNG(out, 6)
+		if closed := out.Close(); err == nil {
+			err = closed
+		}
+		if err == nil {
+			_, err = fmt.Fprintf(d.env.out, sayCodes, file)
+		}
+		if err != nil {
+			return written(err)
+		}
+	}
+	return nil
+}

@@ -1,0 +1,77 @@
+package main
+
+import (
+	"context"
+	"slices"
+
+	"github.com/spf13/cobra"
+
+	"downdrop/cases"
+	"downdrop/cmd/internal/conversation"
+	"downdrop/cmd/internal/report"
+	"downdrop/engine"
+	"downdrop/rulebase"
+)
+
+func newCaseTalkCmd(env *environment) *cobra.Command {
+	var o deskOptions
+	cmd := &cobra.Command{
+		Use: "talk CASE", Short: shortCaseTalk, Long: longCaseTalk, Example: exampleCaseTalk, Args: oneCase(0), ValidArgsFunction: completeCases(env, &o),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			ctx := cmd.Context()
+			if !env.terminal {
+				return errNoTerminal
+			}
+			return o.onCase(ctx, env, args[0], func(d *desk, c *cases.Case) error { return d.talk(ctx, c) })
+		},
+	}
+	addStoreFlags(cmd, &o)
+	return cmd
+}
+
+// talk goes on with a case in the conversation. What an entry changed is in the
+// store before the next question stands on the screen: whoever is cut off loses
+// nothing.
+func (d *desk) talk(ctx context.Context, c *cases.Case) error {
+	prepared := engine.Prepare(d.base)
+	talk := conversation.New(d.base, func(ctx context.Context, s rulebase.Situation) (*engine.Diagnosis, error) {
+		return engine.Diagnose(ctx, prepared, s, engine.Options{Weights: true})
+	}, conversation.Figures{Chance: report.Chance, Minutes: report.Minutes})
+	t := &terminal{env: d.env, talk: talk, entries: entries(ctx, d.env.in)}
+	t.keep = func(s rulebase.Situation, reply conversation.Reply) error {
+		drafts := c.Changes(asOfNow(s.Clone()))
+		if len(drafts) == 0 {
+			return nil
+		}
+		d.writer.Place = s.At
+		if reply.Diagnosis != nil {
+			drafts = append(drafts, shown(reply.Diagnosis)...)
+		}
+		after, err := d.write(ctx, c.ID, drafts...)
+		if err == nil {
+			c = after
+		}
+		return err
+	}
+	return t.run(ctx, c.Situation)
+}
+
+// shownCauses is how many causes of a ranking are kept.
+const shownCauses = 5
+
+// shown is what was put before somebody's eyes: the ranking, and the step proposed first.
+func shown(d *engine.Diagnosis) []cases.Draft {
+	r := cases.Ranking{Policy: d.Policy, UnitOut: d.UnitOut, Outside: d.Outside, Causes: []cases.RankedBody{}}
+	for _, cause := range d.Causes[:min(shownCauses, len(d.Causes))] {
+		r.Causes = append(r.Causes, cases.RankedBody{ID: d.Base.Causes[cause.Cause].ID, Probability: cause.Probability})
+	}
+	out := []cases.Draft{cases.Say(cases.KindRanking, r)}
+	if i := slices.IndexFunc(d.Next, func(p engine.Proposal) bool { return p.Step != nil }); i >= 0 {
+		kind := "test"
+		if d.Next[i].Step.Kind == rulebase.KindRemedy {
+			kind = "remedy"
+		}
+		out = append(out, cases.Say(cases.KindProposed, cases.Proposed{Kind: kind, ID: d.Next[i].Step.ID}))
+	}
+	return out
+}

@@ -1,0 +1,131 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"os"
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+
+	"downdrop/cases"
+	"downdrop/cases/storetest"
+	"downdrop/rulebase"
+)
+
+// shop is a command line over a store in memory.
+type shop struct {
+	t     *testing.T
+	store cases.Store
+	now   time.Time
+	code  string // of the case opened last; stands for CASE
+}
+
+func newShop(t *testing.T) *shop {
+	return &shop{t: t, store: storetest.NewModel("weir"), now: time.Date(2031, 5, 28, 9, 0, 0, 0, time.UTC)}
+}
+
+var openedCode = regexp.MustCompile(`^Case ([0-9A-Z]{6})\b`)
+
+// run runs one command line; fields are parted by |.
+func (s *shop) run(want int, line string) string {
+	s.t.Helper()
+	var out bytes.Buffer
+	env := newEnvironment()
+	env.in, env.out, env.err, env.terminal = strings.NewReader(""), &out, &out, false
+	env.width = func() int { return 80 }
+	env.variable = func(string) string { return "" }
+	s.now = s.now.Add(7 * time.Minute)
+	env.clock = func() time.Time { return s.now }
+	env.shipped = rulebase.ShippedCompiled
+	env.store = func(context.Context, *environment, string) (cases.Store, error) { return s.store, nil }
+	args := strings.Split(strings.ReplaceAll(line, "CASE", s.code), "|")
+	if got := run(context.Background(), env, args); got != want {
+		s.t.Errorf("%s: exit %d, not %d\n%s", line, got, want, out.String())
+	}
+	if m := openedCode.FindStringSubmatch(out.String()); m != nil && strings.HasPrefix(line, "case|open") {
+		s.code = m[1]
+	}
+	s.t.Logf("$ %s\n%s", strings.Join(args, " "), out.String())
+	return out.String()
+}
+
+func (s *shop) says(want int, line string, words ...string) {
+	s.t.Helper()
+	out := strings.Join(strings.Fields(s.run(want, line)), " ")
+	for _, w := range words {
+		if !strings.Contains(out, w) {
+			s.t.Errorf("%s\ndoes not say %q but\n%s", line, w, out)
+		}
+	}
+}
+
+func TestACaseFromTheFirstCallToItsClosing(t *testing.T) {
+	s := newShop(t)
+	s.says(0, "case|open|--location|Tide mill, sluice|--drop|5|--type|BIU-2|--serial|B0815|--complaint|silent since the storm|--at|phone|--see|power_light=dark|--reference|work_order=W-2231", "Tide mill, sluice, drop 5")
+	first := s.code
+	s.says(0, "case|see|CASE|switches_look=rate_differs@0.9|--at|field", "kept")
+	s.says(0, "case|note|CASE|the cabinet|was wet inside")
+	s.says(0, "case|setting|CASE|address=5|rate=153.6k")
+	s.says(0, "case|setting|CASE|--left|address=6")
+	s.says(0, "case|show|CASE|--settings", "153.6k not read", "differs")
+	s.says(0, "case|put-in|CASE|jumper|terminals 3 and 4", "1. jumper, terminals 3 and 4")
+	s.says(0, "case|show|CASE", "Still in place", "Tide mill", "W-2231", "Is it the unit?")
+	s.says(0, "case|done|CASE|replace_supply_fuse|--drop|well")
+	s.says(4, "case|close|CASE|--cause|supply_fuse_blown|--how|read open", "still in place", "switches_look", "accept")
+	s.says(0, "case|take-out|CASE|1")
+	s.says(3, "case|accept|CASE|switches_look", "--why")
+	s.says(0, "case|accept|CASE|switches_look|--why|read upside down, looked at again")
+	s.says(3, "case|close|CASE|--cause|supply_fuse_blown", "--how")
+	s.says(4, "case|close|CASE|--cause|supply_fuse_blow|--how|x", "supply_fuse_blown")
+	s.says(0, "case|close|CASE|--cause|supply_fuse_blown|--how|read open; well with a new one|--unit|good", "closed")
+	s.says(4, "case|close|CASE|--cause|supply_fuse_blown|--how|x", "closed; reopen it first")
+
+	// The same unit, and one that looks like it, and the same place.
+	s.says(0, "case|open|--type|biu-2|--serial|b0815", "This unit was here before", first, "the unit was good")
+	s.says(0, "case|open|--type|BIU-2|--serial|8OBIS", "read out again")
+	s.says(0, "case|open|--location|tide MILL,  sluice|--drop|5", "At this place before", first)
+	s.says(0, "case|list", "place not said")
+	s.says(0, "case|find|wet cabinet", first, "a fuse in the drop's feed")
+	s.says(0, "case|find|--cause|supply_fuse_blown|--csv", first)
+	s.says(0, "case|find|--reference|w-2231|--json", "downdrop.cases/1")
+	s.says(0, "case|reopen|"+first+"|--why|dark again", "open")
+	s.says(5, "case|show|K7Q4M3", "There is no case")
+	s.says(0, "case|show|"+first+"|--entries", "opened")
+	s.says(0, "case|join|"+first+"|"+s.code+"|--name|storm", "2 cases")
+	s.says(0, "case|wait|CASE|a technician", "waiting for a technician")
+}
+
+func TestACaseThatIsHandedOverAsksNothingAgain(t *testing.T) {
+	phone, field := newShop(t), newShop(t)
+	field.store = storetest.NewModel("field")
+	phone.run(0, "case|open|--location|Weir house|--see|power_light=lit|--see|switches_look=as_drawn|--at|phone")
+	text := phone.run(0, "case|hand-over|CASE|--to|field")
+	events, err := cases.ReadHandOver(text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(events) != 5 {
+		t.Errorf("%d events", len(events))
+	}
+	file := t.TempDir() + "/mail.txt"
+	writeText(t, file, "Dear colleague,\n\n"+text+"\n\nBye\n")
+	field.says(0, "case|receive|"+file, "Taken in: 5 entries", "Weir house")
+	field.says(0, "case|receive|"+file, "0 entries; 5 were here already")
+	field.code = phone.code
+	if a, b := phone.run(0, "case|show|CASE|--as-case"), field.run(0, "case|show|CASE|--as-case"); a != b || !strings.Contains(a, "power_light") {
+		t.Errorf("the field knows something else:\n%s\n%s", a, b)
+	}
+	field.run(0, "case|see|CASE|switches_look=rate_differs")
+	text = field.run(0, "case|hand-over|CASE|--to|phone")
+	writeText(t, file, text)
+	phone.says(0, "case|receive|"+file, "Taken in: 2 entries; 5 were here already")
+}
+
+func writeText(t *testing.T, file, text string) {
+	t.Helper()
+	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+}

@@ -1,0 +1,253 @@
+package report
+
+import (
+	"cmp"
+	"encoding/csv"
+	"fmt"
+	"io"
+	"maps"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"downdrop/cases"
+	"downdrop/engine"
+	"downdrop/rulebase"
+)
+
+// CaseLine writes where a case stands, in a line or two: what every command that
+// added something to it ends with.
+func CaseLine(w io.Writer, width int, b *rulebase.Base, c *cases.Case) error {
+	p := newPage(width)
+	p.say(sayCaseLine(c))
+	p.inPlace(c)
+	return p.writeTo(w)
+}
+
+// CaseOpened writes the code of a case, and what is remembered of its unit and place.
+func CaseOpened(w io.Writer, width int, b *rulebase.Base, c *cases.Case, earlier *cases.Earlier) error {
+	p := newPage(width)
+	p.say(sayCaseOpened(c))
+	p.earlier(b, earlier)
+	return p.writeTo(w)
+}
+
+// earlier writes what is remembered.
+func (p *page) earlier(b *rulebase.Base, e *cases.Earlier) {
+	if e == nil {
+		return
+	}
+	for _, group := range []struct {
+		says string
+		list []cases.Summary
+	}{{saySameUnit, e.SameUnit}, {sayOtherType, e.OtherType}, {sayLooksLike, e.LooksLike}, {saySameLocation, e.SameLocation}} {
+		if len(group.list) == 0 {
+			continue
+		}
+		p.gap()
+		p.say(group.says)
+		for i := range group.list[:min(5, len(group.list))] {
+			p.item("  ", sayEarlier(b, &group.list[i]))
+		}
+		if more := len(group.list) - 5; more > 0 {
+			p.item("  ", sayEarlierMore(more))
+		}
+	}
+	if e.ForLocation {
+		p.gap()
+		p.say(sayForLocation)
+	}
+}
+
+// inPlace lists what still stands, numbered as take-out and accept count it.
+func (p *page) inPlace(c *cases.Case) {
+	if len(c.PutIn) == 0 {
+		return
+	}
+	p.gap()
+	p.say(sayStillInPlace)
+	standing := c.Standing()
+	for i, s := range c.PutIn {
+		accepted := !slices.ContainsFunc(standing, func(x cases.Said[cases.PutIn]) bool { return x.Event.ID == s.Event.ID })
+		p.item(fmt.Sprintf("  %d. ", i+1), sayPutIn(s.Body, accepted))
+	}
+}
+
+// CasesText writes a list of cases.
+func CasesText(w io.Writer, width int, b *rulebase.Base, list []cases.Summary, now time.Time) error {
+	p := newPage(width)
+	if len(list) == 0 {
+		p.say(sayNoCaseFound)
+	}
+	for i := range list {
+		s := &list[i]
+		p.item(fmt.Sprintf("%-8s", s.Code), sayCaseSummary(b, s, now))
+	}
+	return p.writeTo(w)
+}
+
+// CaseText writes a whole case for people: what is remembered, what was said and
+// done, what still stands, and what the diagnosis makes of it.
+func CaseText(w io.Writer, width int, d *engine.Diagnosis, c *cases.Case, earlier *cases.Earlier) error {
+	p := newPage(width)
+	b := d.Base
+	p.say(sayCaseOpened(c))
+	p.say(sayCaseState(b, c))
+	if c.Opening.Complaint != "" {
+		p.say(sayComplaint(c.Opening.Complaint))
+	}
+	for _, r := range c.References {
+		p.item("  ", sayReferenceLine(r))
+	}
+	p.earlier(b, earlier)
+	p.inPlace(c)
+	p.known(b, c)
+	p.kept(c)
+	p.gap()
+	if err := p.writeTo(w); err != nil || c.State == cases.StateClosed {
+		return err
+	}
+	return Text(w, d, TextOptions{Width: width})
+}
+
+// known lists findings and work in the order said.
+func (p *page) known(b *rulebase.Base, c *cases.Case) {
+	s := &c.Situation
+	if len(s.Givens)+len(s.Findings) > 0 {
+		p.gap()
+		p.say(sayIsKnown)
+	}
+	for _, g := range s.Givens {
+		p.item("  ", plain(g.ID)+" "+plain(valueText(g.Value)))
+	}
+	for _, f := range s.Findings {
+		p.item("  ", sayFinding(b, &f))
+	}
+	if len(s.Done) > 0 {
+		p.gap()
+		p.say(sayWasDone)
+	}
+	for _, done := range s.Done {
+		p.item("  ", sayDone(&done))
+	}
+}
+
+func valueText(v rulebase.Value) string {
+	if v.IsNumber && v.Word == "" {
+		return strconv.FormatFloat(v.Number, 'g', -1, 64)
+	}
+	return v.Word
+}
+
+// kept lists notes, files and money.
+func (p *page) kept(c *cases.Case) {
+	if len(c.Notes)+len(c.Files)+len(c.Money) > 0 {
+		p.gap()
+	}
+	for _, n := range c.Notes {
+		p.item("  ", sayNoteLine(n.Event.At, n.Body.Text))
+	}
+	for _, f := range c.Files {
+		p.item("  ", sayFileLine(f.Body))
+	}
+	for _, m := range c.Money {
+		p.item("  ", sayMoneyLine(m))
+	}
+	if len(c.Unknown) > 0 {
+		p.item("  ", sayUnknownEntries(len(c.Unknown)))
+	}
+}
+
+// CaseEvents writes every entry, numbered.
+func CaseEvents(w io.Writer, width int, c *cases.Case) error {
+	p := newPage(width)
+	for i, e := range c.Events {
+		p.item(fmt.Sprintf("%4d. ", i+1), sayEntry(c, &e))
+	}
+	return p.writeTo(w)
+}
+
+// SettingsSheet writes a unit's settings as found and as left, to be printed.
+func SettingsSheet(w io.Writer, width int, c *cases.Case) error {
+	p := newPage(width)
+	p.say(saySettingsOf(c))
+	p.gap()
+	names := slices.Clone(cases.SettingNames)
+	for _, key := range slices.Sorted(maps.Keys(c.Settings)) {
+		if name := c.Settings[key].Name; !slices.Contains(names, name) {
+			names = append(names, name)
+		}
+	}
+	p.line(fmt.Sprintf("  %-22s %-24s %s", "", sayAsFound, sayAsLeft))
+	for _, name := range names {
+		found, left := c.Setting("found", name), c.Setting("left", name)
+		p.line(strings.TrimRight(fmt.Sprintf("  %-22s %-24s %s", strings.ReplaceAll(name, "_", " "), cmp.Or(found, sayNotRead), cmp.Or(left, sayNotRead)), " "))
+		if found != "" && left != "" && found != left {
+			p.item("      ", saySettingDiffers)
+		}
+	}
+	p.gap()
+	p.inPlace(c)
+	return p.writeTo(w)
+}
+
+// HandOver writes what the next place reads first, and the text it takes in.
+func HandOver(w io.Writer, width int, d *engine.Diagnosis, c *cases.Case, parts []string) error {
+	p := newPage(width)
+	p.say(sayHandOver(c))
+	p.known(d.Base, c)
+	p.inPlace(c)
+	p.gap()
+	for _, part := range parts {
+		for i := 0; i < len(part); i += p.width {
+			p.line(part[i:min(i+p.width, len(part))])
+		}
+		p.line("")
+	}
+	return p.writeTo(w)
+}
+
+// OpenPoints says what keeps a case from being closed.
+func OpenPoints(b *rulebase.Base, c *cases.Case, open []cases.OpenPoint) string {
+	lines := []string{sayCannotClose(c.Code)}
+	for _, o := range open {
+		if o.Symptom != "" {
+			lines = append(lines, sayUnexplained(b, c, o.Symptom))
+			continue
+		}
+		n := slices.IndexFunc(c.PutIn, func(p cases.Said[cases.PutIn]) bool { return p.Event.ID == o.Event })
+		lines = append(lines, sayStands(c, n+1, o.PutIn))
+	}
+	return strings.Join(lines, "\n")
+}
+
+// CasesCSV writes cases for spreadsheets (RFC 4180). A cell that a spreadsheet would take for a formula
+// has an apostrophe before it.
+func CasesCSV(w io.Writer, list []cases.Summary) error {
+	c := csv.NewWriter(w)
+	c.UseCRLF = true
+	rows := [][]string{{"code", "id", "location", "drop", "type", "serial", "state", "waiting_for", "opened", "changed", "complaint", "causes", "outcome", "unit", "still_in_place"}}
+	for _, s := range list {
+		rows = append(rows, []string{s.Code, s.ID, s.Location, strconv.Itoa(s.Drop), s.Type, s.Serial, string(s.State), s.WaitingFor,
+			s.Opened.UTC().Format(time.RFC3339), s.Changed.UTC().Format(time.RFC3339), s.Complaint, strings.Join(s.Causes, " "), s.Outcome, s.UnitVerdict, strconv.Itoa(s.InPlace)})
+	}
+	for _, row := range rows {
+		for i := range row {
+			row[i] = NoFormula(row[i])
+		}
+		if err := c.Write(row); err != nil {
+			return err
+		}
+	}
+	c.Flush()
+	return c.Error()
+}
+
+// NoFormula is a cell that no spreadsheet takes for a formula.
+func NoFormula(cell string) string {
+	if cell != "" && strings.ContainsRune("=+-@\t\r\n|%＝＋－＠", []rune(cell)[0]) {
+		return "'" + cell
+	}
+	return cell
+}

@@ -1,0 +1,116 @@
+package report
+
+import (
+	"io"
+	"time"
+
+	"downdrop/cases"
+	"downdrop/rulebase"
+)
+
+// Schemas of cases.
+const (
+	CaseSchema  = "downdrop.case/1"
+	CasesSchema = "downdrop.cases/1"
+)
+
+type summaryJSON struct {
+	ID         string   `json:"id"`
+	Code       string   `json:"code"`
+	Location   string   `json:"location"`
+	Drop       int      `json:"drop"`
+	Type       string   `json:"type"`
+	Serial     string   `json:"serial"`
+	State      string   `json:"state"`
+	WaitingFor string   `json:"waiting_for"`
+	Opened     string   `json:"opened"`
+	Changed    string   `json:"changed"`
+	Complaint  string   `json:"complaint"`
+	Causes     []string `json:"causes"`
+	Outcome    string   `json:"outcome"`
+	Unit       string   `json:"unit"`
+	InPlace    int      `json:"in_place"`
+}
+
+func summaryOf(s cases.Summary) summaryJSON {
+	return summaryJSON{s.ID, s.Code, s.Location, s.Drop, s.Type, s.Serial, string(s.State), s.WaitingFor,
+		s.Opened.UTC().Format(time.RFC3339), s.Changed.UTC().Format(time.RFC3339), s.Complaint, listed(s.Causes), s.Outcome, s.UnitVerdict, s.InPlace}
+}
+
+func summariesOf(list []cases.Summary) []summaryJSON {
+	out := []summaryJSON{}
+	for _, s := range list {
+		out = append(out, summaryOf(s))
+	}
+	return out
+}
+
+// CasesJSON writes a list of cases.
+func CasesJSON(w io.Writer, list []cases.Summary) error {
+	return writeJSON(w, struct {
+		Schema string        `json:"schema"`
+		Cases  []summaryJSON `json:"cases"`
+	}{CasesSchema, summariesOf(list)})
+}
+
+type putInJSON struct {
+	Number   int    `json:"number"`
+	Entry    string `json:"entry"`
+	What     string `json:"what"`
+	Where    string `json:"where"`
+	Until    string `json:"until"`
+	Accepted bool   `json:"accepted"`
+}
+
+type settingJSON struct {
+	Name  string `json:"name"`
+	Found string `json:"found"` // "": not read
+	Left  string `json:"left"`
+}
+
+type caseEntryJSON struct {
+	ID       string `json:"id"`
+	Site     string `json:"site"`
+	Seq      int64  `json:"seq"`
+	Kind     string `json:"kind"`
+	At       string `json:"at"`
+	By       string `json:"by"`
+	Place    string `json:"place"`
+	Corrects string `json:"corrects"`
+	Hash     string `json:"hash"`
+	Body     any    `json:"body"`
+}
+
+// CaseJSON writes a case: its summary, its case file as diagnose reads it, what
+// still stands, its settings, what is remembered, and every entry.
+func CaseJSON(w io.Writer, b *rulebase.Base, c *cases.Case, earlier *cases.Earlier) error {
+	out := struct {
+		Schema       string          `json:"schema"`
+		Case         summaryJSON     `json:"case"`
+		CaseFile     string          `json:"case_file"`
+		InPlace      []putInJSON     `json:"in_place"`
+		Settings     []settingJSON   `json:"settings"`
+		SameUnit     []summaryJSON   `json:"same_unit"`
+		OtherType    []summaryJSON   `json:"other_type"`
+		LooksLike    []summaryJSON   `json:"looks_like"`
+		SameLocation []summaryJSON   `json:"same_location"`
+		ForLocation  bool            `json:"for_location"`
+		Entries      []caseEntryJSON `json:"entries"`
+	}{Schema: CaseSchema, Case: summaryOf(c.Summary()), CaseFile: string(b.WriteCase(c.Situation)), InPlace: []putInJSON{}, Settings: []settingJSON{}, Entries: []caseEntryJSON{}}
+	standing := map[string]bool{}
+	for _, s := range c.Standing() {
+		standing[s.Event.ID] = true
+	}
+	for i, p := range c.PutIn {
+		out.InPlace = append(out.InPlace, putInJSON{i + 1, p.Event.ID, p.Body.What, p.Body.Where, p.Body.Until, !standing[p.Event.ID]})
+	}
+	for _, name := range cases.SettingNames {
+		out.Settings = append(out.Settings, settingJSON{name, c.Setting("found", name), c.Setting("left", name)})
+	}
+	out.SameUnit, out.OtherType = summariesOf(earlier.SameUnit), summariesOf(earlier.OtherType)
+	out.LooksLike, out.SameLocation, out.ForLocation = summariesOf(earlier.LooksLike), summariesOf(earlier.SameLocation), earlier.ForLocation
+	for _, e := range c.Events {
+		out.Entries = append(out.Entries, caseEntryJSON{e.ID, e.Site, e.Seq, string(e.Kind), e.At.Format(time.RFC3339Nano), e.By, string(e.Place), e.Corrects, e.Hash, e.Body})
+	}
+	return writeJSON(w, out)
+}
