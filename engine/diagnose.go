@@ -225,7 +225,7 @@ func (w *weighing) continues(earlier *Diagnosis) bool {
 }
 
 func samePiece(a, b piece) bool {
-	return a.symptom == b.symptom && a.state == b.state && a.value == b.value && a.sure == b.sure &&
+	return a.symptom == b.symptom && a.state == b.state && a.value == b.value && a.among == b.among && a.sure == b.sure &&
 		a.cause == b.cause && a.outs == b.outs && a.settles == b.settles && a.rule == b.rule
 }
 

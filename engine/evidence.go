@@ -18,6 +18,7 @@ type seen struct {
 	symptom int
 	state   int     // of work: 0 before any
 	value   int     // index into the symptom's Values; -1: a reading that cannot be sorted into bands
+	among   uint64  // value is -1, and one of these was seen, not known which: bit i is value i; 0: not so
 	number  float64 // the reading; NaN where a band's name was given
 	sure    float64
 	place   int  // among all reports; a later one outranks an equally sure one
@@ -188,7 +189,13 @@ func (k *known) report(symptom int, f *rulebase.Finding) {
 	} else if f.After != "" {
 		r.state = k.last[f.After]
 	}
-	if s.Banded() && f.Value.IsNumber {
+	if len(f.Among) > 0 {
+		for _, word := range f.Among {
+			if v := slices.Index(s.Values, word); v >= 0 {
+				r.among |= 1 << v
+			}
+		}
+	} else if s.Banded() && f.Value.IsNumber {
 		r.number = f.Value.Number
 		r.value = band(k.limits[symptom], r.number)
 	} else {
@@ -269,7 +276,7 @@ func (k *known) reported() int {
 func (k *known) facts(state []int) {
 	latest := map[int]seen{}
 	for _, r := range k.counting {
-		if r.sure < k.base.FactFrom {
+		if r.sure < k.base.FactFrom || r.among != 0 {
 			continue
 		}
 		if l, ok := latest[r.symptom]; !ok || r.state > l.state {
@@ -307,7 +314,7 @@ func (k *known) derive() {
 func (k *known) differing() {
 	for i, r := range k.reports {
 		for _, q := range k.reports[:i] {
-			if q.symptom == r.symptom && q.state == r.state && q.value != r.value {
+			if q.symptom == r.symptom && q.state == r.state && q.value != r.value && q.among|r.among == 0 {
 				k.conflict(ConflictFindings, fmt.Sprintf("%s was reported as %s and as %s in the same state of work; the surer report counts, then the later one.",
 					k.id(r.symptom), k.value(q), k.value(r)), k.id(r.symptom))
 				break
@@ -315,7 +322,7 @@ func (k *known) differing() {
 		}
 	}
 	for _, r := range k.counting {
-		if r.value < 0 && k.base.Symptoms[r.symptom].Weighs {
+		if r.value < 0 && r.among == 0 && k.base.Symptoms[r.symptom].Weighs {
 			ask := k.unknownLimits(r.symptom)
 			k.conflict(ConflictLimits, fmt.Sprintf("The reading %s is kept but cannot be judged: its limits are not known, or not rising, with %s as given.",
 				k.id(r.symptom), strings.Join(ask, ", ")), append([]string{k.id(r.symptom)}, ask...)...)
@@ -361,6 +368,15 @@ func (k *known) conflict(kind ConflictKind, says string, members ...string) {
 func (k *known) id(symptom int) string { return k.base.Symptoms[symptom].ID }
 
 func (k *known) value(r seen) string {
+	if r.among != 0 {
+		var words []string
+		for v, word := range k.base.Symptoms[r.symptom].Values {
+			if r.among&(1<<v) != 0 {
+				words = append(words, word)
+			}
+		}
+		return strings.Join(words, " or ")
+	}
 	return k.base.SlotText(k.base.Symptoms[r.symptom].Slot, rulebase.Slot{Word: int32(r.value + 1), Number: r.number})
 }
 
@@ -382,7 +398,7 @@ func (k *known) unknownLimits(symptom int) []string {
 func (k *known) evidence() []piece {
 	var all []piece
 	for _, r := range k.counting {
-		if r.value >= 0 && k.base.Symptoms[r.symptom].Weighs {
+		if (r.value >= 0 || r.among != 0) && k.base.Symptoms[r.symptom].Weighs {
 			all = append(all, piece{seen: r, cause: -1})
 		}
 	}
@@ -411,6 +427,9 @@ func (k *known) evidence() []piece {
 // observation is a report as it is weighed. Under outside every value is alike,
 // but the complaint keeps, after work, the value reported when the case began.
 func (k *known) observation(ses *session, p *piece) belief.Observation {
+	if p.among != 0 {
+		return belief.SeenAmong(ses.symptoms[p.symptom], p.among, p.sure)
+	}
 	o := belief.Seen(ses.symptoms[p.symptom], p.value, p.sure)
 	c := k.base.Complaint
 	if c != nil && p.symptom == c.Symptom && p.state > 0 {

@@ -182,7 +182,7 @@ func (w *weighing) wholeTrial(c *candidate) plan.Trial {
 		t.Sure = append(t.Sure, w.k.sure(s, w.k.s.At))
 		t.Once = append(t.Once, w.once(c.step, s))
 		t.Seen = append(t.Seen, slices.ContainsFunc(w.k.counting, func(r seen) bool {
-			return r.symptom == s && r.value >= 0 && (r.state == len(w.k.s.Done) || w.once(c.step, s))
+			return r.symptom == s && (r.value >= 0 || r.among != 0) && (r.state == len(w.k.s.Done) || w.once(c.step, s))
 		}))
 	}
 	return t

@@ -46,6 +46,7 @@ type GivenValue struct {
 type Finding struct {
 	Symptom string
 	Value   Value
+	Among   []string // one of these values was seen, and it is not known which; Value is then empty
 	Sure    *float64 // nil: the symptom's or the rulebase's own
 	At      Place    // "": the situation's
 	By      string   // who saw it

@@ -17,6 +17,7 @@ package belief
 
 import (
 	"math"
+	"math/bits"
 
 	"downdrop/engine/hypothesis"
 )
@@ -93,14 +94,35 @@ func TotalPrior(odds []float64, together float64, k int) float64 {
 type Observation struct {
 	Symptom *Symptom
 	Value   int
-	Sure    float64
+	// Among, where it is not 0, stands for Value: one of these values was seen (bit i is
+	// value i), and it is not known which. Symptoms whose rows are independent have
+	// no two values to choose among.
+	Among uint64
+	Sure  float64
 	// Outside is the probability of the report under outside.
 	Outside float64
 }
 
 // Seen makes the observation of a symptom that, under outside, shows every value alike.
 func Seen(s *Symptom, value int, sure float64) Observation {
-	return Observation{s, value, sure, 1 / float64(s.values)}
+	return Observation{Symptom: s, Value: value, Sure: sure, Outside: 1 / float64(s.values)}
+}
+
+// SeenAmong makes the observation that one of several values was seen.
+func SeenAmong(s *Symptom, among uint64, sure float64) Observation {
+	return Observation{Symptom: s, Among: among, Sure: sure, Outside: float64(bits.OnesCount64(among)) / float64(s.values)}
+}
+
+// chance is the probability of the report where the values have these probabilities.
+func (o *Observation) chance(p []float64) float64 {
+	if o.Among == 0 {
+		return unsure(p[o.Value], o.Sure, o.Symptom.values)
+	}
+	sum := 0.0
+	for rest := o.Among; rest != 0; rest &= rest - 1 {
+		sum += p[bits.TrailingZeros64(rest)]
+	}
+	return float64(o.Sure*sum) + (1-o.Sure)*float64(bits.OnesCount64(o.Among))/float64(o.Symptom.values)
 }
 
 // Observe multiplies in one observation.
@@ -109,7 +131,7 @@ func (b *Belief) Observe(o Observation) {
 	if sorted := b.sorted(o.Symptom); sorted != nil {
 		b.observeSorted(sorted, o)
 	} else if s := o.Symptom; s.independent {
-		for i, f := range s.factors(b.Settled, d, o.Value, o.Sure) {
+		for i, f := range s.factors(b.Settled, d, o) {
 			b.Weight[i] *= f
 		}
 	} else {
@@ -117,7 +139,7 @@ func (b *Belief) Observe(o Observation) {
 		s.sort(b.Settled, d, d.kind)
 		d.factor = d.factor[:0]
 		for _, r := range s.rows {
-			d.factor = append(d.factor, unsure(r.P[o.Value], o.Sure, s.values))
+			d.factor = append(d.factor, o.chance(r.P))
 		}
 		weight, factor := b.Weight[:len(d.kind)], d.factor
 		for i, k := range d.kind {
@@ -132,7 +154,7 @@ func (b *Belief) observeSorted(sorted *Sorted, o Observation) {
 	d := b.desk
 	d.factor = d.factor[:0]
 	for _, p := range sorted.P {
-		d.factor = append(d.factor, unsure(p[o.Value], o.Sure, len(p)))
+		d.factor = append(d.factor, o.chance(p))
 	}
 	factor := d.factor
 	if b.places == nil {
@@ -152,7 +174,7 @@ func (b *Belief) observeSorted(sorted *Sorted, o Observation) {
 // this state of work; nil where the observation excludes a world, whose weight
 // cannot be told any more. It is only good until the belief is next used.
 func (b *Belief) Without(o Observation) []float64 {
-	weight := o.Symptom.factors(b.Settled, b.desk, o.Value, o.Sure)
+	weight := o.Symptom.factors(b.Settled, b.desk, o)
 	for i, f := range weight {
 		if f == 0 {
 			return nil

@@ -48,7 +48,7 @@ func NewSearch(prior *Belief) *Search {
 
 // Observe notes which worlds an observation excludes.
 func (s *Search) Observe(item int, o Observation) {
-	for i, f := range o.Symptom.factors(s.belief.Settled, s.belief.desk, o.Value, o.Sure) {
+	for i, f := range o.Symptom.factors(s.belief.Settled, s.belief.desk, o) {
 		if f == 0 {
 			s.excluded[i].add(item)
 		}

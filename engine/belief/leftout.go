@@ -3,6 +3,7 @@ package belief
 import (
 	"cmp"
 	"math"
+	"math/bits"
 	"slices"
 
 	"downdrop/engine/hypothesis"
@@ -37,6 +38,18 @@ func Bear(o Observation, influence []map[int]bool, empty *hypothesis.Settled) Be
 	}
 	holds := func(f *hypothesis.Formula) bool {
 		return f.Holds(func(int) bool { return false }, func(n int) bool { return empty.Column(n)[0]&1 == 1 })
+	}
+	if o.Among != 0 {
+		// The largest of a sum is at most the sum of the largest.
+		low := (1 - o.Sure) * float64(bits.OnesCount64(o.Among)) / float64(s.values)
+		b.Base, b.Most = low, low
+		for rest := o.Among; rest != 0; rest &= rest - 1 {
+			value, most := s.bear(bits.TrailingZeros64(rest), holds, behind)
+			b.Base += float64(o.Sure * value)
+			b.Most += float64(o.Sure * most)
+		}
+		b.Most = max(b.Base, min(b.Most, 1))
+		return b
 	}
 	value, most := s.bear(o.Value, holds, behind)
 	b.Base = unsure(value, o.Sure, s.values)

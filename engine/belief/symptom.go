@@ -178,22 +178,21 @@ func (s *Symptom) refine(t *hypothesis.Settled, d *Desk, k *Kinds) {
 	}
 }
 
-// factors writes, for every world, the probability of what was seen: value,
-// reported by somebody who is sure to the extent given.
-func (s *Symptom) factors(t *hypothesis.Settled, d *Desk, value int, sure float64) []float64 {
+// factors writes, for every world, the probability of what was seen.
+func (s *Symptom) factors(t *hypothesis.Settled, d *Desk, o Observation) []float64 {
 	if n := t.Space.Len(); cap(d.float) < n {
 		d.float = make([]float64, n)
 	}
 	out := d.float[:t.Space.Len()]
 	d.ready(t.Space)
 	if s.independent {
-		s.factorsIndependent(t, d, value, sure, out)
+		s.factorsIndependent(t, d, o.Value, o.Sure, out)
 		return out
 	}
 	s.sort(t, d, d.kind)
 	d.factor = d.factor[:0]
 	for _, r := range s.rows {
-		d.factor = append(d.factor, unsure(r.P[value], sure, s.values))
+		d.factor = append(d.factor, o.chance(r.P))
 	}
 	for i, k := range d.kind {
 		out[i] = d.factor[k]
