@@ -169,7 +169,7 @@ func noRejects(t testing.TB) func(triage.Reject) error {
 // Of the rows called probably good at least 80 in 100 are, and the chances given are
 // those that come true: in every tenth within what chance allows.
 func TestCallsHoldOnSimulatedReturns(t *testing.T) {
-	n := support.Deep(t, 300)
+	n := support.Deep(t, 200)
 	p := newPopulation(t, 11)
 	text, truths := p.list(n)
 	type bin struct {
@@ -373,13 +373,13 @@ func TestListsThatCannotBeRead(t *testing.T) {
 // The worklist is in order, and the same however little is held at a time.
 func TestSortedInAnyMemory(t *testing.T) {
 	p := newPopulation(t, 5)
-	text, _ := p.list(60)
+	text, _ := p.list(24)
 	desk := triage.NewDesk(shipped(t), 0)
 	_, want, _, _, err := linesOf(t, desk, string(text), triage.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, hold := range []int{1, 7, 59, 60, 61} {
+	for _, hold := range []int{1, 7, 23, 24, 25} {
 		rows, got, _, _, err := linesOf(t, desk, string(text), triage.Options{Hold: hold})
 		if err != nil || !slices.Equal(got, want) {
 			t.Errorf("holding %d: %v\n%v\n%v", hold, err, got, want)
