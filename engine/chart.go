@@ -512,6 +512,9 @@ func (u *unfolding) parts(n *ChartNode, ways []ChartWay) bool {
 // symptom to read; nil where none does.
 func (u *unfolding) partingTest(n *ChartNode) (*Proposal, int) {
 	d := n.Diagnosis
+	if n.Share < 2*u.splits {
+		return nil, -1
+	}
 	for i := range d.Next {
 		p := &d.Next[i]
 		if p.works() || p.GainBits < Idle || !d.Fresh(p.Step) {
@@ -620,17 +623,16 @@ func (d *Diagnosis) reports(symptom int) []float64 {
 func (d *Diagnosis) reading(symptom int) (reports []float64, bits float64) {
 	b := d.working.belief
 	s := d.working.session.symptoms[symptom]
-	kinds := s.Sort(b.Settled, &belief.Desk{})
+	share, shows := b.Kinds(s)
 	sure := d.working.known.sure(symptom, d.Situation.At)
 	reports = make([]float64, s.Values())
 	total := b.Total()
-	mass := make([]float64, len(kinds.P))
-	for i, k := range kinds.Of {
-		mass[k] += b.Weight[i] / total
-	}
 	reported := func(p float64) float64 { return float64(sure*p) + (1-sure)/float64(len(reports)) }
-	for k, m := range mass {
-		for v, p := range kinds.P[k] {
+	for k, m := range share {
+		if m == 0 {
+			continue
+		}
+		for v, p := range shows[k] {
 			reports[v] += float64(m * reported(p))
 			bits += float64(m * plogp(reported(p)))
 		}

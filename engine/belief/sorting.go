@@ -99,3 +99,31 @@ func (b *Belief) Sorting() *Sorting { return b.sorting }
 
 // Places is where the sorting's space holds each world of another one.
 func (s *Sorting) Places(of *hypothesis.Space) []int32 { return s.settled.Space.Places(of) }
+
+// Kinds gives the kinds of worlds in which a symptom shows the same, as of now: what a
+// kind shows, and its share of the belief. What is missing to 1 is outside.
+func (b *Belief) Kinds(s *Symptom) (share []float64, shows [][]float64) {
+	total := b.Total()
+	sorted := b.sorted(s)
+	if sorted == nil {
+		kinds := s.Sort(b.Settled, &Desk{})
+		share = make([]float64, len(kinds.P))
+		for i, k := range kinds.Of {
+			share[k] += b.Weight[i]
+		}
+		shows = kinds.P
+	} else {
+		share, shows = make([]float64, len(sorted.P)), sorted.P
+		for i, w := range b.Weight {
+			p := i
+			if b.places != nil {
+				p = int(b.places[i])
+			}
+			share[sorted.Of[p]] += w
+		}
+	}
+	for k := range share {
+		share[k] /= total
+	}
+	return share, shows
+}
