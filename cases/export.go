@@ -490,5 +490,8 @@ func (x *importer) end(end *exportEnd) error {
 	case x.count != x.m.Events || x.files != x.m.Files || len(x.names) != x.m.Names || !maps.Equal(x.heads, x.m.Heads):
 		return x.spoilt("there is not in it what its manifest says")
 	}
+	if _, err := x.r.ReadByte(); !errors.Is(err, io.EOF) {
+		return x.spoilt("more follows the last line")
+	}
 	return nil
 }

@@ -5,10 +5,12 @@ package postgres
 import (
 	"context"
 	"database/sql"
+	"database/sql/driver"
 	"errors"
 	"fmt"
 	"net"
 	"net/url"
+	"strconv"
 	"strings"
 	"time"
 
@@ -118,7 +120,7 @@ func dialect() sqlstore.Dialect {
 // database may drop later.
 func backup(ctx context.Context, db *sql.DB, schema int) (string, error) {
 	var name string
-	if err := db.QueryRowContext(ctx, `SELECT current_schema() || '_schema' || $1::text || to_char(now() AT TIME ZONE 'UTC', '_YYYYMMDD_HH24MISS')`, schema).Scan(&name); err != nil {
+	if err := db.QueryRowContext(ctx, `SELECT current_schema() || '_schema' || $1 || to_char(now() AT TIME ZONE 'UTC', '_YYYYMMDD_HH24MISS')`, strconv.Itoa(schema)).Scan(&name); err != nil {
 		return "", err
 	}
 	tx, err := db.BeginTx(ctx, &sql.TxOptions{Isolation: sql.LevelRepeatableRead})
@@ -180,7 +182,7 @@ func broken(err error) bool {
 	}
 	var network *net.OpError
 	var connect *pgconn.ConnectError
-	return errors.As(err, &network) || errors.As(err, &connect) || pgconn.SafeToRetry(err) || strings.Contains(err.Error(), "unexpected EOF") || strings.Contains(err.Error(), "conn closed")
+	return errors.Is(err, driver.ErrBadConn) || errors.As(err, &network) || errors.As(err, &connect) || pgconn.SafeToRetry(err) || strings.Contains(err.Error(), "unexpected EOF") || strings.Contains(err.Error(), "conn closed")
 }
 
 // explain says what PostgreSQL's codes mean to whoever sits before it.

@@ -317,7 +317,8 @@ func explain(err error) error {
 		return fmt.Errorf("%w: it may not be written here. Permit it, or copy the store to where it may be: %w", cases.ErrUnavailable, err)
 	case sqlite3.SQLITE_IOERR, sqlite3.SQLITE_NOLFS, sqlite3.SQLITE_NOMEM, sqlite3.SQLITE_PROTOCOL:
 		return fmt.Errorf("%w: reading or writing failed. Nothing that was kept is lost; see to the disk and try again: %w", cases.ErrUnavailable, err)
-	case sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_FORMAT:
+	case sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_FORMAT,
+		sqlite3.SQLITE_ERROR, sqlite3.SQLITE_MISMATCH: // our statements are right: the definitions of the tables are not
 		return fmt.Errorf("%w: `downdrop store verify` says what is touched, `downdrop store backup --salvage` saves the rest, and `downdrop store restore` brings a copy back: %w", cases.ErrIntegrity, err)
 	}
 	return err

@@ -33,6 +33,16 @@ func scan(row interface{ Scan(...any) error }) (cases.Event, error) {
 	return e, err
 }
 
+// scanRow is scan of one of many rows, where an error is never of the connection: the row
+// itself is not one that was written.
+func scanRow(rows *sql.Rows) (cases.Event, error) {
+	e, err := scan(rows)
+	if err != nil {
+		err = fmt.Errorf("%w: the row of an event cannot be read: %w", cases.ErrIntegrity, err)
+	}
+	return e, err
+}
+
 func insert(ctx context.Context, tx *sql.Tx, e *cases.Event) error {
 	prev, errPrev := hex.DecodeString(e.Prev)
 	hash, errHash := hex.DecodeString(e.Hash)
@@ -54,7 +64,7 @@ func checked(rows *sql.Rows, err error) iter.Seq2[cases.Event, error] {
 		}
 		defer rows.Close()
 		for rows.Next() {
-			e, err := scan(rows)
+			e, err := scanRow(rows)
 			if err == nil {
 				err = e.Check()
 			}
@@ -87,8 +97,44 @@ func about(ctx context.Context, q querier, subject cases.Subject) ([]cases.Event
 
 // Events gives all events about a subject.
 func (s *Store) Events(ctx context.Context, subject cases.Subject) ([]cases.Event, error) {
-	events, err := about(ctx, s.read, subject)
+	events, err := s.events(ctx, subject)
 	return events, s.explain(err)
+}
+
+func (s *Store) events(ctx context.Context, subject cases.Subject) ([]cases.Event, error) {
+	events, err := about(ctx, s.read, subject)
+	if err != nil || subject.Kind != cases.AboutCase {
+		return events, err
+	}
+	if complete, err := counted(ctx, s.read, subject.ID, len(events)); err != nil || complete {
+		return events, err
+	}
+	return s.complete(ctx, subject)
+}
+
+// counted says whether a case has as many events as were read. An index that is
+// damaged leaves some out and says nothing.
+func counted(ctx context.Context, q querier, id string, n int) (bool, error) {
+	var want int
+	err := q.QueryRowContext(ctx, `SELECT coalesce((SELECT events FROM summaries WHERE id = $1), 0)`, id).Scan(&want)
+	return want == n, err
+}
+
+// complete reads the events of a case and their number at one moment.
+func (s *Store) complete(ctx context.Context, subject cases.Subject) (events []cases.Event, err error) {
+	tx, err := s.read.BeginTx(ctx, s.snapshot())
+	if err != nil {
+		return nil, err
+	}
+	defer func() { err = errors.Join(err, tx.Rollback()) }()
+	if events, err = about(ctx, tx, subject); err != nil {
+		return nil, err
+	}
+	complete, err := counted(ctx, tx, subject.ID, len(events))
+	if err == nil && !complete {
+		return nil, fmt.Errorf("%w: of case %s not as many events can be found as it has. \"downdrop store verify\" says more", cases.ErrIntegrity, subject.ID)
+	}
+	return events, err
 }
 
 // All gives every event.

@@ -18,7 +18,7 @@ func (s *Store) Case(ctx context.Context, idOrCode string) (*cases.Case, error) 
 }
 
 func (s *Store) caseOf(ctx context.Context, idOrCode string) (*cases.Case, error) {
-	events, err := about(ctx, s.read, cases.Subject{Kind: cases.AboutCase, ID: idOrCode})
+	events, err := s.events(ctx, cases.Subject{Kind: cases.AboutCase, ID: idOrCode})
 	if err != nil {
 		return nil, err
 	} else if len(events) > 0 {

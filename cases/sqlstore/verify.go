@@ -186,7 +186,7 @@ func (v *verifying) group(ctx context.Context, groups chan<- []cases.Event) erro
 	defer rows.Close()
 	var events []cases.Event
 	for rows.Next() {
-		e, err := scan(rows)
+		e, err := scanRow(rows)
 		if err != nil {
 			return err
 		}
@@ -210,7 +210,7 @@ func (v *verifying) oneByOne(ctx context.Context) error {
 	slices.Sort(ids)
 	for _, id := range slices.Compact(ids) {
 		subject := cases.Subject{Kind: cases.AboutCase, ID: id}
-		if _, err := about(ctx, v.store.read, subject); err != nil && !v.subjects[subject] {
+		if _, err := v.store.events(ctx, subject); err != nil && !v.subjects[subject] {
 			v.damage("case "+id, fmt.Sprintf("Case %s cannot be read: %v.", id, err), id)
 		}
 	}

@@ -1,0 +1,408 @@
+package sqlite_test
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"downdrop/cases"
+	"downdrop/cases/sqlite"
+	"downdrop/cases/sqlstore"
+	"downdrop/cases/storetest"
+	"downdrop/testdata/support"
+)
+
+// asWriter in the environment makes this test binary a program that writes to the
+// store it names, until it is killed. asOpener makes it one that opens it.
+const (
+	asWriter = "DOWNDROP_TEST_WRITER"
+	asOpener = "DOWNDROP_TEST_OPENER"
+)
+
+func TestMain(m *testing.M) {
+	switch {
+	case os.Getenv(asWriter) != "":
+		write(os.Getenv(asWriter))
+	case os.Getenv(asOpener) != "":
+		if err := openOnce(os.Getenv(asOpener)); err != nil {
+			fmt.Println(err)
+			os.Exit(1)
+		}
+	default:
+		os.Exit(m.Run())
+	}
+}
+
+func write(path string) {
+	s, err := sqlite.Open(context.Background(), path, sqlstore.Options{})
+	if err != nil {
+		fmt.Println("error", err)
+		os.Exit(1)
+	}
+	for i := 0; ; i++ {
+		batch := make([]cases.Draft, 1+i%3)
+		for j := range batch {
+			batch[j] = cases.Say(cases.KindNote, cases.Note{Text: fmt.Sprintf("said by %d as number %d", os.Getpid(), i)})
+			batch[j].ID = fmt.Sprintf("k%d-%d-%d", os.Getpid(), i, j)
+			batch[j].Subject = cases.Subject{Kind: cases.AboutCase, ID: fmt.Sprint("c", i%5)}
+			batch[j].At = time.Now()
+		}
+		if _, err := s.Append(context.Background(), batch...); err != nil {
+			fmt.Println("error", err)
+			os.Exit(1)
+		}
+		for _, d := range batch {
+			fmt.Println("kept", d.ID)
+		}
+	}
+}
+
+// openOnce opens a store, says so, and stays for a line of its input.
+func openOnce(path string) error {
+	s, err := sqlite.Open(context.Background(), path, sqlstore.Options{})
+	if err != nil {
+		return err
+	}
+	fmt.Printf("opened\n%s\n", s.ReadOnly())
+	n := 0
+	for _, err := range s.All(context.Background()) {
+		if err != nil {
+			return err
+		}
+		n++
+	}
+	fmt.Println(n, "events")
+	d := cases.Say(cases.KindNote, cases.Note{})
+	d.ID, d.Subject, d.At = "late", cases.Subject{Kind: cases.AboutCase, ID: "c"}, time.Now()
+	_, err = s.Append(context.Background(), d)
+	fmt.Println("appended:", err)
+	return s.Close()
+}
+
+// again runs this test binary as something else.
+func again(t *testing.T, variable, path string) *exec.Cmd {
+	t.Helper()
+	exe, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	cmd := exec.Command(exe)
+	cmd.Env = append(os.Environ(), variable+"="+path)
+	return cmd
+}
+
+// killed lets so many programs write to a store and kills them all at once, some
+// time after the first one began. It gives the ids that were acknowledged.
+func killed(t *testing.T, path string, programs int, after time.Duration) []string {
+	t.Helper()
+	var mu sync.Mutex
+	var acked []string
+	var wg sync.WaitGroup
+	begun := make(chan struct{}, programs)
+	all := make([]*exec.Cmd, programs)
+	for i := range all {
+		all[i] = again(t, asWriter, path)
+		out, err := all[i].StdoutPipe()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := all[i].Start(); err != nil {
+			t.Fatal(err)
+		}
+		wg.Go(func() {
+			lines := bufio.NewReader(out)
+			for first := true; ; first = false {
+				line, err := lines.ReadString('\n')
+				if first {
+					begun <- struct{}{}
+				}
+				if err != nil {
+					return // a line that is cut off was not said
+				}
+				id, kept := strings.CutPrefix(strings.TrimSpace(line), "kept ")
+				if !kept {
+					t.Error(line)
+				}
+				mu.Lock()
+				acked = append(acked, id)
+				mu.Unlock()
+			}
+		})
+	}
+	<-begun
+	time.Sleep(after)
+	for _, cmd := range all {
+		_ = cmd.Process.Kill()
+	}
+	wg.Wait()
+	for _, cmd := range all {
+		_ = cmd.Wait()
+	}
+	return acked
+}
+
+// Programs are killed while they write: no acknowledged event is lost, none is
+// there that nobody wrote, and the chain is whole.
+func TestKilledWhileWriting(t *testing.T) {
+	rng := rand.New(rand.NewPCG(1, 2))
+	total, begin := 0, time.Now()
+	for _, c := range []struct{ programs, rounds int }{{1, support.Deep(t, 200)}, {4, support.Deep(t, 100)}} {
+		var path string
+		acked := map[string]bool{}
+		stored := 0
+		for round := range c.rounds {
+			if round%20 == 0 {
+				path, acked, stored = filepath.Join(t.TempDir(), "killed.db"), map[string]bool{}, 0
+			}
+			for _, id := range killed(t, path, c.programs, time.Duration(rng.IntN(12_000))*time.Microsecond) {
+				acked[id] = true
+			}
+			s, err := sqlite.Open(ctx, path, sqlstore.Options{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			there, head := map[string]bool{}, cases.Head{}
+			for e, err := range s.All(ctx) {
+				if err != nil {
+					t.Fatal(err)
+				}
+				if err := e.Follows(head); err != nil {
+					t.Fatal(err)
+				}
+				there[e.ID], head = true, cases.Head{Seq: e.Seq, Hash: e.Hash}
+			}
+			for id := range acked {
+				if !there[id] {
+					t.Fatalf("round %d of %d programs: %s was acknowledged and is lost", round, c.programs, id)
+				}
+			}
+			if more := len(there) - len(acked); more > 3*c.programs*(round%20+1) {
+				t.Fatalf("%d events that nobody was told of", more)
+			}
+			if len(there) < stored {
+				t.Fatal("events of an earlier round are gone")
+			}
+			stored = len(there)
+			if round%20 == 19 || round == c.rounds-1 {
+				total += stored
+				v, err := s.Verify(ctx)
+				if err != nil || len(v.Damage) > 0 {
+					t.Fatal(err, v.Damage)
+				}
+			}
+			if err := s.Close(); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	t.Logf("%d events kept, in %v", total, time.Since(begin).Round(time.Millisecond))
+}
+
+// A store is opened for the first time by many programs at once, and killed.
+func TestManyMakeOneStore(t *testing.T) {
+	for range support.Deep(t, 5) {
+		path := filepath.Join(t.TempDir(), "new", "store.db")
+		acked := killed(t, path, 4, 3*time.Millisecond)
+		s, err := sqlite.Open(ctx, path, sqlstore.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		v, err := s.Verify(ctx)
+		if err != nil || len(v.Damage) > 0 || v.Events < len(acked) || len(v.Heads) > 1 {
+			t.Errorf("%v %+v, acknowledged %d", err, v, len(acked))
+		}
+		s.Close()
+	}
+}
+
+// open opens a store and closes it when the test ends.
+func open(t testing.TB, path string) *sqlstore.Store {
+	t.Helper()
+	s, err := sqlite.Open(ctx, path, sqlstore.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { s.Close() })
+	return s
+}
+
+func fillIn(t testing.TB, s cases.Store, howMany int, seed uint64) {
+	t.Helper()
+	if _, err := s.Import(ctx, storetest.Invented("quarry", howMany, seed)); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func copyOf(t testing.TB, from, to string) {
+	t.Helper()
+	content, err := os.ReadFile(from)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(to, content, 0o600); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func export(t testing.TB, s cases.Store) string {
+	t.Helper()
+	var b strings.Builder
+	if _, err := cases.Export(ctx, s, &b, cases.ExportOptions{Names: true}); err != nil {
+		t.Fatal(err)
+	}
+	return b.String()
+}
+
+// The end of the write-ahead log is lost, as when power fails: what is left is a
+// beginning of the chain, whole.
+func TestWriteAheadLogCut(t *testing.T) {
+	dir := t.TempDir()
+	path := filepath.Join(dir, "power.db")
+	s := open(t, path)
+	for _, drafts := range storetest.InventedDrafts(6, 1) {
+		for _, d := range drafts {
+			if _, err := s.Append(ctx, d); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	file, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	log, err := os.ReadFile(path + "-wal")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var full []cases.Event
+	for e, err := range s.All(ctx) {
+		if err != nil {
+			t.Fatal(err)
+		}
+		full = append(full, e)
+	}
+	rng := rand.New(rand.NewPCG(5, 2))
+	lengths := map[int]bool{}
+	for i := range support.Deep(t, 200) {
+		cut := log[:rng.IntN(len(log)+1)]
+		switch i % 3 {
+		case 1: // garbage behind it
+			cut = append(cut[:len(cut):len(cut)], make([]byte, 512)...)
+			for j := range 512 {
+				cut[len(cut)-1-j] = byte(rng.Uint32())
+			}
+		case 2: // a sector of its tail is zero
+			cut = append([]byte{}, cut...)
+			if len(cut) > 1024 {
+				clear(cut[len(cut)-1024 : len(cut)-512])
+			}
+		}
+		to := filepath.Join(dir, "cut.db")
+		os.Remove(to + "-shm")
+		if err := errors.Join(os.WriteFile(to, file, 0o600), os.WriteFile(to+"-wal", cut, 0o600)); err != nil {
+			t.Fatal(err)
+		}
+		c, err := sqlite.Open(ctx, to, sqlstore.Options{})
+		if err != nil {
+			t.Fatalf("cut at %d: %v", len(cut), err)
+		}
+		n := 0
+		for e, err := range c.All(ctx) {
+			if err != nil || e.Hash != full[n].Hash {
+				t.Fatalf("cut at %d: event %d: %v", len(cut), n, err)
+			}
+			n++
+		}
+		if v, err := c.Verify(ctx); err != nil || len(v.Damage) > 0 {
+			t.Fatalf("cut at %d: %v %v", len(cut), err, v.Damage)
+		}
+		lengths[n] = true
+		if err := c.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if len(lengths) < 20 {
+		t.Errorf("only %d different lengths were left", len(lengths))
+	}
+}
+
+// A copy is written while others write: what it holds is a whole beginning of every chain.
+func TestBackupWhileOthersWrite(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "busy.db")
+	open(t, path).Close()
+	stop := make(chan []string)
+	go func() { stop <- killed(t, path, 2, 1500*time.Millisecond) }()
+	s := open(t, path)
+	var acked []string
+	for n := 0; acked == nil; n++ {
+		select {
+		case acked = <-stop:
+		default:
+		}
+		text := export(t, s)
+		m := storetest.NewModel(s.Site())
+		done, err := cases.ImportFrom(ctx, m, strings.NewReader(text), true)
+		if err != nil || done.Gaps != 0 {
+			t.Fatalf("copy %d: %v %+v", n, err, done)
+		}
+		if n > 20 && acked == nil {
+			acked = <-stop
+		}
+	}
+	if len(acked) == 0 {
+		t.Error("nothing was written meanwhile")
+	}
+}
+
+// An export that is cut at any line, or changed at any byte, is refused, and the store is as it was.
+func TestSpoiltExport(t *testing.T) {
+	dir := t.TempDir()
+	s := open(t, filepath.Join(dir, "a.db"))
+	if _, err := s.PutFile(ctx, []byte("a sheet")); err != nil {
+		t.Fatal(err)
+	}
+	fillIn(t, s, 1, 3)
+	text := export(t, s)
+	to := open(t, filepath.Join(dir, "b.db"))
+	before := export(t, to)
+	refused := func(what, spoilt string) {
+		t.Helper()
+		if _, err := cases.ImportFrom(ctx, to, strings.NewReader(spoilt), true); !errors.Is(err, cases.ErrSpoilt) && !errors.Is(err, cases.ErrIntegrity) {
+			t.Errorf("%s: %v", what, err)
+		}
+	}
+	lines := strings.SplitAfter(text, "\n")
+	for n := range len(lines) - 1 {
+		refused(fmt.Sprintf("cut after line %d", n), strings.Join(lines[:n], ""))
+		refused(fmt.Sprintf("without line %d", n+1), strings.Join(lines[:n], "")+strings.Join(lines[n+1:], ""))
+		refused(fmt.Sprintf("line %d twice", n+1), strings.Join(lines[:n+1], "")+strings.Join(lines[n:], ""))
+	}
+	rng := rand.New(rand.NewPCG(1, 9))
+	for range 200 {
+		i := rng.IntN(len(text))
+		refused(fmt.Sprintf("byte %d", i), text[:i]+string(rune('!'+rng.IntN(90)))+"~"+text[i+1:])
+		refused(fmt.Sprintf("cut at byte %d", i), text[:i])
+	}
+	files, err := to.Files(ctx)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n := len(files); n > 1 { // the file of a copy spoilt further on may be there: it is what its digest says
+		t.Errorf("%d files", n)
+	}
+	if after := export(t, to); strings.Count(after, `"event"`) != strings.Count(before, `"event"`) {
+		t.Error("something of a spoilt export was kept")
+	}
+	if _, err := cases.ImportFrom(ctx, to, strings.NewReader(text), true); err != nil {
+		t.Fatal(err)
+	}
+}
