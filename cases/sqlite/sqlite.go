@@ -96,9 +96,13 @@ func wake(ctx context.Context, db *sql.DB) error {
 	}
 }
 
+// cache is how many KiB of pages each connection keeps at most.
+const cache = 8 << 10
+
 func connect(path string, more url.Values, pragmas ...string) (*sql.DB, error) {
 	values := url.Values{"_pragma": slices.Concat([]string{
 		fmt.Sprintf("busy_timeout(%d)", wait), "foreign_keys(ON)", "trusted_schema(OFF)", "cell_size_check(ON)", "secure_delete(ON)",
+		fmt.Sprintf("cache_size(-%d)", cache),
 	}, pragmas)}
 	for name, v := range more {
 		values[name] = v

@@ -24,17 +24,18 @@ import (
 func (s *Store) Verify(ctx context.Context) (cases.Verified, error) {
 	v := &verifying{store: s, subjects: map[cases.Subject]bool{}}
 	v.result.Heads = map[string]cases.Head{}
-	for _, step := range []func(context.Context) error{v.storage, v.meta, v.chains, v.folds, v.strays, v.words, v.files, v.names} {
-		if err := step(ctx); err != nil {
-			if ctx.Err() != nil {
-				return v.result, err
-			}
-			err = s.explain(err)
-			if errors.Is(err, cases.ErrUnavailable) {
-				return v.result, err
-			}
-			v.damage("the database", err.Error())
+	storage := make(chan error, 1)
+	go func() { storage <- v.storage(ctx) }() // as long as all the rest takes
+	steps := []func(context.Context) error{v.meta, v.chains, v.folds, v.strays, v.words, v.files, v.names, func(context.Context) error { return <-storage }}
+	for _, step := range steps {
+		err := step(ctx)
+		if err == nil {
+			continue
 		}
+		if err = s.explain(err); ctx.Err() != nil || errors.Is(err, cases.ErrUnavailable) {
+			return cases.Verified{}, err
+		}
+		v.damage("the database", err.Error())
 	}
 	slices.SortStableFunc(v.result.Damage, func(a, b cases.Damage) int { return strings.Compare(a.Where+"\x00"+a.What, b.Where+"\x00"+b.What) })
 	v.result.Damage = slices.CompactFunc(v.result.Damage, func(a, b cases.Damage) bool { return a.Where == b.Where && a.What == b.What })
@@ -59,7 +60,9 @@ func (v *verifying) storage(ctx context.Context) error {
 		return nil
 	}
 	damage, err := v.store.dialect.Check(ctx, v.store.read)
-	v.result.Damage = append(v.result.Damage, damage...)
+	for _, d := range damage {
+		v.damage(d.Where, d.What, d.Cases...)
+	}
 	return err
 }
 
