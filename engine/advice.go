@@ -54,8 +54,19 @@ type Advice struct {
 	Enough bool
 	Lead   ToDo   // the likeliest outcome
 	Others []ToDo // the likeliest behind it
+	// Sure are the remedies that are to be done whatever else is: at least as likely as
+	// Settled, each is the first of some list. Places in Base.Remedies, by id.
+	Sure []int
 	// CannotTell: these cannot be told apart from here, and none is likely enough.
 	CannotTell bool
+	// Wrong is the chance that Lead is not just what there is to do, and InVain how
+	// many minutes are then done in vain on the mean: what of Lead is no part of what
+	// there is to do, with its proof, with what a good unit taken out costs. Wrong
+	// times InVain is what it costs to be wrong.
+	Wrong, InVain float64
+	// Further is the test on offer that tells most, nil where none tells. Where it is
+	// enough, it is not worth its minutes.
+	Further *Proposal
 	// Elsewhere is what would tell them apart with another place, person or tool,
 	// the most telling first.
 	Elsewhere []Withheld
@@ -75,7 +86,11 @@ func (d *Diagnosis) advise(w *weighing, scene *plan.Scene) {
 	all := append(w.k.toDos(outcomes), ToDo{Lists: []string{}, Remedies: []int{}, Outside: true, Probability: outside})
 	slices.SortStableFunc(all, func(x, y ToDo) int { return cmp.Compare(rounded(y.Probability), rounded(x.Probability)) })
 	a := Advice{Lead: all[0], Others: all[1:min(1+keptOthers, len(all))]}
+	a.Wrong = max(0, 1-a.Lead.Probability)
+	a.InVain = w.k.inVain(&a, all)
+	a.Sure = w.k.sureOf(all)
 	telling := d.telling()
+	a.Further = mostTelling(telling)
 	switch {
 	case w.k.well():
 		a.Enough = true
@@ -96,6 +111,72 @@ func (d *Diagnosis) advise(w *weighing, scene *plan.Scene) {
 		d.Disposition = d.dispose(w, outcomes, outside)
 		d.Disposition.Enough = w.k.well() || d.Disposition.Probability >= Settled || len(telling) == 0
 	}
+}
+
+// inVain is the mean of the minutes that are lost on the remedies of the lead where
+// that is wrong, over all other outcomes.
+func (k *known) inVain(a *Advice, all []ToDo) float64 {
+	lost, chance := 0.0, 0.0
+	may := k.permission()
+	for i := range all {
+		o := &all[i]
+		if o.Same(a.Lead) {
+			continue
+		}
+		chance += o.Probability
+		for _, r := range a.Lead.Remedies {
+			step := &k.base.Remedies[r]
+			if o.wants(step.ID) {
+				continue
+			}
+			minutes := k.price(step) + proof(step)
+			if may.away(step) {
+				minutes += k.effort().Visit
+			}
+			if step.EndsAs == rulebase.UnitOut {
+				minutes += needlessUnit
+			}
+			lost += float64(o.Probability * minutes)
+		}
+	}
+	if chance == 0 {
+		return 0
+	}
+	return lost / chance
+}
+
+// sureOf are the remedies that come first in some list of outcomes which together are
+// settled.
+func (k *known) sureOf(all []ToDo) []int {
+	sure := []int{}
+	for _, r := range k.remediesByID() {
+		p := 0.0
+		for i := range all {
+			if slices.Contains(all[i].Remedies, r) {
+				p += all[i].Probability
+			}
+		}
+		if p >= Settled {
+			sure = append(sure, r)
+		}
+	}
+	return sure
+}
+
+// wants says whether a remedy stands in some list of an outcome.
+func (t *ToDo) wants(remedy string) bool {
+	return slices.ContainsFunc(t.Lists, func(list string) bool { return slices.Contains(strings.Fields(list), remedy) })
+}
+
+// mostTelling is the test of the greatest gain, nil where there is none.
+func mostTelling(tests []*Proposal) *Proposal {
+	var best *Proposal
+	for _, p := range tests {
+		if best == nil || rounded(p.GainBits) > rounded(best.GainBits) {
+			best = p
+		}
+	}
+	return best
 }
 
 // takesOut says whether the unit is to come out in the end, if nothing before it in

@@ -28,6 +28,8 @@ type Disposition struct {
 	Tools       []string            // what these need, by name
 	Probability float64             // that it ends the case, and nothing cheaper would have
 	Minutes     float64             // its mean cost
+	Wrong       float64             // the chance that another end of the call would have been right
+	InVain      float64             // the minutes that it then costs on the mean: a second visit, a visit or a unit for nothing
 	Chances     map[Sending]float64 // that each kind is the cheapest that ends the case
 }
 
@@ -164,7 +166,9 @@ func (x *dispatch) solve() *Disposition {
 		}
 	}
 	p := x.mean(with)
-	return x.disposition(SolveNow, rulebase.Operator, with, minutes+float64((1-p)*(secondCall+x.visit)), p)
+	one := x.disposition(SolveNow, rulebase.Operator, with, minutes+float64((1-p)*(secondCall+x.visit)), p)
+	one.wrong(1-p, float64((1-p)*(secondCall+x.visit)))
+	return one
 }
 
 // send has somebody come, with or without a unit.
@@ -179,13 +183,16 @@ func (x *dispatch) send(who rulebase.Who, unit bool) *Disposition {
 		with[r] = can(r) && (p*x.visit > carried*float64(len(step.Needs)) || unit && step.EndsAs == rulebase.UnitOut)
 	}
 	p := x.mean(with)
-	minutes := x.visit + odd(who) + float64((1-p-x.outside)*x.visit) // what is not listed: somebody has to look, whoever it is
+	short := max(0, 1-p-x.outside) // whoever comes does not end it; what is not listed somebody has to look at, whoever it is
+	minutes := x.visit + odd(who) + float64((1-p-x.outside)*x.visit)
 	cheaper := x.mean(x.caller)
+	lost := float64((short + cheaper) * x.visit)
 	kind := SendSomebody
 	if unit {
 		kind = SendUnit
 		cheaper = x.mean(x.without())
 		minutes += float64(needlessUnit * cheaper)
+		lost = float64(short*x.visit) + float64(cheaper*needlessUnit)
 	}
 	right := max(0, p-cheaper)
 	if !unit {
@@ -193,7 +200,15 @@ func (x *dispatch) send(who rulebase.Who, unit bool) *Disposition {
 	}
 	one := x.disposition(kind, who, with, minutes, right)
 	one.Minutes += carried * float64(len(one.Tools))
+	one.wrong(short+cheaper, lost)
 	return one
+}
+
+// wrong notes the chance that another end is right, and what that costs, times the chance.
+func (d *Disposition) wrong(chance, lost float64) {
+	if d.Wrong = min(max(chance, 0), 1); d.Wrong > 0 {
+		d.InVain = lost / d.Wrong
+	}
 }
 
 // without is all that can be done without a unit.

@@ -43,8 +43,8 @@ func runTalk(ctx context.Context, env *environment, o caseOptions) error {
 		return err
 	}
 	prepared := engine.Prepare(base)
-	talk := conversation.New(base, func(ctx context.Context, s rulebase.Situation) (*engine.Diagnosis, error) {
-		return engine.Diagnose(ctx, prepared, s, engine.Options{Weights: true})
+	talk := conversation.New(base, func(ctx context.Context, s rulebase.Situation, o engine.Options) (*engine.Diagnosis, error) {
+		return engine.Diagnose(ctx, prepared, s, o)
 	}, conversation.Figures{Chance: report.Chance, Minutes: report.Minutes})
 	return (&terminal{env: env, talk: talk, entries: entries(ctx, env.in)}).run(ctx, s)
 }

@@ -26,16 +26,13 @@ func (t *Talk) choose(s *State, d *engine.Diagnosis) Question {
 	if q, ok := t.limitsQuestion(s, d); ok {
 		return q
 	}
-	if p := t.plainRemedy(s, d); p != nil {
-		return t.lead(s, p.Step, p.AskFirst)
-	}
-	away := likelyAway(d)
-	if away != nil && remedyProbability(d, away.Step.ID) >= plenty {
-		return t.awayQuestion(s, d, away)
+	if q, ok := t.advised(s, d); ok {
+		return q
 	}
 	if q, ok := t.lossOfBusQuestion(s, d); ok {
 		return q
 	}
+	away := likelyAway(d)
 	for _, p := range d.Next {
 		if !t.passedOver(s, p.Step) && worthDoing(&p) && (away == nil || !farFetched(d, &p)) {
 			return t.lead(s, p.Step, p.AskFirst)
@@ -46,6 +43,84 @@ func (t *Talk) choose(s *State, d *engine.Diagnosis) Question {
 	}
 	return t.awayQuestion(s, d, away)
 }
+
+// isEnough says whether enough is known to stop looking: by phone, to say how the call
+// ends. That is the engine's word; this package has no rule of its own.
+func isEnough(d *engine.Diagnosis) bool {
+	if !d.Possible {
+		return false
+	}
+	if d.Disposition != nil {
+		return d.Disposition.Enough
+	}
+	return d.Advice.Enough
+}
+
+// advisedRemedies are those to be done now that enough is known.
+func advisedRemedies(d *engine.Diagnosis) []int {
+	if d.Disposition != nil {
+		return d.Disposition.Remedies
+	}
+	return d.Advice.Lead.Remedies
+}
+
+// isSure says whether a step is to be done whatever else is.
+func isSure(d *engine.Diagnosis, st *rulebase.Step) bool {
+	return slices.ContainsFunc(d.Advice.Sure, func(r int) bool { return &d.Base.Remedies[r] == st })
+}
+
+// advised puts what is advised to somebody, once enough is known: the remedies here,
+// one after the other as they stand on offer, the facts that they wait for, or who has
+// to come. Before that, what is to be done whatever else is. Where all of it was passed over, the talk goes on.
+func (t *Talk) advised(s *State, d *engine.Diagnosis) (Question, bool) {
+	if !isEnough(d) {
+		for _, p := range d.Next {
+			if isSure(d, p.Step) && !t.passedOver(s, p.Step) {
+				return t.lead(s, p.Step, p.AskFirst), true
+			}
+		}
+		return Question{}, false
+	}
+	if d.Disposition != nil && d.Disposition.Kind != engine.SolveNow {
+		return t.moreQuestion(s, d, nil), !s.settled(sent)
+	}
+	remedies := advisedRemedies(d)
+	if len(remedies) == 0 {
+		return t.moreQuestion(s, d, nil), !s.settled(sent)
+	}
+	is := func(st *rulebase.Step) bool {
+		return slices.ContainsFunc(remedies, func(r int) bool { return &d.Base.Remedies[r] == st })
+	}
+	for _, p := range d.Next {
+		if is(p.Step) && !t.passedOver(s, p.Step) {
+			return t.lead(s, p.Step, p.AskFirst), true
+		}
+	}
+	var away *engine.Withheld
+	for i := range d.NotOffered {
+		w := &d.NotOffered[i]
+		switch {
+		case !is(w.Step) || w.Why == engine.WhyDone || s.settled(w.Step.ID):
+		case w.Why == engine.WhyUnconfirmed:
+			if q, ok := t.unconfirmed(s, *w); ok {
+				return q, true
+			}
+		case w.Why != engine.WhyHarmless && away == nil:
+			away = w
+		}
+	}
+	if away != nil {
+		return t.awayQuestion(s, d, away), true
+	}
+	return Question{}, false
+}
+
+// sent stands in what is settled once somebody went on after the word that a call can
+// end, or that nothing is to be done.
+const (
+	sent      = "advice"
+	goOnEntry = "go on"
+)
 
 // awayQuestion asks for the one given that a likely remedy waits for, else says
 // what would help.
@@ -61,28 +136,23 @@ func (t *Talk) awayQuestion(s *State, d *engine.Diagnosis, away *engine.Withheld
 	return t.moreQuestion(s, d, away)
 }
 
-// idle is the gain below which a question or test is not put to anybody: a
-// hundredth of a choice between two equals (a choice of ours). By its minutes on
-// paper the diagnosis may still put it first.
-const idle = 0.01
-
 // worthDoing says whether a step on offer can be put to somebody. What is not stays
 // on the list of "what else".
 func worthDoing(p *engine.Proposal) bool {
-	return p.Step.Kind == rulebase.KindRemedy || len(p.Step.PutsRight) > 0 || p.GainBits >= idle
+	return p.Step.Kind == rulebase.KindRemedy || len(p.Step.PutsRight) > 0 || p.GainBits >= engine.Idle
 }
 
 // farFetched says that a remedy is not what anybody would try while the likely one
 // only waits for another person or tool: it takes the cause less than once in ten.
 func farFetched(d *engine.Diagnosis, p *engine.Proposal) bool {
-	return p.Step.Kind == rulebase.KindRemedy && remedyProbability(d, p.Step.ID) < 1-plenty
+	return p.Step.Kind == rulebase.KindRemedy && remedyProbability(d, p.Step.ID) < farOff
 }
 
 // likelyAway is the withheld remedy that is likelier than not the thing to do; nil
 // where there is none. It is for another person or place, or for other tools.
 func likelyAway(d *engine.Diagnosis) *engine.Withheld {
 	var best *engine.Withheld
-	p := enough
+	p := halfLikely
 	for i := range d.NotOffered {
 		w := &d.NotOffered[i]
 		if w.Step.Kind != rulebase.KindRemedy || w.Step.Temporary || w.Why == engine.WhyDone || w.Why == engine.WhyUnconfirmed || w.Why == engine.WhyHarmless {
@@ -98,11 +168,25 @@ func likelyAway(d *engine.Diagnosis) *engine.Withheld {
 // moreQuestion says that nothing can be put to anybody here and now, and what would help.
 func (t *Talk) moreQuestion(s *State, d *engine.Diagnosis, away *engine.Withheld) Question {
 	q := Question{Kind: AskMore, Says: sayNothingLeft(t.anyPassed(s, d))}
-	if away != nil {
-		q.Says = sayRemedyAway(*away)
+	goOn := false
+	switch {
+	case away != nil && isEnough(d):
+		q.Says = append(sayRemedyAway(*away), t.figures.sayIfWrong(d)...)
 		q.For = away.Step.ID
+	case away != nil:
+		q.Says = sayLikelyAway(*away)
+		q.For = away.Step.ID
+	case isEnough(d) && !s.settled(sent):
+		q.Says = append(t.figures.sayAdvised(d), t.figures.sayIfWrong(d)...)
+		goOn = true
+	case d.Possible && d.Advice.CannotTell:
+		q.Says = t.figures.sayCannotTell(d, t.anyPassed(s, d))
 	}
-	q.Answers = numbered(t.moreAnswers(s, d, away))
+	answers := t.moreAnswers(s, d, away)
+	if goOn {
+		answers = slices.Insert(answers, max(0, len(answers)-2), Answer{Says: sayGoOn, Entry: goOnEntry})
+	}
+	q.Answers = numbered(answers)
 	return q
 }
 
@@ -152,31 +236,15 @@ func withheldOf(d *engine.Diagnosis, id string) *engine.Withheld {
 	return nil
 }
 
-// How likely a remedy has to be to take a cause that is there (choices of ours):
-// before it is said that enough is known, and before it goes ahead of questions.
+// Choices of ours: how likely a withheld remedy has to be to be named as what waits,
+// and how unlikely one on offer, not to be tried meanwhile.
 const (
-	enough = 0.5
-	plenty = 0.9
+	halfLikely = 0.5
+	farOff     = 0.1
 )
 
-// plainRemedy is the remedy that plainly is the thing to do: the first on offer
-// that nine times in ten takes a cause that is there. It goes ahead of questions
-// that would save a minute or two on paper: nobody at a machine goes on answering
-// when the fuse is known to be open. Everything else follows the diagnosis's order.
-func (t *Talk) plainRemedy(s *State, d *engine.Diagnosis) *engine.Proposal {
-	for i := range d.Next {
-		p := &d.Next[i]
-		if p.Step.Kind == rulebase.KindRemedy && !p.Step.Temporary && !t.passedOver(s, p.Step) && remedyProbability(d, p.Step.ID) >= plenty {
-			return p
-		}
-	}
-	return nil
-}
-
 // isWell says whether the drop is well, by what was said last.
-func isWell(d *engine.Diagnosis) bool {
-	return len(d.Next) == 0 && slices.ContainsFunc(d.NotOffered, func(w engine.Withheld) bool { return w.Why == engine.WhyWell })
-}
+func isWell(d *engine.Diagnosis) bool { return engine.IsWell(d) }
 
 // opening asks what every case has to know: which drop it is about where several are
 // down, the complaint, then who is there.

@@ -22,7 +22,14 @@ import (
 
 // A Diagnose turns what is known into a diagnosis. The engine's door is the usual
 // one; tests put in their own.
-type Diagnose func(context.Context, rulebase.Situation) (*engine.Diagnosis, error)
+type Diagnose func(context.Context, rulebase.Situation, engine.Options) (*engine.Diagnosis, error)
+
+// What is asked of a diagnosis: what comes next, while somebody waits, and all of it
+// where somebody asks why or for details.
+var (
+	brief    = engine.Options{NoMinutes: true}
+	thorough = engine.Options{Weights: true}
+)
 
 // A Talk is what all conversations over one rulebase share. It is never changed
 // once made, so any number of conversations may use it at once.

@@ -24,7 +24,7 @@ func smallTalk(t testing.TB) (*rulebase.Base, *conversation.Talk) {
 
 func talkOver(base *rulebase.Base) *conversation.Talk {
 	p := engine.Prepare(base)
-	return conversation.New(base, func(ctx context.Context, s rulebase.Situation) (*engine.Diagnosis, error) {
-		return engine.Diagnose(ctx, p, s, engine.Options{Weights: true})
+	return conversation.New(base, func(ctx context.Context, s rulebase.Situation, o engine.Options) (*engine.Diagnosis, error) {
+		return engine.Diagnose(ctx, p, s, o)
 	}, conversation.Figures{})
 }

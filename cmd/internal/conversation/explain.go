@@ -38,7 +38,7 @@ func (c *turn) undo(string) (State, Reply) {
 
 // why says why this is asked or proposed, and why the likeliest cause is that.
 func (c *turn) why(string) (State, Reply) {
-	d, err := c.t.diagnose(c.ctx, c.s.Situation)
+	d, err := c.t.diagnose(c.ctx, c.s.Situation, thorough)
 	if err != nil {
 		return c.failed(err)
 	}
@@ -76,7 +76,7 @@ func (c *turn) whyAsked(d *engine.Diagnosis) []string {
 		p := &d.Next[i]
 		if q.Kind == AskSymptom && q.For == "" && p.Step.Implied && c.t.base.Symptoms[p.Step.Yields[0]].ID == q.ID ||
 			q.Kind == AskStep && p.Step.ID == q.ID && !p.Step.Implied {
-			return append(c.t.figures.sayWorth(p, i == 0, remedyProbability(d, p.Step.ID)), sayGain(p)...)
+			return append(c.t.figures.sayWorth(p, remedyProbability(d, p.Step.ID)), sayGain(p)...)
 		}
 	}
 	if b := c.t.base; q.Kind == AskSymptom && q.For == "" && (b.Complaint == nil || b.Symptoms[b.Complaint.Symptom].ID != q.ID) {
@@ -124,7 +124,7 @@ func (c *turn) weights(d *engine.Diagnosis, first, second string) []string {
 // whyNot says why a cause is not likelier, or a step is not offered or not first.
 func (c *turn) whyNot(entry string) (State, Reply) {
 	text := whyNotRE.FindStringSubmatch(entry)[1]
-	d, err := c.t.diagnose(c.ctx, c.s.Situation)
+	d, err := c.t.diagnose(c.ctx, c.s.Situation, brief)
 	if err != nil {
 		return c.failed(err)
 	}
@@ -156,7 +156,7 @@ func (c *turn) whyNotStep(d *engine.Diagnosis, st *rulebase.Step) []string {
 	}
 	for i := range d.Next {
 		if d.Next[i].Step.ID == st.ID {
-			return append([]string{sayOffered(st, i)}, c.t.figures.sayWorth(&d.Next[i], i == 0, remedyProbability(d, st.ID))...)
+			return append([]string{sayOffered(st, i)}, c.t.figures.sayWorth(&d.Next[i], remedyProbability(d, st.ID))...)
 		}
 	}
 	return []string{sayNoSuchStep(st)}
@@ -187,7 +187,7 @@ func (c *turn) whyNotCause(d *engine.Diagnosis, cause int) []string {
 	}
 	var all []against
 	for _, o := range leaveOut(c.t, &c.s.Situation) {
-		other, err := c.t.diagnose(c.ctx, o.s)
+		other, err := c.t.diagnose(c.ctx, o.s, brief)
 		if err != nil {
 			return append(lines, sayFailed(err))
 		}
@@ -259,7 +259,7 @@ func leaveOut(t *Talk, s *rulebase.Situation) []leftOut {
 // whatElse gives the causes after the three that are always shown, the other steps
 // on offer, and what nobody has said yet.
 func (c *turn) whatElse(string) (State, Reply) {
-	d, err := c.t.diagnose(c.ctx, c.s.Situation)
+	d, err := c.t.diagnose(c.ctx, c.s.Situation, brief)
 	if err != nil {
 		return c.failed(err)
 	}
@@ -271,7 +271,7 @@ func (c *turn) whatElse(string) (State, Reply) {
 	var answers []Answer
 	for _, p := range d.Next {
 		if len(answers) < 6 && p.Step.ID != c.s.Pending.ID {
-			answers = append(answers, Answer{Says: c.t.figures.sayOther(&p), Here: c.t.base.SiteName(p.Step.ID).Text(), Entry: c.t.doEntry(p.Step)})
+			answers = append(answers, Answer{Says: sayOther(&p), Here: c.t.base.SiteName(p.Step.ID).Text(), Entry: c.t.doEntry(p.Step)})
 		}
 	}
 	if unsaid := c.t.unsaid(&c.s, 6); len(unsaid) > 0 {
@@ -306,7 +306,7 @@ func (t *Talk) unsaid(s *State, most int) []string {
 
 // whatNeed lists the steps that are withheld, why, and the entry that would let each be offered.
 func (c *turn) whatNeed(string) (State, Reply) {
-	d, err := c.t.diagnose(c.ctx, c.s.Situation)
+	d, err := c.t.diagnose(c.ctx, c.s.Situation, brief)
 	if err != nil {
 		return c.failed(err)
 	}
@@ -345,7 +345,7 @@ func (t *Talk) needs(all []engine.Withheld) []string {
 
 // details asks the skin to show the whole diagnosis.
 func (c *turn) details(string) (State, Reply) {
-	d, err := c.t.diagnose(c.ctx, c.s.Situation)
+	d, err := c.t.diagnose(c.ctx, c.s.Situation, thorough)
 	if err != nil {
 		return c.failed(err)
 	}

@@ -25,8 +25,8 @@ func onSite(t *testing.T, names string) *conversation.Talk {
 		t.Fatal(err)
 	}
 	prepared := engine.Prepare(base)
-	return conversation.New(base, func(ctx context.Context, s rulebase.Situation) (*engine.Diagnosis, error) {
-		return engine.Diagnose(ctx, prepared, s, engine.Options{Weights: true})
+	return conversation.New(base, func(ctx context.Context, s rulebase.Situation, o engine.Options) (*engine.Diagnosis, error) {
+		return engine.Diagnose(ctx, prepared, s, o)
 	}, conversation.Figures{})
 }
 

@@ -149,6 +149,7 @@ var (
 	stillDownRE = quantity.NewPattern(`(?i)^(?:it is |it's |it |is |but |and |the drop is |the drop )*(?:still (?:down|dead|dark|the same|not working|does not work|doesn't work)|no (?:change|difference|better)|the same|same|unchanged|not working|does not work|doesn't work|did not help|didn't help|no help|down again|went down again)(?: as before| now)?$`)
 	wellRE      = quantity.NewPattern(`(?i)^(?:it is |it's |it |is |but |and |the drop is |the drop |all |still )*(?:(?:works|working|well|up|runs|running|fixed|healthy|cured|back|ok|okay|fine|good)(?: (?:now|again|fine|well|and stays up))*)$`)
 	doneRE      = quantity.NewPattern(`(?i)^(?:(?:i have |i've |we have |we )?(?:done|did (?:it|that|so)|finished|carried out|did|tried))(?:\b|$)[\s,;:.]*(?:and |but |with )?(.*)$`)
+	goOnRE      = quantity.NewPattern(`(?i)^(?:go on|go on asking|ask on|continue)$`)
 	skipRE      = quantity.NewPattern(`(?i)^(?:i )?(?:don't know|dont know|do not know|no idea|unknown|can't say|cannot say|can't tell|cannot tell|can't|cannot|skip|pass|not now|next|not sure|no answer|none of these|-|\?)$`)
 	helpRE      = quantity.NewPattern(`(?i)^(?:help|h|\?\?|how|commands)$`)
 	undoRE      = quantity.NewPattern(`(?i)^(?:undo|back|take (?:that|it) back|oops)$`)

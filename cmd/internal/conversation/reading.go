@@ -251,7 +251,7 @@ func (l *listener) whichBand(th *thing, r *reading, limits []float64, text strin
 // facts of a diagnosis are read.
 func (l *listener) limits(th *thing) []float64 {
 	sy := &l.t.base.Symptoms[th.index]
-	d, err := l.t.diagnose(l.ctx, l.state.Situation)
+	d, err := l.t.diagnose(l.ctx, l.state.Situation, brief)
 	if err != nil {
 		return nil
 	}

@@ -322,7 +322,7 @@ func sayPassedOver(q Question) string {
 		return "not confirmed; " + plain(q.For) + " is left alone"
 	case AskWhich:
 		return "left out: " + q.ID
-	case AskElse, AskOpening:
+	case AskElse, AskOpening, AskMore:
 		return "going on"
 	case AskPlace:
 		return "not known where you are"
@@ -710,19 +710,18 @@ func (t *Talk) stepLines(id string, d *engine.Diagnosis) []string {
 	if st == nil {
 		return nil
 	}
-	head := "Next: "
-	switch {
-	case st.Kind == rulebase.KindTest:
-	case d != nil && remedyProbability(d, id) < enough:
-		head = "Nothing on offer tells enough for its time. Try this: "
-	default:
-		head = "Enough is known. Do this: "
+	head := sayNext
+	if st.Kind == rulebase.KindRemedy && d != nil {
+		head = sayHead(d, st)
 	}
 	lines := []string{head + st.Do + " (" + sayPrice(st) + ")."}
 	lines = append(lines, t.hereLines(st)...)
 	if d != nil {
 		if p := proposalOf(d, id); p != nil {
-			lines = append(lines, t.figures.sayWorth(p, p == &d.Next[0], remedyProbability(d, id))...)
+			lines = append(lines, t.figures.sayWorth(p, remedyProbability(d, id))...)
+		}
+		if isAdvised(d, st) {
+			lines = append(lines, t.figures.sayIfWrong(d)...)
 		}
 	}
 	for i, s := range st.Steps {
@@ -751,18 +750,155 @@ func sayPrice(st *rulebase.Step) string {
 	return strings.Join(parts, ", ")
 }
 
-// sayWorth says what a step is good for.
-func (f Figures) sayWorth(p *engine.Proposal, first bool, takes float64) []string {
-	var s string
-	if p.Step.Kind == rulebase.KindRemedy {
-		s = fmt.Sprintf("Worth it: %s that this takes a cause that is there; %s to a working drop this way", f.Chance(takes), f.Minutes(p.ExpectedMinutes))
-	} else {
-		s = fmt.Sprintf("Worth it: what it shows can change what to do; %s to a working drop this way", f.Minutes(p.ExpectedMinutes))
+// sayWorth says what a step is good for, in the words of a printed diagnosis.
+func (f Figures) sayWorth(p *engine.Proposal, takes float64) []string {
+	switch {
+	case p.Step.Temporary:
+		return []string{sayStopgap}
+	case p.Step.Kind == rulebase.KindRemedy:
+		return []string{fmt.Sprintf("Worth it: %s that this takes a cause that is there.", f.Chance(takes))}
+	case p.GainBits >= 0.8:
+		return []string{"Worth it: it should about halve what there may be to do."}
+	case p.GainBits >= 0.3:
+		return []string{"Worth it: it should narrow down what there may be to do."}
 	}
-	if first {
-		s += ", no other on offer is better"
+	return []string{"Worth it: it may help a little, and it is quick for that."}
+}
+
+// Advice.
+
+const (
+	sayNext    = "Next: "
+	sayStopgap = "This is only a stopgap: it takes no cause away, and the case stays open."
+	sayGoOn    = "go on asking"
+)
+
+// isAdvised says whether a step is what is advised, now that enough is known.
+func isAdvised(d *engine.Diagnosis, st *rulebase.Step) bool {
+	return isEnough(d) && slices.ContainsFunc(advisedRemedies(d), func(r int) bool { return &d.Base.Remedies[r] == st })
+}
+
+// sayHead begins the proposal of a remedy.
+func sayHead(d *engine.Diagnosis, st *rulebase.Step) string {
+	switch {
+	case isAdvised(d, st):
+		return "Enough is known. Do this: "
+	case isSure(d, st):
+		return "This is to be done whatever else is wrong: "
+	case st.Temporary:
+		return "For the time being: "
+	case d.Advice.CannotTell:
+		return "What is left cannot be told apart from here. Try this: "
 	}
-	return []string{s + "."}
+	return "Trying this is quicker than looking further: "
+}
+
+// sayIfWrong says what it costs to follow an advice that is wrong, and why no more is
+// asked.
+func (f Figures) sayIfWrong(d *engine.Diagnosis) []string {
+	wrong, inVain := d.Advice.Wrong, d.Advice.InVain
+	if d.Disposition != nil {
+		wrong, inVain = d.Disposition.Wrong, d.Disposition.InVain
+	}
+	says := "Nothing more that is on offer would tell."
+	if p := d.Advice.Further; p != nil {
+		says = fmt.Sprintf("The test that would tell most (%s, %s) is not worth its time.", lowerFirst(strings.TrimRight(p.Step.Do, ".?")), f.Minutes(p.Price))
+	}
+	if mean := wrong * inVain; mean >= 1 {
+		says = fmt.Sprintf("If that is wrong, %s, it costs %s more; on the mean %s. ", f.Chance(wrong), f.Minutes(inVain), f.Minutes(mean)) + says
+	} else if wrong >= 0.005 {
+		says = fmt.Sprintf("If that is wrong, %s, next to nothing is lost. ", f.Chance(wrong)) + says
+	}
+	return []string{says}
+}
+
+// sayAdvised says what is advised where no remedy here is: who has to come, or that
+// nothing is to be done.
+func (f Figures) sayAdvised(d *engine.Diagnosis) []string {
+	x := d.Disposition
+	switch {
+	case x == nil && d.Advice.Lead.Nothing():
+		return []string{fmt.Sprintf("Enough is known, %s: nothing is wrong here, and nothing is to be done.", f.Chance(d.Advice.Lead.Probability))}
+	case x == nil:
+		return []string{fmt.Sprintf("Enough is known, %s: %s.", f.Chance(d.Advice.Lead.Probability), sayToDo(d.Base, &d.Advice.Lead))}
+	case x.Kind == engine.SolveNow:
+		return []string{fmt.Sprintf("Enough is known. Nobody needs to come, %s: nothing is wrong any more.", f.Chance(x.Probability))}
+	}
+	says := "Enough is known for this call. Send somebody"
+	if x.Who > rulebase.Operator {
+		says = "Enough is known for this call. Send " + article(whoNames[x.Who])
+	}
+	if x.Kind == engine.SendUnit {
+		says += " with a unit to exchange"
+	}
+	says += fmt.Sprintf(": %s that this is the cheapest visit that ends it.", f.Chance(x.Probability))
+	if len(x.Tools) > 0 {
+		says += " To bring: " + plain(strings.Join(x.Tools, ", ")) + "."
+	}
+	return []string{says}
+}
+
+// sayToDo says what there is to do, each remedy with its gravest signal word before it.
+func sayToDo(b *rulebase.Base, a *engine.ToDo) string {
+	var do []string
+	for _, r := range a.Remedies {
+		st := &b.Remedies[r]
+		says := lowerFirst(strings.TrimRight(st.Do, "."))
+		if level := gravest(b, st); level != "" {
+			says = strings.ToUpper(string(level)) + ": " + says
+		}
+		do = append(do, says)
+	}
+	for _, c := range a.Bare {
+		do = append(do, "nothing here is left to do about this: "+lowerFirst(b.Causes[c].Name))
+	}
+	if a.Elsewhere {
+		do = append(do, "something that cannot be put right on a bench")
+	}
+	if a.Outside {
+		do = append(do, "something that is not listed here")
+	}
+	if len(do) == 0 {
+		return "nothing, for nothing is wrong"
+	}
+	return strings.Join(do, "; and ")
+}
+
+func gravest(b *rulebase.Base, st *rulebase.Step) rulebase.Level {
+	for _, level := range []rulebase.Level{rulebase.DangerLevel, rulebase.WarningLevel, rulebase.CautionLevel, rulebase.NoticeLevel} {
+		if slices.ContainsFunc(st.Warnings, func(w int) bool { return b.Warnings[w].Level == level }) {
+			return level
+		}
+	}
+	return ""
+}
+
+// sayCannotTell names what cannot be told apart from here, and what would tell: which
+// tool, person or place.
+func (f Figures) sayCannotTell(d *engine.Diagnosis, passed bool) []string {
+	a := &d.Advice
+	lines := []string{"These cannot be told apart from here:", fmt.Sprintf("  %s: %s", f.Chance(a.Lead.Probability), sayToDo(d.Base, &a.Lead))}
+	for i := range a.Others {
+		if o := &a.Others[i]; o.Probability >= 0.05 {
+			lines = append(lines, fmt.Sprintf("  %s: %s", f.Chance(o.Probability), sayToDo(d.Base, o)))
+		}
+	}
+	for i := range a.Elsewhere {
+		if i == 0 {
+			lines = append(lines, "What would tell:")
+		}
+		w := &a.Elsewhere[i]
+		lines = append(lines, "  "+lowerFirst(strings.TrimRight(w.Step.Do, "."))+" ("+sayReason(*w)+")")
+	}
+	if passed {
+		lines = append(lines, "Or something of what was passed over, after all.")
+	}
+	return lines
+}
+
+// sayLikelyAway names a likely remedy that waits for somebody or something.
+func sayLikelyAway(w engine.Withheld) []string {
+	return []string{"Likelier than not this is to be done: " + w.Step.Do + ".", "Not from here: " + sayReason(w) + "."}
 }
 
 // Explanations.
@@ -944,8 +1080,8 @@ func sayUnsaid(asks []string) []string {
 	return lines
 }
 
-func (f Figures) sayOther(p *engine.Proposal) string {
-	return fmt.Sprintf("%s (%s, %s to a working drop)", p.Step.Do, minutes(p.Minutes), f.Minutes(p.ExpectedMinutes))
+func sayOther(p *engine.Proposal) string {
+	return fmt.Sprintf("%s (%s)", strings.TrimRight(p.Step.Do, "."), minutes(p.Minutes))
 }
 
 func sayConflict(c engine.Conflict) string { return "Does not fit: " + plain(c.Says) }

@@ -114,11 +114,17 @@ func (c *turn) bareYes() (State, Reply, bool) {
 // skip passes over what is asked.
 func (c *turn) skip() (State, Reply, bool) {
 	none := lower(c.entry) == "none" && (c.s.Pending.Kind == AskWhich || c.s.Pending.Kind == AskElse)
-	if !skipRE.MatchString(c.entry) && !none {
+	goOn := goOnRE.MatchString(c.entry) && slices.ContainsFunc(c.s.Pending.Answers, func(a Answer) bool { return a.Entry == goOnEntry })
+	if !skipRE.MatchString(c.entry) && !none && !goOn {
 		return State{}, Reply{}, false
 	}
 	next := c.s.clone()
 	q := c.s.Pending
+	if goOn {
+		next.settle(sent)
+		s, r := c.goOn(next, &listener{heard: []Heard{{Text: c.entry, Outcome: Understood, Means: sayPassedOver(q)}}})
+		return s, r, true
+	}
 	switch q.Kind {
 	case AskSymptom, AskGiven, AskStep:
 		next.settle(q.ID)
@@ -239,7 +245,7 @@ func (c *turn) doneWhat(rest string) (State, Reply) {
 	next := c.s.clone()
 	l := c.listener(&next)
 	l.leaveOut(c.s.Pending)
-	d, err := c.t.diagnose(c.ctx, next.Situation)
+	d, err := c.t.diagnose(c.ctx, next.Situation, brief)
 	if err != nil {
 		return c.failed(err)
 	}
@@ -270,7 +276,7 @@ func (c *turn) takeUp() (State, Reply, bool) {
 		}
 		return State{}, Reply{}, false
 	}
-	d, err := c.t.diagnose(c.ctx, c.s.Situation)
+	d, err := c.t.diagnose(c.ctx, c.s.Situation, brief)
 	if err != nil {
 		s, r := c.failed(err)
 		return s, r, true
@@ -378,7 +384,7 @@ func (c *turn) goOn(next State, l *listener) (State, Reply) {
 		l = &listener{}
 	}
 	next.Waiting = append(slices.Clone(l.asks), next.Waiting...)
-	d, err := c.t.diagnose(c.ctx, next.Situation)
+	d, err := c.t.diagnose(c.ctx, next.Situation, brief)
 	if err != nil {
 		return c.failed(err)
 	}
@@ -477,7 +483,7 @@ func (c *turn) present(s State, kind ReplyKind, first ...Part) (State, Reply) {
 		r.addQuestion(c.t, nil)
 		return s, r
 	}
-	d, err := c.t.diagnose(c.ctx, s.Situation)
+	d, err := c.t.diagnose(c.ctx, s.Situation, brief)
 	if err != nil {
 		return c.failed(err)
 	}
