@@ -92,6 +92,7 @@ func Diagnose(ctx context.Context, p *Prepared, s rulebase.Situation, o Options)
 	d.working = &working{p, ses, k, w.pieces, w.belief, w.units, d.Situation.Done}
 	if d.Possible && !o.BeliefOnly {
 		d.propose(w)
+		d.proves(w)
 	}
 	if o.Last {
 		d.working = &working{known: k}

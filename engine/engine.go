@@ -33,10 +33,12 @@ type Diagnosis struct {
 	Next       []Proposal
 	NotOffered []Withheld
 
-	Known       []rulebase.Slot // what is known of every name once the rules have run, by place in Base.Names
-	Fired       []int           // the rules that fired, rising: indices into Base.Rules
-	Advice      Advice          // whether enough is known, and what to do then
-	Disposition *Disposition    // by phone: how the call ends; nil elsewhere
+	Known        []rulebase.Slot // what is known of every name once the rules have run, by place in Base.Names
+	Fired        []int           // the rules that fired, rising: indices into Base.Rules
+	Advice       Advice          // whether enough is known, and what to do then
+	Proven       []int           // once the drop is well: the causes that what was done most likely took, rising; places in Base.Causes
+	NotExplained []string        // and the symptoms with an abnormal finding that these do not explain (see Unexplained)
+	Disposition  *Disposition    // by phone: how the call ends; nil elsewhere
 
 	Facts     []Fact
 	Tells     []Tell

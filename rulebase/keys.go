@@ -111,7 +111,7 @@ var keys = map[string][]key{
 		{"range", formRange, "Least and most that is plausible: [least, most]."},
 		{"one_of", formWords, "The values of a choice. Without it and without unit or range the given is a flag."},
 		{"default", formScalar, "What is taken where nobody says otherwise."},
-		{"filled_by", formFilledBy, "What the program knows of itself: at, who, alone, loss_of_bus, extent, or line.* from an installation sheet."},
+		{"filled_by", formFilledBy, "What the program knows of itself: at, who, alone, loss_of_bus, extent, interval (how long from one failure to the next), or line.* from an installation sheet."},
 		{"source", formSource, "Where it is known from."},
 	},
 	"causes": {
@@ -156,8 +156,10 @@ var keys = map[string][]key{
 		key{"yields", formSymptomIDs, "The symptoms that it shows."}),
 	"remedies": stepKeys(
 		key{"ends_as", formOutcome, "How the case ends when it has helped."},
-		key{"proof", formProof, "How one sees that it held: {watch: symptom, minutes: how long}."},
-		key{"temporary", formFlag, "A stopgap: it takes no cause away and never ends a case."}),
+		key{"proof", formProof, "How one sees that it held: {watch: symptom, minutes: how long, under: what load}."},
+		key{"temporary", formFlag, "A stopgap: it takes no cause away and never ends a case."},
+		key{"side_effects", formText, "Of a stopgap: what else it does while it lasts."},
+		key{"days", formNumber, "Of a stopgap: after how many days it has to be undone at the latest."}),
 	"warnings": {
 		{"level", formLevel, "The signal word, the gravest first: danger, warning, caution, notice."},
 		{"says", formText, "What can hurt and what to do, read before the step."},
@@ -176,7 +178,7 @@ var keys = map[string][]key{
 	"row":         {{"when", formExpression, "The causes, conditions and givens for which this row counts; without it: otherwise."}, {"because", formText, "Why."}},
 	"likelier":    {{"when", formExpression, "A condition over givens."}, {"times", formNumber, "Factor on the odds, above 0."}, {"because", formText, "Why."}},
 	"helps":       {{"do", formRemedyID, "A remedy."}, {"helps", formProbability, "The chance that it takes the cause away."}},
-	"proof":       {{"watch", formSymptomID, "The symptom to watch."}, {"minutes", formMinutes, "How long."}},
+	"proof":       {{"watch", formSymptomID, "The symptom to watch."}, {"minutes", formMinutes, "How long."}, {"under", formText, "Under what load."}},
 	"complaint":   {{"symptom", formSymptomID, "The symptom that every case begins with."}, {"bad", formText, "Its value when the case begins."}, {"well", formText, "Its value when all is well again."}},
 	"effort":      {{"stops_drop", formMinutes, "Minutes for stopping the drop."}, {"stops_bus", formMinutes, "Minutes for stopping the bus."}, {"visit", formMinutes, "Minutes for a visit."}},
 	"done":        {{"id", formStepID, "The remedy, or the test that puts something right."}, {"drop", formDropNow, "What the drop did then."}},

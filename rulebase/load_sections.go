@@ -27,7 +27,7 @@ func (l *loader) warning(e entry) {
 }
 
 // filledBy are the things the program knows of itself.
-var filledBy = []string{"at", "who", "alone", "loss_of_bus", "extent"}
+var filledBy = []string{"at", "who", "alone", "loss_of_bus", "extent", "interval"}
 
 // onSheet is something that an installation sheet can say.
 var onSheet = regexp.MustCompile(`^line\.[a-z][a-z0-9_]*$`)

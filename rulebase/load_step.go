@@ -67,6 +67,7 @@ func (l *loader) remedy(f fields, s *Step) {
 		}
 	}
 	s.Temporary = f.get("temporary") != nil && l.flag(f.get("temporary"))
+	l.stopgap(f, s)
 	n := f.get("proof")
 	if n == nil {
 		return
@@ -81,6 +82,24 @@ func (l *loader) remedy(f fields, s *Step) {
 	s.Proof = &Proof{Watch: l.ref(n.Get("watch"), KindSymptom)}
 	if m := n.Get("minutes"); m != nil {
 		s.Proof.Minutes = l.within(m, 0, 1e6)
+	}
+	if u := n.Get("under"); u != nil {
+		s.Proof.Under = l.text(u)
+	}
+}
+
+// stopgap is what only a temporary remedy says.
+func (l *loader) stopgap(f fields, s *Step) {
+	for _, key := range []string{"side_effects", "days"} {
+		if n := f.get(key); n != nil && !s.Temporary {
+			l.r.Problem(n, "not-temporary", "", "%s belongs to a temporary remedy; %s does not say temporary: true", key, f.e.id)
+		}
+	}
+	if n := f.get("side_effects"); n != nil {
+		s.SideEffects = l.text(n)
+	}
+	if n := f.get("days"); n != nil {
+		s.Days = l.within(n, 0, 3650)
 	}
 }
 

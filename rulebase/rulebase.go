@@ -303,12 +303,16 @@ type Step struct {
 	EndsAs    Outcome // remedies
 	Proof     *Proof  // remedies
 	Temporary bool    // remedies: takes no cause away and never ends a case
+
+	SideEffects string  // temporary remedies: what else they do
+	Days        float64 // temporary remedies: after how many days they have to be undone at the latest; 0: nobody said
 }
 
 // Proof is how a remedy shows that it held.
 type Proof struct {
 	Watch   int // symptom
 	Minutes float64
+	Under   string // under what load; ""
 }
 
 // A Warning is what can hurt a person or the plant.

@@ -59,7 +59,7 @@ save mill-7
 	if code != 0 || said != "" {
 		t.Fatalf("exit code %d, said %q\n%s", code, said, out)
 	}
-	if miss := inOrder(out, "Who is there", "Understood:", "power light: dark", "Does the drop work?", "Is it the unit?", "Measure the volts", "DANGER: Outputs may act at once", "Enough is known.", "The drop works.", "Saved as mill-7.yaml"); miss != "" {
+	if miss := inOrder(out, "Who is there", "Understood:", "power light: dark", "Does the drop work?", "Is it the unit?", "Measure the volts", "DANGER: Outputs may act at once", "Trying this is quicker than looking further", "The drop works.", "Saved as mill-7.yaml"); miss != "" {
 		t.Fatalf("%q is not there, in order:\n%s", miss, out)
 	}
 	saved, err := os.ReadFile("mill-7.yaml")

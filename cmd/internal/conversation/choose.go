@@ -18,7 +18,7 @@ func (t *Talk) choose(s *State, d *engine.Diagnosis) Question {
 	case len(s.Waiting) > 0:
 		return t.waiting(s, d)
 	case isWell(d):
-		return endQuestion()
+		return t.endQuestion(s)
 	}
 	if q, ok := t.opening(s); ok {
 		return q
@@ -34,7 +34,7 @@ func (t *Talk) choose(s *State, d *engine.Diagnosis) Question {
 	}
 	away := likelyAway(d)
 	for _, p := range d.Next {
-		if !t.passedOver(s, p.Step) && worthDoing(&p) && (away == nil || !farFetched(d, &p)) {
+		if !p.Step.Temporary && !t.passedOver(s, p.Step) && worthDoing(&p) && (away == nil || !farFetched(d, &p)) {
 			return t.lead(s, p.Step, p.AskFirst)
 		}
 	}
@@ -203,6 +203,9 @@ func (t *Talk) settledStep(s *State, st *rulebase.Step) bool {
 // waiting gives the first question waiting; a step waits as the questions that lead up to it.
 func (t *Talk) waiting(s *State, d *engine.Diagnosis) Question {
 	q := s.Waiting[0]
+	if st := t.words.stepByID[q.ID]; q.Kind == AskProof && st != nil && st.Proof != nil {
+		q.Says = t.figures.sayAskProof(d.ProofOf(st), &t.base.Symptoms[st.Proof.Watch])
+	}
 	if q.Kind != AskStep {
 		return q
 	}
@@ -475,11 +478,18 @@ func (t *Talk) moreAnswers(s *State, d *engine.Diagnosis, away *engine.Withheld)
 			out = append(out, Answer{Says: sayAfterAll(p.Step), Entry: t.doEntry(p.Step)})
 		}
 	}
+	stopgaps := 0
+	for _, p := range d.Next {
+		if p.Step.Temporary && stopgaps < 2 && !t.settledStep(s, p.Step) {
+			out = append(out, Answer{Says: p.Step.Do, Entry: t.doEntry(p.Step)})
+			stopgaps++
+		}
+	}
 	for _, w := range worthwhile(d) {
 		if w.Why == engine.WhyPlace && !slices.Contains(w.Step.At, rulebase.Field) {
 			continue // a unit goes to the bench after the decision, not for a question
 		}
-		if a, ok := t.unlockAnswer(w); ok && len(out) < 5 && !slices.ContainsFunc(out, func(o Answer) bool { return o.Entry == a.Entry }) {
+		if a, ok := t.unlockAnswer(w); ok && len(out) < 5+stopgaps && !slices.ContainsFunc(out, func(o Answer) bool { return o.Entry == a.Entry }) {
 			out = append(out, a)
 		}
 	}

@@ -138,7 +138,7 @@ func (t *Talk) dropNowQuestion(st *rulebase.Step) Question {
 }
 
 func (t *Talk) proofQuestion(st *rulebase.Step) Question {
-	return Question{Kind: AskProof, ID: st.ID, Says: sayAskProof(st, &t.base.Symptoms[st.Proof.Watch]), Answers: numbered([]Answer{
+	return Question{Kind: AskProof, ID: st.ID, Answers: numbered([]Answer{
 		{Says: sayStaysWell, Entry: "still works"}, {Says: sayDownAgain, Entry: "down again"}, {Says: sayNotWatched, Entry: "don't know"}})}
 }
 
@@ -200,8 +200,14 @@ func (t *Talk) showsOne(st *rulebase.Step) bool {
 	return st.Kind == rulebase.KindTest && len(st.Yields) == 1 && len(st.PutsRight) == 0
 }
 
-func endQuestion() Question {
-	return Question{Kind: AskEnd, Says: sayAskEnd, Answers: numbered([]Answer{{Says: saySaveAnswer, Entry: "stop and save as a case file"}, {Says: sayQuitAnswer, Entry: "quit"}, {Says: sayDownAgain, Entry: "down again"}})}
+func (t *Talk) endQuestion(s *State) Question {
+	says := sayAskEnd
+	if n := len(s.Situation.Done); n > 0 {
+		if st := t.words.stepByID[s.Situation.Done[n-1].ID]; st != nil && st.Temporary {
+			says = sayAskStopgapEnd
+		}
+	}
+	return Question{Kind: AskEnd, Says: says, Answers: numbered([]Answer{{Says: saySaveAnswer, Entry: "stop and save as a case file"}, {Says: sayQuitAnswer, Entry: "quit"}, {Says: sayDownAgain, Entry: "down again"}})}
 }
 
 // chosen gives the entry that a key, or the words of an answer, stand for; ok is

@@ -476,8 +476,38 @@ func sayGivenQuestion(g *rulebase.Given) []string {
 
 func sayAskDropNow(*rulebase.Step) string { return "What does the drop do now?" }
 
-func sayAskProof(st *rulebase.Step, watch *rulebase.Symptom) []string {
-	return []string{fmt.Sprintf("Now prove it. Watch for %s: %s", minutes(st.Proof.Minutes), watch.Ask)}
+// sayAskProof asks for the proof: what to watch, under what load, and how long.
+func (f Figures) sayAskProof(p *engine.Proof, watch *rulebase.Symptom) []string {
+	under := ""
+	if p.Under != "" {
+		under = ", " + p.Under
+	}
+	lines := []string{fmt.Sprintf("Now prove it. Watch for %s%s: %s", f.plainMinutes(p.Minutes), under, watch.Ask)}
+	once := 1 / engine.QuietByChance
+	switch {
+	case p.Every > 0:
+		lines = append(lines, fmt.Sprintf("It comes and goes, on average every %s. By chance alone it is quiet for %.1f times as long, %s, only once in %.0f times (ln %.0f = %.1f, if failures come at random): so long quiet has to last to mean something.",
+			f.plainMinutes(p.Every), p.Times, f.plainMinutes(p.Quiet), once, once, p.Times))
+	case p.Comes:
+		lines = append(lines, fmt.Sprintf("It comes and goes: quiet means something only once it has lasted %.1f times as long as it was from one failure to the next on average (ln %.0f = %.1f, if failures come at random).", p.Times, once, p.Times))
+	}
+	return lines
+}
+
+// plainMinutes is a time that is what it is, and no estimate.
+func (f Figures) plainMinutes(m float64) string { return strings.TrimPrefix(f.Minutes(m), "about ") }
+
+// sayStopgap says of a temporary remedy that it ends no case, what else it does, and
+// when it has to be undone.
+func sayStopgap(st *rulebase.Step) []string {
+	lines := []string{"This is only a stopgap: it takes no cause away, and the case stays open."}
+	if st.SideEffects != "" {
+		lines = append(lines, "While it lasts: "+strings.TrimRight(st.SideEffects, ".")+".")
+	}
+	if st.Days > 0 {
+		return append(lines, fmt.Sprintf("It ends after %s days at the latest: write the date down, with who sees to it.", strconv.FormatFloat(st.Days, 'g', -1, 64)))
+	}
+	return append(lines, "Write down the date on which it ends, and who sees to it.")
 }
 
 func sayAskConfirm(w *rulebase.Warning, st *rulebase.Step, also []string) []string {
@@ -516,7 +546,10 @@ func sayWarning(w *rulebase.Warning) string {
 
 func sayConfirm(w *rulebase.Warning) string { return "confirmed: " + w.Says }
 
-var sayAskEnd = []string{"The drop works. The case can be saved."}
+var (
+	sayAskEnd        = []string{"The drop works. The case can be saved."}
+	sayAskStopgapEnd = []string{"The drop works for now. The case stays open; it can be saved, and taken up again."}
+)
 
 func sayNothingLeft(passed bool) []string {
 	if passed {
@@ -569,7 +602,7 @@ func (r *Reply) addSummary(t *Talk, s *State, d *engine.Diagnosis) {
 		return
 	}
 	if r.Question.Kind == AskEnd {
-		r.add(PartSummary, sayEnded(t, s)...)
+		r.add(PartSummary, sayEnded(t, s, d)...)
 		return
 	}
 	r.add(PartSummary, "Is it the unit? "+t.figures.sayUnit(d.UnitOut)+" Likely: "+t.figures.sayLikely(d)+".")
@@ -631,23 +664,47 @@ func lowerFirst(s string) string {
 	return s
 }
 
-func sayEnded(t *Talk, s *State) []string {
+// sayEnded says how the case ends, and what that leaves unexplained.
+func sayEnded(t *Talk, s *State, d *engine.Diagnosis) []string {
+	var lines []string
 	n := len(s.Situation.Done)
 	if n == 0 {
-		return nil
+		lines = append(lines, sayByItself)
+	} else if st := t.words.stepByID[s.Situation.Done[n-1].ID]; st != nil {
+		lines = append(lines, sayPutRight(st))
 	}
-	st := t.words.stepByID[s.Situation.Done[n-1].ID]
-	if st == nil {
-		return nil
+	for i, f := range notExplained(d) {
+		if i == 0 {
+			lines = append(lines, sayUnexplained)
+		}
+		if th := t.words.thing(f.Symptom); th != nil {
+			lines = append(lines, "  "+sayFinding(th, f, ""))
+		}
+	}
+	return lines
+}
+
+// notExplained are the findings of this drop that what was put right does not explain.
+func notExplained(d *engine.Diagnosis) []rulebase.Finding {
+	return slices.DeleteFunc(slices.Clone(d.Situation.Findings), func(f rulebase.Finding) bool {
+		return !slices.Contains(d.NotExplained, f.Symptom) || f.Drop != 0 && f.Drop != d.Situation.Drop
+	})
+}
+
+const (
+	sayByItself    = "The drop works, and nothing was put right: what was wrong may come back."
+	sayUnexplained = "What was put right does not explain this. Look at it again before the case is closed:"
+)
+
+func sayPutRight(st *rulebase.Step) string {
+	if st.Temporary {
+		return "For now the drop works by this: " + st.Do + ". " + strings.Join(sayStopgap(st), " ")
 	}
 	line := "Put right by: " + st.Do + "."
 	if st.EndsAs != "" {
 		line += " The case ends as " + plain(string(st.EndsAs)) + "."
 	}
-	if st.Temporary {
-		line += " This holds for a time only: the cause is still to be put right."
-	}
-	return []string{line}
+	return line
 }
 
 // addQuestion writes what is asked, its warnings before it, and its answers.
@@ -754,7 +811,7 @@ func sayPrice(st *rulebase.Step) string {
 func (f Figures) sayWorth(p *engine.Proposal, takes float64) []string {
 	switch {
 	case p.Step.Temporary:
-		return []string{sayStopgap}
+		return sayStopgap(p.Step)
 	case p.Step.Kind == rulebase.KindRemedy:
 		return []string{fmt.Sprintf("Worth it: %s that this takes a cause that is there.", f.Chance(takes))}
 	case p.GainBits >= 0.8:
@@ -768,9 +825,8 @@ func (f Figures) sayWorth(p *engine.Proposal, takes float64) []string {
 // Advice.
 
 const (
-	sayNext    = "Next: "
-	sayStopgap = "This is only a stopgap: it takes no cause away, and the case stays open."
-	sayGoOn    = "go on asking"
+	sayNext = "Next: "
+	sayGoOn = "go on asking"
 )
 
 // isAdvised says whether a step is what is advised, now that enough is known.
@@ -806,8 +862,8 @@ func (f Figures) sayIfWrong(d *engine.Diagnosis) []string {
 	}
 	if mean := wrong * inVain; mean >= 1 {
 		says = fmt.Sprintf("If that is wrong, %s, it costs %s more; on the mean %s. ", f.Chance(wrong), f.Minutes(inVain), f.Minutes(mean)) + says
-	} else if wrong >= 0.005 {
-		says = fmt.Sprintf("If that is wrong, %s, next to nothing is lost. ", f.Chance(wrong)) + says
+	} else if wrong >= 0.005 && inVain >= 1 {
+		says = fmt.Sprintf("If that is wrong, %s, it costs %s more. ", f.Chance(wrong), f.Minutes(inVain)) + says
 	}
 	return []string{says}
 }

@@ -422,8 +422,21 @@ func sayGain(bits float64) string {
 	return "Before anything is known it would hardly change anything: it is for when something points to it."
 }
 
-func sayProof(minutes float64) string {
-	return fmt.Sprintf("To see that it held, watch for %s: ", strings.TrimPrefix(report.Minutes(minutes), "about "))
+func sayProof(p *rulebase.Proof) string {
+	says := "To see that it held, watch for " + strings.TrimPrefix(report.Minutes(p.Minutes), "about ")
+	if p.Under != "" {
+		says += ", " + p.Under
+	}
+	return says + ": "
+}
+
+func saySideEffects(says string) string { return "While it lasts: " + sentence(says) }
+
+func sayEndsAfter(days float64) string {
+	if days == 0 {
+		return "Write down the date on which it ends, and who sees to it."
+	}
+	return fmt.Sprintf("It ends after %g days at the latest: write the date down, with who sees to it.", days)
 }
 
 var endings = map[rulebase.Outcome]string{

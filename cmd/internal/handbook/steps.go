@@ -176,10 +176,14 @@ func (b *builder) procedure(s *rulebase.Step) *Procedure {
 	if s.Kind == rulebase.KindRemedy {
 		if s.Proof != nil {
 			watch := b.symptomRef(s.Proof.Watch)
-			p.After = append(p.After, append(say(sayProof(s.Proof.Minutes)), watch))
+			p.After = append(p.After, append(say(sayProof(s.Proof)), watch))
 		}
 		if s.Temporary {
 			p.After = append(p.After, say(sayTemporary))
+			if s.SideEffects != "" {
+				p.After = append(p.After, say(saySideEffects(s.SideEffects)))
+			}
+			p.After = append(p.After, say(sayEndsAfter(s.Days)))
 		} else if says := endings[s.EndsAs]; says != "" {
 			p.After = append(p.After, say(says))
 		}

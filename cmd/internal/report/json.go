@@ -42,6 +42,9 @@ type diagnosisJSON struct {
 	Advice      adviceJSON      `json:"advice"`
 	Disposition dispositionJSON `json:"disposition"` // its kind is "" elsewhere than by phone
 
+	Proven       []string `json:"proven"`        // once the drop is well: the causes that were most likely put right
+	NotExplained []string `json:"not_explained"` // and the symptoms with an abnormal finding that these do not explain
+
 	OnSite []onSiteJSON `json:"on_site"` // what the site calls things, by id
 
 	Case     string       `json:"case"`
@@ -123,6 +126,11 @@ type adviceJSON struct {
 	Lead       toDoJSON       `json:"lead"`
 	Others     []toDoJSON     `json:"others"`
 	Needs      []withheldJSON `json:"needs"` // what would tell them apart with another place, person or tool
+
+	Wrong         float64  `json:"wrong"`           // chance that the lead is not just what there is to do
+	InVainMinutes float64  `json:"in_vain_minutes"` // what that costs then, on the mean
+	Further       string   `json:"further"`         // the test on offer that tells most
+	Sure          []string `json:"sure"`            // remedies that are to be done whatever else is
 }
 
 type toDoJSON struct {
@@ -142,6 +150,9 @@ type dispositionJSON struct {
 	Probability float64            `json:"probability"`
 	Minutes     float64            `json:"minutes"`
 	Chances     map[string]float64 `json:"chances"`
+
+	Wrong         float64 `json:"wrong"`           // chance that another end of the call is right
+	InVainMinutes float64 `json:"in_vain_minutes"` // what that costs then, on the mean
 }
 
 // DiagnosisSchema names the form of a diagnosis in JSON.
@@ -175,7 +186,9 @@ func diagnosisDocument(d *engine.Diagnosis) *diagnosisJSON {
 		Facts:        []factJSON{},
 		Tells:        []string{},
 		Conflicts:    []string{},
-		Advice:       adviceJSON{Lead: toDoJSON{Remedies: []string{}, Causes: []string{}}, Others: []toDoJSON{}, Needs: []withheldJSON{}},
+		Advice:       adviceJSON{Lead: toDoJSON{Remedies: []string{}, Causes: []string{}}, Others: []toDoJSON{}, Needs: []withheldJSON{}, Sure: []string{}},
+		Proven:       []string{},
+		NotExplained: []string{},
 		Disposition:  dispositionJSON{Remedies: []string{}, Tools: []string{}, Chances: map[string]float64{}},
 		OnSite:       []onSiteJSON{},
 		Case:         d.Situation.Case,
@@ -234,6 +247,14 @@ func (out *diagnosisJSON) advise(d *engine.Diagnosis) {
 	for _, w := range d.Advice.Elsewhere {
 		out.Advice.Needs = append(out.Advice.Needs, withheldOf(w))
 	}
+	out.Advice.Wrong, out.Advice.InVainMinutes, out.Advice.Sure = d.Advice.Wrong, d.Advice.InVain, remedyIDs(d, d.Advice.Sure)
+	if d.Advice.Further != nil {
+		out.Advice.Further = d.Advice.Further.Step.ID
+	}
+	for _, c := range d.Proven {
+		out.Proven = append(out.Proven, d.Base.Causes[c].ID)
+	}
+	out.NotExplained = append(out.NotExplained, d.NotExplained...)
 	out.dispose(d)
 	for _, f := range d.Facts {
 		out.Facts = append(out.Facts, factJSON{f.ID, f.Value, becauseJSON(f.Because), listed(f.Why)})
@@ -278,7 +299,7 @@ func (out *diagnosisJSON) dispose(d *engine.Diagnosis) {
 	if x == nil {
 		return
 	}
-	out.Disposition = dispositionJSON{string(x.Kind), x.Enough, x.Who.String(), remedyIDs(d, x.Remedies), listed(x.Tools), x.Probability, x.Minutes, map[string]float64{}}
+	out.Disposition = dispositionJSON{string(x.Kind), x.Enough, x.Who.String(), remedyIDs(d, x.Remedies), listed(x.Tools), x.Probability, x.Minutes, map[string]float64{}, x.Wrong, x.InVain}
 	for kind, p := range x.Chances {
 		out.Disposition.Chances[string(kind)] = p
 	}

@@ -127,7 +127,7 @@ func worked() *engine.Diagnosis {
 	d.NotOffered = []engine.Withheld{{Step: &d.Base.Remedies[0], Why: engine.WhyDone}, {Step: &d.Base.Tests[2], Why: engine.WhyKnown}}
 	d.Conflicts, d.Tells, d.Weights = nil, nil, nil
 	d.LeftOut = 0.03
-	d.Advice = engine.Advice{CannotTell: true, Lead: engine.ToDo{Lists: []string{"exchange_unit"}, Remedies: []int{1}, Probability: 0.5},
+	d.Advice = engine.Advice{CannotTell: true, Wrong: 0.5, InVain: 90, Sure: []int{2}, Lead: engine.ToDo{Lists: []string{"exchange_unit"}, Remedies: []int{1}, Probability: 0.5},
 		Others: []engine.ToDo{{Lists: []string{"address_twice"}, Bare: []int{4}, Probability: 0.3}, {Outside: true, Probability: 0.04}}, Elsewhere: []engine.Withheld{{Step: &d.Base.Tests[0], Why: engine.WhyTools, Detail: "multimeter", GainBits: 0.5}}}
 	return d
 }
@@ -138,6 +138,7 @@ func well() *engine.Diagnosis {
 	d.Situation.Done[0].Drop = rulebase.Well
 	d.Next, d.LeftOut = nil, 0
 	d.Explanations = d.Explanations[1:]
+	d.Proven, d.NotExplained = []int{1}, []string{"power_light"}
 	d.NotOffered = []engine.Withheld{{Step: &d.Base.Remedies[0], Why: engine.WhyWell}, {Step: &d.Base.Tests[2], Why: engine.WhyWell}}
 	return d
 }
@@ -147,7 +148,7 @@ func called() *engine.Diagnosis {
 	d := full()
 	d.Situation.At = rulebase.Phone
 	d.Advice.Enough = true
-	d.Disposition = &engine.Disposition{Kind: engine.SendSomebody, Enough: true, Who: rulebase.Electrician, Remedies: []int{2, 0}, Tools: []string{"fuse", "spare_part"}, Probability: 0.7, Minutes: 160.5,
+	d.Disposition = &engine.Disposition{Kind: engine.SendSomebody, Enough: true, Who: rulebase.Electrician, Remedies: []int{2, 0}, Tools: []string{"fuse", "spare_part"}, Probability: 0.7, Minutes: 160.5, Wrong: 0.24, InVain: 120,
 		Chances: map[engine.Sending]float64{engine.SolveNow: 0.05, engine.SendSomebody: 0.74, engine.SendUnit: 0.21}}
 	return d
 }
@@ -155,7 +156,8 @@ func called() *engine.Diagnosis {
 // known is a case in which enough is known, for somebody else to act.
 func known() *engine.Diagnosis {
 	d := full()
-	d.Advice = engine.Advice{Enough: true, Lead: engine.ToDo{Lists: []string{"exchange_unit", "replace_fuse"}, Remedies: []int{1, 0}, Probability: 0.96}}
+	d.Advice = engine.Advice{Enough: true, Lead: engine.ToDo{Lists: []string{"exchange_unit", "replace_fuse"}, Remedies: []int{1, 0}, Probability: 0.96},
+		Wrong: 0.04, InVain: 85, Further: &d.Next[0], Sure: []int{0}}
 	return d
 }
 

@@ -398,8 +398,44 @@ func sayMayPutRight(names []string) string {
 	return "Doing it may itself put this right: " + strings.Join(names, "; ") + "."
 }
 
-func sayProof(watch string, minutes float64) string {
-	return fmt.Sprintf("To see that it held, watch for %s: %s", strings.TrimPrefix(Minutes(minutes), "about "), quoted(watch))
+// sayProof says what to watch, under what load and how long; of a fault that comes and
+// goes, how long quiet has to last and why, with its arithmetic.
+func sayProof(b *rulebase.Base, p *engine.Proof) []string {
+	under := ""
+	if p.Under != "" {
+		under = ", " + p.Under
+	}
+	lines := []string{fmt.Sprintf("To see that it held, watch for %s%s: %s", strings.TrimPrefix(Minutes(p.Minutes), "about "), under, quoted(b.Symptoms[p.Watch].Ask))}
+	switch {
+	case p.Every > 0:
+		lines = append(lines, fmt.Sprintf("It comes and goes, on average every %s. By chance alone it is quiet for %.1f times as long, %s, only once in %.0f times (ln %.0f = %.1f, if failures come at random): so long quiet has to last to mean something.",
+			strings.TrimPrefix(Minutes(p.Every), "about "), p.Times, strings.TrimPrefix(Minutes(p.Quiet), "about "), 1/engine.QuietByChance, 1/engine.QuietByChance, p.Times))
+	case p.Comes:
+		lines = append(lines, fmt.Sprintf("It comes and goes: quiet means something only once it has lasted %.1f times as long as it was from one failure to the next on average (ln %.0f = %.1f, if failures come at random).", p.Times, 1/engine.QuietByChance, p.Times))
+	}
+	return lines
+}
+
+// sayStopgap says of a temporary remedy that it ends no case, what else it does, and
+// when it has to be undone.
+func sayStopgap(s *rulebase.Step) []string {
+	lines := []string{sayTemporary}
+	if s.SideEffects != "" {
+		lines = append(lines, "While it lasts: "+sentence(s.SideEffects))
+	}
+	if s.Days > 0 {
+		lines = append(lines, fmt.Sprintf("It ends after %s at the latest: write the date down, with who sees to it.", days(s.Days)))
+	} else {
+		lines = append(lines, "Write down the date on which it ends, and who sees to it.")
+	}
+	return lines
+}
+
+func days(n float64) string {
+	if n == 1 {
+		return "1 day"
+	}
+	return strconv.FormatFloat(n, 'g', -1, 64) + " days"
 }
 
 func sayAnswers(s *rulebase.Symptom) string {
@@ -1137,6 +1173,47 @@ func sayCannotTell(b *rulebase.Base, a *engine.Advice) string {
 		says += fmt.Sprintf(" What would tell most: %s (%s).", inSentence(w.Step.Do), sayNeeds(w))
 	}
 	return says
+}
+
+// sayIfWrong says what it costs to follow an advice that is wrong, and why no more is
+// asked.
+func sayIfWrong(d *engine.Diagnosis, wrong, inVain float64) string {
+	says := "Nothing more that is on offer would tell."
+	if p := d.Advice.Further; p != nil {
+		says = fmt.Sprintf("The test that would tell most (%s, %s) is not worth its time.", strings.TrimRight(inSentence(nameOf(d.Base, p.Step)), "?"), Minutes(p.Price))
+	}
+	switch mean := wrong * inVain; {
+	case mean >= 1:
+		return fmt.Sprintf("If that is wrong, %s, it costs %s more; on the mean %s. ", Chance(wrong), Minutes(inVain), Minutes(mean)) + says
+	case wrong >= 0.005 && inVain >= 1:
+		return fmt.Sprintf("If that is wrong, %s, it costs %s more. ", Chance(wrong), Minutes(inVain)) + says
+	}
+	return says
+}
+
+func saySure(b *rulebase.Base, remedies []int) string {
+	var do []string
+	for _, r := range remedies {
+		do = append(do, sayRemedy(b, r))
+	}
+	return "Whatever else is wrong, this is to be done: " + strings.Join(do, "; and ") + "."
+}
+
+const (
+	sayWellByItself    = "Nothing was put right, so what was wrong may come back."
+	sayUnexplainedHead = "What was put right does not explain this. Look at it again before the case is closed:"
+)
+
+// sayNotExplained gives a line for each finding that is not explained.
+func sayNotExplained(d *engine.Diagnosis) []string {
+	var lines []string
+	for i := range d.Situation.Findings {
+		f := &d.Situation.Findings[i]
+		if slices.Contains(d.NotExplained, f.Symptom) && (f.Drop == 0 || f.Drop == d.Situation.Drop) {
+			lines = append(lines, sayFinding(d.Base, f)+".")
+		}
+	}
+	return lines
 }
 
 // sayNeeds says what a step waits for: a place, a person, a tool.

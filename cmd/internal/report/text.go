@@ -43,6 +43,7 @@ func Text(w io.Writer, d *engine.Diagnosis, o TextOptions) error {
 		t.verdict()
 		t.advice()
 		t.likely()
+		t.unexplained()
 	} else {
 		t.say(sayImpossible)
 	}
@@ -103,14 +104,17 @@ func (t *text) advice() {
 		if x.Kind == engine.SolveNow && !t.isBelow(x.Remedies) {
 			t.hurts(x.Remedies)
 		}
-		t.say(sayDisposition(t.d.Base, x, t.isBelow(x.Remedies)))
+		t.say(sayDisposition(t.d.Base, x, t.isBelow(x.Remedies)) + " " + sayIfWrong(t.d, x.Wrong, x.InVain))
 	case x == nil && a.Enough && t.isBelow(a.Lead.Remedies) && !a.Lead.Elsewhere:
-		t.say(sayEnoughBelow(a.Lead.Probability))
+		t.say(sayEnoughBelow(a.Lead.Probability) + " " + sayIfWrong(t.d, a.Wrong, a.InVain))
 	case x == nil && a.Enough:
 		t.hurts(a.Lead.Remedies)
-		t.say(sayEnough(t.d.Base, a.Lead))
+		t.say(sayEnough(t.d.Base, a.Lead) + " " + sayIfWrong(t.d, a.Wrong, a.InVain))
 	case x == nil && a.CannotTell:
 		t.say(sayCannotTell(t.d.Base, a))
+	}
+	if len(a.Sure) > 0 && !t.well && !a.Enough && (t.d.Disposition == nil || !t.d.Disposition.Enough) {
+		t.say(saySure(t.d.Base, a.Sure))
 	}
 }
 
@@ -205,6 +209,25 @@ func (t *text) likely() {
 	t.putRight()
 	if t.d.LeftOut >= 0.01 {
 		t.say(sayLeftOut(t.d.LeftOut))
+	}
+}
+
+// unexplained names, once the drop is well, what that does not explain.
+func (t *text) unexplained() {
+	if !t.well {
+		return
+	}
+	if len(t.d.Situation.Done) == 0 {
+		t.gap()
+		t.say(sayWellByItself)
+	}
+	if len(t.d.NotExplained) == 0 {
+		return
+	}
+	t.gap()
+	t.say(sayUnexplainedHead)
+	for _, says := range sayNotExplained(t.d) {
+		t.item("  - ", says)
 	}
 }
 
@@ -340,12 +363,16 @@ func (t *text) worth(p *engine.Proposal) {
 		return
 	}
 	if s.Temporary {
-		t.item("  ", sayTemporary)
+		for _, says := range sayStopgap(s) {
+			t.item("  ", says)
+		}
 	} else if name, chance := serves(t.d, s); name != "" {
 		t.item("  ", sayFor(name, chance))
 	}
 	if s.Proof != nil {
-		t.item("  ", sayProof(b.Symptoms[s.Proof.Watch].Ask, s.Proof.Minutes))
+		for _, says := range sayProof(b, t.d.ProofOf(s)) {
+			t.item("  ", says)
+		}
 	}
 	t.hint(hintDone(s))
 }
