@@ -8,7 +8,6 @@ import (
 
 	"downdrop/cases"
 	"downdrop/cmd/internal/conversation"
-	"downdrop/cmd/internal/report"
 	"downdrop/engine"
 	"downdrop/rulebase"
 )
@@ -33,10 +32,7 @@ func newCaseTalkCmd(env *environment) *cobra.Command {
 // store before the next question stands on the screen: whoever is cut off loses
 // nothing.
 func (d *desk) talk(ctx context.Context, c *cases.Case) error {
-	prepared := engine.Prepare(d.base)
-	talk := conversation.New(d.base, func(ctx context.Context, s rulebase.Situation) (*engine.Diagnosis, error) {
-		return engine.Diagnose(ctx, prepared, s, engine.Options{Weights: true})
-	}, conversation.Figures{Chance: report.Chance, Minutes: report.Minutes})
+	talk := newTalk(d.base)
 	t := &terminal{env: d.env, talk: talk, entries: entries(ctx, d.env.in)}
 	t.keep = func(s rulebase.Situation, reply conversation.Reply) error {
 		drafts := c.Changes(asOfNow(s.Clone()))

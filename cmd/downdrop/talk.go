@@ -42,11 +42,17 @@ func runTalk(ctx context.Context, env *environment, o caseOptions) error {
 	if err != nil {
 		return err
 	}
+	talk := newTalk(base)
+	return (&terminal{env: env, talk: talk, entries: entries(ctx, env.in)}).run(ctx, s)
+}
+
+// newTalk makes the conversation over a rulebase, with the chances and minutes in the
+// words of a printed diagnosis.
+func newTalk(base *rulebase.Base) *conversation.Talk {
 	prepared := engine.Prepare(base)
-	talk := conversation.New(base, func(ctx context.Context, s rulebase.Situation, o engine.Options) (*engine.Diagnosis, error) {
+	return conversation.New(base, func(ctx context.Context, s rulebase.Situation, o engine.Options) (*engine.Diagnosis, error) {
 		return engine.Diagnose(ctx, prepared, s, o)
 	}, conversation.Figures{Chance: report.Chance, Minutes: report.Minutes})
-	return (&terminal{env: env, talk: talk, entries: entries(ctx, env.in)}).run(ctx, s)
 }
 
 // A terminal is the skin of a conversation that is a screen and a keyboard.
