@@ -150,9 +150,19 @@ func killed(t *testing.T, path string, programs int, after time.Duration) []stri
 	return acked
 }
 
+// alone skips a test in which nothing runs at once from the short run, which is that of the race
+// detector: it finds nothing there and is very slow.
+func alone(t *testing.T) {
+	t.Helper()
+	if testing.Short() {
+		t.Skip("nothing runs at once here")
+	}
+}
+
 // Programs are killed while they write: no acknowledged event is lost, none is
 // there that nobody wrote, and the chain is whole.
 func TestKilledWhileWriting(t *testing.T) {
+	alone(t)
 	rng := rand.New(rand.NewPCG(1, 2))
 	total, begin := 0, time.Now()
 	for _, c := range []struct{ programs, rounds int }{{1, support.Deep(t, 200)}, {4, support.Deep(t, 100)}} {
@@ -265,6 +275,7 @@ func export(t testing.TB, s cases.Store) string {
 // The end of the write-ahead log is lost, as when power fails: what is left is a
 // beginning of the chain, whole.
 func TestWriteAheadLogCut(t *testing.T) {
+	alone(t)
 	dir := t.TempDir()
 	path := filepath.Join(dir, "power.db")
 	s := open(t, path)
@@ -365,6 +376,7 @@ func TestBackupWhileOthersWrite(t *testing.T) {
 
 // An export that is cut at any line, or changed at any byte, is refused, and the store is as it was.
 func TestSpoiltExport(t *testing.T) {
+	alone(t)
 	dir := t.TempDir()
 	s := open(t, filepath.Join(dir, "a.db"))
 	if _, err := s.PutFile(ctx, []byte("a sheet")); err != nil {

@@ -9,6 +9,7 @@ import (
 	"maps"
 	"os"
 	"slices"
+	"sync"
 	"time"
 
 	sqlite3 "modernc.org/sqlite/lib"
@@ -69,7 +70,7 @@ func check(ctx context.Context, db *sql.DB) ([]cases.Damage, error) {
 	if err != nil {
 		return out, err
 	}
-	want, err := fresh(ctx)
+	want, err := fresh()
 	if err == nil && !maps.Equal(is, want) {
 		out = append(out, cases.Damage{Where: "the file", What: "The definitions of its tables, indexes and triggers are not those that downdrop makes."})
 	}
@@ -102,8 +103,20 @@ func definitions(ctx context.Context, db *sql.DB) (map[string]string, error) {
 	return out, err
 }
 
+// made are the definitions of a new store, worked out once.
+var made struct {
+	once        sync.Once
+	definitions map[string]string
+	err         error
+}
+
 // fresh gives the definitions of a new store.
-func fresh(ctx context.Context) (map[string]string, error) {
+func fresh() (map[string]string, error) {
+	made.once.Do(func() { made.definitions, made.err = makeFresh(context.Background()) }) // of no caller's context: it is made for all
+	return made.definitions, made.err
+}
+
+func makeFresh(ctx context.Context) (map[string]string, error) {
 	db, err := sql.Open("sqlite", ":memory:")
 	if err != nil {
 		return nil, err
