@@ -29,13 +29,23 @@
 //     what was not helped and to the second fault behind the first. A fault that comes
 //     and goes may be quiet so long: that chance is the state's, and a case that ends
 //     with a cause still present comes back, at a price.
-//   - A remedy that is temporary takes nothing away, and so is no step of a policy. One
-//     for what is no fault ends the case like any other, without a repair.
+//     How long quiet has to last to mean something is told to whoever watches
+//     (engine.ProofOf) and is nobody's working time: the price holds the proof's own
+//     minutes only.
+//   - A remedy that is temporary takes nothing away, and so is no step of a policy: it
+//     says what else it does and when it ends, and leaves the case open. One for what is
+//     no fault ends the case like any other, without a repair.
+//   - A case that ends as well has proven the causes that work took. What was found
+//     abnormal and they do not explain is named then (engine.Diagnosis.NotExplained):
+//     it may be a second fault that no complaint is about.
 //   - What cannot be done from here costs a visit, once.
 //   - An end is a last resort: it has a price, which may depend on the state, and
 //     always ends the case. It can be taken at any time, not only at the end of a list.
 //   - To identify ([Model.Identify]) only tests are done, until an outcome is certain,
 //     or as likely as counts as certain, or no test can tell more; the rest is free.
+//
+// When looking further stops being worth it is said beside the policy, on all outcomes
+// and not on the model's few: engine.Advice, with what it costs to be wrong.
 //
 // Minutes are all there is to a price. What may be offered is decided elsewhere,
 // for remedies as for tests; hazard has no price.
