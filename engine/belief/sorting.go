@@ -53,13 +53,13 @@ func (s *Sorting) Of(symptom *Symptom) *Sorted {
 	return one
 }
 
-// At are the kinds of the sets at the places given, as [Symptom.Sort] gives them.
-func (s *Sorted) At(places []int32) Kinds {
-	k := Kinds{Of: make([]int32, len(places)), P: s.P}
+// At are the kinds of the sets at the places given, as [Symptom.Sort] gives them,
+// written to a list of the same length.
+func (s *Sorted) At(places, kind []int32) Kinds {
 	for i, p := range places {
-		k.Of[i] = int32(s.Of[p])
+		kind[i] = int32(s.Of[p])
 	}
-	return k
+	return Kinds{Of: kind, P: s.P}
 }
 
 // Use has a belief over the sorting's space look kinds up instead of working them out.

@@ -3,6 +3,7 @@ package plan
 import (
 	"math"
 	"slices"
+	"sync"
 )
 
 // A Model is a problem of acting with few enough states to look ahead in. What it
@@ -39,9 +40,10 @@ type Model struct {
 	typical []float64 // by state: what it costs if it is known; where nobody can say, as much as others do on average
 	guesses bool      // some end does not cost the same in all states
 
-	stays     []float64 // by state: the chance that the drop is not found well in it
-	comesBack []float64 // by state: the chance that it is, with a cause still present
-	moving    [][]int32 // by step: the states that it moves
+	stays     []float64  // by state: the chance that the drop is not found well in it
+	comesBack []float64  // by state: the chance that it is, with a cause still present
+	moving    [][]int32  // by step: the states that it moves
+	lines     *sync.Pool // of *line, to be used again
 }
 
 // A Sign is something that can be seen. What is seen twice in one state of work is
@@ -127,6 +129,10 @@ func (m *Model) Ready() {
 			m.comesBack[x] = m.wellIn(x)
 		}
 	}
+	m.lines = &sync.Pool{New: func() any {
+		n := len(m.Weight)
+		return &line{m: m, w: make([]float64, n), next: make([]float64, n), score: make([]float64, len(m.Steps))}
+	}}
 	m.moving = make([][]int32, len(m.Steps))
 	m.moved = make([][]float64, len(m.Steps))
 	m.cures = make([][]cure, len(m.Weight))

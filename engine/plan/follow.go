@@ -50,7 +50,10 @@ func (acting) choose(m *Model, n *node) (act, float64) {
 func (m *Model) inOrder(n *node, but int) (act, float64) {
 	e, best := m.end(n.w)
 	first := act{Nothing, e}
-	l := line{m: m, but: but, done: n.done, visited: n.visited, mass: n.mass, w: slices.Clone(n.w), next: make([]float64, len(n.w))}
+	l := m.lines.Get().(*line)
+	defer m.lines.Put(l)
+	l.but, l.done, l.visited, l.mass = but, n.done, n.visited, n.mass
+	copy(l.w, n.w)
 	spent, begin := 0.0, Nothing
 	for {
 		step := l.likeliestPerMinute()
@@ -102,9 +105,6 @@ func (l *line) least() float64 {
 // likeliestPerMinute is the remedy not done yet with the greatest chance per minute
 // that it takes something away; Nothing where none takes anything.
 func (l *line) likeliestPerMinute() int {
-	if l.score == nil {
-		l.score = make([]float64, len(l.m.Steps))
-	}
 	clear(l.score)
 	for x, w := range l.w {
 		if w > 0 {

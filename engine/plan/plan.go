@@ -245,6 +245,8 @@ type stage struct {
 
 	sorting *belief.Sorting // nil: symptoms are sorted here
 	places  []int32         // of the worlds, in the sorting's space
+	lists   [][]int32       // for what the sorting gives, used anew by each action
+	used    int             // how many of them this action has used
 }
 
 func newStage(b *belief.Belief, system *hypothesis.System, places []int32) *stage {
@@ -291,19 +293,25 @@ func (s *stage) after(takes []hypothesis.Taking) (left *stage, from []int32) {
 }
 
 func (s *stage) sort(symptom *belief.Symptom) belief.Kinds {
+	if s.sorting != nil { // looked up each time: that is quicker than keeping it
+		if sorted := s.sorting.Of(symptom); sorted != nil {
+			return s.lookUp(sorted)
+		}
+	}
 	k, ok := s.kinds[symptom]
 	if !ok {
-		k = s.sorted(symptom)
+		k = symptom.Sort(s.settled, &s.desk)
 		s.kinds[symptom] = k
 	}
 	return k
 }
 
-func (s *stage) sorted(symptom *belief.Symptom) belief.Kinds {
-	if s.sorting != nil {
-		if sorted := s.sorting.Of(symptom); sorted != nil {
-			return sorted.At(s.places)
-		}
+// lookUp gives the kinds of the stage's worlds. They are good until the next action is
+// looked at.
+func (s *stage) lookUp(sorted *belief.Sorted) belief.Kinds {
+	if s.used == len(s.lists) {
+		s.lists = append(s.lists, make([]int32, len(s.places)))
 	}
-	return symptom.Sort(s.settled, &s.desk)
+	s.used++
+	return sorted.At(s.places, s.lists[s.used-1])
 }

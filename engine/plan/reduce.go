@@ -305,6 +305,7 @@ func (r *reduction) sign(v View, sure float64, once bool) Sign {
 		put(len(r.sets), r.s.outsideView(v), 1)
 		return sign
 	}
+	r.s.narrow.used = 0
 	wide := adjusted(r.s.narrow.sort(v.Symptom), v)
 	mean := func(x int, worlds []int32) {
 		mass := make([]float64, len(wide.P))

@@ -30,6 +30,7 @@ type part struct {
 
 // results works out what an action can show, from one stage.
 func (s *Scene) results(on *stage, a *Action) *results {
+	on.used = 0
 	r := &results{n: 1}
 	r.stage, r.from = on.after(a.Takes)
 	var parts []part
