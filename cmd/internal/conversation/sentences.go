@@ -755,6 +755,9 @@ func questionLines(t *Talk, q Question, d *engine.Diagnosis) []string {
 	if d == nil {
 		return lines
 	}
+	if st := t.words.stepByID[q.For]; q.Kind == AskConfirm && st != nil && st.Kind == rulebase.KindRemedy {
+		lines = append(sayLeadUp(d, st), lines...)
+	}
 	if q.Kind == AskGiven && q.For != "" {
 		lines = append(lines, "Asked before: "+t.stepDo(q.For)+".")
 	}
@@ -846,7 +849,25 @@ func sayHead(d *engine.Diagnosis, st *rulebase.Step) string {
 	case d.Advice.CannotTell:
 		return "What is left cannot be told apart from here. Try this: "
 	}
+	if len(d.Next) == 0 || d.Next[0].Step != st {
+		return "Try this: " // somebody chose it
+	}
 	return "Trying this is quicker than looking further: "
+}
+
+// sayLeadUp says why a remedy is led up to, before the facts that it waits for.
+func sayLeadUp(d *engine.Diagnosis, st *rulebase.Step) []string {
+	switch {
+	case isAdvised(d, st):
+		return []string{"Enough is known to act."}
+	case isSure(d, st):
+		return []string{"The next step is to be done whatever else is wrong."}
+	case len(d.Next) == 0 || d.Next[0].Step != st:
+		return nil // somebody chose it
+	case d.Advice.CannotTell:
+		return []string{"What is left cannot be told apart from here; the next step is the best to try."}
+	}
+	return []string{"Trying the next step is quicker than looking further."}
 }
 
 // sayIfWrong says what it costs to follow an advice that is wrong, and why no more is

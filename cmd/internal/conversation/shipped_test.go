@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"downdrop/cmd/internal/conversation"
+	"downdrop/engine"
 	"downdrop/rulebase"
 )
 
@@ -122,6 +123,29 @@ func (c *caller) answer(q conversation.Question) string {
 	return "don't know"
 }
 
+// followsTheEngine holds that no test is asked for once the engine says that it is
+// enough, as long as a remedy that it then advises is on offer.
+func followsTheEngine(t *testing.T, reply conversation.Reply) {
+	t.Helper()
+	d := reply.Diagnosis
+	if d == nil || !d.Possible || !d.Advice.Enough || engine.IsWell(d) || reply.Question.Kind != conversation.AskStep {
+		return
+	}
+	lead := func(st *rulebase.Step) bool {
+		return slices.ContainsFunc(d.Advice.Lead.Remedies, func(r int) bool { return &d.Base.Remedies[r] == st })
+	}
+	if !slices.ContainsFunc(d.Next, func(p engine.Proposal) bool { return lead(p.Step) }) {
+		return
+	}
+	ref, _ := d.Base.Lookup(reply.Question.ID)
+	if ref.Kind != rulebase.KindRemedy || !lead(&d.Base.Remedies[ref.Index]) {
+		t.Errorf("the engine says that it is enough, %v; the conversation asks for %s", d.Advice.Lead.Lists, reply.Question.ID)
+	}
+	if text := strings.Join(reply.Lines(), "\n"); !strings.Contains(text, "Enough is known") {
+		t.Errorf("it is not said that it is enough:\n%s", text)
+	}
+}
+
 // TestLedToTheCause lets callers be led, each from "it does not work" to a working
 // drop: by default for every twelfth cause of the shipped rulebase, with
 // DOWNDROP_DEEP for every one, with -short for two.
@@ -145,6 +169,7 @@ func TestLedToTheCause(t *testing.T) {
 		state, reply := talk.Step(context.Background(), state, "technician at the drop, not alone, it does not work")
 		for c.asked < 90 && reply.Kind != conversation.Finished && reply.Kind != conversation.Stopped {
 			state, reply = talk.Step(context.Background(), state, c.answer(reply.Question))
+			followsTheEngine(t, reply)
 		}
 		all++
 		if reply.Kind == conversation.Finished && c.fixed {
