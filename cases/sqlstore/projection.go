@@ -139,8 +139,10 @@ func (s *Store) before(ctx context.Context, tx *sql.Tx, id string) (*projected, 
 	return p, err
 }
 
+const termsOfNumber = `SELECT kind, term FROM terms WHERE number = $1 ORDER BY kind, term`
+
 func readTerms(ctx context.Context, q querier, number int64) ([]term, error) {
-	rows, err := q.QueryContext(ctx, `SELECT kind, term FROM terms WHERE number = $1 ORDER BY kind, term`, number)
+	rows, err := q.QueryContext(ctx, termsOfNumber, number)
 	if err != nil {
 		return nil, err
 	}

@@ -24,23 +24,37 @@ import (
 func (s *Store) Verify(ctx context.Context) (cases.Verified, error) {
 	v := &verifying{store: s, subjects: map[cases.Subject]bool{}}
 	v.result.Heads = map[string]cases.Head{}
-	storage := make(chan error, 1)
-	go func() { storage <- v.storage(ctx) }() // as long as all the rest takes
-	steps := []func(context.Context) error{v.meta, v.chains, v.folds, v.strays, v.words, v.files, v.names, func(context.Context) error { return <-storage }}
-	for _, step := range steps {
-		err := step(ctx)
-		if err == nil {
-			continue
-		}
-		if err = s.explain(err); ctx.Err() != nil || errors.Is(err, cases.ErrUnavailable) {
-			return cases.Verified{}, err
-		}
-		v.damage("the database", err.Error())
+	errs := make([]error, 3)
+	var wg sync.WaitGroup
+	for i, part := range [][]func(context.Context) error{{v.storage}, {v.folds}, {v.meta, v.chains, v.strays, v.words, v.files, v.names}} {
+		wg.Go(func() { errs[i] = v.run(ctx, part) })
+	}
+	wg.Wait()
+	if err := errors.Join(errs...); err != nil {
+		return cases.Verified{}, err
 	}
 	slices.SortStableFunc(v.result.Damage, func(a, b cases.Damage) int { return strings.Compare(a.Where+"\x00"+a.What, b.Where+"\x00"+b.What) })
 	v.result.Damage = slices.CompactFunc(v.result.Damage, func(a, b cases.Damage) bool { return a.Where == b.Where && a.What == b.What })
 	return v.result, nil
 }
+
+// run goes through steps. An error of reading is damage, and the next step may say more; that the
+// store cannot be reached, or the caller has gone, ends it.
+func (v *verifying) run(ctx context.Context, steps []func(context.Context) error) error {
+	for _, step := range steps {
+		err := v.store.explain(step(ctx))
+		switch {
+		case err == nil:
+		case ctx.Err() != nil || errors.Is(err, cases.ErrUnavailable):
+			return err
+		default:
+			v.damage("the database", err.Error())
+		}
+	}
+	return nil
+}
+
+const summaryOf = `SELECT ` + summaryColumns + `, number, events FROM summaries WHERE id = $1`
 
 type verifying struct {
 	store    *Store
@@ -79,7 +93,7 @@ func (v *verifying) meta(ctx context.Context) error {
 	return nil
 }
 
-// chains goes over the links of every site's chain; folds has looked at what the events hold.
+// chains goes over the links of every site's chain; folds looks at what the events hold.
 func (v *verifying) chains(ctx context.Context) error {
 	before, err := sites(ctx, v.store.read)
 	if err != nil {
@@ -161,12 +175,19 @@ const folders = 2
 
 // folds checks every event and holds every case against what Find reads.
 func (v *verifying) folds(ctx context.Context) error {
+	ready := &prepared{db: v.store.read, statements: map[string]*sql.Stmt{}}
+	defer ready.close()
+	for _, query := range []string{summaryOf, termsOfNumber} {
+		if err := ready.prepare(ctx, query); err != nil {
+			return err
+		}
+	}
 	groups := make(chan []cases.Event, 16)
 	var wg sync.WaitGroup
 	for range folders {
 		wg.Go(func() {
 			for events := range groups {
-				v.subject(ctx, events)
+				v.subject(ctx, ready, events)
 			}
 		})
 	}
@@ -178,6 +199,40 @@ func (v *verifying) folds(ctx context.Context) error {
 	}
 	v.damage("the table events", "Some events cannot be read: "+err.Error())
 	return v.oneByOne(ctx)
+}
+
+// prepared is a database that has read some queries already, which are asked for every case.
+type prepared struct {
+	db         *sql.DB
+	statements map[string]*sql.Stmt
+}
+
+func (p *prepared) prepare(ctx context.Context, query string) error {
+	s, err := p.db.PrepareContext(ctx, query)
+	if err == nil {
+		p.statements[query] = s
+	}
+	return err
+}
+
+func (p *prepared) close() {
+	for _, s := range p.statements {
+		_ = s.Close() // it was only read from
+	}
+}
+
+func (p *prepared) QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error) {
+	if s := p.statements[query]; s != nil {
+		return s.QueryContext(ctx, args...)
+	}
+	return p.db.QueryContext(ctx, query, args...)
+}
+
+func (p *prepared) QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row {
+	if s := p.statements[query]; s != nil {
+		return s.QueryRowContext(ctx, args...)
+	}
+	return p.db.QueryRowContext(ctx, query, args...)
 }
 
 // group reads all events, subject by subject.
@@ -221,7 +276,7 @@ func (v *verifying) oneByOne(ctx context.Context) error {
 }
 
 // subject checks the events of one subject and, of a case, what Find reads of it.
-func (v *verifying) subject(ctx context.Context, events []cases.Event) {
+func (v *verifying) subject(ctx context.Context, q querier, events []cases.Event) {
 	subject := events[0].Subject
 	var touched []string
 	if subject.Kind == cases.AboutCase {
@@ -243,7 +298,7 @@ func (v *verifying) subject(ctx context.Context, events []cases.Event) {
 	v.mu.Lock()
 	v.result.Cases++
 	v.mu.Unlock()
-	if differs, err := v.summaryDiffers(ctx, v.store.read, events); err == nil && differs == "" {
+	if differs, err := v.summaryDiffers(ctx, q, events); err == nil && differs == "" {
 		return
 	}
 	// Somebody may have written meanwhile: look again at one moment.
@@ -279,7 +334,7 @@ func (v *verifying) summaryDiffers(ctx context.Context, q querier, events []case
 	c := cases.Fold(events)
 	var number int64
 	var n int
-	is, err := scanSummary(q.QueryRowContext(ctx, `SELECT `+summaryColumns+`, number, events FROM summaries WHERE id = $1`, c.ID), &number, &n)
+	is, err := scanSummary(q.QueryRowContext(ctx, summaryOf, c.ID), &number, &n)
 	if errors.Is(err, sql.ErrNoRows) {
 		return "is missing", nil
 	} else if err != nil {
