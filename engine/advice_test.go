@@ -1,6 +1,7 @@
 package engine_test
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -137,6 +138,9 @@ func TestAdviceAgreesWithEnumeration(t *testing.T) {
 		if a.Enough != enough || a.CannotTell != (!enough && !tells) || len(a.Elsewhere) > 0 && !a.CannotTell {
 			t.Fatalf("seed %d: %+v, enough %v, tells %v", seed, a, enough, tells)
 		}
+		for _, what := range sureAndInVain(b, s, &a, want) {
+			t.Fatalf("seed %d: %s\n%s\n%s", seed, what, text, file)
+		}
 		if (d.Disposition != nil) != (s.At == rulebase.Phone) {
 			t.Fatalf("seed %d: a disposition at %q", seed, s.At)
 		}
@@ -151,6 +155,72 @@ func TestAdviceAgreesWithEnumeration(t *testing.T) {
 			t.Errorf("%s was tried %d times", what, tried[what])
 		}
 	}
+}
+
+// sureAndInVain goes over what is to be done whatever else is, and over what a wrong
+// advice costs, by all outcomes; it gives what is not as it should be.
+func sureAndInVain(b *rulebase.Base, s rulebase.Situation, a *engine.Advice, want map[string]float64) (wrong []string) {
+	near := 1e-4*float64(len(want)) + 1e-9 // what is likely to less than that may be left out
+	lost, most := 0.0, 0.0
+	for i := range b.Remedies {
+		step := &b.Remedies[i]
+		first := 0.0
+		leads := slices.Contains(a.Lead.Remedies, i)
+		minutes := slowPrice(b, s, step)
+		for key, p := range want {
+			in := false
+			for list := range strings.SplitSeq(key, " ") {
+				ids := strings.Split(list, ",")
+				in = in || slices.Contains(ids, step.ID)
+				if ids[0] == step.ID {
+					first += p
+					break
+				}
+			}
+			if leads && !in && key != textOf(a.Lead) {
+				lost += p * minutes
+				most = max(most, minutes)
+			}
+		}
+		if sure := slices.Contains(a.Sure, i); sure != (first >= engine.Settled) && math.Abs(first-engine.Settled) > near {
+			wrong = append(wrong, fmt.Sprintf("%s is to be done with %v, sure %v", step.ID, first, sure))
+		}
+	}
+	if math.Abs(a.Wrong-(1-a.Lead.Probability)) > 1e-12 {
+		wrong = append(wrong, fmt.Sprintf("wrong with %v where the lead has %v", a.Wrong, a.Lead.Probability))
+	}
+	// InVain is a mean over the outcomes that are looked at: as much is missing from both.
+	if off := math.Abs(a.InVain*a.Wrong - lost); off > 2*near*(most+1)*float64(1+len(a.Lead.Remedies)) {
+		wrong = append(wrong, fmt.Sprintf("%v minutes in vain with %v; %v are lost", a.InVain, a.Wrong, lost))
+	}
+	return wrong
+}
+
+// slowPrice is what a remedy costs that was done in vain.
+func slowPrice(b *rulebase.Base, s rulebase.Situation, step *rulebase.Step) float64 {
+	effort := b.Effort
+	if s.Effort != nil {
+		effort = *s.Effort
+	}
+	minutes := step.Minutes + map[rulebase.Stops]float64{rulebase.StopsDrop: effort.StopsDrop, rulebase.StopsBus: effort.StopsBus}[step.Stops]
+	if step.Proof != nil {
+		minutes += step.Proof.Minutes
+	}
+	who := step.Who
+	if step.Hazard&(rulebase.HazardLive|rulebase.HazardUnknown) != 0 {
+		who = max(who, rulebase.Technician)
+	}
+	away := s.At != "" && len(step.At) > 0 && !slices.Contains(step.At, s.At) || s.Who != rulebase.Anybody && s.Who < who
+	for _, tool := range step.Needs {
+		away = away || s.Tools != nil && !slices.Contains(s.Tools, tool)
+	}
+	if away {
+		minutes += effort.Visit
+	}
+	if step.EndsAs == rulebase.UnitOut {
+		minutes += 180
+	}
+	return minutes
 }
 
 // A lean diagnosis offers, in the same order and with the same numbers, all that a
@@ -175,6 +245,16 @@ func TestLeanLeavesOutOnlyWhatDecidesNothing(t *testing.T) {
 		})
 		if !same || lean.Advice.Enough != whole.Advice.Enough || lean.Advice.Lead.Probability != whole.Advice.Lead.Probability {
 			t.Fatalf("lean %v\nwhole %v\n%s", got, want, x.text)
+		}
+		brief := mustDiagnose(t, x.p, x.s, engine.Options{NoMinutes: true})
+		alike := slices.EqualFunc(brief.Next, whole.Next, func(a, b engine.Proposal) bool {
+			return a.Step == b.Step && a.GainBits == b.GainBits && a.Planned == b.Planned
+		})
+		withheld := slices.EqualFunc(brief.NotOffered, whole.NotOffered, func(a, b engine.Withheld) bool {
+			return a.Step == b.Step && a.Why == b.Why && a.GainBits == b.GainBits && a.Detail == b.Detail
+		})
+		if !alike || !withheld {
+			t.Fatalf("without minutes %v %v\nwhole %v %v\n%s", brief.Next, brief.NotOffered, whole.Next, whole.NotOffered, x.text)
 		}
 		if len(lean.Next) < len(got) || len(lean.Next) > len(whole.Next) {
 			t.Fatalf("%d offered, of %d", len(lean.Next), len(whole.Next))
