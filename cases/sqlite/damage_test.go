@@ -160,6 +160,67 @@ func TestFlippedBits(t *testing.T) {
 	}
 }
 
+// What is the same in every store is put right: bits of the file's beginning and of the
+// definitions of its tables cost no case.
+func TestDamagedBeginning(t *testing.T) {
+	alone(t)
+	dir := t.TempDir()
+	path := filepath.Join(dir, "whole.db")
+	s := open(t, path)
+	fillIn(t, s, 5, 11)
+	want := state{cases: map[string]string{}}
+	found, err := s.Find(ctx, cases.Query{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range found {
+		if want.cases[f.ID], err = caseText(s, f.ID); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	content, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	rng := rand.New(rand.NewPCG(3, 4))
+	lost, n := 0, support.Deep(t, 60)
+	for i := range n {
+		at := rng.IntN(100) // the header
+		if i%2 == 0 {       // the page of definitions
+			at = 100 + rng.IntN(3996)
+		}
+		flipped := bytes.Clone(content)
+		flipped[at] ^= 1 << rng.IntN(8)
+		to := filepath.Join(dir, "flipped.db")
+		if err := os.WriteFile(to, flipped, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		f, err := sqlite.OpenDamaged(ctx, to, sqlstore.Options{})
+		if err != nil {
+			lost++
+			t.Logf("byte %d: %v", at, err)
+			continue
+		}
+		if n := salvaged(t, f, want); n < len(want.cases) {
+			lost++
+			t.Logf("byte %d: %d of %d cases", at, n, len(want.cases))
+		}
+		if err := f.Close(); err != nil {
+			t.Error(err)
+		}
+		if got, err := os.ReadFile(to); err != nil || !bytes.Equal(got, flipped) {
+			t.Error("the damaged file was touched", err)
+		}
+	}
+	t.Logf("%d of %d lost something", lost, n)
+	if lost > n/10 {
+		t.Errorf("%d of %d lost something", lost, n)
+	}
+}
+
 // salvaged counts the cases that come whole out of a damaged store.
 func salvaged(t *testing.T, f cases.Store, want state) int {
 	t.Helper()

@@ -116,16 +116,24 @@ func fresh() (map[string]string, error) {
 	return made.definitions, made.err
 }
 
-func makeFresh(ctx context.Context) (map[string]string, error) {
+func makeFresh(ctx context.Context) (all map[string]string, err error) {
+	err = withFresh(ctx, func(db *sql.DB) error {
+		all, err = definitions(ctx, db)
+		return err
+	})
+	return all, err
+}
+
+// withFresh does something with a new store in memory.
+func withFresh(ctx context.Context, do func(*sql.DB) error) error {
 	db, err := sql.Open("sqlite", ":memory:")
 	if err != nil {
-		return nil, err
+		return err
 	}
 	db.SetMaxOpenConns(1)
 	s, err := sqlstore.Open(ctx, sqlstore.Database{Write: db, Read: db, Dialect: dialect("", &sqlstore.Options{}), Where: "memory"}, sqlstore.Options{})
 	if err != nil {
-		return nil, err
+		return err
 	}
-	defer s.Close()
-	return definitions(ctx, db)
+	return errors.Join(do(db), s.Close())
 }

@@ -107,6 +107,10 @@ func connect(path string, more url.Values, pragmas ...string) (*sql.DB, error) {
 	for name, v := range more {
 		values[name] = v
 	}
+	return openFile(path, values)
+}
+
+func openFile(path string, values url.Values) (*sql.DB, error) {
 	slashed := filepath.ToSlash(path)
 	if !strings.HasPrefix(slashed, "/") {
 		slashed = "/" + slashed // C:/...
@@ -261,7 +265,10 @@ func copyAside(path string) (dir string, err error) {
 	if err != nil {
 		return "", err
 	}
-	err = errors.Join(copyFile(path, filepath.Join(dir, "store")), copyFile(path+"-wal", filepath.Join(dir, "store-wal")))
+	err = copyFile(path, filepath.Join(dir, "store"))
+	if _, none := os.Stat(path + "-wal"); none == nil {
+		err = errors.Join(err, copyFile(path+"-wal", filepath.Join(dir, "store-wal")))
+	}
 	if err != nil {
 		err = errors.Join(err, os.RemoveAll(dir))
 	}

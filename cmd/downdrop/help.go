@@ -347,7 +347,7 @@ Begin with rulebase.yaml there; "downdrop check %[2]s" looks it over, and
 	sayMoveTo        = "Say where to: downdrop store move FILE|URL"
 	sayMoveSame      = "The store is in %s already."
 	sayMoveDiffers   = "%w: after moving, an export of %s is not that of %s. Nothing was given up: the old store can be written again. Take %s away and try once more"
-	sayNoStoreYet    = "%s: there is no store yet, so there is nothing to %s: %w"
+	sayNoStoreYet    = "%s: there is no store yet, so there is nothing to %s"
 	sayRebuilt       = "%s: what cases are found by was made anew from the events.\n"
 
 	sayNoDataFolder  = "There is no folder for the user's data: HOME is not set. Name a file for the store with --store or DOWNDROP_STORE."

@@ -90,7 +90,7 @@ func existing(ctx context.Context, env *environment, flag, verb string) (*sqlsto
 		return nil, err
 	}
 	if !storeThere(name) {
-		return nil, fmt.Errorf(sayNoStoreYet, name, verb, cases.ErrNotFound)
+		return nil, noStoreError{fmt.Sprintf(sayNoStoreYet, name, verb)}
 	}
 	return openStoreAs(ctx, env, name, "")
 }
@@ -192,7 +192,7 @@ func runStoreBackup(ctx context.Context, env *environment, o storeOptions) error
 	if err != nil {
 		return err
 	}
-	s, err := existing(ctx, env, o.store, "back up")
+	s, err := o.toCopy(ctx, env)
 	if err != nil {
 		return err
 	}
@@ -208,6 +208,24 @@ func runStoreBackup(ctx context.Context, env *environment, o storeOptions) error
 	_, err = io.WriteString(env.out, report.BackedUp(file, &m))
 	return written(err)
 }
+
+// toCopy opens the store to be copied; a damaged file by a copy of it that is mended as far as may be.
+func (o *storeOptions) toCopy(ctx context.Context, env *environment) (*sqlstore.Store, error) {
+	name, err := storeName(env, o.store)
+	if err != nil {
+		return nil, err
+	}
+	if o.salvage && !postgres.Is(name) && storeThere(name) {
+		return sqlite.OpenDamaged(ctx, name, sqlstore.Options{Now: env.clock})
+	}
+	return existing(ctx, env, o.store, "back up")
+}
+
+// A noStoreError says that no store has been made yet.
+type noStoreError struct{ says string }
+
+func (e noStoreError) Error() string { return e.says }
+func (noStoreError) Unwrap() error   { return cases.ErrNotFound }
 
 // writeCopy writes a file that is not there yet: under another name first, so that
 // under its own it is whole or not there, also after a crash.

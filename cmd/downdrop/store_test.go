@@ -1,7 +1,9 @@
 package main
 
 import (
+	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"net/url"
 	"os"
@@ -13,6 +15,56 @@ import (
 	"downdrop/testdata/support"
 )
 
+// inventedCopy is the copy of a store that the scripts bring back.
+func inventedCopy(t *testing.T) string {
+	t.Helper()
+	script, err := os.ReadFile("testdata/script/store.txtar")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, rest, _ := strings.Cut(string(script), "-- invented.jsonl --\n")
+	copied, _, _ := strings.Cut(rest, "-- cut.jsonl --\n")
+	return copied
+}
+
+// A damaged store is found out, the cases that are whole are read as ever, and all
+// but what is damaged is saved.
+func TestDamagedStore(t *testing.T) {
+	dir := t.TempDir()
+	store, copied := filepath.Join(dir, "store.db"), filepath.Join(dir, "copy.jsonl")
+	if err := os.WriteFile(copied, []byte(inventedCopy(t)), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	command := func(code int, says string, args ...string) {
+		t.Helper()
+		env, out, said := testEnvironment()
+		env.variable = func(name string) string { return map[string]string{"DOWNDROP_STORE": store}[name] }
+		if got := run(context.Background(), env, append([]string{"store"}, args...)); got != code || !strings.Contains(out.String()+said.String(), says) {
+			t.Errorf("store %v: exit code %d, want %d and %q\n%s%s", args, got, code, says, out, said)
+		}
+	}
+	command(0, "7 events", "restore", copied)
+	content, err := os.ReadFile(store)
+	if err != nil {
+		t.Fatal(err)
+	}
+	damaged := bytes.ReplaceAll(content, []byte(`"text":"calls back`), []byte(`"text":"balls cack`))
+	if bytes.Equal(damaged, content) {
+		t.Fatal("the note is not there")
+	}
+	if err := errors.Join(os.WriteFile(store, damaged, 0o600), os.RemoveAll(store+"-wal")); err != nil {
+		t.Fatal(err)
+	}
+	command(7, "Touched: c2.", "verify")
+	command(7, `"cases": [`, "verify", "--json")
+	command(7, "is not what was written", "backup", filepath.Join(dir, "whole.jsonl"))
+	command(0, "Left out:", "backup", "--salvage", filepath.Join(dir, "saved.jsonl"))
+	command(0, "6 events", "restore", filepath.Join(dir, "saved.jsonl"), "--store", filepath.Join(dir, "saved.db"))
+	if left, err := filepath.Glob(filepath.Join(dir, "*whole*")); err != nil || len(left) > 0 {
+		t.Errorf("a copy that failed is left: %v %v", left, err)
+	}
+}
+
 // A store is moved to PostgreSQL and back by the command: a copy of each is the same.
 func TestStoreMovesToPostgresAndBack(t *testing.T) {
 	u, err := url.Parse(support.NeedVariable(t, "DOWNDROP_TEST_POSTGRES"))
@@ -22,12 +74,7 @@ func TestStoreMovesToPostgresAndBack(t *testing.T) {
 	q := u.Query()
 	q.Set("search_path", fmt.Sprintf("moved_%d_%d", os.Getpid(), time.Now().Unix())) // left behind in the test server
 	u.RawQuery = q.Encode()
-	script, err := os.ReadFile("testdata/script/store.txtar")
-	if err != nil {
-		t.Fatal(err)
-	}
-	_, rest, _ := strings.Cut(string(script), "-- invented.jsonl --\n")
-	copied, _, _ := strings.Cut(rest, "-- cut.jsonl --\n")
+	copied := inventedCopy(t)
 	dir := t.TempDir()
 	file := func(name string) string { return filepath.Join(dir, name) }
 	if err := os.WriteFile(file("first.jsonl"), []byte(copied), 0o600); err != nil {
