@@ -10,8 +10,8 @@ import (
 )
 
 // A chart of the shipped rulebase for a silent drop with its power light lit: it
-// settles half of the cases with 200 places, every answer leads somewhere, and the ends add up.
-func TestChartOfTheShippedRulebaseSettlesHalf(t *testing.T) {
+// settles a third of the cases with 200 places, every answer leads somewhere, and the ends add up.
+func TestChartOfTheShippedRulebaseSettlesAThird(t *testing.T) {
 	base, err := rulebase.ShippedCompiled()
 	if err != nil {
 		t.Fatal(err)
@@ -38,7 +38,7 @@ func TestChartOfTheShippedRulebaseSettlesHalf(t *testing.T) {
 	if tree.Nodes > nodes || math.Abs(tree.Settled+tree.TooRare+tree.Cut+ends(tree.Root, engine.ChartCannotTell)+ends(tree.Root, engine.ChartImpossible)-1) > 1e-6 {
 		t.Errorf("%d places; the ends do not add up to 1", tree.Nodes)
 	}
-	if nodes == 200 && tree.Settled < 0.45 {
+	if nodes == 200 && tree.Settled < 0.3 {
 		t.Errorf("settled %.3f", tree.Settled)
 	}
 	var walk func(n *engine.ChartNode)

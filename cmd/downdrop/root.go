@@ -56,6 +56,7 @@ func newRootCmd(env *environment) *cobra.Command {
 		newCaseCmd(env),
 		newDecideCmd(env, runDecide),
 		newTriageCmd(env, runTriage),
+		newChartCmd(env, runChart),
 		newLineCmd(env),
 		newStoreCmd(env),
 		newRulebaseCmd(env),

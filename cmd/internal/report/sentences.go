@@ -10,7 +10,6 @@ import (
 	"strconv"
 	"strings"
 	"time"
-	"unicode"
 
 	"downdrop/cases"
 	"downdrop/cmd/internal/triage"
@@ -1144,6 +1143,9 @@ func inSentence(text string) string {
 	if len(text) > 1 && text[0] >= 'A' && text[0] <= 'Z' && text[1] >= 'a' && text[1] <= 'z' {
 		return strings.ToLower(text[:1]) + text[1:]
 	}
+	if rest, ok := strings.CutPrefix(text, "A "); ok {
+		return "a " + rest
+	}
 	return text
 }
 
@@ -2173,7 +2175,7 @@ func sayProven(b *rulebase.Base, causes []string) string {
 	var names []string
 	for _, id := range causes {
 		if ref, ok := b.Lookup(id); ok && ref.Kind == rulebase.KindCause {
-			names = append(names, lowerFirst(b.Causes[ref.Index].Name))
+			names = append(names, inSentence(b.Causes[ref.Index].Name))
 		} else {
 			names = append(names, id)
 		}
@@ -2283,7 +2285,7 @@ func sayEntry(c *cases.Case, e *cases.Event) string {
 }
 
 func saySettingsOf(c *cases.Case) string {
-	return "Settings of the unit, " + lowerFirst(sayCaseOpened(c)) + " Fill in by hand what is not read; send it with the unit."
+	return "Settings of the unit, " + inSentence(sayCaseOpened(c)) + " Fill in by hand what is not read; send it with the unit."
 }
 
 func sayHandOver(c *cases.Case) string {
@@ -2306,13 +2308,134 @@ func sayStands(c *cases.Case, n int, p cases.PutIn) string {
 	return fmt.Sprintf("  %s is still in place. Take it out and say so: downdrop case take-out %s %d; or accept it: downdrop case accept %s %d --why \"...\"", sayPutIn(p, false), c.Code, n, c.Code, n)
 }
 
-// lowerFirst is a name within a sentence: its first letter small, but not that of
-// an abbreviation or of a single letter.
-func lowerFirst(s string) string {
-	r := []rune(s)
-	if len(r) < 2 || !unicode.IsUpper(r[0]) || unicode.IsUpper(r[1]) {
-		return s
+// Charts.
+
+const (
+	sayDropWell        = "the drop is well"
+	sayDropStillDown   = "it is still down"
+	sayEndWell         = "done; watch it as long as the proof says"
+	sayEndNothingWrong = "nothing is wrong; leave it as it is"
+	sayEndImpossible   = "this does not fit together: begin again, and look at everything once more"
+)
+
+func sayChartTitle(s rulebase.Situation) string {
+	title := "Fault-finding chart"
+	switch s.At {
+	case rulebase.Phone:
+		title += ", to be asked by phone"
+	case rulebase.Field:
+		title += ", at the drop"
+	case rulebase.Bench:
+		title += ", on the bench"
 	}
-	r[0] = unicode.ToLower(r[0])
-	return string(r)
+	if s.Who != rulebase.Anybody {
+		title += ", for " + aPerson(s.Who.String())
+	}
+	if s.Alone {
+		title += " alone"
+	}
+	return title + "."
+}
+
+func sayChartBegins(known []string) string {
+	return "It begins where this is known: " + strings.Join(known, "; ") + "."
+}
+
+func sayChartStill(what string) string { return "STILL IN PLACE from a test: " + what + "." }
+
+func sayOfHundred(share float64) string {
+	switch {
+	case share >= 0.995:
+		return "all"
+	case share >= 0.0095:
+		return fmt.Sprintf("%.0f in 100", share*100)
+	}
+	return fmt.Sprintf("%.0f in 1,000", max(share*1000, 1))
+}
+
+func sayChartShare(share string) string {
+	if share == "all" {
+		return "Begin here."
+	}
+	return share + " come here."
+}
+
+func sayChartSettles(t *engine.ChartTree) string {
+	says := fmt.Sprintf("It settles %s cases", sayOfHundred(t.Settled))
+	if rest := t.Sent; rest >= 0.001 {
+		says += fmt.Sprintf(", ends the call with somebody sent in %s", sayOfHundred(rest))
+	}
+	if rest := 1 - t.Settled - t.Sent; rest >= 0.001 {
+		says += fmt.Sprintf("; %s end in handing over, with what is likeliest then", sayOfHundred(rest))
+	}
+	return says + "."
+}
+
+func sayChartRoot(t *engine.ChartTree, kind ChartKind) string {
+	says := fmt.Sprintf("Expected along it: %s", Minutes(t.Root.Minutes))
+	if kind.Identify {
+		says += " of tests"
+	}
+	switch {
+	case t.Root.Proven:
+		says += "; no order of steps takes less (proven)"
+	case kind.Optimal && t.Root.Bound > 0:
+		says += fmt.Sprintf("; not proven to be the least, which is at least %s: a gap of %s", number3(t.Root.Bound), number3(t.Root.Minutes-t.Root.Bound))
+	case kind.Optimal:
+		says += "; not proven to be the least, and no bound was found"
+	}
+	return says + "."
+}
+
+func sayChartFoot(b *rulebase.Base) string {
+	return fmt.Sprintf("Made from rulebase %s, version %d, %.8s. A chart knows less than downdrop itself: where it hands over, go on there.", b.Name, b.Version, b.Digest)
+}
+
+func sayChartFurther(read string) string { return "Of the same: " + read }
+
+func sayChartConfirm(says string) string { return "Confirm first, word for word: " + says }
+
+func sayGoTo(n int) string { return fmt.Sprintf("go to %d", n) }
+
+func sayAnythingBut(not []string) string {
+	if len(not) == 0 {
+		return "whatever it is"
+	}
+	return "anything but " + orList(not)
+}
+
+func sayBand(limits []float64, band int, unit string) string {
+	number := func(x float64) string { return strings.TrimSpace(number3(x) + " " + unit) }
+	switch {
+	case band == 0:
+		return "below " + number(limits[0])
+	case band == len(limits):
+		return number(limits[len(limits)-1]) + " or more"
+	}
+	return number(limits[band-1]) + " to " + number(limits[band])
+}
+
+func sayEndHandOver(likely []string) string {
+	if len(likely) == 0 {
+		return "hand over; nothing stands out"
+	}
+	return "hand over, and say what is likeliest: " + strings.Join(likely, "; then ")
+}
+
+func sayEndShort(end engine.ChartEnd) string {
+	switch end {
+	case engine.ChartWell:
+		return "done"
+	case engine.ChartEnough, engine.ChartNothingWrong:
+		return "enough"
+	case engine.ChartDisposition:
+		return "the call ends"
+	case engine.ChartImpossible:
+		return "begin again"
+	}
+	return "hand over"
+}
+
+func sayDoorProof(minutes float64) string {
+	return fmt.Sprintf("Watch it for %s.", strings.TrimPrefix(Minutes(minutes), "about "))
 }

@@ -1,0 +1,128 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"os"
+
+	"github.com/spf13/cobra"
+
+	"downdrop/cmd/internal/report"
+	"downdrop/engine"
+)
+
+type chartOptions struct {
+	caseOptions
+	identify, optimal bool
+	levels, nodes     int
+	least             float64
+	json, svg, html   bool
+	page, output      string
+}
+
+func newChartCmd(env *environment, runF func(context.Context, *environment, chartOptions) error) *cobra.Command {
+	var o chartOptions
+	cmd := &cobra.Command{
+		Use: "chart [CASE.yaml|-]", Short: shortChart, Long: longChart, Example: exampleChart, Args: atMostOneCase,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if len(args) > 0 {
+				o.file = args[0]
+			}
+			return runF(cmd.Context(), env, o)
+		},
+		ValidArgsFunction: completeCaseFile,
+	}
+	addCaseFlags(cmd, env, &o.caseOptions)
+	f := cmd.Flags()
+	f.BoolVar(&o.identify, "identify", false, "tests only, until it is certain what to do or no test can tell more")
+	f.BoolVar(&o.optimal, "optimal", false, "look for the best chart there is, and prove it or print the gap that is left")
+	f.IntVar(&o.levels, "levels", 0, "at most so many steps below one another (`N`); 12 where it is not said")
+	f.IntVar(&o.nodes, "places", 0, "at most so many places (`N`); 200 where it is not said")
+	f.Float64Var(&o.least, "least", 0, "a way less likely than this `SHARE` of all cases ends in handing over; 0.005 where it is not said")
+	f.BoolVar(&o.json, "json", false, "print JSON for programs, schema "+report.ChartSchema)
+	f.BoolVar(&o.svg, "svg", false, "draw it (SVG)")
+	f.BoolVar(&o.html, "html", false, "write one file for a phone, which needs no network (HTML)")
+	f.StringVar(&o.page, "page", "", "one side of paper for the cabinet door: `a4` or letter (HTML, to be printed)")
+	f.StringVarP(&o.output, "output", "o", "", "write to this `FILE` instead of the output")
+	return cmd
+}
+
+// pagePlaces is how many boxes one side of paper holds at a size that can be read in a cabinet.
+const pagePlaces = 15
+
+func (o *chartOptions) check() error {
+	forms := 0
+	for _, is := range []bool{o.json, o.svg, o.html, o.page != ""} {
+		if is {
+			forms++
+		}
+	}
+	switch {
+	case forms > 1:
+		return usageError{sayChartForms}
+	case o.page != "" && o.page != "a4" && o.page != "letter":
+		return usageError{fmt.Sprintf(sayChartPage, o.page)}
+	case o.levels < 0 || o.levels > 100 || o.nodes < 0 || o.nodes > 5000 || o.least < 0 || o.least >= 1:
+		return usageError{sayChartLimits}
+	case o.page != "" && (o.optimal || o.nodes > pagePlaces):
+		return usageError{fmt.Sprintf(sayChartPagePlaces, pagePlaces)}
+	}
+	return nil
+}
+
+func runChart(ctx context.Context, env *environment, o chartOptions) error {
+	if err := o.check(); err != nil {
+		return err
+	}
+	base, s, err := o.load(ctx, env)
+	if err != nil {
+		return err
+	}
+	options := engine.ChartOptions{Identify: o.identify, Optimal: o.optimal, Levels: o.levels, Nodes: o.nodes, Least: o.least}
+	if o.page != "" && o.nodes == 0 {
+		options.Nodes = pagePlaces
+	}
+	prepared := engine.Prepare(base)
+	tree, err := engine.Chart(ctx, prepared, s, options)
+	if err != nil {
+		return err
+	}
+	chart := report.NewChart(prepared, s, tree, nil)
+	kind := report.ChartKind{Identify: o.identify, Optimal: o.optimal}
+	return env.into(o.output, func(w io.Writer) error {
+		switch {
+		case o.json:
+			return chart.JSON(w, kind)
+		case o.svg:
+			return chart.SVG(w, kind)
+		case o.html:
+			return chart.HTML(w, kind)
+		case o.page != "":
+			return chart.Page(w, o.page, kind)
+		}
+		return chart.Text(w, env.width(), kind)
+	})
+}
+
+// into writes a result to a file, or to the output where none is named. Half a file is
+// worse than none.
+func (env *environment) into(name string, write func(io.Writer) error) error {
+	if name == "" || name == "-" {
+		return written(write(env.out))
+	}
+	file, err := os.Create(name)
+	if err != nil {
+		return written(err)
+	}
+	err = write(file)
+	if closed := file.Close(); err == nil {
+		err = closed
+	}
+	if err != nil {
+		os.Remove(name)
+		return written(err)
+	}
+	_, err = fmt.Fprintf(env.err, sayWritten, name)
+	return written(err)
+}

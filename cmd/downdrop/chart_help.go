@@ -1,0 +1,22 @@
+package main
+
+const (
+	shortChart = "Print the fault-finding chart that leads on from what is known"
+	longChart  = `Print the compiled fault-finding chart that leads on from what is known: what to look
+at or do first, and after each answer what next, with the same permissions as
+diagnose has. Answers from which the same follows, or that are too rare, lead on
+together. It says which share of cases it settles; the rest ends in handing over.
+
+--html makes one file for a phone: big buttons, no network, remembers where you are.
+--page makes one side of paper for the cabinet door. --optimal proves that no chart
+takes less, or prints the gap that is left.`
+	exampleChart = `  downdrop chart --at field --who technician --given loss_of_bus=off --see power_light=lit
+  downdrop chart --at field --see power_light=dark --html -o dark-drop.html
+  downdrop chart --at field --given loss_of_bus=off --page a4 -o door.html`
+
+	sayChartForms      = "--json, --svg, --html and --page are four forms of one chart; say one of them."
+	sayChartPage       = "--page %s: a page is a4 or letter."
+	sayChartLimits     = "--levels is from 1 to 100, --places from 1 to 5,000, --least from 0 to less than 1."
+	sayChartPagePlaces = "One side of paper holds at most %d places, and is never searched for the best; leave --places and --optimal out."
+	sayWritten         = "Written to %s.\n"
+)

@@ -1,0 +1,375 @@
+package report
+
+import (
+	"fmt"
+	"io"
+	"slices"
+	"strconv"
+
+	"downdrop/engine"
+	"downdrop/rulebase"
+)
+
+// A Chart is a compiled fault-finding chart made ready for its printers: places
+// numbered as they are read, ways told in words. One sheet, many printers.
+type Chart struct {
+	base   *rulebase.Base
+	tree   *engine.ChartTree
+	places []*chartPlace // those where something is done, in reading order
+	begin  []string      // what is known from the beginning
+	title  string
+	still  []string // what is still in place, from the case; nil: not a case
+}
+
+// A chartPlace is one place: what can hurt, what to do, what was seen, where that leads.
+type chartPlace struct {
+	Number   int
+	Node     *engine.ChartNode
+	Share    string // how many of a hundred cases come here
+	Further  bool   // a further reading of the step above
+	Confirm  []string
+	Warnings []chartWarning
+	Hazards  string
+	AskFirst []string
+	Do       string
+	Steps    []string
+	Price    string
+	Read     string // what is read; "" where it is the step itself, or work
+	Ways     []chartWay
+}
+
+type chartWarning struct{ Word, Says string }
+
+// A chartWay is an answer and where it leads: to another place, or to an end.
+type chartWay struct {
+	Says    string
+	To      int // 0: an end
+	End     engine.ChartEnd
+	EndSays string
+	Hurts   []chartWarning // of what the end names
+	Chance  float64
+	Share   float64
+}
+
+// NewChart numbers a tree. The limits are those of the situation it begins with.
+func NewChart(p *engine.Prepared, s rulebase.Situation, tree *engine.ChartTree, still []string) *Chart {
+	c := &Chart{base: p.Base(), tree: tree, still: still, title: sayChartTitle(s)}
+	for _, g := range s.Givens {
+		c.begin = append(c.begin, plain(g.ID)+" "+plain(valueText(g.Value)))
+	}
+	for i := range s.Findings {
+		c.begin = append(c.begin, sayFinding(p.Base(), &s.Findings[i]))
+	}
+	limits := p.Limits(s)
+	if tree.Root.Step == nil { // nothing to do from the beginning
+		return c
+	}
+	numbers := map[*engine.ChartNode]int{}
+	var number func(n *engine.ChartNode)
+	number = func(n *engine.ChartNode) {
+		if n.Step == nil {
+			return
+		}
+		c.places = append(c.places, &chartPlace{Number: len(c.places) + 1, Node: n})
+		numbers[n] = len(c.places)
+		for _, w := range n.Ways {
+			number(w.Node)
+		}
+	}
+	number(tree.Root)
+	for _, place := range c.places {
+		c.fill(place, numbers, limits)
+	}
+	return c
+}
+
+func (c *Chart) fill(x *chartPlace, numbers map[*engine.ChartNode]int, limits [][]float64) {
+	n, b := x.Node, c.base
+	x.Share = sayOfHundred(n.Share)
+	x.Further = n.Goes
+	if !n.Goes {
+		for _, id := range n.Confirm {
+			if ref, ok := b.Lookup(id); ok && ref.Kind == rulebase.KindWarning {
+				x.Confirm = append(x.Confirm, b.Warnings[ref.Index].Says)
+			}
+		}
+		for _, w := range warningsOf(b, n.Step.Step) {
+			x.Warnings = append(x.Warnings, chartWarning{signalWord(w.Level), sayWarning(w)})
+		}
+		if n.Step.Step.Hazard != 0 {
+			x.Hazards = sayHazards(n.Step.Step.Hazard)
+		}
+		for _, id := range n.Step.AskFirst {
+			if g := givenOf(b, id); g != nil {
+				x.AskFirst = append(x.AskFirst, sayAskFirst(g))
+			}
+		}
+		x.Do, x.Steps = sentence(nameOf(b, n.Step.Step)), n.Step.Step.Steps
+		if !n.Step.Step.Implied {
+			x.Price = sayPrice(n.Step.Step)
+		}
+	}
+	if n.Symptom >= 0 && (n.Goes || !n.Step.Step.Implied) {
+		x.Read = b.Symptoms[n.Symptom].Ask
+	}
+	if n.Symptom < 0 && n.Step.Step.Proof != nil {
+		x.Read = sayProof(b.Symptoms[n.Step.Step.Proof.Watch].Ask, n.Step.Step.Proof.Minutes)
+	}
+	for _, w := range n.Ways {
+		way := chartWay{Says: c.waySays(n, &w, limits), To: numbers[w.Node], Chance: w.Chance, Share: w.Node.Share}
+		if way.To == 0 {
+			way.End = w.Node.End
+			way.EndSays, way.Hurts = c.end(w.Node, n)
+		}
+		x.Ways = append(x.Ways, way)
+	}
+}
+
+// waySays is what was seen.
+func (c *Chart) waySays(n *engine.ChartNode, w *engine.ChartWay, limits [][]float64) string {
+	switch w.Drop {
+	case rulebase.Well:
+		return sayDropWell
+	case rulebase.StillDown:
+		return sayDropStillDown
+	}
+	s := &c.base.Symptoms[n.Symptom]
+	values := slices.Sorted(slices.Values(w.Values))
+	var says []string
+	for _, v := range values {
+		text := plain(s.Values[v])
+		if s.Banded() && limits[n.Symptom] != nil {
+			text += " (" + sayBand(limits[n.Symptom], v, s.Unit) + ")"
+		}
+		says = append(says, text)
+	}
+	if len(says) > 3 && len(says) > len(s.Values)/2 {
+		var not []string
+		for v := range s.Values {
+			if !slices.Contains(values, v) {
+				not = append(not, plain(s.Values[v]))
+			}
+		}
+		return sayAnythingBut(not)
+	}
+	return orList(says)
+}
+
+// end is what to do where a way ends, with what can hurt in it. above is the last place with a diagnosis.
+func (c *Chart) end(n, above *engine.ChartNode) (string, []chartWarning) {
+	b, d := c.base, n.Diagnosis
+	if d == nil {
+		d = above.Diagnosis
+	}
+	hurts := func(remedies []int) []chartWarning {
+		var out []chartWarning
+		for _, r := range remedies {
+			for _, w := range warningsOf(b, &b.Remedies[r]) {
+				if one := (chartWarning{signalWord(w.Level), sayWarning(w)}); !slices.Contains(out, one) {
+					out = append(out, one)
+				}
+			}
+		}
+		return out
+	}
+	switch n.End {
+	case engine.ChartWell:
+		return sayEndWell, nil
+	case engine.ChartEnough:
+		return sayEnough(b, d.Advice.Lead), hurts(d.Advice.Lead.Remedies)
+	case engine.ChartDisposition:
+		var do []int
+		if d.Disposition.Kind == engine.SolveNow {
+			do = d.Disposition.Remedies
+		}
+		return sayDisposition(b, d.Disposition, false), hurts(do)
+	case engine.ChartNothingWrong:
+		return sayEndNothingWrong, nil
+	case engine.ChartImpossible:
+		return sayEndImpossible, nil
+	}
+	var likely []string
+	for _, cause := range d.Causes {
+		if cause.Now >= 0.05 && len(likely) < 3 {
+			likely = append(likely, fmt.Sprintf("%s (%s)", inSentence(b.Causes[cause.Cause].Name), Chance(cause.Now)))
+		}
+	}
+	return sayEndHandOver(likely), nil
+}
+
+// heads are the lines above a chart.
+func (c *Chart) heads() []string {
+	t := c.tree
+	lines := []string{c.title}
+	if len(c.begin) > 0 {
+		lines = append(lines, sayChartBegins(c.begin))
+	}
+	for _, s := range c.still {
+		lines = append(lines, sayChartStill(s))
+	}
+	lines = append(lines, sayChartSettles(t))
+	return lines
+}
+
+// feet are the lines below it.
+func (c *Chart) feet(o ChartKind) []string {
+	return []string{sayChartRoot(c.tree, o), sayChartFoot(c.base)}
+}
+
+// ChartKind is what was asked for.
+type ChartKind struct{ Identify, Optimal bool }
+
+// Text writes the chart as numbered places.
+func (c *Chart) Text(w io.Writer, width int, kind ChartKind) error {
+	p := newPage(width)
+	for _, line := range c.heads() {
+		p.say(line)
+	}
+	if len(c.places) == 0 {
+		says, hurts := c.end(c.tree.Root, c.tree.Root)
+		p.gap()
+		p.warnings("  ", hurts)
+		p.item("  ", says)
+	}
+	for _, x := range c.places {
+		p.gap()
+		p.chartPlace(x)
+	}
+	p.gap()
+	for _, line := range c.feet(kind) {
+		p.say(line)
+	}
+	return p.writeTo(w)
+}
+
+func (p *page) warnings(indent string, all []chartWarning) {
+	for _, w := range all {
+		p.item(fmt.Sprintf("%s%-8s ", indent, w.Word), w.Says)
+	}
+}
+
+func (p *page) chartPlace(x *chartPlace) {
+	head := fmt.Sprintf("%3d  ", x.Number)
+	if x.Further {
+		p.item(head, sayChartFurther(x.Read))
+	} else {
+		p.item(head, sayChartShare(x.Share))
+		for _, says := range x.Confirm {
+			p.item("     ", sayChartConfirm(says))
+		}
+		p.warnings("     ", x.Warnings)
+		for _, says := range append([]string{x.Hazards}, x.AskFirst...) {
+			if says != "" {
+				p.item("     ", says)
+			}
+		}
+		p.item("     ", x.Do)
+		for i, do := range x.Steps {
+			p.item(fmt.Sprintf("     %3d. ", i+1), do)
+		}
+		if x.Price != "" {
+			p.item("     ", x.Price)
+		}
+		if x.Read != "" {
+			p.item("     ", x.Read)
+		}
+	}
+	for _, w := range x.Ways {
+		to := w.EndSays
+		if w.To > 0 {
+			to = sayGoTo(w.To)
+		}
+		p.warnings("       ", w.Hurts)
+		p.item("       - ", w.Says+": "+to)
+	}
+}
+
+// Schema of a chart.
+const ChartSchema = "downdrop.chart/1"
+
+type chartNodeJSON struct {
+	Number  int            `json:"number"` // 0: an end
+	Share   float64        `json:"share"`
+	End     string         `json:"end"`
+	Says    string         `json:"says"` // of an end
+	Kind    string         `json:"kind"` // test, remedy; "" at an end
+	ID      string         `json:"id"`
+	Do      string         `json:"do"`
+	Price   float64        `json:"price"`
+	Goes    bool           `json:"goes"` // a further reading of the step above
+	Symptom string         `json:"symptom"`
+	Confirm []string       `json:"confirm"`
+	Warn    []string       `json:"warnings"`
+	Ask     []string       `json:"ask_first"`
+	Minutes float64        `json:"expected_minutes"`
+	Bound   float64        `json:"lower_bound"`
+	Proven  bool           `json:"optimal"`
+	Likely  []causeJSON    `json:"likely"`
+	Ways    []chartWayJSON `json:"ways"`
+}
+
+type chartWayJSON struct {
+	Values []string       `json:"values"`
+	Drop   string         `json:"drop"`
+	Chance float64        `json:"chance"`
+	Node   *chartNodeJSON `json:"node"`
+}
+
+// JSON writes the chart for programs.
+func (c *Chart) JSON(w io.Writer, kind ChartKind) error {
+	t := c.tree
+	aim := "working_drop"
+	if kind.Identify {
+		aim = "identify"
+	}
+	return writeJSON(w, struct {
+		Schema   string         `json:"schema"`
+		Rulebase rulebaseJSON   `json:"rulebase"`
+		Aim      string         `json:"aim"`
+		Policy   string         `json:"policy"`
+		Minutes  float64        `json:"expected_minutes"`
+		Bound    float64        `json:"lower_bound"`
+		Optimal  bool           `json:"optimal"`
+		Settled  float64        `json:"settled"`
+		Sent     float64        `json:"sent"`
+		TooRare  float64        `json:"too_rare"`
+		Cut      float64        `json:"cut"`
+		Places   int            `json:"places"`
+		Tree     *chartNodeJSON `json:"tree"`
+	}{ChartSchema, rulebaseJSON{c.base.Name, c.base.Version, c.base.Digest}, aim, t.Policy, t.Root.Minutes, t.Root.Bound, t.Root.Proven,
+		t.Settled, t.Sent, t.TooRare, t.Cut, t.Nodes, c.nodeJSON(t.Root, t.Root)})
+}
+
+func (c *Chart) nodeJSON(n, above *engine.ChartNode) *chartNodeJSON {
+	out := &chartNodeJSON{Share: n.Share, End: string(n.End), Goes: n.Goes, Confirm: listed(n.Confirm), Warn: []string{}, Ask: []string{}, Minutes: n.Minutes, Bound: n.Bound, Proven: n.Proven, Likely: []causeJSON{}, Ways: []chartWayJSON{}}
+	if n.Diagnosis != nil {
+		for _, cause := range n.Diagnosis.Causes[:min(5, len(n.Diagnosis.Causes))] {
+			if cause.Now > 0 {
+				x := c.base.Causes[cause.Cause]
+				out.Likely = append(out.Likely, causeJSON{ID: x.ID, Name: x.Name, Part: x.Part, Probability: cause.Probability, Now: cause.Now})
+			}
+		}
+	}
+	if n.Step == nil {
+		out.Says, _ = c.end(n, above)
+		return out
+	}
+	if i := slices.IndexFunc(c.places, func(x *chartPlace) bool { return x.Node == n }); i >= 0 {
+		out.Number = i + 1
+	}
+	out.Kind, out.ID, out.Do, out.Price, out.Warn, out.Ask = kindOf(n.Step.Step), n.Step.Step.ID, n.Step.Step.Do, n.Step.Price, listed(n.Step.Warnings), listed(n.Step.AskFirst)
+	if n.Symptom >= 0 {
+		out.Symptom = c.base.Symptoms[n.Symptom].ID
+	}
+	for _, w := range n.Ways {
+		way := chartWayJSON{Values: []string{}, Drop: string(w.Drop), Chance: w.Chance, Node: c.nodeJSON(w.Node, n)}
+		for _, v := range w.Values {
+			way.Values = append(way.Values, c.base.Symptoms[n.Symptom].Values[v])
+		}
+		out.Ways = append(out.Ways, way)
+	}
+	return out
+}
+
+// number3 is a figure as people read it: three digits.
+func number3(x float64) string { return strconv.FormatFloat(x, 'g', 3, 64) }

@@ -1,0 +1,190 @@
+package report_test
+
+import (
+	"bytes"
+	"context"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+
+	"downdrop/cmd/internal/report"
+	"downdrop/engine"
+	"downdrop/rulebase"
+	"downdrop/testdata/support"
+	"downdrop/testdata/support/browser"
+)
+
+// smallChart and shippedChart are charts on disk.
+func smallChart(t *testing.T) (*report.Chart, string) {
+	base, err := rulebase.LoadFolder("../../downdrop/testdata/small")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return chartOnDisk(t, base, rulebase.Situation{At: rulebase.Field}, engine.ChartOptions{})
+}
+
+func shippedChart(t *testing.T, places int) (*report.Chart, string) {
+	base, err := rulebase.ShippedCompiled()
+	if err != nil {
+		t.Fatal(err)
+	}
+	lit, _ := base.ReadSee("power_light=lit")
+	g, _ := base.ReadGiven("loss_of_bus=off")
+	return chartOnDisk(t, base, rulebase.Situation{At: rulebase.Field, Who: rulebase.Technician, Findings: []rulebase.Finding{lit}, Givens: []rulebase.GivenValue{g}}, engine.ChartOptions{Nodes: places})
+}
+
+func chartOnDisk(t *testing.T, base *rulebase.Base, s rulebase.Situation, o engine.ChartOptions) (*report.Chart, string) {
+	t.Helper()
+	p := engine.Prepare(base)
+	tree, err := engine.Chart(context.Background(), p, s, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	chart := report.NewChart(p, s, tree, nil)
+	var page bytes.Buffer
+	if err := chart.HTML(&page, report.ChartKind{}); err != nil {
+		t.Fatal(err)
+	}
+	file := filepath.Join(t.TempDir(), "chart.html")
+	if err := os.WriteFile(file, page.Bytes(), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return chart, "file://" + file
+}
+
+// here is what a phone shows of a chart.
+type here struct {
+	Shown  int      // sections to be seen: one
+	ID     string   // of the one
+	Ways   []string // where its answers lead
+	Small  int      // answers lower than 56 px
+	Wide   bool     // it has to be pushed sideways
+	Hidden bool     // a warning stands below what it warns of
+}
+
+const lookHere = `(function(){
+ var all=[...document.querySelectorAll(".place")].filter(function(e){return e.offsetParent!==null});
+ var e=all[0]||document.body, ways=[...e.querySelectorAll("a.way")];
+ var doing=e.querySelector(".do"), warnings=[...e.querySelectorAll(".warning")];
+ return {Shown:all.length, ID:e.id, Ways:ways.map(function(a){return a.getAttribute("href").slice(1)}),
+  Small:ways.filter(function(a){return a.getBoundingClientRect().height<56}).length,
+  Wide:document.documentElement.scrollWidth>window.innerWidth,
+  Hidden:warnings.some(function(w){return doing&&w.getBoundingClientRect().top>doing.getBoundingClientRect().top})};
+})()`
+
+func look(t *testing.T, tab *browser.Tab, want string) here {
+	t.Helper()
+	var h here
+	for range 100 { // the page follows its address in its own time
+		h = here{}
+		if tab.Eval(lookHere, &h); h.ID == want && h.Shown == 1 {
+			break
+		}
+		time.Sleep(20 * time.Millisecond)
+	}
+	if h.Shown != 1 || h.ID != want || h.Small > 0 || h.Wide || h.Hidden {
+		t.Fatalf("at %s the phone shows %+v", want, h)
+	}
+	return h
+}
+
+// Every path of a small chart, from a disk, with the network cut: forward by its
+// answers, back by the button.
+func TestEveryPathOfASmallChartOnAPhone(t *testing.T) {
+	_, address := smallChart(t)
+	tab := browser.New(t, browser.Options{Width: 360, Height: 740, Offline: true})
+	tab.Run(chromedp.Navigate(address))
+	walked, ends := 0, 0
+	var walk func(id string)
+	walk = func(id string) {
+		h := look(t, tab, id)
+		if len(h.Ways) == 0 {
+			ends++
+			return
+		}
+		for _, to := range h.Ways {
+			walked++
+			tab.Click(`#` + id + ` a.way[href="#` + to + `"]`)
+			walk(to)
+			tab.Click("#back")
+			look(t, tab, id)
+		}
+	}
+	walk("p1")
+	if walked < 10 || ends < 5 {
+		t.Errorf("only %d answers and %d ends", walked, ends)
+	}
+	t.Logf("%d answers, %d ends", walked, ends)
+}
+
+// Random paths of the shipped chart, with the phone put away and taken out again on the way.
+func TestRandomPathsOfTheShippedChartOnAPhone(t *testing.T) {
+	_, address := shippedChart(t, map[bool]int{true: 40, false: 200}[testing.Short()])
+	tab := browser.New(t, browser.Options{Width: 360, Height: 740, Offline: true})
+	r := rand.New(rand.NewPCG(5, 28))
+	tab.Run(chromedp.Navigate(address))
+	for range support.Deep(t, 50) {
+		id := "p1"
+		for {
+			h := look(t, tab, id)
+			if len(h.Ways) == 0 {
+				break
+			}
+			to := h.Ways[r.IntN(len(h.Ways))]
+			tab.Click(`#` + id + ` a.way[href="#` + to + `"]`)
+			if id = to; r.IntN(20) == 0 {
+				tab.Run(chromedp.Navigate("about:blank"), chromedp.Navigate(address)) // without the place in the address
+			}
+		}
+		tab.Click("#again")
+	}
+	look(t, tab, "p1")
+}
+
+// With scripts off the whole chart is there, and its answers lead by number.
+func TestChartWithoutScripts(t *testing.T) {
+	_, address := smallChart(t)
+	tab := browser.New(t, browser.Options{Width: 360, Height: 740, Offline: true, NoScript: true})
+	tab.Run(chromedp.Navigate(address))
+	var h struct{ Places, Seen, Lost int }
+	tab.Eval(`(function(){var all=[...document.querySelectorAll(".place")];
+	 return {Places:all.length, Seen:all.filter(function(e){return e.offsetParent!==null}).length,
+	  Lost:[...document.querySelectorAll("a.way")].filter(function(a){return !document.getElementById(a.getAttribute("href").slice(1))}).length}})()`, &h)
+	if h.Places < 5 || h.Seen != h.Places || h.Lost > 0 {
+		t.Errorf("%+v", h)
+	}
+}
+
+// One side of paper is one side, at 9 points, on either paper.
+func TestDoorPageIsOneSide(t *testing.T) {
+	chart, _ := shippedChart(t, 15)
+	for paper, size := range map[string]string{"a4": "594.", "letter": "612"} {
+		var page bytes.Buffer
+		if err := chart.Page(&page, paper, report.ChartKind{}); err != nil {
+			t.Fatal(err)
+		}
+		file := filepath.Join(t.TempDir(), "door.html")
+		if err := os.WriteFile(file, page.Bytes(), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		tab := browser.New(t, browser.Options{Width: 1280, Height: 800, Offline: true})
+		tab.Run(chromedp.Navigate("file://" + file))
+		pdf := tab.PDF()
+		if n := bytes.Count(pdf, []byte("/Type /Page\n")); n != 1 || !bytes.Contains(pdf, []byte("/MediaBox [0 0 "+size)) {
+			t.Errorf("%s: %d sides, or another size", paper, n)
+		}
+		var h struct {
+			Boxes int
+			Least float64
+		}
+		tab.Eval(`(function(){var all=[...document.querySelectorAll("body *")].filter(function(e){return e.textContent.trim()!==""});
+		 return {Boxes:document.querySelectorAll(".box").length, Least:Math.min.apply(null,all.map(function(e){return parseFloat(getComputedStyle(e).fontSize)}))}})()`, &h)
+		if h.Boxes > 15 || h.Boxes < 5 || h.Least < 12-1e-9 { // 9 pt are 12 px
+			t.Errorf("%s: %+v", paper, h)
+		}
+	}
+}
