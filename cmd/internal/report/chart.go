@@ -5,6 +5,7 @@ import (
 	"io"
 	"slices"
 	"strconv"
+	"strings"
 
 	"downdrop/engine"
 	"downdrop/rulebase"
@@ -113,7 +114,10 @@ func (c *Chart) fill(x *chartPlace, numbers map[*engine.ChartNode]int, limits []
 		x.Read = b.Symptoms[n.Symptom].Ask
 	}
 	if n.Symptom < 0 && n.Step.Step.Proof != nil {
-		x.Read = sayProof(b.Symptoms[n.Step.Step.Proof.Watch].Ask, n.Step.Step.Proof.Minutes)
+		x.Read = strings.Join(sayProof(b, n.Diagnosis.ProofOf(n.Step.Step)), " ")
+	}
+	if n.Step.Step.Temporary && !n.Goes {
+		x.Steps = slices.Concat(x.Steps, sayStopgap(n.Step.Step))
 	}
 	for _, w := range n.Ways {
 		way := chartWay{Says: c.waySays(n, &w, limits), To: numbers[w.Node], Chance: w.Chance, Share: w.Node.Share}
