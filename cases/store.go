@@ -36,6 +36,8 @@ var (
 //   - Events of the store's own site are numbered 1, 2, 3 ... with Prev and Hash
 //     chained; several writers, in several processes, never lose or fork one.
 //   - Events of other sites come by Import only and are kept byte for byte.
+//   - A draft whose time is more than MaxClockJump before the site's last event gets
+//     an event of KindClockJump in front of it.
 //   - No method changes or deletes an event.
 //   - Case(id) is Fold of its events; Find sees what Append returned.
 //   - Import is idempotent, and in any order gives the same Export.

@@ -1,3 +1,5 @@
+//go:build unix
+
 package sqlite_test
 
 import (
@@ -170,10 +172,10 @@ func TestKilledWhileWriting(t *testing.T) {
 		acked := map[string]bool{}
 		stored := 0
 		for round := range c.rounds {
-			if round%20 == 0 {
+			if round%10 == 0 {
 				path, acked, stored = filepath.Join(t.TempDir(), "killed.db"), map[string]bool{}, 0
 			}
-			for _, id := range killed(t, path, c.programs, time.Duration(rng.IntN(12_000))*time.Microsecond) {
+			for _, id := range killed(t, path, c.programs, time.Duration(rng.IntN(9_000))*time.Microsecond) {
 				acked[id] = true
 			}
 			s, err := sqlite.Open(ctx, path, sqlstore.Options{})
@@ -195,14 +197,14 @@ func TestKilledWhileWriting(t *testing.T) {
 					t.Fatalf("round %d of %d programs: %s was acknowledged and is lost", round, c.programs, id)
 				}
 			}
-			if more := len(there) - len(acked); more > 3*c.programs*(round%20+1) {
+			if more := len(there) - len(acked); more > 3*c.programs*(round%10+1) {
 				t.Fatalf("%d events that nobody was told of", more)
 			}
 			if len(there) < stored {
 				t.Fatal("events of an earlier round are gone")
 			}
 			stored = len(there)
-			if round%20 == 19 || round == c.rounds-1 {
+			if round%10 == 9 || round == c.rounds-1 {
 				total += stored
 				v, err := s.Verify(ctx)
 				if err != nil || len(v.Damage) > 0 {

@@ -1,3 +1,5 @@
+//go:build unix
+
 package sqlite_test
 
 import (
@@ -75,7 +77,7 @@ func TestFlippedBits(t *testing.T) {
 	dir := t.TempDir()
 	path := filepath.Join(dir, "whole.db")
 	s := open(t, path)
-	fillIn(t, s, 30, 11)
+	fillIn(t, s, 15, 11)
 	if _, err := s.PutFile(ctx, bytes.Repeat([]byte("picture "), 2000)); err != nil {
 		t.Fatal(err)
 	}
@@ -514,7 +516,7 @@ func TestMigrationKilled(t *testing.T) {
 	dir := t.TempDir()
 	big := filepath.Join(dir, "big.db")
 	s := open(t, big)
-	fillIn(t, s, 60, 2)
+	fillIn(t, s, 30, 2)
 	want := export(t, s)
 	s.Close()
 	toSchema1(t, big)
@@ -527,7 +529,7 @@ func TestMigrationKilled(t *testing.T) {
 		if err := cmd.Start(); err != nil {
 			t.Fatal(err)
 		}
-		wait(rng.IntN(400))
+		wait(rng.IntN(250))
 		_ = cmd.Process.Kill()
 		_ = cmd.Wait()
 		var told []string

@@ -19,6 +19,9 @@ func (s *Store) PutFile(ctx context.Context, content []byte) (string, error) {
 		content = []byte{}
 	}
 	err := s.inTx(ctx, func(tx *sql.Tx) error {
+		if _, err := s.lock(ctx, tx); err != nil {
+			return err
+		}
 		_, err := tx.ExecContext(ctx, `INSERT INTO files (digest, content) VALUES ($1, $2) ON CONFLICT DO NOTHING`, digest, content)
 		return err
 	})
@@ -66,6 +69,9 @@ func texts(ctx context.Context, q querier, query string, args ...any) ([]string,
 // SetName gives a person's id a name, or takes it away.
 func (s *Store) SetName(ctx context.Context, id, name string) error {
 	err := s.inTx(ctx, func(tx *sql.Tx) error {
+		if _, err := s.lock(ctx, tx); err != nil {
+			return err
+		}
 		if name == "" {
 			_, err := tx.ExecContext(ctx, `DELETE FROM names WHERE id = $1`, id)
 			return err

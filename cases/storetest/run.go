@@ -49,6 +49,7 @@ var laws = []law{
 	{"long words are found by any part", "serials, addresses and links are pasted in", lawLongWords},
 	{"a cancelled call changes nothing", "people hang up", lawCancelled},
 	{"a whole store verifies, before and after rebuilding", "who cries wolf is not listened to", lawVerify},
+	{"a store that was moved away takes nothing in", "whoever has it open still would part its chain", lawMoved},
 	{"reading goes on while others write", "somebody always does", lawReaders},
 }
 
@@ -672,6 +673,36 @@ func lawVerify(t *testing.T, l *lab) {
 		t.Errorf("%v: found %v, before %v", err, after, before)
 	}
 	l.append(s, l.note("c1", "and on"))
+	l.whole(s)
+}
+
+func lawMoved(t *testing.T, l *lab) {
+	s, other := l.open("mill"), l.open("")
+	r, ok := s.(interface {
+		Retire(ctx context.Context, to string) error
+	})
+	if !ok {
+		return
+	}
+	want := l.append(other, l.note("c1", "before"))
+	if err := r.Retire(ctx, "elsewhere"); err != nil {
+		t.Fatal(err)
+	}
+	for _, client := range []cases.Store{s, other, l.open("")} {
+		_, errAppend := client.Append(ctx, l.note("c1", "after"))
+		_, errImport := client.Import(ctx, values(l.written("quarry", 1, 1)))
+		_, errFile := client.PutFile(ctx, []byte("x"))
+		for _, err := range []error{errAppend, errImport, errFile, client.SetName(ctx, "p", "Somebody")} {
+			if !errors.Is(err, cases.ErrUnavailable) || !strings.Contains(err.Error(), "elsewhere") {
+				t.Errorf("it was written to after it was moved: %v", err)
+			}
+		}
+		l.same(l.all(client), want)
+	}
+	if err := r.Retire(ctx, ""); err != nil {
+		t.Fatal(err)
+	}
+	l.append(other, l.note("c1", "after all"))
 	l.whole(s)
 }
 
