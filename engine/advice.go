@@ -32,7 +32,7 @@ const (
 // set, over the causes still present, of each cause's list of remedies not done.
 type ToDo struct {
 	Lists       []string // each the ids of a list in order, joined by blanks, or a cause's id where no remedy is left; sorted
-	Remedies    []int    // the first of each list, places in Base.Remedies, by id
+	Remedies    []int    // the first of each list whose only_if does not forbid it, places in Base.Remedies, by id
 	Bare        []int    // causes for which no remedy is left, places in Base.Causes
 	Elsewhere   bool     // on the bench: something that cannot be put right there; it is in no list
 	Outside     bool     // something that is not listed
@@ -237,7 +237,7 @@ func (k *known) toDo(causes []uint16) ToDo {
 			continue
 		}
 		t.Lists = append(t.Lists, k.list(int(c)))
-		if r := k.nextRemedy(int(c)); r >= 0 {
+		if r := k.nextApt(int(c)); r >= 0 {
 			t.Remedies = append(t.Remedies, r)
 		} else {
 			t.Bare = append(t.Bare, int(c))
@@ -248,6 +248,18 @@ func (k *known) toDo(causes []uint16) ToDo {
 	slices.SortFunc(t.Remedies, func(a, b int) int { return strings.Compare(k.base.Remedies[a].ID, k.base.Remedies[b].ID) })
 	t.Remedies = slices.Compact(t.Remedies)
 	return t
+}
+
+// nextApt is a cause's first remedy not yet done that is not known to be out of place
+// here; where all are, the first of them; -1 where none is left.
+func (k *known) nextApt(cause int) int {
+	may := permission{s: k.s, slots: k.result.Slots}
+	for _, h := range k.base.Causes[cause].Remedies {
+		if step := &k.base.Remedies[h.Remedy]; !k.isDone(step.ID) && may.apt(step) == nil {
+			return h.Remedy
+		}
+	}
+	return k.nextRemedy(cause)
 }
 
 // telling are the tests on offer that would show something not yet looked at in

@@ -182,7 +182,8 @@ func sureAndInVain(b *rulebase.Base, s rulebase.Situation, a *engine.Advice, wan
 				most = max(most, minutes)
 			}
 		}
-		if sure := slices.Contains(a.Sure, i); sure != (first >= engine.Settled) && math.Abs(first-engine.Settled) > near {
+		plain := !slices.ContainsFunc(b.Remedies, func(r rulebase.Step) bool { return r.OnlyIf != nil }) // else the first of a list may be passed over
+		if sure := slices.Contains(a.Sure, i); plain && sure != (first >= engine.Settled) && math.Abs(first-engine.Settled) > near {
 			wrong = append(wrong, fmt.Sprintf("%s is to be done with %v, sure %v", step.ID, first, sure))
 		}
 	}

@@ -133,3 +133,33 @@ func TestWhatItCostsToBeWrong(t *testing.T) {
 		t.Errorf("the test that tells most: %v", a.Further)
 	}
 }
+
+// A remedy that is out of place here is not what is to be done: the next of its list is.
+func TestAdvisedRemedyIsNotOutOfPlace(t *testing.T) {
+	const apt = `
+rulebase: {name: apt, outside_per_thousand: 0, complaint: {symptom: works, bad: dead, well: fine}}
+causes:
+  contact: {name: A contact is bad, part: line, per_thousand: 100, source: practice, remedies: [{do: push_home, helps: often}, clean]}
+symptoms:
+  works: {ask: works, values: [fine, dead], by: looking, shows: [{when: contact, dead: 1}, {fine: 1}]}
+  plug: {ask: plug, values: [loose, tight], by: looking}
+remedies:
+  push_home: {do: Push it home, minutes: 2, ends_as: adjusted, only_if: plug != tight}
+  clean: {do: Clean it, minutes: 20, ends_as: rewired}
+sources: {practice: {says: Common practice, kind: practice}}
+`
+	b, err := load(apt)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for see, want := range map[string]string{"loose": "push_home", "tight": "clean"} {
+		s, err := b.ReadCase("case", []byte("findings: [{symptom: plug, value: "+see+"}]\n"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		a := diagnose(t, engine.Prepare(b), s, engine.Options{}).Advice
+		if len(a.Lead.Remedies) != 1 || b.Remedies[a.Lead.Remedies[0]].ID != want {
+			t.Errorf("plug %s: %v, want %s", see, a.Lead, want)
+		}
+	}
+}
