@@ -35,6 +35,13 @@ func (d *Diagnosis) tellFacts(k *known) {
 		}
 		d.Facts = append(d.Facts, f)
 	}
+	for _, c := range d.Situation.Checked {
+		why := []string{"by the installation sheet"}
+		if c.Source != "" {
+			why = append(why, "  limit: "+c.Source)
+		}
+		d.Tells = append(d.Tells, Tell{"sheet." + c.Rule, "By the installation sheet: " + strings.TrimSpace(c.Says+" "+c.Do), why})
+	}
 	for _, r := range k.result.Fired {
 		if rule := &d.Base.Rules[r]; rule.Tell != "" {
 			d.Tells = append(d.Tells, Tell{rule.ID, rule.Tell, why(k.result.WhyRule(r))})

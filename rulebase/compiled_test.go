@@ -46,6 +46,9 @@ func TestCompiledIsTheSameBase(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	if update := flag.Lookup("update"); update != nil && update.Value.String() == "true" {
+		t.Skip("the program holds what it was built with")
+	}
 	held, err := ShippedCompiled()
 	if err != nil {
 		t.Fatal(err)

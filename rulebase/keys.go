@@ -15,6 +15,7 @@ const (
 	formMinutes       form = "minutes"
 	formFlag          form = "flag"
 	formNumber        form = "number"
+	formDays          form = "days"
 	formWhole         form = "whole_number"
 	formFraction      form = "fraction" // a number from 0 to 1
 	formProbability   form = "probability"
@@ -159,7 +160,7 @@ var keys = map[string][]key{
 		key{"proof", formProof, "How one sees that it held: {watch: symptom, minutes: how long, under: what load}."},
 		key{"temporary", formFlag, "A stopgap: it takes no cause away and never ends a case."},
 		key{"side_effects", formText, "Of a stopgap: what else it does while it lasts."},
-		key{"days", formNumber, "Of a stopgap: after how many days it has to be undone at the latest."}),
+		key{"days", formDays, "Of a stopgap: after how many days it has to be undone at the latest."}),
 	"warnings": {
 		{"level", formLevel, "The signal word, the gravest first: danger, warning, caution, notice."},
 		{"says", formText, "What can hurt and what to do, read before the step."},

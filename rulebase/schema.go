@@ -239,7 +239,7 @@ func (s schema) forms() object {
 	return object{
 		string(formText): textual, string(formTexts): list(ref(formText)), string(formAny): object{}, string(formFlag): object{"enum": append(truths(true), truths(false)...)},
 		string(formScalar): textual, string(formMinutes): between(0, 1e6),
-		string(formNumber): numeric, string(formWhole): numeric, string(formFraction): between(0, 1),
+		string(formNumber): numeric, string(formDays): between(0, 3650), string(formWhole): numeric, string(formFraction): between(0, 1),
 		string(formProbability): object{"anyOf": []any{oneOfWords(scale), between(0, 1)}},
 		string(formSure):        object{"anyOf": []any{between(0, 1), s.byWords(placeWords, between(0, 1))}}, string(formPerThousand): between(0, 1000),
 		string(formQuantity): textual, string(formRange): object{"type": "array", "minItems": 2, "maxItems": 2, "items": ref(formQuantity)},

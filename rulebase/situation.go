@@ -22,10 +22,21 @@ type Situation struct {
 	Supplies [][]int           // drops that share a supply
 	Sheet    string            // installation sheet
 	Paper    map[string]string // what the sheet says, by the names of filled_by, as text with units; filled in by whoever reads the sheet
+	Checked  []PaperCheck      // what on the sheet does not go, or barely; filled in by whoever reads the sheet
 	Effort   *Effort           // the user's own figures
 
 	Expect *Expectation // what a rule test expects; a diagnosis ignores it
 	Pos    Position
+}
+
+// A PaperCheck is something on an installation sheet that does not go, or barely,
+// with its arithmetic.
+type PaperCheck struct {
+	Rule   string
+	Fails  bool   // false: barely goes
+	Says   string // a whole sentence with the figure and the limit
+	Do     string
+	Source string // where the limit comes from
 }
 
 // A Value is what somebody entered: a word, or a number in the unit of the thing asked for.

@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 
@@ -16,6 +17,7 @@ import (
 //	line.rate            of the bus, in kbaud
 //	line.length          of the trunk, in m
 //	line.length_allowed  for this line at this rate, in m
+//	line.check_NAME      pass, marginal or fail: what the sheet's rules say of length, stubs, terminators, units, feed, supply, addresses, map
 //	line.terminator      one terminator as a meter sees it, in ohm
 //	line.loop_ohms       both wires of the whole trunk, in ohm
 //	line.drops           how many drops there are
@@ -46,6 +48,9 @@ func Facts(s *rulebase.Sheet, drop string) map[string]string {
 		number("line.loop_ohms", float64(pair.Between(0, pair.Length())), "ohm")
 	}
 	number("line.drops", float64(len(s.Drops)), "drops")
+	for name, verdict := range worst(concerning(Check(s), s, drop)) {
+		facts["line.check_"+name] = string(verdict)
+	}
 	if s.LossOfBus != "" {
 		facts["loss_of_bus"] = s.LossOfBus
 	}
@@ -103,6 +108,13 @@ func Lay(s *rulebase.Sheet, on *rulebase.Situation) {
 		drop = strconv.Itoa(on.Drop)
 	}
 	on.Paper = Facts(s, drop)
+	results := Check(s)
+	on.Checked = nil
+	for _, r := range concerning(results, s, drop) {
+		if r.Verdict == Fail || r.Verdict == Marginal {
+			on.Checked = append(on.Checked, rulebase.PaperCheck{Rule: r.Rule, Fails: r.Verdict == Fail, Says: r.Says, Do: r.Do, Source: r.Source})
+		}
+	}
 	if len(on.Order) == 0 {
 		for _, d := range s.Drops {
 			if d.HasAddr && d.Address > 0 {
@@ -124,4 +136,44 @@ func Lay(s *rulebase.Sheet, on *rulebase.Situation) {
 			on.Supplies = append(on.Supplies, group)
 		}
 	}
+}
+
+// families are the rules that speak of one thing; the worst of their verdicts is
+// what the sheet says of it.
+var families = map[string][]string{
+	"length":      {"length", "round_trip", "far_end_volts"},
+	"stubs":       {"stub", "stub_by_rise_time", "stubs_together"},
+	"terminators": {"terminators", "terminator_value", "terminator_in_the_middle", "terminator_not_fed"},
+	"units":       {"units"},
+	"feed":        {"supply_volts", "no_operating_point"},
+	"supply":      {"supply_current", "fuse_current"},
+	"addresses":   {"address", "address_twice", "map_address_twice"},
+	"map":         {"map", "map_length", "map_overlap", "drop_not_in_map", "map_without_drop"},
+}
+
+// worst gives the worst verdict of each family that has one.
+func worst(results []Result) map[string]Verdict {
+	rank := map[Verdict]int{Pass: 1, Marginal: 2, Fail: 3}
+	out := map[string]Verdict{}
+	for name, rules := range families {
+		for _, r := range results {
+			if slices.Contains(rules, r.Rule) && rank[r.Verdict] > rank[out[name]] {
+				out[name] = r.Verdict
+			}
+		}
+	}
+	return out
+}
+
+// concerning leaves out what is of another drop's own: its feed, map or address say
+// nothing of this one. Without a drop all counts.
+func concerning(results []Result, s *rulebase.Sheet, drop string) []Result {
+	here, known := dropOf(s, drop)
+	if !known {
+		return results
+	}
+	return slices.DeleteFunc(slices.Clone(results), func(r Result) bool {
+		other := strings.HasPrefix(r.Where, "drop ") && r.Where != "drop "+here.Name
+		return other && !slices.Contains(families["addresses"], r.Rule) && !slices.Contains(families["stubs"], r.Rule)
+	})
 }

@@ -16,6 +16,7 @@ func TestFacts(t *testing.T) {
 	want := map[string]string{
 		"line.kind": "token_pair", "line.rate": "153.6 kbaud", "line.length": "420 m", "line.length_allowed": "600 m",
 		"line.terminator": "150 ohm", "line.drops": "4 drops", "loss_of_bus": "off",
+		"line.check_addresses": "pass", "line.check_feed": "pass", "line.check_length": "pass", "line.check_map": "fail", "line.check_stubs": "pass", "line.check_supply": "pass", "line.check_terminators": "pass", "line.check_units": "pass",
 		"line.drop_address": "3", "line.modules": "2 modules", "line.points_mapped": "48 points",
 		"line.loop_ohms": "47.1024",
 	}

@@ -27,7 +27,9 @@
     if (way) {
       var place = document.getElementById("p" + way.dataset.from);
       var asked = place.querySelector(".read") || place.querySelector(".do");
+      var to = way.getAttribute("href").slice(1);
       trail.push({ from: way.dataset.from, says: way.dataset.says, asked: asked ? asked.textContent : "" });
+      store({ at: to, trail: trail }); // at once: the phone may go dark before the page has turned
     }
   });
   document.getElementById("back").addEventListener("click", function () {
