@@ -3,6 +3,7 @@ package browser
 
 import (
 	"context"
+	"os"
 	"strings"
 	"sync"
 	"testing"
@@ -39,13 +40,24 @@ type Options struct {
 func New(t testing.TB, o Options) *Tab {
 	t.Helper()
 	path := support.Need(t, "chromium")
-	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.UserDataDir(t.TempDir()),
+	profile, err := os.MkdirTemp("", "downdrop-browser")
+	if err != nil {
+		t.Fatal(err)
+	}
+	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.UserDataDir(profile),
 		chromedp.Flag("disable-dev-shm-usage", true), chromedp.Flag("disable-component-update", true), chromedp.WSURLReadTimeout(60*time.Second))
 	allocator, stop := chromedp.NewExecAllocator(context.Background(), options...)
 	ctx, cancel := chromedp.NewContext(allocator)
 	ctx, late := context.WithTimeout(ctx, 4*time.Minute)
 	tab := &Tab{t: t, ctx: ctx}
-	t.Cleanup(func() { late(); cancel(); stop(); tab.check(o) })
+	t.Cleanup(func() {
+		tab.check(o)
+		chromedp.Cancel(ctx) //nolint:errcheck // it waits for the browser's end, however that comes
+		late()
+		cancel()
+		stop()
+		os.RemoveAll(profile) // the browser may write to it still
+	})
 	chromedp.ListenTarget(ctx, func(event any) {
 		tab.mu.Lock()
 		defer tab.mu.Unlock()
