@@ -18,9 +18,9 @@ import (
 type caseOpenOptions struct {
 	caseOptions
 	deskOptions
-	opening          cases.Opening
-	references       []string
-	sameUnit, asJSON bool
+	opening    cases.Opening
+	references []string
+	asJSON     bool
 }
 
 func newCaseOpenCmd(env *environment) *cobra.Command {

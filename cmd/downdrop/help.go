@@ -89,7 +89,7 @@ Exit code 0 says that there is nothing to report, 1 that there is.`
   downdrop check --explain
   downdrop check --explain never-holds`
 
-	shortRehearse = "Play simulated breakdowns and count how often the advice is right"
+	shortRehearse = "Play simulated breakdowns: how often is the advice right, what is it worth"
 	longRehearse  = `Play simulated breakdowns against a rulebase and count how often its advice is
 right, so that whoever keeps it knows where to work.
 
@@ -102,7 +102,11 @@ moved by up to 2.7 in odds and weights by up to 2, anew for each case),
 wrong_answers (of a caller's answers 1 in 10 is wrong, of a technician's 3 in
 100). Without --variant all are played. The intervals are those of 95 percent.
 
-The confused pairs name cases; --case replays one, with the same --seed.`
+The confused pairs name cases; --case replays one, with the same --seed.
+
+With --policies rival ways of going about it are played against the same breakdowns up
+to a working drop: swap the unit first, the trade's checklist, a good technician's
+order, the most telling test a minute, and the default. It takes a while.`
 	exampleRehearse = `  downdrop rehearse
   downdrop rehearse --cases 2000 --rulebase shop/rulebase
   downdrop rehearse --at field --variant own --case 4`
@@ -368,6 +372,7 @@ Begin with rulebase.yaml there; "downdrop check %[2]s" looks it over, and
 	sayNotOneOf    = "say one of %s."
 	sayNoArguments = "%s takes no arguments, and was given %q."
 	sayOneForm     = "--json and --sarif are two forms of one result; say one of them."
+	sayPolicies    = "--policies compares whole courses: it goes without --case, and --svg goes with it only."
 	sayRight       = "--right is how often right, above 0.5 and at most 1; it was given %v."
 	sayOneOutput   = "--json and --junit - both want the output; write the JUnit XML to a file."
 	sayNoSuchCase  = "No case has %q in its name."

@@ -13,6 +13,8 @@ import (
 )
 
 type rehearseOptions struct {
+	policies bool
+	svg      string
 	rulebase []string
 	cases    int
 	seed     uint64
@@ -41,6 +43,8 @@ func newRehearseCmd(env *environment, runF func(context.Context, *environment, r
 	f.StringArrayVar(&o.at, "at", nil, "play at this `PLACE` only: phone, field or bench; may be said again")
 	f.StringArrayVar(&o.variant, "variant", nil, "play this `VARIANT` only: own, disturbed or wrong_answers; may be said again")
 	f.IntVar(&o.number, "case", -1, "replay case `K` of a place alone, and print its course")
+	f.BoolVar(&o.policies, "policies", false, "compare rival ways of going about it on the same breakdowns, at the drop and by phone")
+	f.StringVar(&o.svg, "svg", "", "with --policies: also draw the minutes into this `FILE` (SVG)")
 	f.BoolVar(&o.json, "json", false, "print JSON for programs, schema "+report.RehearsalSchema)
 	for flag, words := range map[string][]string{"at": placeWords, "variant": variantWords()} {
 		complete := func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
@@ -81,6 +85,8 @@ func (o *rehearseOptions) check() error {
 		return usageError{fmt.Sprintf(sayFlagValue, "cases", fmt.Sprint(o.cases), fmt.Sprintf(sayWholeFrom, 1, mostRehearsed))}
 	case o.number < -1 || o.number > mostRehearsed:
 		return usageError{fmt.Sprintf(sayFlagValue, "case", fmt.Sprint(o.number), fmt.Sprintf(sayWholeFrom, 0, mostRehearsed))}
+	case o.policies && o.number >= 0, o.svg != "" && !o.policies:
+		return usageError{sayPolicies}
 	case o.number >= 0 && o.json:
 		return usageError{sayCaseInWords}
 	}
@@ -116,6 +122,9 @@ func runRehearse(ctx context.Context, env *environment, o rehearseOptions) error
 	base, err := env.open(o.rulebase)
 	if err != nil {
 		return err
+	}
+	if o.policies {
+		return comparePolicies(ctx, env, base, &o)
 	}
 	if o.number >= 0 {
 		return replayCase(ctx, env, base, &o)
@@ -163,4 +172,31 @@ func replayCase(ctx context.Context, env *environment, base *rulebase.Base, o *r
 		}
 	}
 	return nil
+}
+
+// comparePolicies plays the rivals against the same breakdowns, at the drop and by phone.
+func comparePolicies(ctx context.Context, env *environment, base *rulebase.Base, o *rehearseOptions) error {
+	contest := report.NewContest(base, o.seed, o.cases)
+	for _, place := range []rulebase.Place{rulebase.Field, rulebase.Phone} {
+		if len(o.at) > 0 && !slices.Contains(o.at, string(place)) {
+			continue
+		}
+		for _, v := range o.variants() {
+			played := rehearse.Options{Cases: o.cases, Seed: o.seed, Places: []rulebase.Place{place}, Variant: v, Played: env.progress(string(place) + ", " + string(v))}
+			x, err := rehearse.Contest(ctx, base, played, rehearse.Rivals())
+			if err != nil {
+				return err
+			}
+			contest.Add(x)
+		}
+	}
+	if o.svg != "" {
+		if err := env.into(o.svg, contest.SVG); err != nil {
+			return err
+		}
+	}
+	if o.json {
+		return written(contest.JSON(env.out))
+	}
+	return written(contest.Text(env.out, env.width()))
 }

@@ -340,5 +340,6 @@ func movedOdds(p, factor float64) float64 {
 // programs says that the program fills a given in itself; what outputs do on loss
 // of bus and what an installation sheet may say, a person can say too.
 func programs(g *rulebase.Given) bool {
-	return g.FilledBy != "" && g.FilledBy != "loss_of_bus" && !strings.HasPrefix(g.FilledBy, "line.")
+	verdict := strings.HasPrefix(g.FilledBy, "line.check_") // what a sheet's sums say, nobody says without them
+	return g.FilledBy != "" && g.FilledBy != "loss_of_bus" && (verdict || !strings.HasPrefix(g.FilledBy, "line."))
 }

@@ -2439,3 +2439,23 @@ func sayEndShort(end engine.ChartEnd) string {
 func sayDoorProof(minutes float64) string {
 	return fmt.Sprintf("Watch it for %s.", strings.TrimPrefix(Minutes(minutes), "about "))
 }
+
+// Contests.
+
+var contestShort = map[string]string{"swap_unit_first": "swap", "checklist": "checklist", "good_technician": "technic.", "greedy": "greedy", "default": "default"}
+
+func sayContest(b *rulebase.Base, cases int, seed uint64) string {
+	return fmt.Sprintf("Rulebase %s, version %d: rivals against the same %d simulated breakdowns, seed %d.", b.Name, b.Version, cases, seed)
+}
+
+func sayContestOf(x *rehearse.Comparison) string {
+	where := map[rulebase.Place]string{rulebase.Phone: "By phone, up to how the call ends", rulebase.Field: "At the drop, up to a working drop", rulebase.Bench: "On the bench"}[x.Place]
+	return where + ". " + variantSays[x.Variant] + "."
+}
+
+func saySaves(x *rehearse.Comparison, r int) string {
+	m := x.Saves(r, len(x.Rivals)-1)
+	return fmt.Sprintf("Against %s the default saves %.0f %% of its minutes (95 %% interval %.0f to %.0f).", strings.ReplaceAll(x.Rivals[r].Name, "_", " "), 100*m.Value, 100*m.Low, 100*m.High)
+}
+
+const sayContestFoot = "swap: the unit is exchanged first, then the checklist. checklist: power, lights, handheld, rate and address, wiring and termination, controller, module, unit. technic.: extent, lights, what changed, supply, halving the line, swap last. greedy: what tells most for each minute. All have the same permissions, proof and word for enough. The best order there is cannot be worked out for so many causes; chart --optimal proves it for small rulebases."

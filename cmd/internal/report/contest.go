@@ -1,0 +1,209 @@
+package report
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"downdrop/engine/rehearse"
+	"downdrop/rulebase"
+)
+
+// A Contest collects how rivals fared, variant by variant, for its printers.
+type Contest struct {
+	base  *rulebase.Base
+	seed  uint64
+	cases int
+	all   []*rehearse.Comparison
+}
+
+// NewContest begins one.
+func NewContest(base *rulebase.Base, seed uint64, cases int) *Contest {
+	return &Contest{base: base, seed: seed, cases: cases}
+}
+
+// Add takes a comparison in.
+func (c *Contest) Add(x *rehearse.Comparison) { c.all = append(c.all, x) }
+
+// figures of a run that are compared, in the order of the table.
+var contestFigures = []struct {
+	name, says string
+	of         func(*rehearse.Run) float64
+}{
+	{"minutes", "minutes to the end", func(r *rehearse.Run) float64 { return r.Minutes }},
+	{"tests", "tests", func(r *rehearse.Run) float64 { return float64(r.Tests) }},
+	{"remedies_in_vain", "remedies in vain", func(r *rehearse.Run) float64 { return float64(r.Vain) }},
+	{"parts_in_vain", "parts out in vain, a call", func(r *rehearse.Run) float64 { return float64(r.Needless) }},
+	{"units_in_vain", "units out in vain, a call", func(r *rehearse.Run) float64 { return float64(r.UnitsVain) }},
+	{"hazardous_steps", "dangerous steps", func(r *rehearse.Run) float64 { return float64(r.Hazardous) }},
+	{"bus_minutes", "minutes the bus stood", func(r *rehearse.Run) float64 { return r.BusMinutes }},
+	{"handed_over", "handed over, a call", func(r *rehearse.Run) float64 { return truth(r.End == rehearse.HandedOver) }},
+}
+
+func truth(b bool) float64 {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+// perRemoval is how many of the units or parts taken out were taken out in vain.
+func perRemoval(c *rehearse.Comparison, rival int, out, vain func(*rehearse.Run) int) rehearse.Share {
+	var s rehearse.Share
+	for i := range c.Runs[rival] {
+		s.Of += out(&c.Runs[rival][i])
+		s.Hits += vain(&c.Runs[rival][i])
+	}
+	return s
+}
+
+func unitsOut(r *rehearse.Run) int  { return r.Units }
+func unitsVain(r *rehearse.Run) int { return r.UnitsVain }
+
+// Text writes the tables.
+func (c *Contest) Text(w io.Writer, width int) error {
+	p := newPage(width)
+	p.say(sayContest(c.base, c.cases, c.seed))
+	for _, x := range c.all {
+		p.gap()
+		p.say(sayContestOf(x))
+		head := fmt.Sprintf("  %-25s", "")
+		for r := range x.Rivals {
+			head += fmt.Sprintf(" %9s", contestShort[x.Rivals[r].Name])
+		}
+		p.line(head)
+		for _, f := range contestFigures {
+			row := fmt.Sprintf("  %-25s", f.says)
+			for r := range x.Rivals {
+				row += fmt.Sprintf(" %9s", number3(x.Of(r, f.of).Value))
+			}
+			p.line(row)
+			row = fmt.Sprintf("  %-25s", "    plus or minus")
+			for r := range x.Rivals {
+				m := x.Of(r, f.of)
+				row += fmt.Sprintf(" %9s", number2(m.High-m.Value))
+			}
+			p.line(row)
+		}
+		row := fmt.Sprintf("  %-25s", "units in vain, of those out")
+		for r := range x.Rivals {
+			row += fmt.Sprintf(" %9s", shareOfOut(perRemoval(x, r, unitsOut, unitsVain)))
+		}
+		p.line(row)
+		if x.Place == rulebase.Phone {
+			for _, f := range []struct {
+				says string
+				of   func(*rehearse.Run) float64
+			}{{"answers, at the median", func(r *rehearse.Run) float64 { return float64(r.Answers) }}} {
+				row := fmt.Sprintf("  %-25s", f.says)
+				for r := range x.Rivals {
+					row += fmt.Sprintf(" %9s", number3(x.Median(r, f.of)))
+				}
+				p.line(row)
+			}
+			row := fmt.Sprintf("  %-25s", "ended rightly, of 100")
+			for r := range x.Rivals {
+				row += fmt.Sprintf(" %9s", number3(100*x.Of(r, func(r *rehearse.Run) float64 { return truth(r.Right) }).Value))
+			}
+			p.line(row)
+		}
+		p.gap()
+		for r := range x.Rivals[:len(x.Rivals)-1] {
+			p.say(saySaves(x, r))
+		}
+	}
+	p.gap()
+	p.say(sayContestFoot)
+	return p.writeTo(w)
+}
+
+func shareOfOut(s rehearse.Share) string {
+	if s.Of == 0 {
+		return "-"
+	}
+	return fmt.Sprintf("%d of %d", s.Hits, s.Of)
+}
+
+func number2(x float64) string { return strings.TrimSuffix(fmt.Sprintf("%.2g", x), ".0") }
+
+// ContestSchema is the form of a contest for programs.
+const ContestSchema = "downdrop.contest/1"
+
+type intervalJSON struct {
+	Value float64 `json:"mean"`
+	Low   float64 `json:"low"`
+	High  float64 `json:"high"`
+}
+
+type rivalJSON struct {
+	Name         string                  `json:"name"`
+	Figures      map[string]intervalJSON `json:"figures"`
+	Answers      float64                 `json:"answers_median"`
+	Right        float64                 `json:"right"`
+	UnitsOut     int                     `json:"units_out"`
+	UnitsInVain  int                     `json:"units_in_vain"`
+	DefaultSaves intervalJSON            `json:"default_saves"` // of its minutes, breakdown by breakdown
+}
+
+type contestJSON struct {
+	Place   string      `json:"place"`
+	Variant string      `json:"variant"`
+	Rivals  []rivalJSON `json:"rivals"`
+}
+
+// JSON writes all figures.
+func (c *Contest) JSON(w io.Writer) error {
+	out := struct {
+		Schema    string        `json:"schema"`
+		Rulebase  rulebaseJSON  `json:"rulebase"`
+		Seed      uint64        `json:"seed"`
+		Cases     int           `json:"cases"`
+		Intervals string        `json:"intervals"`
+		Variants  []contestJSON `json:"variants"`
+	}{ContestSchema, rulebaseJSON{c.base.Name, c.base.Version, c.base.Digest}, c.seed, c.cases, "95 %, paired for default_saves", []contestJSON{}}
+	for _, x := range c.all {
+		one := contestJSON{Place: string(x.Place), Variant: string(x.Variant)}
+		for r := range x.Rivals {
+			share := perRemoval(x, r, unitsOut, unitsVain)
+			rival := rivalJSON{Name: x.Rivals[r].Name, Figures: map[string]intervalJSON{}, UnitsOut: share.Of, UnitsInVain: share.Hits,
+				Answers: x.Median(r, func(r *rehearse.Run) float64 { return float64(r.Answers) }), Right: x.Of(r, func(r *rehearse.Run) float64 { return truth(r.Right) }).Value}
+			for _, f := range contestFigures {
+				rival.Figures[f.name] = intervalJSON(x.Of(r, f.of))
+			}
+			rival.DefaultSaves = intervalJSON(x.Saves(r, len(x.Rivals)-1))
+			one.Rivals = append(one.Rivals, rival)
+		}
+		out.Variants = append(out.Variants, one)
+	}
+	return writeJSON(w, out)
+}
+
+// SVG draws minutes to the end: for each rival a ruled bar with its interval.
+func (c *Contest) SVG(w io.Writer) error {
+	var b strings.Builder
+	y, most := 30, 1.0
+	for _, x := range c.all {
+		for r := range x.Rivals {
+			most = max(most, x.Of(r, contestFigures[0].of).High)
+		}
+	}
+	at := func(minutes float64) float64 { return 190 + 560*max(minutes, 0)/most }
+	for _, x := range c.all {
+		fmt.Fprintf(&b, `<text x="10" y="%d" font-weight="bold">%s</text>`, y, escaped(sayContestOf(x)))
+		y += 12
+		for r := range x.Rivals {
+			m := x.Of(r, contestFigures[0].of)
+			fmt.Fprintf(&b, `<text x="180" y="%d" text-anchor="end">%s</text><rect x="190" y="%d" width="%.1f" height="12" fill="none" stroke="#000"/>`, y+12, escaped(plain(x.Rivals[r].Name)), y+2, at(m.Value)-190)
+			for i := 196.0; i < at(m.Value); i += 6 { // ruled, so that it prints without colour
+				fmt.Fprintf(&b, `<path d="M%.1f %dV%d" stroke="#000" stroke-width=".5"/>`, i, y+2, y+14)
+			}
+			fmt.Fprintf(&b, `<path d="M%.1f %dH%.1fM%.1f %dv6M%.1f %dv6" stroke="#000" stroke-width="2"/><text x="%.1f" y="%d">%s</text>`,
+				at(m.Low), y+8, at(m.High), at(m.Low), y+5, at(m.High), y+5, at(m.High)+8, y+12, escaped(Minutes(m.Value)))
+			y += 20
+		}
+		y += 24
+	}
+	_, err := fmt.Fprintf(w, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 900 %d" width="900" height="%d" font-family="sans-serif" font-size="13"><title>%s</title><rect width="100%%" height="100%%" fill="#fff"/>%s</svg>`+"\n",
+		y, y, escaped(sayContest(c.base, c.cases, c.seed)), b.String())
+	return err
+}
