@@ -15,7 +15,6 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
-	"runtime"
 	"slices"
 	"strings"
 	"syscall"
@@ -306,21 +305,19 @@ func TestWhatIsNoStore(t *testing.T) {
 		{newer, cases.ErrUnavailable, []string{"schema 7", "newer downdrop", "nothing was changed"}},
 		{filepath.Join(good, "below"), cases.ErrUnavailable, []string{"--store"}},
 	}
-	if runtime.GOOS != "windows" {
-		loop, fifo := filepath.Join(dir, "loop"), filepath.Join(dir, "fifo")
-		if err := errors.Join(os.Symlink(loop, loop), syscall.Mkfifo(fifo, 0o600)); err != nil {
-			t.Fatal(err)
-		}
-		list = append(list, []struct {
-			path string
-			want error
-			says []string
-		}{
-			{loop, cases.ErrUnavailable, []string{"symbolic links", "--store"}},
-			{fifo, cases.ErrUnavailable, []string{"no ordinary file", "--store"}},
-			{"/dev/null", cases.ErrUnavailable, []string{"no ordinary file"}},
-		}...)
+	loop, fifo := filepath.Join(dir, "loop"), filepath.Join(dir, "fifo")
+	if err := errors.Join(os.Symlink(loop, loop), syscall.Mkfifo(fifo, 0o600)); err != nil {
+		t.Fatal(err)
 	}
+	list = append(list, []struct {
+		path string
+		want error
+		says []string
+	}{
+		{loop, cases.ErrUnavailable, []string{"symbolic links", "--store"}},
+		{fifo, cases.ErrUnavailable, []string{"no ordinary file", "--store"}},
+		{"/dev/null", cases.ErrUnavailable, []string{"no ordinary file"}},
+	}...)
 	for _, c := range list {
 		before := digest(c.path)
 		s, err := sqlite.Open(ctx, c.path, sqlstore.Options{})
@@ -560,9 +557,6 @@ func toSchema1(t testing.TB, path string) {
 
 // A store that may not be written is read, by another user than the owner.
 func TestReadOnly(t *testing.T) {
-	if runtime.GOOS == "windows" {
-		t.Skip("permissions are others there")
-	}
 	dir, err := os.MkdirTemp("", "readonly")
 	if err != nil {
 		t.Fatal(err)
