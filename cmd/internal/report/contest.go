@@ -57,6 +57,15 @@ func perRemoval(c *rehearse.Comparison, rival int, out, vain func(*rehearse.Run)
 	return s
 }
 
+// against counts the steps that should never have been taken.
+func against(c *rehearse.Comparison, rival int) int {
+	n := 0
+	for i := range c.Runs[rival] {
+		n += c.Runs[rival][i].Forbidden + c.Runs[rival][i].TooSoon
+	}
+	return n
+}
+
 func unitsOut(r *rehearse.Run) int  { return r.Units }
 func unitsVain(r *rehearse.Run) int { return r.UnitsVain }
 
@@ -85,7 +94,12 @@ func (c *Contest) Text(w io.Writer, width int) error {
 			}
 			p.line(row)
 		}
-		row := fmt.Sprintf("  %-25s", "units in vain, of those out")
+		row := fmt.Sprintf("  %-25s", "against permissions")
+		for r := range x.Rivals {
+			row += fmt.Sprintf(" %9d", against(x, r))
+		}
+		p.line(row)
+		row = fmt.Sprintf("  %-25s", "units in vain, of those out")
 		for r := range x.Rivals {
 			row += fmt.Sprintf(" %9s", shareOfOut(perRemoval(x, r, unitsOut, unitsVain)))
 		}
@@ -142,6 +156,7 @@ type rivalJSON struct {
 	Right        float64                 `json:"right"`
 	UnitsOut     int                     `json:"units_out"`
 	UnitsInVain  int                     `json:"units_in_vain"`
+	Against      int                     `json:"against_permissions"`
 	DefaultSaves intervalJSON            `json:"default_saves"` // of its minutes, breakdown by breakdown
 }
 
@@ -165,7 +180,7 @@ func (c *Contest) JSON(w io.Writer) error {
 		one := contestJSON{Place: string(x.Place), Variant: string(x.Variant)}
 		for r := range x.Rivals {
 			share := perRemoval(x, r, unitsOut, unitsVain)
-			rival := rivalJSON{Name: x.Rivals[r].Name, Figures: map[string]intervalJSON{}, UnitsOut: share.Of, UnitsInVain: share.Hits,
+			rival := rivalJSON{Name: x.Rivals[r].Name, Figures: map[string]intervalJSON{}, UnitsOut: share.Of, UnitsInVain: share.Hits, Against: against(x, r),
 				Answers: x.Median(r, func(r *rehearse.Run) float64 { return float64(r.Answers) }), Right: x.Of(r, func(r *rehearse.Run) float64 { return truth(r.Right) }).Value}
 			for _, f := range contestFigures {
 				rival.Figures[f.name] = intervalJSON(x.Of(r, f.of))

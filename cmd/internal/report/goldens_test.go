@@ -1,0 +1,115 @@
+package report_test
+
+import (
+	"bytes"
+	"context"
+	"io"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+
+	"downdrop/cases"
+	"downdrop/cmd/internal/report"
+	"downdrop/engine"
+	"downdrop/engine/rehearse"
+	"downdrop/rulebase"
+)
+
+// holds compares a text with its golden file word by word, and a JSON document so that
+// it may only gain fields.
+func holds(t *testing.T, name string, text, object func(io.Writer) error) {
+	t.Helper()
+	if text != nil {
+		var b bytes.Buffer
+		if err := text(&b); err != nil {
+			t.Fatal(err)
+		}
+		if diff := cmp.Diff(golden(t, name+".txt", b.String()), b.String()); diff != "" {
+			t.Errorf("%s (-golden +got):\n%s", name, diff)
+		}
+	}
+	var b bytes.Buffer
+	if err := object(&b); err != nil {
+		t.Fatal(err)
+	}
+	want := golden(t, name+".json", b.String())
+	for _, says := range lacks("", document(t, []byte(want)), document(t, b.Bytes())) {
+		t.Errorf("%s.json: %s", name, says)
+	}
+}
+
+func TestChartGolden(t *testing.T) {
+	base, err := rulebase.LoadFolder("../../downdrop/testdata/small")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := rulebase.Situation{At: rulebase.Field, Who: rulebase.Technician}
+	p := engine.Prepare(base)
+	tree, err := engine.Chart(context.Background(), p, s, engine.ChartOptions{Nodes: 6})
+	if err != nil {
+		t.Fatal(err)
+	}
+	chart := report.NewChart(p, s, tree, []string{"jumper, terminals 3 and 4"})
+	holds(t, "chart", func(w io.Writer) error { return chart.Text(w, 80, report.ChartKind{}) }, func(w io.Writer) error { return chart.JSON(w, report.ChartKind{}) })
+}
+
+func TestCaseGoldens(t *testing.T) {
+	base, err := rulebase.LoadFolder("../../downdrop/testdata/small")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var head cases.Head
+	var events []cases.Event
+	say := func(kind cases.Kind, body any) {
+		d := cases.Say(kind, body)
+		d.ID, d.Subject, d.At = "e"+string(rune('a'+len(events))), cases.Subject{Kind: cases.AboutCase, ID: "c1"}, time.Date(2031, 5, 28, 9, len(events), 0, 0, time.UTC)
+		e, err := cases.Seal(d, "weir", head, head.Seq+1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		head = cases.Head{Seq: e.Seq, Hash: e.Hash}
+		events = append(events, e)
+	}
+	say(cases.KindOpened, cases.Opening{Code: "K7Q4M2", Location: "Tide mill, sluice", Drop: 5, Unit: cases.Unit{Type: "BIU-2", Serial: "B0815"}, Complaint: "silent since the storm"})
+	say(cases.KindFinding, cases.FindingBody{Symptom: "power_light", Value: cases.ValueBody{Word: "dark"}, By: "caller"})
+	say(cases.KindPutIn, cases.PutIn{What: "jumper", Where: "terminals 3 and 4", Until: "the ohms are read"})
+	say(cases.KindSetting, cases.Setting{Name: "address", When: "found", Value: "5"})
+	say(cases.KindNote, cases.Note{Text: "the cabinet was wet"})
+	say(cases.KindReference, cases.Reference{Kind: "work_order", Text: "W-2231"})
+	say("from_tomorrow", map[string]int{"x": 1})
+	c := cases.Fold(events)
+	earlier := &cases.Earlier{SameLocation: []cases.Summary{{ID: "c0", Code: "M31XW9", Location: "Tide mill, sluice", Serial: "B0001", State: cases.StateClosed, Opened: time.Date(2031, 4, 1, 0, 0, 0, 0, time.UTC), Causes: []string{"supply_off"}, Outcome: "unit_out", UnitVerdict: cases.UnitGood}}, ForLocation: true}
+	d, err := engine.Diagnose(context.Background(), engine.Prepare(base), c.Situation, engine.Options{Weights: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	holds(t, "case", func(w io.Writer) error { return report.CaseText(w, 80, d, c, earlier) }, func(w io.Writer) error { return report.CaseJSON(w, base, c, earlier) })
+	list := append([]cases.Summary{c.Summary()}, earlier.SameLocation...)
+	holds(t, "cases", func(w io.Writer) error {
+		return report.CasesText(w, 80, base, list, time.Date(2031, 5, 30, 12, 0, 0, 0, time.UTC))
+	}, func(w io.Writer) error { return report.CasesJSON(w, list) })
+
+	list[0].Location, list[0].Complaint = "=HYPERLINK(\"x\")", "a \"quoted\", line\nbroken"
+	var csv bytes.Buffer
+	if err := report.CasesCSV(&csv, list); err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff(golden(t, "cases.csv", csv.String()), csv.String()); diff != "" {
+		t.Errorf("cases.csv (-golden +got):\n%s", diff)
+	}
+}
+
+func TestContestGolden(t *testing.T) {
+	base, err := rulebase.LoadFolder("../../downdrop/testdata/small")
+	if err != nil {
+		t.Fatal(err)
+	}
+	contest := report.NewContest(base, 3, 4)
+	x, err := rehearse.Contest(context.Background(), base, rehearse.Options{Cases: 4, Seed: 3, Places: []rulebase.Place{rulebase.Phone}, Variant: rehearse.Own}, rehearse.Rivals())
+	if err != nil {
+		t.Fatal(err)
+	}
+	contest.Add(x)
+	holds(t, "contest", func(w io.Writer) error { return contest.Text(w, 80) }, contest.JSON)
+}
