@@ -63,8 +63,17 @@ func TestScripts(t *testing.T) {
 			e.Setenv("RETURNS", filepath.Join(filepath.Dir(prices), "returns"))
 			return nil
 		},
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "opened": opened},
 	})
+}
+
+// opened keeps the code of the case that was just opened in a variable: opened CASE.
+func opened(ts *testscript.TestScript, neg bool, args []string) {
+	m := openedCode.FindStringSubmatch(ts.ReadFile("stdout"))
+	if neg || len(args) != 1 || m == nil {
+		ts.Fatalf("usage: opened VARIABLE, after a case was opened")
+	}
+	ts.Setenv(args[0], m[1])
 }
 
 // exits runs a command and asks for its exit code: exits 3 downdrop ...
