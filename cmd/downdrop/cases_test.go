@@ -129,3 +129,30 @@ func writeText(t *testing.T, file, text string) {
 		t.Fatal(err)
 	}
 }
+
+// What is said in the conversation is in the store at once; whoever is cut off has lost
+// nothing, and going on asks nothing again.
+func TestTalkKeepsEveryAnswer(t *testing.T) {
+	s := newShop(t)
+	s.run(0, "case|open|--location|Weir house|--at|phone")
+	talk := func(entries string) string {
+		var out bytes.Buffer
+		env := newEnvironment()
+		env.in, env.out, env.err, env.terminal = strings.NewReader(entries), &out, &out, true
+		env.width = func() int { return 80 }
+		env.variable = func(string) string { return "" }
+		env.store = func(context.Context, *environment, string) (cases.Store, error) { return s.store, nil }
+		if code := run(context.Background(), env, []string{"case", "talk", s.code}); code != 0 {
+			t.Errorf("exit %d\n%s", code, out.String())
+		}
+		return out.String()
+	}
+	if out := talk("power light dark\n"); !strings.Contains(out, "kept with the case") || strings.Contains(out, "Nothing was saved") {
+		t.Errorf("cut off:\n%s", out)
+	}
+	s.says(0, "case|show|CASE|--as-case", "power_light, value: dark")
+	if out := talk("known\nundo\nstop\n"); !strings.Contains(out, "power light: dark") {
+		t.Errorf("gone on:\n%s", out)
+	}
+	s.says(0, "case|show|CASE|--entries", "finding", "ranking", "proposed")
+}

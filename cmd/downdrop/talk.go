@@ -23,6 +23,7 @@ const (
 	sayTalkExists = "%s is there already and is not overwritten; save under another name."
 	sayTalkUnsafe = "%s cannot be written: %v. Save under another name, or copy the case from here:"
 	sayTalkSaved  = "Saved as %s; \"downdrop diagnose %s\" answers it again, \"downdrop --case %s\" goes on."
+	sayTalkKept   = "All of it is kept with the case already."
 	sayTalkEnd    = "The input ended. Nothing was saved."
 	talkPrompt    = "> "
 	talkCaseName  = "case"
@@ -96,6 +97,10 @@ func (t *terminal) run(ctx context.Context, s rulebase.Situation) error {
 		case conversation.Stopped:
 			return nil
 		case conversation.Saved:
+			if t.keep != nil { // every answer is in the store already
+				_, err := fmt.Fprintln(t.env.out, sayTalkKept)
+				return written(err)
+			}
 			if saved, err := t.save(reply, state.Situation.Case); saved || err != nil {
 				return err
 			}
@@ -108,7 +113,11 @@ func (t *terminal) run(ctx context.Context, s rulebase.Situation) error {
 			return context.Cause(ctx)
 		case entry, ok := <-t.entries:
 			if !ok {
-				_, err := fmt.Fprintln(t.env.out, "\n"+sayTalkEnd)
+				says := sayTalkEnd
+				if t.keep != nil {
+					says = sayTalkKept
+				}
+				_, err := fmt.Fprintln(t.env.out, "\n"+says)
 				return written(err)
 			}
 			state, reply = t.talk.Step(ctx, state, entry)
