@@ -51,6 +51,7 @@ func newRootCmd(env *environment) *cobra.Command {
 	root.SetFlagErrorFunc(flagError)
 	root.Flags().StringVar(&o.file, "case", "", "go on with the case in this `FILE`")
 	addCaseFlags(root, env, &o)
+	root.AddGroup(&cobra.Group{ID: groupDrop, Title: "At the drop, and by phone:"}, &cobra.Group{ID: groupShop, Title: "In the shop:"}, &cobra.Group{ID: groupAuthor, Title: "For whoever keeps the rulebase:"})
 	root.AddCommand(
 		newDiagnoseCmd(env, runDiagnose),
 		newCaseCmd(env),
@@ -63,10 +64,26 @@ func newRootCmd(env *environment) *cobra.Command {
 		newCheckCmd(env, runCheck),
 		newRehearseCmd(env, runRehearse),
 		newVersionCmd(env))
+	for _, c := range root.Commands() {
+		c.GroupID = groups[c.Name()]
+	}
 	root.AddCommand(newTopics()...)
 	root.SetHelpCommand(newHelpCmd())
 	root.CompletionOptions.SetDefaultShellCompDirective(cobra.ShellCompDirectiveNoFileComp)
 	return root
+}
+
+// Help lists commands by who needs them.
+const (
+	groupDrop   = "drop"
+	groupShop   = "shop"
+	groupAuthor = "author"
+)
+
+var groups = map[string]string{
+	"diagnose": groupDrop, "case": groupDrop, "chart": groupDrop, "line": groupDrop,
+	"decide": groupShop, "triage": groupShop, "store": groupShop,
+	"rulebase": groupAuthor, "check": groupAuthor, "rehearse": groupAuthor,
 }
 
 // knownCommand refuses a word that is no command, with what was probably meant.
