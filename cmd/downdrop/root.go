@@ -60,6 +60,7 @@ func newRootCmd(env *environment) *cobra.Command {
 		newChartCmd(env, runChart),
 		newLineCmd(env),
 		newStoreCmd(env),
+		newReplayCmd(env),
 		newRulebaseCmd(env),
 		newCheckCmd(env, runCheck),
 		newRehearseCmd(env, runRehearse),
@@ -83,7 +84,7 @@ const (
 var groups = map[string]string{
 	"diagnose": groupDrop, "case": groupDrop, "chart": groupDrop, "line": groupDrop,
 	"decide": groupShop, "triage": groupShop, "store": groupShop,
-	"rulebase": groupAuthor, "check": groupAuthor, "rehearse": groupAuthor,
+	"rulebase": groupAuthor, "check": groupAuthor, "replay": groupAuthor, "rehearse": groupAuthor,
 }
 
 // knownCommand refuses a word that is no command, with what was probably meant.

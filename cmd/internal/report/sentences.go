@@ -2459,3 +2459,23 @@ func saySaves(x *rehearse.Comparison, r int) string {
 }
 
 const sayContestFoot = "swap: the unit is exchanged first, then the checklist. checklist: power, lights, handheld, rate and address, wiring and termination, controller, module, unit. technic.: extent, lights, what changed, supply, halving the line, swap last. greedy: what tells most for each minute. All have the same permissions, proof and word for enough. The best order there is cannot be worked out for so many causes; chart --optimal proves it for small rulebases."
+
+// Replay.
+
+const sayReplayByCause = "By what it turned out to be:"
+
+func sayReplay(b *rulebase.Base, s *cases.Score) string {
+	says := fmt.Sprintf("Rulebase %s, version %d, over %s.", b.Name, b.Version, counted(s.Cases, "closed case"))
+	if s.Unknown > 0 {
+		says += fmt.Sprintf(" In %d more nothing was proven that this rulebase knows.", s.Unknown)
+	}
+	return says
+}
+
+func sayReplayRanks(s *cases.Score) string {
+	return fmt.Sprintf("What it turned out to be stands first in %d of %d, among the first three in %d. It could have been known %.1f entries earlier, on the mean.", s.First, s.Cases, s.InThree, s.Earlier)
+}
+
+func sayReplayScores(s *cases.Score) string {
+	return fmt.Sprintf("How good the chances are: Brier score %.3f, log score %.3f, calibration error %.3f. With %d cases even perfect chances err by some of that.", s.Brier, s.Log, s.ECE, s.Cases)
+}
