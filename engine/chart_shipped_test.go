@@ -18,7 +18,7 @@ func TestChartOfTheShippedRulebaseSettlesAThird(t *testing.T) {
 	}
 	nodes := 200
 	if testing.Short() {
-		nodes = 40
+		nodes = 10
 	}
 	s := rulebase.Situation{At: rulebase.Field, Who: rulebase.Technician}
 	g, err := base.ReadGiven("loss_of_bus=off")
