@@ -101,11 +101,11 @@ func (w *weighing) values(all []candidate, m *plan.Matters) *plan.Scene {
 	first.Ready()
 	var next atomic.Int64
 	var group sync.WaitGroup
-	for n := range cores {
-		scene := first
-		if n > 0 {
-			scene = first.Fork()
-		}
+	scenes := []*plan.Scene{first} // all made before any is used: forking readies what they share
+	for len(scenes) < cores {
+		scenes = append(scenes, first.Fork())
+	}
+	for _, scene := range scenes {
 		group.Go(func() {
 			for i := int(next.Add(1)) - 1; i < len(all); i = int(next.Add(1)) - 1 {
 				w.value(scene, &all[i])

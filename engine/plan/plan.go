@@ -167,8 +167,9 @@ func New(b *belief.Belief, system *hypothesis.System, m *Matters) *Scene {
 	return &Scene{m: m, belief: b.Gathered(), system: system}
 }
 
-// Fork is the same scene for another goroutine; what was made already is shared, and
-// s may go on being used.
+// Fork is the same scene for another goroutine; what was made already is shared. All
+// forks are made before any of them, or s, is used by another goroutine: making one
+// readies what they share.
 func (s *Scene) Fork() *Scene {
 	f := &Scene{m: s.m, belief: s.belief, system: s.system, ends: s.ends, entropy: s.entropy}
 	if s.wide != nil {
