@@ -45,7 +45,7 @@ type Opening struct {
 	Drop      int    `json:"drop,omitempty"`
 	Unit      Unit   `json:"unit,omitzero"`
 	Complaint string `json:"complaint,omitempty"` // in the caller's words
-	CallBack  string `json:"call_back,omitempty"` // the id of a person, or a number to call; erasable as a name is
+	CallBack  string `json:"call_back,omitempty"` // whom to call back: the id of a person (see Store.SetName), never a name or a number, which could not be erased
 }
 
 // A Unit is a bus-interface unit as its plate says it.

@@ -119,10 +119,10 @@ func Chart(ctx context.Context, p *Prepared, s rulebase.Situation, o ChartOption
 			return nil, err
 		}
 	}
-	u.tree.Root.reckon(p.base, o)
 	if !proven {
-		u.tree.Root.Bound = bound
+		d.Plan.Bound = bound
 	}
+	u.tree.Root.reckon(p.base, o)
 	return u.tree, nil
 }
 
@@ -699,32 +699,41 @@ func (d *Diagnosis) wellAfter(step *rulebase.Step) float64 {
 	return sum / after.Total()
 }
 
-// reckon works out the expected minutes along the tree.
-func (n *ChartNode) reckon(base *rulebase.Base, o ChartOptions) {
-	n.Minutes = 0
+// reckon works out the expected minutes along the tree, and says whether it is whole. A
+// tree of which something was cut off has other minutes than what the search proved,
+// and may even undercut its bound: then neither is claimed.
+func (n *ChartNode) reckon(base *rulebase.Base, o ChartOptions) (whole bool) {
+	n.Minutes, whole = 0, n.End != ChartTooRare && n.End != ChartCut
 	if n.Diagnosis != nil {
 		n.Bound, n.Proven = n.Diagnosis.Plan.Bound, n.Diagnosis.Plan.Proven
 	}
+	defer func() {
+		if n.Bound > n.Minutes*(1+1e-9) {
+			n.Bound = 0
+		}
+		n.Proven = n.Proven && whole && n.Minutes <= n.Bound*(1+1e-9)
+	}()
 	switch n.End {
 	case ChartGoesOn:
 	case ChartEnough, ChartCannotTell, ChartTooRare, ChartCut, ChartImpossible:
 		if !o.Identify {
 			n.Minutes = base.GiveUp
 		}
-		return
+		return whole
 	case ChartDisposition:
 		if !o.Identify {
 			n.Minutes = n.Diagnosis.Disposition.Minutes
 		}
-		return
+		return whole
 	default:
-		return
+		return whole
 	}
 	if !n.Goes {
 		n.Minutes = n.Step.Price + proof(n.Step.Step)
 	}
 	for _, w := range n.Ways {
-		w.Node.reckon(base, o)
+		whole = w.Node.reckon(base, o) && whole
 		n.Minutes += float64(w.Chance * w.Node.Minutes)
 	}
+	return whole
 }

@@ -150,6 +150,12 @@ remedies:
 			t.Errorf("%s costs %v, the search has %v", n.Step.Step.ID, n.Minutes, n.Bound)
 		}
 	})
+	// Of a tree that was cut nothing is claimed.
+	for _, o := range []engine.ChartOptions{{Optimal: true, Least: -1, Nodes: 1}, {Optimal: true, Least: -1, Levels: 1}, {Optimal: true, Least: 0.4}, {Optimal: true, Identify: true, Least: -1, Nodes: 1}} {
+		if cut := chartOf(t, engine.Prepare(base), s, o); cut.Cut+cut.TooRare > 0 && cut.Root.Proven || cut.Root.Bound > cut.Root.Minutes*(1+1e-9) {
+			t.Errorf("%+v: proven %t, bound %v, %v minutes, of which %v is cut", o, cut.Root.Proven, cut.Root.Bound, cut.Root.Minutes, cut.Cut+cut.TooRare)
+		}
+	}
 	plain := diagnose(t, engine.Prepare(base), s, engine.Options{})
 	if plain.Plan.Minutes < root.Bound-1e-9 || plain.Plan.Minutes > 1.02*root.Bound {
 		t.Errorf("the default policy expects %v minutes, the best %v", plain.Plan.Minutes, root.Bound)

@@ -289,8 +289,11 @@ not in form.`
                      one another, separated like those of PATH; flag --rulebase
   COLUMNS            width of the text, from 20 to 80 columns; else the terminal's
 
-downdrop prints no colours, writes no files unless it is asked to, and opens no
-network connection.`
+  DOWNDROP_STORE     the store of cases: a file, or a PostgreSQL address; flag --store
+  DOWNDROP_BY        who writes in cases: an id, never a name; flag --by
+
+downdrop prints no colours. It writes no files unless it is asked to, but for the
+store of cases, and opens no network connection but to a PostgreSQL store.`
 )
 
 // exitCodes is the table that "help exit-codes" prints.
