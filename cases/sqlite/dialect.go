@@ -21,6 +21,7 @@ import (
 func dialect(path string, o *sqlstore.Options) sqlstore.Dialect {
 	return sqlstore.Dialect{
 		Name: "sqlite", Text: "TEXT", Bytes: "BLOB", RowNumber: "INTEGER PRIMARY KEY", WithoutRowID: " WITHOUT ROWID",
+		Prepare:  true,
 		HasMeta:  `SELECT count(*) FROM sqlite_master WHERE type = 'table' AND name = 'meta'`,
 		Contains: "instr(t.term, $1) > 0",
 		Explain:  explain,

@@ -43,7 +43,7 @@ func scanRow(rows *sql.Rows) (cases.Event, error) {
 	return e, err
 }
 
-func insert(ctx context.Context, tx *sql.Tx, e *cases.Event) error {
+func insert(ctx context.Context, tx writer, e *cases.Event) error {
 	prev, errPrev := hex.DecodeString(e.Prev)
 	hash, errHash := hex.DecodeString(e.Hash)
 	if err := errors.Join(errPrev, errHash); err != nil || len(prev) != 0 && len(prev) != sha256.Size || hex.EncodeToString(prev) != e.Prev {
@@ -187,12 +187,24 @@ func sites(ctx context.Context, q querier) (map[string]held, error) {
 	return out, rows.Err()
 }
 
+// What every event needs.
+const (
+	eventOfID    = `SELECT ` + columns + ` FROM events WHERE id = $1`
+	timeOf       = `SELECT at_us FROM events WHERE site = $1 AND seq = $2`
+	highestOrder = `SELECT coalesce(max(ord), 0) FROM events WHERE subject_kind = $1 AND subject = $2`
+	upsertHead   = `INSERT INTO sites (site, seq, hash, held) VALUES ($1, $2, $3, $4)
+		ON CONFLICT (site) DO UPDATE SET seq = excluded.seq, hash = excluded.hash, held = excluded.held`
+)
+
+func (s *Store) headQuery() string {
+	return `SELECT seq, hash, held, coalesce((SELECT value FROM meta WHERE name = 'moved'), '') FROM sites WHERE site = $1` + s.dialect.LockHead
+}
+
 // lock waits until this transaction is the only writer, and gives the own head.
-func (s *Store) lock(ctx context.Context, tx *sql.Tx) (held, error) {
+func (s *Store) lock(ctx context.Context, tx writer) (held, error) {
 	var h held
 	var moved string
-	err := tx.QueryRowContext(ctx, `SELECT seq, hash, held, coalesce((SELECT value FROM meta WHERE name = 'moved'), '')
-		FROM sites WHERE site = $1`+s.dialect.LockHead, s.site).Scan(&h.Seq, &h.Hash, &h.events, &moved)
+	err := tx.QueryRowContext(ctx, s.headQuery(), s.site).Scan(&h.Seq, &h.Hash, &h.events, &moved)
 	switch {
 	case errors.Is(err, sql.ErrNoRows):
 		err = fmt.Errorf("%w: it has lost the head of its own chain, site %s", cases.ErrIntegrity, s.site)
@@ -207,8 +219,9 @@ func (s *Store) Append(ctx context.Context, drafts ...cases.Draft) ([]cases.Even
 	if len(drafts) == 0 {
 		return nil, ctx.Err()
 	}
+	s.prepare()
 	var a *appending
-	err := s.inTx(ctx, func(tx *sql.Tx) error {
+	err := s.inTx(ctx, func(tx writer) error {
 		head, err := s.lock(ctx, tx)
 		if err != nil {
 			return err
@@ -231,7 +244,7 @@ func (s *Store) Append(ctx context.Context, drafts ...cases.Draft) ([]cases.Even
 // appending is one batch on its way into the store.
 type appending struct {
 	store     *Store
-	tx        *sql.Tx
+	tx        writer
 	head      held
 	lastAt    int64 // microseconds: when the site's last event was written
 	orders    map[cases.Subject]int64
@@ -257,7 +270,7 @@ func (a *appending) take(ctx context.Context, d *cases.Draft) error {
 
 // there finds the event that a draft already is.
 func (a *appending) there(ctx context.Context, d *cases.Draft) (bool, error) {
-	e, err := scan(a.tx.QueryRowContext(ctx, `SELECT `+columns+` FROM events WHERE id = $1`, d.ID))
+	e, err := scan(a.tx.QueryRowContext(ctx, eventOfID, d.ID))
 	switch {
 	case errors.Is(err, sql.ErrNoRows):
 		return false, nil
@@ -278,7 +291,7 @@ func (a *appending) jump(ctx context.Context, d *cases.Draft) error {
 		return nil
 	}
 	if a.lastAt == math.MinInt64 {
-		if err := a.tx.QueryRowContext(ctx, `SELECT at_us FROM events WHERE site = $1 AND seq = $2`, a.store.site, a.head.Seq).Scan(&a.lastAt); err != nil {
+		if err := a.tx.QueryRowContext(ctx, timeOf, a.store.site, a.head.Seq).Scan(&a.lastAt); err != nil {
 			return fmt.Errorf("%w: the last event of its own chain cannot be read: %w", cases.ErrIntegrity, err)
 		}
 	}
@@ -297,8 +310,7 @@ func (a *appending) jump(ctx context.Context, d *cases.Draft) error {
 func (a *appending) seal(ctx context.Context, d *cases.Draft) (cases.Event, error) {
 	order, known := a.orders[d.Subject]
 	if !known {
-		err := a.tx.QueryRowContext(ctx, `SELECT coalesce(max(ord), 0) FROM events WHERE subject_kind = $1 AND subject = $2`,
-			string(d.Subject.Kind), d.Subject.ID).Scan(&order)
+		err := a.tx.QueryRowContext(ctx, highestOrder, string(d.Subject.Kind), d.Subject.ID).Scan(&order)
 		if err != nil {
 			return cases.Event{}, err
 		}
@@ -341,8 +353,7 @@ func (a *appending) finish(ctx context.Context) error {
 	return nil
 }
 
-func setHead(ctx context.Context, tx *sql.Tx, site string, h held) error {
-	_, err := tx.ExecContext(ctx, `INSERT INTO sites (site, seq, hash, held) VALUES ($1, $2, $3, $4)
-		ON CONFLICT (site) DO UPDATE SET seq = excluded.seq, hash = excluded.hash, held = excluded.held`, site, h.Seq, h.Hash, h.events)
+func setHead(ctx context.Context, tx writer, site string, h held) error {
+	_, err := tx.ExecContext(ctx, upsertHead, site, h.Seq, h.Hash, h.events)
 	return err
 }

@@ -18,7 +18,7 @@ func (s *Store) PutFile(ctx context.Context, content []byte) (string, error) {
 	if content == nil {
 		content = []byte{}
 	}
-	err := s.inTx(ctx, func(tx *sql.Tx) error {
+	err := s.inTx(ctx, func(tx writer) error {
 		if _, err := s.lock(ctx, tx); err != nil {
 			return err
 		}
@@ -68,7 +68,7 @@ func texts(ctx context.Context, q querier, query string, args ...any) ([]string,
 
 // SetName gives a person's id a name, or takes it away.
 func (s *Store) SetName(ctx context.Context, id, name string) error {
-	err := s.inTx(ctx, func(tx *sql.Tx) error {
+	err := s.inTx(ctx, func(tx writer) error {
 		if _, err := s.lock(ctx, tx); err != nil {
 			return err
 		}

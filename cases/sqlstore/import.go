@@ -21,8 +21,9 @@ func (s *Store) Import(ctx context.Context, events iter.Seq2[cases.Event, error]
 	if s.readOnly != "" {
 		return cases.Imported{}, s.explain(fmt.Errorf("%w: %s", cases.ErrUnavailable, s.readOnly))
 	}
+	s.prepare()
 	var done cases.Imported
-	err := s.once(ctx, func(tx *sql.Tx) error {
+	err := s.once(ctx, func(tx writer) error {
 		own, err := s.lock(ctx, tx)
 		if err != nil {
 			return err
@@ -54,7 +55,7 @@ func (s *Store) Import(ctx context.Context, events iter.Seq2[cases.Event, error]
 // importing is one import on its way.
 type importing struct {
 	store     *Store
-	tx        *sql.Tx
+	tx        writer
 	takesOver bool // the store holds no event: those of its own site are taken too
 	sites     map[string]held
 	last      cases.Event // taken in just before

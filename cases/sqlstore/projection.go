@@ -119,11 +119,23 @@ func (s *Store) remember(all []*projected) {
 	}
 }
 
+const (
+	caseNumber    = `SELECT number, events FROM summaries WHERE id = $1`
+	insertSummary = `INSERT INTO summaries (` + summaryColumns + `, events)
+		VALUES ($1,$2,$3,$4,$5,$6,$7,$8,$9,$10,$11,$12,$13,$14,$15,$16) RETURNING number`
+	updateSummary = `UPDATE summaries SET code=$2, location=$3, on_drop=$4, type=$5, serial=$6, state=$7, waiting=$8, opened=$9,
+		changed=$10, complaint=$11, causes=$12, outcome=$13, verdict=$14, in_place=$15, events=$16 WHERE id=$1`
+	anyTerm     = `SELECT count(*) FROM (SELECT 1 FROM terms WHERE kind = $1 AND term = $2 LIMIT 1) AS any_term`
+	insertTerm  = `INSERT INTO terms (kind, term, number) VALUES ($1, $2, $3)`
+	lastWords   = `SELECT number, words FROM words ORDER BY number DESC LIMIT 1`
+	updateWords = `UPDATE words SET words = $1 WHERE number = $2`
+)
+
 // before is the case as it was projected last, before events were added to it.
-func (s *Store) before(ctx context.Context, tx *sql.Tx, id string) (*projected, error) {
+func (s *Store) before(ctx context.Context, tx writer, id string) (*projected, error) {
 	p := &projected{id: id}
 	var events int
-	err := tx.QueryRowContext(ctx, `SELECT number, events FROM summaries WHERE id = $1`, id).Scan(&p.number, &events)
+	err := tx.QueryRowContext(ctx, caseNumber, id).Scan(&p.number, &events)
 	if errors.Is(err, sql.ErrNoRows) {
 		return p, nil
 	} else if err != nil {
@@ -160,7 +172,7 @@ func readTerms(ctx context.Context, q querier, number int64) ([]term, error) {
 
 // project writes what Find needs of a case that events were added to; added is nil where they have
 // to be read.
-func (s *Store) project(ctx context.Context, tx *sql.Tx, id string, added []cases.Event) (*projected, error) {
+func (s *Store) project(ctx context.Context, tx writer, id string, added []cases.Event) (*projected, error) {
 	was, err := s.before(ctx, tx, id)
 	if err != nil {
 		return nil, err
@@ -181,15 +193,13 @@ func (s *Store) project(ctx context.Context, tx *sql.Tx, id string, added []case
 
 const summaryColumns = `id, code, location, on_drop, type, serial, state, waiting, opened, changed, complaint, causes, outcome, verdict, in_place`
 
-func writeSummary(ctx context.Context, tx *sql.Tx, number int64, events int, c *cases.Case) (int64, error) {
+func writeSummary(ctx context.Context, tx writer, number int64, events int, c *cases.Case) (int64, error) {
 	values := append(summaryValues(c.Summary()), events)
 	if number == 0 {
-		err := tx.QueryRowContext(ctx, `INSERT INTO summaries (`+summaryColumns+`, events)
-			VALUES ($1,$2,$3,$4,$5,$6,$7,$8,$9,$10,$11,$12,$13,$14,$15,$16) RETURNING number`, values...).Scan(&number)
+		err := tx.QueryRowContext(ctx, insertSummary, values...).Scan(&number)
 		return number, err
 	}
-	_, err := tx.ExecContext(ctx, `UPDATE summaries SET code=$2, location=$3, on_drop=$4, type=$5, serial=$6, state=$7, waiting=$8, opened=$9,
-		changed=$10, complaint=$11, causes=$12, outcome=$13, verdict=$14, in_place=$15, events=$16 WHERE id=$1`, values...)
+	_, err := tx.ExecContext(ctx, updateSummary, values...)
 	return number, err
 }
 
@@ -218,7 +228,7 @@ func scanSummary(row interface{ Scan(...any) error }, more ...any) (cases.Summar
 }
 
 // writeTerms changes the terms of a case from what they were to what they are.
-func writeTerms(ctx context.Context, tx *sql.Tx, number int64, was, is []term) error {
+func writeTerms(ctx context.Context, tx writer, number int64, was, is []term) error {
 	var fresh []string
 	for _, t := range is {
 		if _, there := slices.BinarySearchFunc(was, t, compareTerms); there {
@@ -226,13 +236,13 @@ func writeTerms(ctx context.Context, tx *sql.Tx, number int64, was, is []term) e
 		}
 		if t.kind == termWord {
 			var n int
-			if err := tx.QueryRowContext(ctx, `SELECT count(*) FROM (SELECT 1 FROM terms WHERE kind = $1 AND term = $2 LIMIT 1) AS any_term`, t.kind, t.text).Scan(&n); err != nil {
+			if err := tx.QueryRowContext(ctx, anyTerm, t.kind, t.text).Scan(&n); err != nil {
 				return err
 			} else if n == 0 {
 				fresh = append(fresh, t.text)
 			}
 		}
-		if _, err := tx.ExecContext(ctx, `INSERT INTO terms (kind, term, number) VALUES ($1, $2, $3)`, t.kind, t.text, number); err != nil {
+		if _, err := tx.ExecContext(ctx, insertTerm, t.kind, t.text, number); err != nil {
 			return err
 		}
 	}
@@ -253,13 +263,13 @@ const wordsPage = 3500
 
 // writeWords adds words to the list of all. One that was there and fell out of
 // use is listed twice then, which does no harm.
-func writeWords(ctx context.Context, tx *sql.Tx, fresh []string) error {
+func writeWords(ctx context.Context, tx writer, fresh []string) error {
 	if len(fresh) == 0 {
 		return nil
 	}
 	var number int64
 	var words string
-	err := tx.QueryRowContext(ctx, `SELECT number, words FROM words ORDER BY number DESC LIMIT 1`).Scan(&number, &words)
+	err := tx.QueryRowContext(ctx, lastWords).Scan(&number, &words)
 	if err != nil && !errors.Is(err, sql.ErrNoRows) {
 		return err
 	}
@@ -270,7 +280,7 @@ func writeWords(ctx context.Context, tx *sql.Tx, fresh []string) error {
 		}
 		fresh = fresh[n:]
 		if number > 0 {
-			_, err = tx.ExecContext(ctx, `UPDATE words SET words = $1 WHERE number = $2`, words, number)
+			_, err = tx.ExecContext(ctx, updateWords, words, number)
 		} else {
 			_, err = tx.ExecContext(ctx, `INSERT INTO words (words) VALUES ($1)`, words)
 		}
@@ -284,7 +294,7 @@ func writeWords(ctx context.Context, tx *sql.Tx, fresh []string) error {
 
 // Rebuild makes the tables that Find looks through anew from the events.
 func (s *Store) Rebuild(ctx context.Context) error {
-	err := s.inTx(ctx, func(tx *sql.Tx) error {
+	err := s.inTx(ctx, func(tx writer) error {
 		if _, err := s.lock(ctx, tx); err != nil {
 			return err
 		}
@@ -301,7 +311,7 @@ func (s *Store) forget() {
 	clear(s.known)
 }
 
-func (s *Store) rebuild(ctx context.Context, tx *sql.Tx) error {
+func (s *Store) rebuild(ctx context.Context, tx writer) error {
 	for _, table := range []string{"summaries", "terms", "words"} {
 		if _, err := tx.ExecContext(ctx, `DELETE FROM `+table); err != nil {
 			return err

@@ -56,7 +56,7 @@ func triggers(text string) int { return strings.Count(text, "CREATE TRIGGER") }
 const createMeta = `CREATE TABLE meta (name TEXT PRIMARY KEY, value TEXT NOT NULL, sum TEXT NOT NULL)`
 
 // setMeta keeps a line about the store itself, with its checksum.
-func setMeta(ctx context.Context, tx *sql.Tx, name, value string) error {
+func setMeta(ctx context.Context, tx writer, name, value string) error {
 	_, err := tx.ExecContext(ctx, `INSERT INTO meta (name, value, sum) VALUES ($1, $2, $3)
 		ON CONFLICT (name) DO UPDATE SET value = excluded.value, sum = excluded.sum`, name, value, checksum(name, value))
 	return err
@@ -109,7 +109,7 @@ func (s *Store) migrate(ctx context.Context, o *Options) error {
 		}
 		o.tell(fmt.Sprintf("%s is brought from schema %d to %d. As it was it is kept in %s.", s.where, schema, SchemaNow, where))
 	}
-	return s.inTx(ctx, func(tx *sql.Tx) error {
+	return s.inTx(ctx, func(tx writer) error {
 		if s.dialect.LockSchema != "" {
 			if _, err := tx.ExecContext(ctx, s.dialect.LockSchema); err != nil {
 				return err
@@ -119,7 +119,7 @@ func (s *Store) migrate(ctx context.Context, o *Options) error {
 	})
 }
 
-func (s *Store) migrateFrom(ctx context.Context, tx *sql.Tx, o *Options) error {
+func (s *Store) migrateFrom(ctx context.Context, tx writer, o *Options) error {
 	schema, err := s.schema(ctx, tx) // again: another process may have been first
 	switch {
 	case err != nil:
@@ -155,7 +155,7 @@ func (s *Store) migrateFrom(ctx context.Context, tx *sql.Tx, o *Options) error {
 }
 
 // name gives the store the site that it writes under.
-func (s *Store) name(ctx context.Context, tx *sql.Tx, site string) error {
+func (s *Store) name(ctx context.Context, tx writer, site string) error {
 	if !cases.PlainID(site) {
 		return fmt.Errorf("the site %.80q: 1 to 64 letters, digits, - and _ are wanted", site)
 	}

@@ -29,6 +29,7 @@ type Dialect struct {
 	HasMeta                string             // a query: 1 where the table meta is there
 	LockSchema             string             // a statement before a migration; "" none
 	LockHead               string             // after a SELECT of the row that writers lock
+	Prepare                bool               // whether statements are worth keeping ready
 	Contains               string             // a condition: $1 is a part of the column term
 	Snapshot               sql.IsolationLevel // of a transaction that reads one moment
 
@@ -94,6 +95,9 @@ type Store struct {
 	site        string
 	close       func() error
 
+	prepared   sync.Once
+	statements map[string]*sql.Stmt // that every event needs
+
 	mu    sync.Mutex // of known
 	known map[string]*projected
 }
@@ -154,7 +158,7 @@ func (s *Store) takeOver(ctx context.Context, site string) error {
 	if s.write == nil {
 		return fmt.Errorf("%w: it can only be read", cases.ErrUnavailable)
 	}
-	err := s.inTx(ctx, func(tx *sql.Tx) error {
+	err := s.inTx(ctx, func(tx writer) error {
 		var events int
 		if err := tx.QueryRowContext(ctx, `SELECT count(*) FROM (SELECT 1 FROM events LIMIT 1) AS any_event`).Scan(&events); err != nil {
 			return err
@@ -190,7 +194,7 @@ func (s *Store) Retire(ctx context.Context, to string) error {
 	if s.write == nil {
 		return s.explain(fmt.Errorf("%w: %s", cases.ErrUnavailable, s.readOnly))
 	}
-	err := s.once(ctx, func(tx *sql.Tx) error {
+	err := s.once(ctx, func(tx writer) error {
 		if to == "" {
 			_, err := tx.ExecContext(ctx, `DELETE FROM meta WHERE name = 'moved'`)
 			return err
@@ -241,6 +245,50 @@ type querier interface {
 	QueryRowContext(context.Context, string, ...any) *sql.Row
 }
 
+// writer is a transaction.
+type writer interface {
+	querier
+	ExecContext(context.Context, string, ...any) (sql.Result, error)
+}
+
+// transaction is a transaction that knows some statements already: to read one takes
+// SQLite as long as to carry it out.
+type transaction struct {
+	*sql.Tx
+	statements map[string]*sql.Stmt
+}
+
+func (t transaction) ExecContext(ctx context.Context, query string, args ...any) (sql.Result, error) {
+	if s := t.statements[query]; s != nil {
+		return t.StmtContext(ctx, s).ExecContext(ctx, args...)
+	}
+	return t.Tx.ExecContext(ctx, query, args...)
+}
+
+func (t transaction) QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row {
+	if s := t.statements[query]; s != nil {
+		return t.StmtContext(ctx, s).QueryRowContext(ctx, args...)
+	}
+	return t.Tx.QueryRowContext(ctx, query, args...)
+}
+
+// prepare reads the statements that every event needs. One that cannot be read is read
+// when it is needed, and says then what is wrong.
+func (s *Store) prepare() {
+	s.prepared.Do(func() {
+		if s.write == nil || !s.dialect.Prepare {
+			return
+		}
+		all := map[string]*sql.Stmt{}
+		for _, query := range []string{s.headQuery(), eventOfID, timeOf, highestOrder, insertEvent, upsertHead, caseNumber, anyTerm, insertTerm, lastWords, updateWords, updateSummary, insertSummary} {
+			if statement, err := s.write.PrepareContext(context.Background(), query); err == nil {
+				all[query] = statement
+			}
+		}
+		s.statements = all
+	})
+}
+
 // explain makes an error one of those that cases names and says where.
 func (s *Store) explain(err error) error {
 	if err == nil || errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
@@ -260,7 +308,7 @@ func (s *Store) explain(err error) error {
 const attempts = 4
 
 // inTx does something in one transaction, again where that is safe and may help.
-func (s *Store) inTx(ctx context.Context, do func(*sql.Tx) error) error {
+func (s *Store) inTx(ctx context.Context, do func(writer) error) error {
 	if s.readOnly != "" {
 		return fmt.Errorf("%w: %s", cases.ErrUnavailable, s.readOnly)
 	}
@@ -280,12 +328,12 @@ func (s *Store) inTx(ctx context.Context, do func(*sql.Tx) error) error {
 	return err
 }
 
-func (s *Store) once(ctx context.Context, do func(*sql.Tx) error) error {
+func (s *Store) once(ctx context.Context, do func(writer) error) error {
 	tx, err := s.write.BeginTx(ctx, nil)
 	if err != nil {
 		return err
 	}
-	if err := do(tx); err != nil {
+	if err := do(transaction{tx, s.statements}); err != nil {
 		_ = tx.Rollback() // what went wrong before says more
 		return err
 	}
