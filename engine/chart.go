@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"math"
+	"runtime"
 	"slices"
 	"sync"
 
@@ -18,7 +19,7 @@ type ChartOptions struct {
 	Optimal  bool    // the best there is, as far as it can be proven, instead of the default policy
 	Levels   int     // steps and readings below one another; 0: 12
 	Nodes    int     // at most this many places where something is done or read; 0: 200
-	Least    float64 // a way less likely than this, from the beginning, ends in handing over; 0: 0.005; below 0: none
+	Least    float64 // a way less likely than this, from the beginning, ends in handing over; 0: 0.005, and none to identify or for the best; below 0: none
 }
 
 // A ChartTree is what to do, unfolded from a situation on.
@@ -88,7 +89,7 @@ func (o *ChartOptions) complete() {
 	if o.Nodes == 0 {
 		o.Nodes = chartNodes
 	}
-	if o.Least == 0 {
+	if o.Least == 0 && !o.Identify && !o.Optimal { // what is left out is neither identified nor proven
 		o.Least = chartLeast
 	}
 }
@@ -115,7 +116,7 @@ func Chart(ctx context.Context, p *Prepared, s rulebase.Situation, o ChartOption
 	u.tree.Root = &ChartNode{Share: 1, Diagnosis: d, Symptom: -1}
 	u.frontier = []*unfold{{node: u.tree.Root}}
 	for len(u.frontier) > 0 {
-		if err := u.unfold(heap.Pop(&u.frontier).(*unfold)); err != nil {
+		if err := u.unfoldNext(); err != nil {
 			return nil, err
 		}
 	}
@@ -142,6 +143,20 @@ type unfold struct {
 	level   int
 	reading *Proposal // a test of which more can be read
 	order   int
+	move    *move // nil: not thought about yet
+}
+
+// A move is what is done at a place: an end, or a step with the ways it leads to. It
+// follows from the place alone, so that several are thought about at once.
+type move struct {
+	end     ChartEnd
+	wants   bool // a step is wanted here, whether or not it fits the chart
+	step    *Proposal
+	symptom int
+	goes    bool
+	ways    []ChartWay
+	rare    ChartWay // those too rare to go on with; of chance 0: none
+	err     error
 }
 
 // frontier has the likeliest place on top.
@@ -171,24 +186,68 @@ func (u *unfolding) diagnose(s rulebase.Situation, earlier *Diagnosis) (*Diagnos
 	return Diagnose(u.ctx, u.p, s, o)
 }
 
-// unfold decides what is done at a place, and makes the places it leads to.
-func (u *unfolding) unfold(x *unfold) error {
-	n := x.node
-	if x.reading != nil {
-		if symptom := n.Diagnosis.mostTelling(x.reading.Step); symptom >= 0 && !u.enough(n.Diagnosis) {
-			n.Goes = true
-			return u.take(x, x.reading, symptom)
+// unfoldNext unfolds the likeliest place. Those that are likely to follow are thought
+// about beside it, one a core: which are unfolded, and in what order, is the same with any number of cores.
+func (u *unfolding) unfoldNext() error {
+	x := heap.Pop(&u.frontier).(*unfold)
+	room := u.o.Nodes - u.tree.Nodes
+	if x.move == nil {
+		batch := []*unfold{x}
+		for len(batch) < min(runtime.GOMAXPROCS(0), room) && len(u.frontier) > 0 {
+			batch = append(batch, heap.Pop(&u.frontier).(*unfold))
+		}
+		var group sync.WaitGroup
+		for _, y := range batch {
+			if y.move == nil {
+				group.Go(func() { y.move = u.think(y, room > 0) })
+			}
+		}
+		group.Wait()
+		for _, y := range batch[1:] {
+			heap.Push(&u.frontier, y)
 		}
 	}
-	step, end, err := u.decide(n)
+	m := x.move
 	switch {
-	case err != nil:
-		return err
-	case end != ChartGoesOn:
-		u.finish(n, end)
-		return nil
+	case m.err != nil:
+		return m.err
+	case m.wants && (room == 0 || x.level >= u.o.Levels):
+		u.finish(x.node, u.handOver(x.node, ChartCut))
+	case m.end != ChartGoesOn:
+		u.finish(x.node, m.end)
+	default:
+		u.take(x, m)
 	}
-	return u.take(x, step, n.Diagnosis.mostTelling(step.Step))
+	return nil
+}
+
+// think decides what is done at a place, and diagnoses where it leads. Without room for
+// a step it only says whether one is wanted.
+func (u *unfolding) think(x *unfold, room bool) *move {
+	n, m := x.node, &move{symptom: -1}
+	if x.reading != nil && !u.enough(n.Diagnosis) {
+		if m.symptom = n.Diagnosis.mostTelling(x.reading.Step); m.symptom >= 0 {
+			m.step, m.goes = x.reading, true
+		}
+	}
+	if m.step == nil {
+		if m.step, m.end, m.err = u.decide(n); m.err != nil || m.end != ChartGoesOn {
+			return m
+		}
+		m.symptom = n.Diagnosis.mostTelling(m.step.Step)
+	}
+	if m.wants = true; room && x.level < u.o.Levels {
+		m.err = u.lead(n, m)
+	}
+	return m
+}
+
+// handOver is how a way ends that goes no further for want of room or cases.
+func (u *unfolding) handOver(n *ChartNode, why ChartEnd) ChartEnd {
+	if n.Diagnosis.Situation.At == rulebase.Phone && n.Diagnosis.Possible && !u.o.Identify && !u.o.Optimal {
+		return ChartDisposition // a call always ends as something
+	}
+	return why
 }
 
 func (u *unfolding) finish(n *ChartNode, end ChartEnd) {
@@ -337,76 +396,66 @@ func (d *Diagnosis) toConfirm(advised bool) []string {
 	return nil
 }
 
-// take makes the places that a step, or the reading of one of a test's symptoms, leads to.
-func (u *unfolding) take(x *unfold, step *Proposal, symptom int) error {
-	n := x.node
-	ways := u.ways(n.Diagnosis, step.Step, symptom)
-	if !u.o.Identify && !u.o.Optimal && !step.works() && !u.parts(n, ways) {
-		if p, s := u.partingTest(n); p != nil {
-			step, symptom, n.Goes = p, s, false
-			ways = u.ways(n.Diagnosis, step.Step, symptom)
+// lead finds the ways that a step, or the reading of one of a test's symptoms, leads to.
+func (u *unfolding) lead(n *ChartNode, m *move) error {
+	ways := u.ways(n.Diagnosis, m.step.Step, m.symptom)
+	if !u.o.Identify && !u.o.Optimal && !m.step.works() {
+		if !u.parts(n, ways) {
+			if p, s := u.partingTest(n); p != nil {
+				m.step, m.symptom, m.goes = p, s, false
+				ways = u.ways(n.Diagnosis, p.Step, s)
+			}
 		}
-	}
-	if !u.o.Identify && !u.o.Optimal && !step.works() {
 		var err error
-		if ways, err = u.merge(n, step, symptom, ways); err != nil {
+		if ways, err = u.merge(n, m.step, m.symptom, ways); err != nil {
 			return err
 		}
 	}
-	goes := u.goes(n, ways) && (len(ways) > 1 || step.works())
-	if try := u.firstTry(n.Diagnosis); !goes && try != nil {
+	if !u.goes(n, ways) || len(ways) == 1 && !m.step.works() {
+		try := u.firstTry(n.Diagnosis)
+		if try == nil {
+			m.end = u.handOver(n, ChartTooRare)
+			return nil
+		}
 		// Whatever a test showed would be too rare to go on with: try what is likeliest.
-		step, symptom = try, -1
-		n.Goes = false
-		ways = u.ways(n.Diagnosis, try.Step, symptom)
-		goes = true
+		m.step, m.symptom, m.goes = try, -1, false
+		ways = u.ways(n.Diagnosis, try.Step, -1)
 	}
-	if x.level >= u.o.Levels || u.tree.Nodes == u.o.Nodes || !goes {
-		end := ChartCut
-		if !goes {
-			end = ChartTooRare
-		}
-		if n.Diagnosis.Situation.At == rulebase.Phone && n.Diagnosis.Possible && !u.o.Identify && !u.o.Optimal {
-			end = ChartDisposition // a call always ends as something
-		}
-		u.finish(n, end)
-		return nil
-	}
-	u.tree.Nodes++
-	n.Step, n.Symptom = step, symptom
-	rare := ChartWay{}
 	for _, w := range ways {
-		share := n.Share * w.Chance
-		if share < u.o.Least && w.Drop != rulebase.Well {
-			rare.Chance += w.Chance
-			rare.Values = append(rare.Values, w.Values...)
-			rare.Drop = w.Drop
+		if n.Share*w.Chance < u.o.Least && w.Drop != rulebase.Well {
+			m.rare.Chance += w.Chance
+			m.rare.Values = append(m.rare.Values, w.Values...)
+			m.rare.Drop = w.Drop
 			continue
 		}
 		if w.Node == nil {
-			w.Node = &ChartNode{Share: share, Symptom: -1}
+			w.Node = &ChartNode{Share: n.Share * w.Chance, Symptom: -1}
 		}
-		n.Ways = append(n.Ways, w)
+		m.ways = append(m.ways, w)
 	}
-	if err := u.diagnoseWays(n, step, symptom, n.Ways); err != nil {
-		return err
-	}
+	return u.diagnoseWays(n, m.step, m.symptom, m.ways)
+}
+
+// take makes the places that a move leads to.
+func (u *unfolding) take(x *unfold, m *move) {
+	n := x.node
+	u.tree.Nodes++
+	n.Step, n.Symptom, n.Goes, n.Ways = m.step, m.symptom, m.goes, m.ways
 	for _, w := range n.Ways {
 		next := &unfold{node: w.Node, level: x.level + 1, order: u.tree.Nodes}
-		if !step.works() {
-			next.reading = step
+		if !m.step.works() {
+			next.reading = m.step
 		}
 		if n.Goes {
 			next.level = x.level // a further reading of one test is no further step
 		}
 		heap.Push(&u.frontier, next)
 	}
-	if rare.Chance > 0 {
+	if rare := m.rare; rare.Chance > 0 {
 		rare.Node = &ChartNode{Share: n.Share * rare.Chance, Symptom: -1}
 		u.finish(rare.Node, ChartTooRare)
 		n.Ways = append(n.Ways, rare)
 	}
-	return nil
 }
 
 // merge puts the values of a reading together from which the same follows, and
@@ -699,41 +748,45 @@ func (d *Diagnosis) wellAfter(step *rulebase.Step) float64 {
 	return sum / after.Total()
 }
 
-// reckon works out the expected minutes along the tree, and says whether it is whole. A
-// tree of which something was cut off has other minutes than what the search proved,
-// and may even undercut its bound: then neither is claimed.
+// reckon works out the expected minutes along the tree, and says whether all of it
+// that the policy would do stands in it. To identify, a way that is cut counts with what the planner expects of it.
 func (n *ChartNode) reckon(base *rulebase.Base, o ChartOptions) (whole bool) {
-	n.Minutes, whole = 0, n.End != ChartTooRare && n.End != ChartCut
+	n.Minutes = 0
 	if n.Diagnosis != nil {
 		n.Bound, n.Proven = n.Diagnosis.Plan.Bound, n.Diagnosis.Plan.Proven
 	}
-	defer func() {
-		if n.Bound > n.Minutes*(1+1e-9) {
-			n.Bound = 0
-		}
-		n.Proven = n.Proven && whole && n.Minutes <= n.Bound*(1+1e-9)
-	}()
+	whole = true
 	switch n.End {
 	case ChartGoesOn:
-	case ChartEnough, ChartCannotTell, ChartTooRare, ChartCut, ChartImpossible:
+		if !n.Goes {
+			n.Minutes = n.Step.Price + proof(n.Step.Step)
+		}
+		for _, w := range n.Ways {
+			whole = w.Node.reckon(base, o) && whole
+			n.Minutes += float64(w.Chance * w.Node.Minutes)
+		}
+	case ChartCut, ChartTooRare:
+		whole = false
+		if !o.Identify {
+			n.Minutes = base.GiveUp
+		} else if n.Diagnosis != nil {
+			n.Minutes = n.Diagnosis.Plan.Minutes
+		}
+	case ChartEnough, ChartCannotTell, ChartImpossible:
 		if !o.Identify {
 			n.Minutes = base.GiveUp
 		}
-		return whole
 	case ChartDisposition:
 		if !o.Identify {
 			n.Minutes = n.Diagnosis.Disposition.Minutes
 		}
-		return whole
-	default:
-		return whole
 	}
-	if !n.Goes {
-		n.Minutes = n.Step.Price + proof(n.Step.Step)
+	switch {
+	case n.Minutes < n.Bound-1e-9*n.Bound: // the model, which tells less apart than the chart does, is refuted
+		n.Bound, n.Proven = 0, false
+	case n.Minutes <= n.Bound+1e-9*n.Bound:
+		n.Proven = true
 	}
-	for _, w := range n.Ways {
-		whole = w.Node.reckon(base, o) && whole
-		n.Minutes += float64(w.Chance * w.Node.Minutes)
-	}
+	n.Proven = n.Proven && whole
 	return whole
 }

@@ -1,7 +1,11 @@
 package engine_test
 
 import (
+	"fmt"
 	"math"
+	"path/filepath"
+	"runtime"
+	"strings"
 	"testing"
 
 	"downdrop/engine"
@@ -159,5 +163,60 @@ remedies:
 	plain := diagnose(t, engine.Prepare(base), s, engine.Options{})
 	if plain.Plan.Minutes < root.Bound-1e-9 || plain.Plan.Minutes > 1.02*root.Bound {
 		t.Errorf("the default policy expects %v minutes, the best %v", plain.Plan.Minutes, root.Bound)
+	}
+}
+
+// What a chart says of the best there is is never refuted by itself: no bound is above
+// its minutes, and what is proven is whole and reaches its bound. Twenty rulebases that use the whole format.
+func TestChartsSayNoMoreThanIsProven(t *testing.T) {
+	folders, err := filepath.Glob("../testdata/checks/features/*/rulebase")
+	if err != nil || len(folders) < 20 {
+		t.Fatalf("%d folders, %v", len(folders), err)
+	}
+	proven := 0
+	for _, folder := range folders {
+		base, err := rulebase.LoadFolder(folder)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, least := range []float64{0, 0.05} { // whole, and with ways cut off
+			tree := chartOf(t, engine.Prepare(base), rulebase.Situation{}, engine.ChartOptions{Identify: true, Optimal: true, Least: least, Nodes: 60})
+			root := tree.Root
+			if root.Bound > root.Minutes*(1+1e-9) {
+				t.Errorf("%s: at least %v minutes, yet the chart takes %v", folder, root.Bound, root.Minutes)
+			}
+			if !root.Proven {
+				continue
+			}
+			proven++
+			if tree.Cut > 0 || tree.TooRare > 0 || math.Abs(root.Minutes-root.Bound) > 1e-9*root.Minutes {
+				t.Errorf("%s: proven, but %v is cut, %v too rare, and %v minutes stand against %v", folder, tree.Cut, tree.TooRare, root.Minutes, root.Bound)
+			}
+		}
+	}
+	if proven < 5 {
+		t.Errorf("only %d are proven", proven)
+	}
+}
+
+// What is thought about beside a place changes nothing: a chart is the same on one
+// core and on many.
+func TestChartIsTheSameOnAnyNumberOfCores(t *testing.T) {
+	p, s := shippedStart(t, rulebase.Field)
+	tell := func(cores int) string {
+		defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(cores))
+		var out strings.Builder
+		tree := chartOf(t, p, s, engine.ChartOptions{Nodes: 20})
+		walk(tree.Root, 0, func(n *engine.ChartNode, level int) {
+			step := ""
+			if n.Step != nil {
+				step = n.Step.Step.ID
+			}
+			fmt.Fprintln(&out, level, n.Share, n.End, step, n.Symptom, n.Goes, n.Minutes, len(n.Ways))
+		})
+		return out.String()
+	}
+	if one, many := tell(1), tell(5); one != many {
+		t.Errorf("on one core:\n%son five:\n%s", one, many)
 	}
 }
