@@ -19,6 +19,7 @@ type ChartOptions struct {
 	Optimal  bool    // the best there is, as far as it can be proven, instead of the default policy
 	Levels   int     // steps and readings below one another; 0: 12
 	Nodes    int     // at most this many places where something is done or read; 0: 200
+	Parts    float64 // what a reading parts has to be at least so likely, from the beginning; 0: as two of Nodes are
 	Least    float64 // a way less likely than this, from the beginning, ends in handing over; 0: 0.005, and none to identify or for the best; below 0: none
 }
 
@@ -31,6 +32,51 @@ type ChartTree struct {
 	Cut     float64 // chance that a way ends because of Levels or Nodes
 	Settled float64 // chance that a way ends well, or with what to do
 	Sent    float64 // by phone: chance that somebody is sent though more could be asked
+
+	unfolding *unfolding
+	taken     []*ChartNode // nodes with a step, the likeliest first
+}
+
+// Trim takes the least likely place with a step out of the tree, which is then the tree of
+// one place fewer. It says whether there was one.
+func (t *ChartTree) Trim() bool {
+	last := len(t.taken) - 1
+	if last < 0 {
+		return false
+	}
+	n := t.taken[last]
+	t.taken, t.Nodes = t.taken[:last], last
+	n.Step, n.Symptom, n.Goes, n.Ways = nil, -1, false, nil
+	n.End = t.unfolding.handOver(n, ChartCut)
+	t.reckon()
+	return true
+}
+
+// reckon works out what a tree comes to.
+func (t *ChartTree) reckon() {
+	t.TooRare, t.Cut, t.Settled, t.Sent = 0, 0, 0, 0
+	t.count(t.Root)
+	t.Root.reckon(t.unfolding.p.base, t.unfolding.o)
+}
+
+func (t *ChartTree) count(n *ChartNode) {
+	for _, w := range n.Ways {
+		t.count(w.Node)
+	}
+	switch n.End {
+	case ChartTooRare:
+		t.TooRare += n.Share
+	case ChartCut:
+		t.Cut += n.Share
+	case ChartWell, ChartEnough, ChartNothingWrong:
+		t.Settled += n.Share
+	case ChartDisposition:
+		if n.Diagnosis.Disposition.Enough {
+			t.Settled += n.Share
+		} else {
+			t.Sent += n.Share
+		}
+	}
 }
 
 // A ChartEnd is why a way ends.
@@ -89,6 +135,9 @@ func (o *ChartOptions) complete() {
 	if o.Nodes == 0 {
 		o.Nodes = chartNodes
 	}
+	if o.Parts == 0 {
+		o.Parts = splitShare / float64(o.Nodes)
+	}
 	if o.Least == 0 && !o.Identify && !o.Optimal { // what is left out is neither identified nor proven
 		o.Least = chartLeast
 	}
@@ -99,7 +148,8 @@ func (o *ChartOptions) complete() {
 // The likeliest places are unfolded first. The error is only ever ctx's.
 func Chart(ctx context.Context, p *Prepared, s rulebase.Situation, o ChartOptions) (*ChartTree, error) {
 	o.complete()
-	u := &unfolding{ctx: ctx, p: p, o: o, tree: &ChartTree{}, splits: max(o.Least, splitShare/float64(o.Nodes))}
+	u := &unfolding{ctx: ctx, p: p, o: o, tree: &ChartTree{}, splits: max(o.Least, o.Parts)}
+	u.tree.unfolding = u
 	d, err := u.diagnose(s, nil)
 	if err != nil {
 		return nil, err
@@ -123,7 +173,7 @@ func Chart(ctx context.Context, p *Prepared, s rulebase.Situation, o ChartOption
 	if !proven {
 		d.Plan.Bound = bound
 	}
-	u.tree.Root.reckon(p.base, o)
+	u.tree.reckon()
 	return u.tree, nil
 }
 
@@ -212,9 +262,9 @@ func (u *unfolding) unfoldNext() error {
 	case m.err != nil:
 		return m.err
 	case m.wants && (room == 0 || x.level >= u.o.Levels):
-		u.finish(x.node, u.handOver(x.node, ChartCut))
+		x.node.End = u.handOver(x.node, ChartCut)
 	case m.end != ChartGoesOn:
-		u.finish(x.node, m.end)
+		x.node.End = m.end
 	default:
 		u.take(x, m)
 	}
@@ -248,24 +298,6 @@ func (u *unfolding) handOver(n *ChartNode, why ChartEnd) ChartEnd {
 		return ChartDisposition // a call always ends as something
 	}
 	return why
-}
-
-func (u *unfolding) finish(n *ChartNode, end ChartEnd) {
-	n.End, n.Step = end, nil
-	switch end {
-	case ChartTooRare:
-		u.tree.TooRare += n.Share
-	case ChartCut:
-		u.tree.Cut += n.Share
-	case ChartWell, ChartEnough, ChartNothingWrong:
-		u.tree.Settled += n.Share
-	case ChartDisposition:
-		if n.Diagnosis.Disposition.Enough {
-			u.tree.Settled += n.Share
-		} else {
-			u.tree.Sent += n.Share
-		}
-	}
 }
 
 // enough says that nothing further is worth looking at. To identify, and for the best
@@ -440,6 +472,7 @@ func (u *unfolding) lead(n *ChartNode, m *move) error {
 func (u *unfolding) take(x *unfold, m *move) {
 	n := x.node
 	u.tree.Nodes++
+	u.tree.taken = append(u.tree.taken, n)
 	n.Step, n.Symptom, n.Goes, n.Ways = m.step, m.symptom, m.goes, m.ways
 	for _, w := range n.Ways {
 		next := &unfold{node: w.Node, level: x.level + 1, order: u.tree.Nodes}
@@ -452,8 +485,7 @@ func (u *unfolding) take(x *unfold, m *move) {
 		heap.Push(&u.frontier, next)
 	}
 	if rare := m.rare; rare.Chance > 0 {
-		rare.Node = &ChartNode{Share: n.Share * rare.Chance, Symptom: -1}
-		u.finish(rare.Node, ChartTooRare)
+		rare.Node = &ChartNode{Share: n.Share * rare.Chance, Symptom: -1, End: ChartTooRare}
 		n.Ways = append(n.Ways, rare)
 	}
 }

@@ -220,3 +220,27 @@ func TestChartIsTheSameOnAnyNumberOfCores(t *testing.T) {
 		t.Errorf("on one core:\n%son five:\n%s", one, many)
 	}
 }
+
+// A chart without its least likely place is the chart of one place fewer.
+func TestTrimmedChartIsTheSmallerOne(t *testing.T) {
+	for _, at := range []rulebase.Place{rulebase.Phone, rulebase.Field} {
+		p, s := shippedStart(t, at)
+		o := engine.ChartOptions{Nodes: 8, Parts: 0.05}
+		tree := chartOf(t, p, s, o)
+		if tree.Nodes != o.Nodes {
+			t.Fatalf("%s: only %d places", at, tree.Nodes)
+		}
+		for range 2 {
+			o.Nodes--
+			want := chartOf(t, p, s, o)
+			if !tree.Trim() || tree.Nodes != want.Nodes || math.Abs(tree.Settled-want.Settled) > 1e-12 || math.Abs(tree.Sent-want.Sent) > 1e-12 || math.Abs(tree.Root.Minutes-want.Root.Minutes) > 1e-9 {
+				t.Errorf("%s: trimmed to %d places: settled %v, sent %v, %v minutes; made with as many: %d, %v, %v, %v", at, tree.Nodes, tree.Settled, tree.Sent, tree.Root.Minutes, want.Nodes, want.Settled, want.Sent, want.Root.Minutes)
+			}
+		}
+		for tree.Trim() {
+		}
+		if tree.Nodes != 0 || tree.Root.Step != nil {
+			t.Errorf("%s: %d places are left", at, tree.Nodes)
+		}
+	}
+}

@@ -10,6 +10,7 @@ import (
 
 	"downdrop/cmd/internal/report"
 	"downdrop/engine"
+	"downdrop/rulebase"
 )
 
 type chartOptions struct {
@@ -79,17 +80,11 @@ func runChart(ctx context.Context, env *environment, o chartOptions) error {
 	if err != nil {
 		return err
 	}
-	options := engine.ChartOptions{Identify: o.identify, Optimal: o.optimal, Levels: o.levels, Nodes: o.nodes, Least: o.least}
-	if o.page != "" && o.nodes == 0 {
-		options.Nodes = pagePlaces
-	}
-	prepared := engine.Prepare(base)
-	tree, err := engine.Chart(ctx, prepared, s, options)
+	kind := report.ChartKind{Identify: o.identify, Optimal: o.optimal}
+	chart, err := o.draw(ctx, base, s, kind)
 	if err != nil {
 		return err
 	}
-	chart := report.NewChart(prepared, s, tree, nil)
-	kind := report.ChartKind{Identify: o.identify, Optimal: o.optimal}
 	return env.into(o.output, func(w io.Writer) error {
 		switch {
 		case o.json:
@@ -103,6 +98,52 @@ func runChart(ctx context.Context, env *environment, o chartOptions) error {
 		}
 		return chart.Text(w, env.width(), kind)
 	})
+}
+
+// draw works a chart out.
+func (o *chartOptions) draw(ctx context.Context, base *rulebase.Base, s rulebase.Situation, kind report.ChartKind) (*report.Chart, error) {
+	options := engine.ChartOptions{Identify: o.identify, Optimal: o.optimal, Levels: o.levels, Nodes: o.nodes, Least: o.least}
+	prepared, still := engine.Prepare(base), report.StillInPlace(base, s)
+	if o.page != "" {
+		return o.drawPage(ctx, prepared, s, still, options, kind)
+	}
+	tree, err := engine.Chart(ctx, prepared, s, options)
+	if err != nil {
+		return nil, err
+	}
+	return report.NewChart(prepared, s, tree, still), nil
+}
+
+// pageParts are how many places a group of answers has to be worth on one side of paper,
+// each tried: with so few places which of them settles most is a matter of luck.
+var pageParts = []float64{1, 1.5, 2, 3}
+
+// drawPage works out the chart for one side of paper that settles most, with as many
+// places as go onto it.
+func (o *chartOptions) drawPage(ctx context.Context, p *engine.Prepared, s rulebase.Situation, still []string, options engine.ChartOptions, kind report.ChartKind) (*report.Chart, error) {
+	if options.Nodes == 0 {
+		options.Nodes = pagePlaces
+	}
+	var best *report.Chart
+	most := -1.0
+	for _, parts := range pageParts {
+		options.Parts = parts / float64(options.Nodes)
+		tree, err := engine.Chart(ctx, p, s, options)
+		if err != nil {
+			return nil, err
+		}
+		chart := report.NewChart(p, s, tree, still)
+		for !chart.FitsPage(o.page, kind) {
+			if !tree.Trim() {
+				return nil, usageError{sayChartPageFull}
+			}
+			chart = report.NewChart(p, s, tree, still)
+		}
+		if tree.Settled > most {
+			best, most = chart, tree.Settled
+		}
+	}
+	return best, nil
 }
 
 // into writes a result to a file, or to the output where none is named. Half a file is

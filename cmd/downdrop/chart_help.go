@@ -18,5 +18,6 @@ takes less, or prints the gap that is left.`
 	sayChartPage       = "--page %s: a page is a4 or letter."
 	sayChartLimits     = "--levels is from 1 to 100, --places from 1 to 5,000, --least from 0 to less than 1."
 	sayChartPagePlaces = "One side of paper holds at most %d places, and is never searched for the best; leave --places and --optimal out."
+	sayChartPageFull   = "Not even one place goes onto one side of this paper with all that is known above it; say less, or leave --page out."
 	sayWritten         = "Written to %s.\n"
 )

@@ -47,6 +47,7 @@ type chartWay struct {
 	To      int // 0: an end
 	End     engine.ChartEnd
 	EndSays string
+	Likely  []string       // causes that an end in handing over names; nil: another end
 	Hurts   []chartWarning // of what the end names
 	Chance  float64
 	Share   float64
@@ -124,6 +125,7 @@ func (c *Chart) fill(x *chartPlace, numbers map[*engine.ChartNode]int, limits []
 		if way.To == 0 {
 			way.End = w.Node.End
 			way.EndSays, way.Hurts = c.end(w.Node, n)
+			way.Likely = c.likely(w.Node, n)
 		}
 		x.Ways = append(x.Ways, way)
 	}
@@ -193,12 +195,52 @@ func (c *Chart) end(n, above *engine.ChartNode) (string, []chartWarning) {
 		return sayEndImpossible, nil
 	}
 	var likely []string
-	for _, cause := range d.Causes {
-		if cause.Now >= 0.05 && len(likely) < 3 {
-			likely = append(likely, fmt.Sprintf("%s (%s)", inSentence(b.Causes[cause.Cause].Name), Chance(cause.Now)))
-		}
+	for _, cause := range standOut(d) {
+		likely = append(likely, fmt.Sprintf("%s (%s)", inSentence(b.Causes[cause.Cause].Name), Chance(cause.Now)))
 	}
 	return sayEndHandOver(likely), nil
+}
+
+// standOut are the causes that stand out where a way ends in handing over.
+func standOut(d *engine.Diagnosis) []engine.CauseBelief {
+	all := slices.DeleteFunc(slices.Clone(d.Causes), func(c engine.CauseBelief) bool { return c.Now < 0.05 })
+	return all[:min(3, len(all))]
+}
+
+// likely names them; nil where a way ends otherwise.
+func (c *Chart) likely(n, above *engine.ChartNode) []string {
+	if n.End != engine.ChartCannotTell && n.End != engine.ChartTooRare && n.End != engine.ChartCut {
+		return nil
+	}
+	d := n.Diagnosis
+	if d == nil {
+		d = above.Diagnosis
+	}
+	names := []string{}
+	for _, cause := range standOut(d) {
+		names = append(names, inSentence(c.base.Causes[cause.Cause].Name))
+	}
+	return names
+}
+
+// StillInPlace names what was put in for a while by the work of a situation.
+func StillInPlace(b *rulebase.Base, s rulebase.Situation) []string {
+	var still []string
+	for _, done := range s.Done {
+		ref, ok := b.Lookup(done.ID)
+		if !ok || ref.Kind != rulebase.KindRemedy || !b.Remedies[ref.Index].Temporary {
+			continue
+		}
+		r := &b.Remedies[ref.Index]
+		says := strings.TrimSuffix(inSentence(nameOf(b, r)), ".")
+		if r.SideEffects != "" {
+			says += "; " + strings.TrimSuffix(inSentence(r.SideEffects), ".")
+		}
+		if !slices.Contains(still, says) {
+			still = append(still, says)
+		}
+	}
+	return still
 }
 
 // heads are the lines above a chart.

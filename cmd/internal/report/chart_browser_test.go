@@ -3,9 +3,11 @@ package report_test
 import (
 	"bytes"
 	"context"
+	"fmt"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -159,32 +161,94 @@ func TestChartWithoutScripts(t *testing.T) {
 	}
 }
 
-// One side of paper is one side, at 9 points, on either paper.
+// One side of paper is one side, at 9 points, on either paper, for whoever stands
+// wherever; and what can hurt stands above the step that it belongs to.
 func TestDoorPageIsOneSide(t *testing.T) {
-	chart, _ := shippedChart(t, 15)
-	for paper, size := range map[string]string{"a4": "594.", "letter": "612"} {
-		var page bytes.Buffer
-		if err := chart.Page(&page, paper, report.ChartKind{}); err != nil {
-			t.Fatal(err)
+	base, err := rulebase.ShippedCompiled()
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := engine.Prepare(base)
+	tab := browser.New(t, browser.Options{Width: 1280, Height: 800, Offline: true})
+	file := filepath.Join(t.TempDir(), "door.html")
+	persons := []rulebase.Who{rulebase.Operator, rulebase.Engineer}
+	if testing.Short() {
+		persons = persons[1:]
+	}
+	warned, legends := 0, 0
+	for _, at := range []rulebase.Place{rulebase.Phone, rulebase.Field, rulebase.Bench} {
+		for _, who := range persons {
+			g, _ := base.ReadGiven("loss_of_bus=off")
+			s := rulebase.Situation{At: at, Who: who, Givens: []rulebase.GivenValue{g}}
+			tree, err := engine.Chart(t.Context(), p, s, engine.ChartOptions{Nodes: 15})
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, paper := range []string{"a4", "letter"} { // the smaller one last: what it lacks room for is gone
+				chart := report.NewChart(p, s, tree, nil)
+				for !chart.FitsPage(paper, report.ChartKind{}) && tree.Trim() {
+					chart = report.NewChart(p, s, tree, nil)
+				}
+				var page bytes.Buffer
+				if err := chart.Page(&page, paper, report.ChartKind{}); err != nil {
+					t.Fatal(err)
+				}
+				if err := os.WriteFile(file, page.Bytes(), 0o600); err != nil {
+					t.Fatal(err)
+				}
+				tab.Run(chromedp.Navigate("file://" + file))
+				size := map[string]string{"a4": "594.", "letter": "612"}[paper]
+				if pdf := tab.PDF(); bytes.Count(pdf, []byte("/Type /Page\n")) != 1 || !bytes.Contains(pdf, []byte("/MediaBox [0 0 "+size)) {
+					t.Errorf("%s, %s, %s: %d sides, or another size", at, who, paper, bytes.Count(pdf, []byte("/Type /Page\n")))
+				}
+				var h struct {
+					Boxes, Warnings, Late, Lost, Legend int
+					Least                               float64
+				}
+				tab.Eval(lookDoor, &h)
+				if h.Boxes > 15 || h.Boxes < 3 || h.Late > 0 || h.Lost > 0 || h.Least < 12-1e-9 { // 9 pt are 12 px
+					t.Errorf("%s, %s, %s: %+v", at, who, paper, h)
+				}
+				warned, legends = warned+h.Warnings, legends+h.Legend
+			}
 		}
-		file := filepath.Join(t.TempDir(), "door.html")
-		if err := os.WriteFile(file, page.Bytes(), 0o600); err != nil {
-			t.Fatal(err)
-		}
-		tab := browser.New(t, browser.Options{Width: 1280, Height: 800, Offline: true})
-		tab.Run(chromedp.Navigate("file://" + file))
-		pdf := tab.PDF()
-		if n := bytes.Count(pdf, []byte("/Type /Page\n")); n != 1 || !bytes.Contains(pdf, []byte("/MediaBox [0 0 "+size)) {
-			t.Errorf("%s: %d sides, or another size", paper, n)
-		}
-		var h struct {
-			Boxes int
-			Least float64
-		}
-		tab.Eval(`(function(){var all=[...document.querySelectorAll("body *")].filter(function(e){return e.textContent.trim()!==""});
-		 return {Boxes:document.querySelectorAll(".box").length, Least:Math.min.apply(null,all.map(function(e){return parseFloat(getComputedStyle(e).fontSize)}))}})()`, &h)
-		if h.Boxes > 15 || h.Boxes < 5 || h.Least < 12-1e-9 { // 9 pt are 12 px
-			t.Errorf("%s: %+v", paper, h)
+	}
+	if warned < 50 || legends == 0 {
+		t.Errorf("only %d warnings, %d in full at the head", warned, legends)
+	}
+}
+
+// lookDoor counts warnings below their steps, and numbers that lead nowhere.
+const lookDoor = `(function(){
+ var all=[...document.querySelectorAll("body *")].filter(function(e){return e.textContent.trim()!==""}), boxes=[...document.querySelectorAll(".box")];
+ var late=0, lost=0, warnings=0, tags=boxes.map(function(b){return b.querySelector(".tag").textContent.trim()});
+ boxes.forEach(function(b){var doing=b.querySelector(".do").getBoundingClientRect();
+  b.querySelectorAll(":scope > .warnings p").forEach(function(w){warnings++;if(w.getBoundingClientRect().top>=doing.top)late++});
+  b.querySelectorAll("li > strong").forEach(function(a){if(tags.indexOf(a.textContent.replace("go to ",""))<0)lost++})});
+ return {Boxes:boxes.length, Warnings:warnings, Late:late, Lost:lost, Legend:document.querySelectorAll(".legend p").length,
+  Least:Math.min.apply(null,all.map(function(e){return parseFloat(getComputedStyle(e).fontSize)}))};
+})()`
+
+// What is reckoned of the width of letters is what a browser measures.
+func TestLettersAreAsWideAsInABrowser(t *testing.T) {
+	tab := browser.New(t, browser.Options{Width: 1280, Height: 800, Offline: true})
+	tab.Run(chromedp.Navigate("about:blank"))
+	var all strings.Builder
+	for r := ' '; r <= '~'; r++ {
+		all.WriteRune(r)
+	}
+	for _, text := range []string{all.String(), "Switch the drop's supply and field supplies off and prove it before a unit, module or plug moves.", "DANGER WARNING CAUTION NOTICE"} {
+		for _, bold := range []bool{false, true} {
+			var wide float64
+			tab.Eval(fmt.Sprintf(`(function(){var c=document.createElement("canvas").getContext("2d");c.fontKerning="none";c.font=%q;return c.measureText(%q).width})()`,
+				map[bool]string{true: "bold ", false: ""}[bold]+`100px "Liberation Sans", Arial, Helvetica`, text), &wide)
+			got, over := report.LettersWide(text, 100, bold), 0.005
+			if bold {
+				over = 0.1 // reckoned by one factor, which capitals do not reach
+			}
+			if got < wide*0.99 || got > wide*(1+over) {
+				t.Errorf("bold %t: %.0f for %.0f wide: %s", bold, got, wide, text)
+			}
 		}
 	}
 }

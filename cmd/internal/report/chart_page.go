@@ -8,7 +8,6 @@ import (
 	"fmt"
 	"html/template"
 	"io"
-	"slices"
 	"strings"
 	"unicode/utf8"
 )
@@ -20,11 +19,8 @@ var (
 	chartCSS string
 	//go:embed chart.js
 	chartJS string
-	//go:embed chart_door.html
-	chartDoorHTML string
 
 	chartPage = template.Must(template.New("chart").Parse(chartHTML))
-	chartDoor = template.Must(template.New("door").Parse(chartDoorHTML))
 )
 
 // hashOf is a text as a Content-Security-Policy allows it to be written in a page.
@@ -80,81 +76,6 @@ func (c *Chart) HTML(w io.Writer, kind ChartKind) error {
 	}
 	if err := chartPage.Execute(w, data); err != nil {
 		return fmt.Errorf("write the chart: %w", err)
-	}
-	return nil
-}
-
-type doorLetter struct{ Letter, Word, Says string }
-
-type doorWay struct {
-	Says, To string
-	Go       bool
-}
-
-type doorPlace struct {
-	Number          int
-	Marks, Do, Read string
-	Ways            []doorWay
-}
-
-// PaperSizes are the sizes of one side, as CSS names them.
-var PaperSizes = map[string]string{"a4": "A4", "letter": "letter"}
-
-// Page writes the chart as one printed side. What can hurt is told once, above, under a
-// letter, and the letter stands in each box that it belongs to.
-func (c *Chart) Page(w io.Writer, paper string, kind ChartKind) error {
-	heads := c.heads()
-	data := struct {
-		Title, Size string
-		Heads, Feet []string
-		Legend      []doorLetter
-		Places      []doorPlace
-	}{Title: strings.TrimSuffix(heads[0], "."), Size: PaperSizes[paper], Heads: heads[1:], Feet: c.feet(kind)}
-	letters := map[chartWarning]string{}
-	mark := func(all []chartWarning) string {
-		var out []string
-		for _, x := range all {
-			word, _, _ := strings.Cut(x.Says, " Why: ")
-			one := chartWarning{x.Word, word}
-			if letters[one] == "" {
-				letters[one] = string(rune('A' + len(letters)))
-				data.Legend = append(data.Legend, doorLetter{letters[one], one.Word, one.Says})
-			}
-			if text := x.Word + " " + letters[one]; !slices.Contains(out, text) {
-				out = append(out, text)
-			}
-		}
-		return strings.Join(out, ", ")
-	}
-	for _, x := range c.places {
-		warnings := slices.Clone(x.Warnings)
-		for _, says := range x.Confirm {
-			if one := (chartWarning{"CONFIRM", says}); !slices.ContainsFunc(warnings, func(w chartWarning) bool { return strings.HasPrefix(w.Says, says) }) {
-				warnings = append(warnings, one)
-			}
-		}
-		p := doorPlace{Number: x.Number, Marks: mark(warnings), Do: x.Do, Read: x.Read}
-		if x.Node.Step.Step.Proof != nil && x.Node.Symptom < 0 {
-			p.Read = sayDoorProof(x.Node.Step.Step.Proof.Minutes)
-		}
-		for _, way := range x.Ways {
-			to := fmt.Sprint(way.To)
-			if way.To == 0 {
-				to = way.EndSays
-				if m := mark(way.Hurts); m != "" {
-					to = m + ": " + to
-				}
-			}
-			p.Ways = append(p.Ways, doorWay{way.Says, to, way.To > 0})
-		}
-		data.Places = append(data.Places, p)
-	}
-	if len(c.places) == 0 {
-		says, hurts := c.end(c.tree.Root, c.tree.Root)
-		data.Places = []doorPlace{{Number: 1, Marks: mark(hurts), Do: says}}
-	}
-	if err := chartDoor.Execute(w, data); err != nil {
-		return fmt.Errorf("write the page: %w", err)
 	}
 	return nil
 }

@@ -3,7 +3,10 @@ package report_test
 import (
 	"bytes"
 	"context"
+	"errors"
 	"io"
+	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -52,6 +55,27 @@ func TestChartGolden(t *testing.T) {
 	}
 	chart := report.NewChart(p, s, tree, []string{"jumper, terminals 3 and 4"})
 	holds(t, "chart", func(w io.Writer) error { return chart.Text(w, 80, report.ChartKind{}) }, func(w io.Writer) error { return chart.JSON(w, report.ChartKind{}) })
+}
+
+// What does not go onto one side of paper is not printed on two.
+func TestPageThatIsFull(t *testing.T) {
+	base, err := rulebase.LoadFolder("../../downdrop/testdata/small")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := rulebase.Situation{At: rulebase.Field, Who: rulebase.Technician}
+	p := engine.Prepare(base)
+	tree, err := engine.Chart(context.Background(), p, s, engine.ChartOptions{Nodes: 6})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var page bytes.Buffer
+	if err := report.NewChart(p, s, tree, slices.Repeat([]string{"jumper, terminals 3 and 4"}, 100)).Page(&page, "a4", report.ChartKind{}); !errors.Is(err, report.ErrPageFull) || page.Len() > 0 {
+		t.Errorf("%v, and %d bytes were written", err, page.Len())
+	}
+	if err := report.NewChart(p, s, tree, []string{"jumper, terminals 3 and 4"}).Page(&page, "a4", report.ChartKind{}); err != nil || !strings.Contains(page.String(), "STILL IN PLACE") {
+		t.Errorf("%v: %s", err, page.String())
+	}
 }
 
 func TestCaseGoldens(t *testing.T) {

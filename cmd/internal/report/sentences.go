@@ -2341,7 +2341,7 @@ func sayChartBegins(known []string) string {
 	return "It begins where this is known: " + strings.Join(known, "; ") + "."
 }
 
-func sayChartStill(what string) string { return "STILL IN PLACE from a test: " + what + "." }
+func sayChartStill(what string) string { return "STILL IN PLACE: " + what + "." }
 
 func sayOfHundred(share float64) string {
 	switch {
@@ -2438,6 +2438,34 @@ func sayEndShort(end engine.ChartEnd) string {
 
 func sayDoorProof(minutes float64) string {
 	return fmt.Sprintf("Watch it for %s.", strings.TrimPrefix(Minutes(minutes), "about "))
+}
+
+const sayDoorLegend = "The whole of what a step says with a letter:"
+
+const sayDoorBlank = "Cabinet ____________________ Drop ____________ Put up by ____________________ Date ______________"
+
+// sayDoorConfirm asks for words to be confirmed; "" are those that stand above.
+func sayDoorConfirm(says string) string {
+	if says == "" {
+		return "Have the warning confirmed word for word first."
+	}
+	return sayChartConfirm(says)
+}
+
+// sayDoorNeeds is what has to be known of a step even where room is short and its
+// warnings stand above: who may do it, what it stops.
+func sayDoorNeeds(s *rulebase.Step) string {
+	short := *s
+	short.Needs, short.BringsBack = nil, false
+	_, says, _ := strings.Cut(sayPrice(&short), ". ")
+	return says
+}
+
+func sayDoorHandOver(likely []string) string {
+	if len(likely) == 0 {
+		return "hand over"
+	}
+	return "hand over; likeliest then: " + strings.Join(likely, "; ")
 }
 
 // Contests.

@@ -1,0 +1,72 @@
+package report
+
+import (
+	"strings"
+	"unicode"
+)
+
+// How wide letters are in the sans-serif faces that screens and printers share the
+// measures of (Arial, Helvetica, Liberation Sans), in thousandths of their size, from the
+// space on. A test holds them to what a browser measures.
+var letterWidths = [...]int{
+	278, 278, 355, 556, 556, 889, 667, 191, 333, 333, 389, 584, 278, 333, 278, 278, // space to /
+	556, 556, 556, 556, 556, 556, 556, 556, 556, 556, 278, 278, 584, 584, 584, 556, // 0 to ?
+	1015, 667, 667, 722, 722, 667, 611, 778, 722, 278, 500, 667, 556, 833, 722, 778, // @ to O
+	667, 778, 722, 667, 611, 722, 667, 944, 667, 667, 611, 278, 278, 278, 469, 556, // P to _
+	333, 556, 556, 500, 556, 556, 278, 556, 556, 222, 222, 500, 222, 833, 556, 556, // ` to o
+	556, 556, 333, 500, 278, 556, 500, 722, 500, 500, 500, 334, 260, 334, 584, // p to ~
+}
+
+const (
+	boldWider   = 1.09 // so much wider is a line in bold
+	otherLetter = 667  // of other scripts; wide ones are twice that
+)
+
+// LettersWide is how wide a line is in a face of those measures, in the unit of its size.
+func LettersWide(text string, size float64, bold bool) float64 {
+	sum := 0
+	for _, r := range text {
+		switch i := int(r) - ' '; {
+		case i >= 0 && i < len(letterWidths):
+			sum += letterWidths[i]
+		case unicode.Is(unicode.Mn, r):
+		case r >= 0x1100:
+			sum += 2 * otherLetter
+		default:
+			sum += otherLetter
+		}
+	}
+	wide := float64(sum) / 1000 * size
+	if bold {
+		wide *= boldWider
+	}
+	return wide
+}
+
+// A textRun is text in one weight.
+type textRun struct {
+	text string
+	bold bool
+}
+
+// foldLetters folds text to lines no wider than a width, but never divides a word.
+func foldLetters(size, width float64, runs ...textRun) []string {
+	var lines, line []string
+	at, space := 0.0, LettersWide(" ", size, false)
+	for _, run := range runs {
+		for _, word := range strings.Fields(run.text) {
+			wide := LettersWide(word, size, run.bold)
+			if len(line) > 0 && at+space+wide > width {
+				lines, line, at = append(lines, strings.Join(line, " ")), nil, 0
+			}
+			if len(line) > 0 {
+				at += space
+			}
+			line, at = append(line, word), at+wide
+		}
+	}
+	if len(line) > 0 {
+		lines = append(lines, strings.Join(line, " "))
+	}
+	return lines
+}
