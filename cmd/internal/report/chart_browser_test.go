@@ -252,3 +252,32 @@ func TestLettersAreAsWideAsInABrowser(t *testing.T) {
 		}
 	}
 }
+
+// In a drawing no text runs over another, or out of its column, and the page that a
+// browser makes of it is all there.
+func TestDrawingKeepsToItsColumns(t *testing.T) {
+	chart, _ := shippedChart(t, 40)
+	var svg bytes.Buffer
+	if err := chart.SVG(&svg, report.ChartKind{}); err != nil {
+		t.Fatal(err)
+	}
+	file := filepath.Join(t.TempDir(), "chart.svg")
+	if err := os.WriteFile(file, svg.Bytes(), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	tab := browser.New(t, browser.Options{Width: 1280, Height: 800, Offline: true})
+	tab.Run(chromedp.Navigate("file://" + file))
+	var h struct{ Texts, Tags, Terminals, Over, Out int }
+	tab.Eval(`(function(){
+	 var tags=[...document.querySelectorAll(".tag")], left=[...new Set(tags.map(function(t){return +t.getAttribute("x")}))].sort(function(a,b){return a-b});
+	 var texts=[...document.querySelectorAll("text")], boxes=texts.map(function(t){return t.getBBox()}), over=0, out=0;
+	 boxes.forEach(function(b,i){
+	  for(var j=i+1;j<boxes.length;j++){var c=boxes[j];if(b.x+1<c.x+c.width&&c.x+1<b.x+b.width&&b.y+4<c.y+c.height-1&&c.y+4<b.y+b.height-1)over++}
+	  var column=left.filter(function(x){return x<=b.x}).pop();
+	  if(b.y>+tags[0].getAttribute("y")&&i<texts.length-4&&b.x+b.width>column+440+4)out++});
+	 return {Texts:texts.length, Tags:tags.length, Terminals:document.querySelectorAll(".terminal").length, Over:over, Out:out};
+	})()`, &h)
+	if h.Texts < 300 || h.Tags < 20 || h.Terminals < 2*h.Tags || h.Over > 0 || h.Out > 0 {
+		t.Errorf("%+v", h)
+	}
+}

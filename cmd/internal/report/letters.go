@@ -50,23 +50,32 @@ type textRun struct {
 }
 
 // foldLetters folds text to lines no wider than a width, but never divides a word.
-func foldLetters(size, width float64, runs ...textRun) []string {
-	var lines, line []string
+func foldLetters(size, width float64, runs ...textRun) [][]textRun {
+	var lines [][]textRun
+	var line []textRun
 	at, space := 0.0, LettersWide(" ", size, false)
 	for _, run := range runs {
 		for _, word := range strings.Fields(run.text) {
 			wide := LettersWide(word, size, run.bold)
 			if len(line) > 0 && at+space+wide > width {
-				lines, line, at = append(lines, strings.Join(line, " ")), nil, 0
+				lines, line, at = append(lines, line), nil, 0
 			}
-			if len(line) > 0 {
+			last := len(line) - 1
+			switch {
+			case last < 0:
+				line = []textRun{{word, run.bold}}
+			case line[last].bold == run.bold:
+				line[last].text += " " + word
+				at += space
+			default:
+				line = append(line, textRun{" " + word, run.bold})
 				at += space
 			}
-			line, at = append(line, word), at+wide
+			at += wide
 		}
 	}
 	if len(line) > 0 {
-		lines = append(lines, strings.Join(line, " "))
+		lines = append(lines, line)
 	}
 	return lines
 }

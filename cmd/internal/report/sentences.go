@@ -2440,6 +2440,9 @@ func sayDoorProof(minutes float64) string {
 	return fmt.Sprintf("Watch it for %s.", strings.TrimPrefix(Minutes(minutes), "about "))
 }
 
+// sayDrawnFrom is what stands below a number: those that lead there.
+func sayDrawnFrom(numbers []string) string { return "from " + strings.Join(numbers, ", ") }
+
 const sayDoorLegend = "The whole of what a step says with a letter:"
 
 const sayDoorBlank = "Cabinet ____________________ Drop ____________ Put up by ____________________ Date ______________"
