@@ -8,8 +8,10 @@ diagnose has. Answers from which the same follows, or that are too rare, lead on
 together. It says which share of cases it settles; the rest ends in handing over.
 
 --html makes one file for a phone: big buttons, no network, remembers where you are.
---page makes one side of paper for the cabinet door. --optimal proves that no chart
-takes less, or prints the gap that is left.`
+--page makes one side of paper for the cabinet door, to be printed from a browser: at
+most 15 places, as many as go onto it with their warnings. --svg draws a ruled sheet.
+--optimal proves that no chart takes less, or prints the gap that is left; it is slow
+on a large rulebase.`
 	exampleChart = `  downdrop chart --at field --who technician --given loss_of_bus=off --see power_light=lit
   downdrop chart --at field --see power_light=dark --html -o dark-drop.html
   downdrop chart --at field --given loss_of_bus=off --page a4 -o door.html`

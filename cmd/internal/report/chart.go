@@ -245,15 +245,19 @@ func StillInPlace(b *rulebase.Base, s rulebase.Situation) []string {
 
 // heads are the lines above a chart.
 func (c *Chart) heads() []string {
-	t := c.tree
 	lines := []string{c.title}
 	if len(c.begin) > 0 {
 		lines = append(lines, sayChartBegins(c.begin))
 	}
+	return append(append(lines, c.inPlace()...), sayChartSettles(c.tree))
+}
+
+// inPlace are the lines on what still stands in place.
+func (c *Chart) inPlace() []string {
+	var lines []string
 	for _, s := range c.still {
 		lines = append(lines, sayChartStill(s))
 	}
-	lines = append(lines, sayChartSettles(t))
 	return lines
 }
 
@@ -325,8 +329,13 @@ func (p *page) chartPlace(x *chartPlace) {
 		if w.To > 0 {
 			to = sayGoTo(w.To)
 		}
-		p.warnings("       ", w.Hurts)
-		p.item("       - ", w.Says+": "+to)
+		if len(w.Hurts) == 0 {
+			p.item("       - ", w.Says+": "+to)
+			continue
+		}
+		p.item("       - ", w.Says+":")
+		p.warnings("         ", w.Hurts)
+		p.item("         ", to)
 	}
 }
 

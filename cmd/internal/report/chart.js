@@ -1,51 +1,53 @@
 "use strict";
 (function () {
   var body = document.body, key = "downdrop-chart-" + body.dataset.sheet;
-  var trail = [];
-  function store(value) { try { localStorage.setItem(key, JSON.stringify(value)); } catch (e) { /* not allowed: the address remembers */ } }
-  function stored() { try { return JSON.parse(localStorage.getItem(key)) || {}; } catch (e) { return {}; } }
-  function id() { return location.hash.slice(1); }
-  function valid(name) { var e = name && document.getElementById(name); return e && e.classList.contains("place") ? e : null; }
+  var back = document.getElementById("back"), all = document.getElementById("all");
+  var ways = {}; // place: the answer that leads there
+  document.querySelectorAll("a.way").forEach(function (a) { ways[a.getAttribute("href").slice(1)] = a; });
+  function keep(id) { try { localStorage.setItem(key, id); } catch (e) { /* not allowed: the address remembers */ } }
+  function kept() { try { return localStorage.getItem(key); } catch (e) { return null; } }
+  function place(id) { var e = id && document.getElementById(id); return e && e.classList.contains("place") ? e : null; }
+  function here() { return place(location.hash.slice(1)) || document.querySelector(".place"); }
+  function answers(id) { // from the beginning to a place
+    var path = [];
+    for (var a = ways[id]; a; a = ways["p" + a.dataset.from]) { path.unshift(a); }
+    return path;
+  }
+  function go(id) { if (location.hash === "#" + id) { show(); } else { location.hash = id; } }
   function show() {
-    var here = valid(id()) || document.querySelector(".place");
+    var now = here(), path = answers(now.id), list = document.getElementById("trail");
     document.querySelectorAll(".here").forEach(function (e) { e.classList.remove("here"); });
-    if (!here) { return; }
-    here.classList.add("here");
-    var cut = trail.findIndex(function (t) { return "p" + t.from === here.id; });
-    if (cut >= 0) { trail = trail.slice(0, cut); }
-    store({ at: here.id, trail: trail });
-    var list = document.getElementById("trail");
+    now.classList.add("here");
+    body.classList.toggle("begin", path.length === 0);
+    keep(now.id);
     list.textContent = "";
-    trail.forEach(function (t) { var li = document.createElement("li"); li.textContent = t.asked + " " + t.says; list.appendChild(li); });
-    list.parentElement.hidden = trail.length === 0;
-    document.getElementById("back").disabled = trail.length === 0;
-    here.focus({ preventScroll: true });
-    window.scrollTo(0, 0);
+    path.forEach(function (a) {
+      var li = document.createElement("li"), says = document.createElement("strong");
+      says.textContent = a.dataset.says;
+      li.append(place("p" + a.dataset.from).dataset.asked + " ", says);
+      list.appendChild(li);
+    });
+    list.parentElement.hidden = path.length === 0;
+    back.disabled = path.length === 0;
+    now.focus({ preventScroll: true });
+    if (body.classList.contains("one")) { window.scrollTo(0, 0); } else { now.scrollIntoView(); }
   }
   document.addEventListener("click", function (event) {
     var way = event.target.closest("a.way");
-    if (way) {
-      var place = document.getElementById("p" + way.dataset.from);
-      var asked = place.querySelector(".read") || place.querySelector(".do");
-      var to = way.getAttribute("href").slice(1);
-      trail.push({ from: way.dataset.from, says: way.dataset.says, asked: asked ? asked.textContent : "" });
-      store({ at: to, trail: trail }); // at once: the phone may go dark before the page has turned
-    }
+    if (way) { keep(way.getAttribute("href").slice(1)); } // at once: the phone may go dark before the page has turned
   });
-  document.getElementById("back").addEventListener("click", function () {
-    var last = trail.pop();
-    if (last) { location.hash = "p" + last.from; if (id() === "p" + last.from) { show(); } }
+  back.addEventListener("click", function () {
+    var way = ways[here().id];
+    if (way) { go("p" + way.dataset.from); }
   });
-  document.getElementById("again").addEventListener("click", function () { trail = []; location.hash = "p1"; show(); });
-  document.getElementById("all").addEventListener("click", function () {
-    var one = body.classList.toggle("one");
-    this.textContent = one ? "Whole chart" : "One at a time";
+  document.getElementById("again").addEventListener("click", function () { go("p1"); });
+  all.addEventListener("click", function () {
+    all.textContent = body.classList.toggle("one") ? "Whole chart" : "One at a time";
+    show();
   });
   window.addEventListener("hashchange", show);
   body.classList.add("one");
   document.querySelector(".controls").hidden = false;
-  var before = stored();
-  trail = Array.isArray(before.trail) ? before.trail : [];
-  if (!valid(id()) && valid(before.at)) { location.replace("#" + before.at); }
+  if (!place(location.hash.slice(1)) && place(kept())) { location.replace("#" + kept()); }
   show();
 })();

@@ -11,7 +11,9 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 
 	"downdrop/cmd/internal/report"
 	"downdrop/engine"
@@ -46,13 +48,13 @@ func chartOnDisk(t *testing.T, base *rulebase.Base, s rulebase.Situation, o engi
 	if err != nil {
 		t.Fatal(err)
 	}
-	chart := report.NewChart(p, s, tree, nil)
-	var page bytes.Buffer
-	if err := chart.HTML(&page, report.ChartKind{}); err != nil {
+	chart := report.NewChart(p, s, tree, report.StillInPlace(base, s))
+	var out bytes.Buffer
+	if err := chart.HTML(&out, report.ChartKind{}); err != nil {
 		t.Fatal(err)
 	}
 	file := filepath.Join(t.TempDir(), "chart.html")
-	if err := os.WriteFile(file, page.Bytes(), 0o600); err != nil {
+	if err := os.WriteFile(file, out.Bytes(), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	return chart, "file://" + file
@@ -147,6 +149,93 @@ func TestRandomPathsOfTheShippedChartOnAPhone(t *testing.T) {
 	look(t, tab, "p1")
 }
 
+// By keys alone: Tab goes to an answer, Enter gives it. Where a browser refuses to keep
+// anything, the address still says where one was.
+func TestChartByKeysWithoutStorage(t *testing.T) {
+	_, address := smallChart(t)
+	tab := browser.New(t, browser.Options{Width: 360, Height: 740, Offline: true})
+	refuse := `Object.defineProperty(window, "localStorage", {get: function () { throw new Error("refused"); }})`
+	tab.Run(chromedp.ActionFunc(func(ctx context.Context) error {
+		_, err := page.AddScriptToEvaluateOnNewDocument(refuse).Do(ctx)
+		return err
+	}), chromedp.Navigate(address))
+	id := "p1"
+	for {
+		h := look(t, tab, id)
+		if len(h.Ways) == 0 {
+			break
+		}
+		tab.Run(chromedp.KeyEvent(kb.Tab), chromedp.KeyEvent(kb.Enter)) // the first answer
+		id = h.Ways[0]
+	}
+	if id == "p1" {
+		t.Fatal("nothing was answered")
+	}
+	var where string
+	tab.Eval("location.href", &where)
+	tab.Run(chromedp.Navigate("about:blank"), chromedp.Navigate(where))
+	look(t, tab, id)
+	tab.Run(chromedp.NavigateBack(), chromedp.Navigate(address))
+	look(t, tab, "p1")
+}
+
+// What is known, and what is still in place, is told at the beginning, and the latter
+// everywhere; the whole chart goes to where an answer leads.
+func TestChartTellsWhatStandsInPlace(t *testing.T) {
+	base, err := rulebase.ShippedCompiled()
+	if err != nil {
+		t.Fatal(err)
+	}
+	lit, _ := base.ReadSee("power_light=lit")
+	s := rulebase.Situation{At: rulebase.Field, Findings: []rulebase.Finding{lit}, Done: []rulebase.Done{{ID: "leave_drop_out_for_now"}}}
+	_, address := chartOnDisk(t, base, s, engine.ChartOptions{Nodes: 10})
+	tab := browser.New(t, browser.Options{Width: 360, Height: 740, Offline: true})
+	tab.Run(chromedp.Navigate(address))
+	seen := func() (text string) {
+		tab.Eval("document.body.innerText", &text)
+		return text
+	}
+	if text := seen(); !strings.Contains(text, "power light lit") || !strings.Contains(text, "STILL IN PLACE") {
+		t.Errorf("at the beginning:\n%s", text)
+	}
+	to := look(t, tab, "p1").Ways[0]
+	tab.Click(`#p1 a.way[href="#` + to + `"]`)
+	look(t, tab, to)
+	if text := seen(); strings.Contains(text, "power light lit") || !strings.Contains(text, "STILL IN PLACE") || !strings.Contains(text, "Answers so far") {
+		t.Errorf("further on:\n%s", text)
+	}
+	tab.Click("#all")
+	var h struct {
+		Seen int
+		Top  float64
+	}
+	tab.Eval(`(function(){window.third=document.querySelectorAll(".place")[2];location.hash=third.id;return true})()`, new(bool))
+	for range 50 {
+		tab.Eval(`({Seen:[...document.querySelectorAll(".place")].filter(function(e){return e.offsetParent!==null}).length, Top:third.getBoundingClientRect().top})`, &h)
+		if h.Top < 370 && h.Top > -1 {
+			break
+		}
+		time.Sleep(20 * time.Millisecond)
+	}
+	if h.Seen < 5 || h.Top >= 370 || h.Top <= -1 {
+		t.Errorf("of the whole chart %+v", h)
+	}
+}
+
+// A chart that ends where it begins is a page that says so.
+func TestChartThatEndsAtOnceOnAPhone(t *testing.T) {
+	base, err := rulebase.LoadFolder("../../../testdata/checks/asia/rulebase")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, address := chartOnDisk(t, base, rulebase.Situation{At: rulebase.Field}, engine.ChartOptions{Identify: true})
+	tab := browser.New(t, browser.Options{Width: 360, Height: 740, Offline: true})
+	tab.Run(chromedp.Navigate(address))
+	if h := look(t, tab, "p1"); len(h.Ways) > 0 {
+		t.Errorf("%+v", h)
+	}
+}
+
 // With scripts off the whole chart is there, and its answers lead by number.
 func TestChartWithoutScripts(t *testing.T) {
 	_, address := smallChart(t)
@@ -189,11 +278,11 @@ func TestDoorPageIsOneSide(t *testing.T) {
 				for !chart.FitsPage(paper, report.ChartKind{}) && tree.Trim() {
 					chart = report.NewChart(p, s, tree, nil)
 				}
-				var page bytes.Buffer
-				if err := chart.Page(&page, paper, report.ChartKind{}); err != nil {
+				var out bytes.Buffer
+				if err := chart.Page(&out, paper, report.ChartKind{}); err != nil {
 					t.Fatal(err)
 				}
-				if err := os.WriteFile(file, page.Bytes(), 0o600); err != nil {
+				if err := os.WriteFile(file, out.Bytes(), 0o600); err != nil {
 					t.Fatal(err)
 				}
 				tab.Run(chromedp.Navigate("file://" + file))

@@ -16,7 +16,9 @@ import (
 var (
 	//go:embed chart_door.html
 	chartDoorHTML string
-	chartDoor     = template.Must(template.New("door").Parse(chartDoorHTML))
+	//go:embed chart_door.css
+	chartDoorCSS string
+	chartDoor    = template.Must(template.New("door").Parse(chartDoorHTML))
 )
 
 // ErrPageFull says that a chart does not go onto one side of paper.
@@ -24,7 +26,9 @@ var ErrPageFull = errors.New("it does not go onto one side of paper")
 
 // A doorSheet is one side of paper: what can hurt stands in each box, before the step.
 type doorSheet struct {
-	Title, Size string
+	Title       string
+	StyleHash   string
+	Style       template.CSS
 	Blank       string // to be filled in by hand
 	RunIn       bool   // warnings follow one another on the same lines
 	Heads, Feet []string
@@ -95,7 +99,8 @@ func (c *Chart) FitsPage(paper string, kind ChartKind) bool {
 
 func (c *Chart) door(paper string, kind ChartKind, form doorForm) *doorSheet {
 	heads := c.heads()
-	s := &doorSheet{Title: strings.TrimSuffix(heads[0], "."), Size: PaperSizes[paper], Blank: sayDoorBlank, RunIn: !form.whole, Whole: sayDoorLegend, Heads: heads[1:], Feet: c.feet(kind)}
+	style := strings.Replace(chartDoorCSS, "size: a4", "size: "+PaperSizes[paper], 1)
+	s := &doorSheet{StyleHash: hashOf(style), Style: template.CSS(style), Title: strings.TrimSuffix(heads[0], "."), Blank: sayDoorBlank, RunIn: !form.whole, Whole: sayDoorLegend, Heads: heads[1:], Feet: c.feet(kind)}
 	for _, x := range c.places {
 		p := doorPlace{Number: x.Number, Warnings: s.warn(x.Warnings, form), Do: x.Do, Read: x.Read}
 		for _, says := range x.Confirm {
@@ -127,7 +132,7 @@ func (c *Chart) door(paper string, kind ChartKind, form doorForm) *doorSheet {
 	}
 	if len(c.places) == 0 {
 		says, hurts := c.end(c.tree.Root, c.tree.Root)
-		s.Places = []doorPlace{{Number: 1, Warnings: s.warn(hurts, form), Do: sentence(says)}}
+		s.Places = []doorPlace{{Number: 1, Warnings: s.warn(hurts, form), Do: capital(sentence(says))}}
 	}
 	return s
 }
@@ -212,7 +217,11 @@ func (s *doorSheet) height(p *doorPlace, wide float64) float64 {
 		h += doorLines(wide-item, textRun{step, false})
 	}
 	for _, w := range p.Ways {
-		h += doorHeight(wide-item, s.paragraphs(w.Warnings)) + doorLines(wide-item, textRun{w.Says + ":", false}, textRun{w.To, w.Go})
+		if len(w.Warnings) > 0 {
+			h += doorHeight(wide-item, append(s.paragraphs(w.Warnings), []textRun{{w.Says, false}}, []textRun{{w.To, false}}))
+			continue
+		}
+		h += doorLines(wide-item, textRun{w.Says + ":", false}, textRun{w.To, w.Go})
 	}
 	return h
 }

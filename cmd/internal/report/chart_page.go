@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"slices"
 	"strings"
 )
 
@@ -30,6 +31,7 @@ func hashOf(text string) string {
 type chartPlaceHTML struct {
 	*chartPlace
 	Title string
+	Asked string // what an answer here is an answer to
 	Ways  []chartWayHTML
 	Ends  []chartWayHTML
 }
@@ -37,6 +39,7 @@ type chartPlaceHTML struct {
 type chartWayHTML struct {
 	chartWay
 	Target, Short string
+	Sentence      string // of an end
 	Of            int
 }
 
@@ -46,19 +49,32 @@ func (c *Chart) HTML(w io.Writer, kind ChartKind) error {
 	heads := c.heads()
 	data := struct {
 		Title, Key            string
-		Heads, Feet           []string
+		Heads, Still, Feet    []string
 		StyleHash, ScriptHash string
 		Style                 template.CSS
 		Script                template.JS
 		Places                []chartPlaceHTML
-	}{Title: strings.TrimSuffix(heads[0], "."), Key: fmt.Sprintf("%.12s-%d", c.base.Digest, len(c.places)), Heads: heads[1:], Feet: c.feet(kind),
+		Only                  *chartWayHTML // an end from the beginning
+	}{Title: strings.TrimSuffix(heads[0], "."), Feet: c.feet(kind), Still: c.inPlace(),
 		StyleHash: hashOf(chartCSS), ScriptHash: hashOf(chartJS), Style: template.CSS(chartCSS), Script: template.JS(chartJS)}
+	for _, line := range heads[1:] {
+		if !slices.Contains(data.Still, line) {
+			data.Heads = append(data.Heads, line)
+		}
+	}
 	for _, x := range c.places {
 		p := chartPlaceHTML{chartPlace: x, Title: capital(sayChartShare(x.Share))}
+		if x.Further {
+			p.Title = sayChartReadOn
+		}
+		if p.Asked = x.Read; x.Node.Symptom < 0 || p.Asked == "" {
+			p.Asked = x.Do
+		}
 		for i, way := range x.Ways {
-			one := chartWayHTML{chartWay: way, Target: fmt.Sprintf("p%d", way.To), Short: fmt.Sprint(way.To), Of: x.Number}
+			one := chartWayHTML{chartWay: way, Target: fmt.Sprintf("p%d", way.To), Short: sayGoTo(way.To), Of: x.Number}
 			if way.To == 0 {
 				one.Target, one.Short = fmt.Sprintf("e%d-%d", x.Number, i+1), sayEndShort(way.End)
+				one.Sentence = capital(sentence(way.EndSays))
 				p.Ends = append(p.Ends, one)
 			}
 			p.Ways = append(p.Ways, one)
@@ -66,12 +82,12 @@ func (c *Chart) HTML(w io.Writer, kind ChartKind) error {
 		data.Places = append(data.Places, p)
 	}
 	if len(c.places) == 0 {
-		says, hurts := c.end(c.tree.Root, c.tree.Root)
-		data.Heads = append(data.Heads, says)
-		for _, h := range hurts {
-			data.Heads = append(data.Heads, h.Word+" "+h.Says)
-		}
+		one := chartWayHTML{Target: "p1", Of: 1, chartWay: chartWay{Says: sayChartShare("all")}}
+		one.EndSays, one.Hurts = c.end(c.tree.Root, c.tree.Root)
+		one.Sentence = capital(sentence(one.EndSays))
+		data.Only = &one
 	}
+	data.Key = fmt.Sprintf("%.16x", sha256.Sum256(fmt.Append(nil, c.base.Digest, heads, c.feet(kind), len(c.places))))
 	if err := chartPage.Execute(w, data); err != nil {
 		return fmt.Errorf("write the chart: %w", err)
 	}

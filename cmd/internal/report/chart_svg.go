@@ -127,7 +127,7 @@ func (c *Chart) strips() []drawnStrip {
 		says, hurts := c.end(c.tree.Root, c.tree.Root)
 		one := drawnStrip{number: 1}
 		one.warn(0, hurts)
-		one.add(0, false, textRun{sentence(says), true})
+		one.add(0, false, textRun{capital(sentence(says)), true})
 		return []drawnStrip{one}
 	}
 	var strips []drawnStrip
@@ -158,8 +158,13 @@ func (c *Chart) strips() []drawnStrip {
 				s.add(0, true, textRun{w.Says + ":", false}, textRun{sayGoTo(w.To), true})
 				continue
 			}
-			s.warn(0, w.Hurts)
-			s.add(0, true, textRun{w.Says + ":", false}, textRun{w.EndSays, false})
+			if len(w.Hurts) == 0 {
+				s.add(0, true, textRun{w.Says + ":", false}, textRun{w.EndSays, false})
+				continue
+			}
+			s.add(0, true, textRun{w.Says + ":", false})
+			s.warn(14, w.Hurts)
+			s.add(14, false, textRun{w.EndSays, false})
 		}
 		strips = append(strips, s)
 	}

@@ -2440,6 +2440,8 @@ func sayDoorProof(minutes float64) string {
 	return fmt.Sprintf("Watch it for %s.", strings.TrimPrefix(Minutes(minutes), "about "))
 }
 
+const sayChartReadOn = "Read on"
+
 // sayDrawnFrom is what stands below a number: those that lead there.
 func sayDrawnFrom(numbers []string) string { return "from " + strings.Join(numbers, ", ") }
 
