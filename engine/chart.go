@@ -388,10 +388,14 @@ func (u *unfolding) settle(d *Diagnosis) (*Proposal, ChartEnd) {
 // tries says whether a remedy is tried before it is known what is wrong: one that
 // ends nothing, or takes the unit or a module out, is not.
 func (d *Diagnosis) tries(step *rulebase.Step) bool {
-	if step.Kind != rulebase.KindRemedy || step.Temporary || step.EndsAs == rulebase.UnitOut || step.EndsAs == rulebase.ModuleOut {
+	if step.Kind != rulebase.KindRemedy || step.Temporary || takesOut(step) {
 		return false
 	}
 	return d.takesChance(step) >= Idle
+}
+
+func takesOut(step *rulebase.Step) bool {
+	return step.EndsAs == rulebase.UnitOut || step.EndsAs == rulebase.ModuleOut
 }
 
 // takesChance is how likely it is, at most, that a remedy takes a cause that is still there.
@@ -615,13 +619,16 @@ func (u *unfolding) goes(n *ChartNode, ways []ChartWay) bool {
 
 // firstTry is the first remedy on offer that is worth trying for want of anything
 // better: it takes fewer minutes than handing over, the price of which it saves as
-// often as it helps. nil where there is none.
+// often as it helps. A unit or module is taken out only where that is as likely to be
+// right as the advice asks for. nil where there is none.
 func (u *unfolding) firstTry(d *Diagnosis) *Proposal {
 	if u.o.Identify || u.o.Optimal {
 		return nil
 	}
 	for i := range d.Next {
-		if p := &d.Next[i]; d.tries(p.Step) && d.takesChance(p.Step)*d.Base.GiveUp > p.Price+proof(p.Step) {
+		p := &d.Next[i]
+		chance := d.takesChance(p.Step)
+		if (d.tries(p.Step) || takesOut(p.Step) && chance >= Likely) && chance*d.Base.GiveUp > p.Price+proof(p.Step) {
 			return p
 		}
 	}

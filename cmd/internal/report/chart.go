@@ -196,9 +196,27 @@ func (c *Chart) end(n, above *engine.ChartNode) (string, []chartWarning) {
 	}
 	var likely []string
 	for _, cause := range standOut(d) {
-		likely = append(likely, fmt.Sprintf("%s (%s)", inSentence(b.Causes[cause.Cause].Name), Chance(cause.Now)))
+		says := Chance(cause.Now)
+		if needs := takesElsewhere(d, cause.Remedy); needs != "" {
+			says += "; " + needs
+		}
+		likely = append(likely, fmt.Sprintf("%s (%s)", inSentence(b.Causes[cause.Cause].Name), says))
 	}
 	return sayEndHandOver(likely), nil
+}
+
+// takesElsewhere is whom, what or which place a remedy needs that is not here; "" where
+// it lacks nothing of the kind.
+func takesElsewhere(d *engine.Diagnosis, remedy int) string {
+	if remedy < 0 {
+		return ""
+	}
+	for _, w := range d.NotOffered {
+		if w.Step == &d.Base.Remedies[remedy] {
+			return sayTakesElsewhere(w)
+		}
+	}
+	return ""
 }
 
 // standOut are the causes that stand out where a way ends in handing over.

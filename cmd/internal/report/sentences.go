@@ -2422,6 +2422,23 @@ func sayEndHandOver(likely []string) string {
 	return "hand over, and say what is likeliest: " + strings.Join(likely, "; then ")
 }
 
+func sayTakesElsewhere(w engine.Withheld) string {
+	switch w.Why {
+	case engine.WhyPerson:
+		return "for " + aPerson(w.Detail)
+	case engine.WhyTools:
+		return "lacking here: " + plain(w.Detail)
+	case engine.WhyPlace:
+		switch rulebase.Place(w.Detail) {
+		case rulebase.Field:
+			return "to be done at the drop"
+		case rulebase.Bench:
+			return "to be done on the bench"
+		}
+	}
+	return ""
+}
+
 func sayEndShort(end engine.ChartEnd) string {
 	switch end {
 	case engine.ChartWell:
