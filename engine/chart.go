@@ -122,6 +122,7 @@ const (
 	chartLevels = 12
 	chartNodes  = 200
 	chartLeast  = 0.005
+	ahead       = 3 // places thought about at a time, for each core
 	// How many places a search for the best opens from the beginning, and from each
 	// place below: small problems are proven within that, large ones get a bound.
 	placesFirst = 100
@@ -237,13 +238,14 @@ func (u *unfolding) diagnose(s rulebase.Situation, earlier *Diagnosis) (*Diagnos
 }
 
 // unfoldNext unfolds the likeliest place. Those that are likely to follow are thought
-// about beside it, one a core: which are unfolded, and in what order, is the same with any number of cores.
+// about beside it, a few for each core, since they take unlike times: which are
+// unfolded, and in what order, is the same with any number of cores.
 func (u *unfolding) unfoldNext() error {
 	x := heap.Pop(&u.frontier).(*unfold)
 	room := u.o.Nodes - u.tree.Nodes
 	if x.move == nil {
 		batch := []*unfold{x}
-		for len(batch) < min(runtime.GOMAXPROCS(0), room) && len(u.frontier) > 0 {
+		for len(batch) < min(ahead*runtime.GOMAXPROCS(0), room) && len(u.frontier) > 0 {
 			batch = append(batch, heap.Pop(&u.frontier).(*unfold))
 		}
 		var group sync.WaitGroup

@@ -408,9 +408,10 @@ func (c *Chart) JSON(w io.Writer, kind ChartKind) error {
 		TooRare  float64        `json:"too_rare"`
 		Cut      float64        `json:"cut"`
 		Places   int            `json:"places"`
+		Still    []string       `json:"still_in_place"`
 		Tree     *chartNodeJSON `json:"tree"`
 	}{ChartSchema, rulebaseJSON{c.base.Name, c.base.Version, c.base.Digest}, aim, t.Policy, t.Root.Minutes, t.Root.Bound, t.Root.Proven,
-		t.Settled, t.Sent, t.TooRare, t.Cut, t.Nodes, c.nodeJSON(t.Root, t.Root)})
+		t.Settled, t.Sent, t.TooRare, t.Cut, t.Nodes, listed(c.still), c.nodeJSON(t.Root, t.Root)})
 }
 
 func (c *Chart) nodeJSON(n, above *engine.ChartNode) *chartNodeJSON {
