@@ -125,8 +125,9 @@ const (
 	ahead       = 3 // places thought about at a time, for each core
 	// How many places a search for the best opens from the beginning, and from each
 	// place below: small problems are proven within that, large ones get a bound.
-	placesFirst = 100
-	placesBelow = 10_000 // only where the beginning was proven
+	placesFirst    = 100
+	placesIdentify = 2_000  // instead, to identify, where each is quick
+	placesBelow    = 10_000 // only where the beginning was proven
 )
 
 func (o *ChartOptions) complete() {
@@ -230,7 +231,10 @@ func (u *unfolding) diagnose(s rulebase.Situation, earlier *Diagnosis) (*Diagnos
 	o := Options{Earlier: earlier, Lean: !u.o.Identify && !u.o.Optimal, Identify: u.o.Identify, OneCore: earlier != nil}
 	if u.o.Optimal {
 		o.Optimal = placesBelow
-		if earlier == nil {
+		switch {
+		case earlier == nil && u.o.Identify:
+			o.Optimal = placesIdentify
+		case earlier == nil:
 			o.Optimal = placesFirst
 		}
 	}

@@ -32,6 +32,10 @@ var plannedWidth = plan.Width{Likely: 4, Telling: 3, Tests: 2, Depth: 2}
 // as a whole.
 const fewSteps = 8
 
+// placesOfSure is how many places a search opens at most whose tests are sure: some ten
+// thousand prove thirty of them on as many states.
+const placesOfSure = 50_000
+
 // order says what the planner makes of the steps on offer.
 func (d *Diagnosis) order(w *weighing, scene *plan.Scene, all []candidate) {
 	chosen := w.plannable(d, all)
@@ -53,7 +57,7 @@ func (d *Diagnosis) order(w *weighing, scene *plan.Scene, all []candidate) {
 		m.ToIdentify(Settled, Idle)
 	}
 	width := plannedWidth
-	if len(m.Steps) <= fewSteps && len(m.Weight) <= 2*fewSteps {
+	if w.identify && m.Sure() || few(w, m, chosen) && len(m.Weight) <= 2*fewSteps {
 		width = plan.Whole
 	}
 	if !w.oneCore {
@@ -73,13 +77,26 @@ func (d *Diagnosis) order(w *weighing, scene *plan.Scene, all []candidate) {
 	}
 }
 
+// few says whether there are few steps. To identify, what would have to be done then
+// is none of them.
+func few(w *weighing, m *plan.Model, chosen []*candidate) bool {
+	if w.identify {
+		return len(chosen) <= fewSteps
+	}
+	return len(m.Steps) <= fewSteps
+}
+
 // search looks for the best first step. To identify by tests that are not sure it has
-// no bound to go by, and is not tried on more than a few.
+// no bound to go by, and is not tried on more than a few; by sure ones it is quick.
 func (d *Diagnosis) search(w *weighing, m *plan.Model, steps []int, chosen []*candidate) {
-	if w.identify && !m.Sure() && len(m.Steps) > fewSteps {
+	budget := w.budget
+	switch {
+	case w.identify && m.Sure():
+		budget = max(budget, placesOfSure)
+	case w.identify && !few(w, m, chosen):
 		return
 	}
-	f := plan.Search(m, w.budget, first(chosen, steps)...)
+	f := plan.Search(m, budget, first(chosen, steps)...)
 	d.Policy = policySearch
 	if f.Proven() {
 		d.Policy = policyOptimal

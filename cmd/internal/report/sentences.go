@@ -2380,7 +2380,7 @@ func sayChartRoot(t *engine.ChartTree, kind ChartKind) string {
 	case t.Root.Proven:
 		says += "; no order of steps takes less (proven)"
 	case kind.Optimal && t.Root.Bound > 0:
-		says += fmt.Sprintf("; not proven to be the least, which is at least %s: a gap of %s", number3(t.Root.Bound), number3(t.Root.Minutes-t.Root.Bound))
+		says += fmt.Sprintf("; not proven to be the least, which is at least %s minutes: a gap of %s", number3(t.Root.Bound), number3(t.Root.Minutes-t.Root.Bound))
 	case kind.Optimal:
 		says += "; not proven to be the least, and no bound was found"
 	}
