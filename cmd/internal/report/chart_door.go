@@ -73,7 +73,7 @@ const (
 	doorLetter = 9
 	doorLine   = 1.2 * doorLetter
 	doorGap    = 5 * doorMM // between columns
-	doorSlack  = 0.97       // of the side; what is reckoned here is only nearly what a browser does
+	doorSlack  = 0.98       // of the side; what is reckoned here is only nearly what a browser does
 )
 
 // Page writes the chart as one printed side, as fully as it fits. The error is

@@ -17,18 +17,27 @@ var letterWidths = [...]int{
 	556, 556, 333, 500, 278, 556, 500, 722, 500, 500, 500, 334, 260, 334, 584, // p to ~
 }
 
-const (
-	boldWider   = 1.09 // so much wider is a line in bold
-	otherLetter = 667  // of other scripts; wide ones are twice that
-)
+var boldWidths = [...]int{
+	278, 333, 474, 556, 556, 889, 722, 238, 333, 333, 389, 584, 278, 333, 278, 278,
+	556, 556, 556, 556, 556, 556, 556, 556, 556, 556, 333, 333, 584, 584, 584, 611,
+	975, 722, 722, 722, 722, 667, 611, 778, 722, 278, 556, 722, 611, 833, 722, 778,
+	667, 778, 722, 667, 611, 722, 667, 944, 667, 667, 611, 333, 278, 333, 584, 556,
+	333, 556, 611, 556, 611, 556, 333, 611, 611, 278, 278, 556, 278, 889, 611, 611,
+	611, 611, 389, 556, 333, 611, 556, 778, 556, 556, 500, 389, 280, 389, 584,
+}
+
+const otherLetter = 722 // of other scripts; wide ones are twice that
 
 // LettersWide is how wide a line is in a face of those measures, in the unit of its size.
 func LettersWide(text string, size float64, bold bool) float64 {
-	sum := 0
+	sum, widths := 0, letterWidths[:]
+	if bold {
+		widths = boldWidths[:]
+	}
 	for _, r := range text {
 		switch i := int(r) - ' '; {
-		case i >= 0 && i < len(letterWidths):
-			sum += letterWidths[i]
+		case i >= 0 && i < len(widths):
+			sum += widths[i]
 		case unicode.Is(unicode.Mn, r):
 		case r >= 0x1100:
 			sum += 2 * otherLetter
@@ -36,11 +45,7 @@ func LettersWide(text string, size float64, bold bool) float64 {
 			sum += otherLetter
 		}
 	}
-	wide := float64(sum) / 1000 * size
-	if bold {
-		wide *= boldWider
-	}
-	return wide
+	return float64(sum) / 1000 * size
 }
 
 // A textRun is text in one weight.
