@@ -34,18 +34,31 @@ type ChartTree struct {
 	Sent    float64 // by phone: chance that somebody is sent though more could be asked
 
 	unfolding *unfolding
-	taken     []*ChartNode // nodes with a step, the likeliest first
+	taken     []*ChartNode // nodes with a step, in the order in which they were taken up
 }
 
-// Trim takes the least likely place with a step out of the tree, which is then the tree of
-// one place fewer. It says whether there was one.
+// Trim takes a place with a step out of the tree: of those behind which only ends are,
+// the one that settles least, and of several the least likely. It says whether there was one.
 func (t *ChartTree) Trim() bool {
-	last := len(t.taken) - 1
-	if last < 0 {
+	at, least := -1, 0.0
+	for i, n := range slices.Backward(t.taken) {
+		if slices.ContainsFunc(n.Ways, func(w ChartWay) bool { return w.Node.Step != nil }) {
+			continue
+		}
+		settled := 0.0
+		for _, w := range n.Ways {
+			settled += w.Node.settles()
+		}
+		if at < 0 || settled < least-1e-12 {
+			at, least = i, settled
+		}
+	}
+	if at < 0 {
 		return false
 	}
-	n := t.taken[last]
-	t.taken, t.Nodes = t.taken[:last], last
+	n := t.taken[at]
+	t.taken = slices.Delete(t.taken, at, at+1)
+	t.Nodes = len(t.taken)
 	n.Step, n.Symptom, n.Goes, n.Ways = nil, -1, false, nil
 	n.End = t.unfolding.handOver(n, ChartCut)
 	t.reckon()
@@ -68,15 +81,25 @@ func (t *ChartTree) count(n *ChartNode) {
 		t.TooRare += n.Share
 	case ChartCut:
 		t.Cut += n.Share
-	case ChartWell, ChartEnough, ChartNothingWrong:
-		t.Settled += n.Share
 	case ChartDisposition:
-		if n.Diagnosis.Disposition.Enough {
-			t.Settled += n.Share
-		} else {
+		if !n.Diagnosis.Disposition.Enough {
 			t.Sent += n.Share
 		}
 	}
+	t.Settled += n.settles()
+}
+
+// settles is the chance that the case is settled where a way ends.
+func (n *ChartNode) settles() float64 {
+	switch n.End {
+	case ChartWell, ChartEnough, ChartNothingWrong:
+		return n.Share
+	case ChartDisposition:
+		if n.Diagnosis.Disposition.Enough {
+			return n.Share
+		}
+	}
+	return 0
 }
 
 // A ChartEnd is why a way ends.

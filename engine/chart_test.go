@@ -221,26 +221,47 @@ func TestChartIsTheSameOnAnyNumberOfCores(t *testing.T) {
 	}
 }
 
-// A chart without its least likely place is the chart of one place fewer.
-func TestTrimmedChartIsTheSmallerOne(t *testing.T) {
+// A chart is trimmed by the place that settles least, until nothing is left of it, and
+// adds up all the way.
+func TestChartIsTrimmedByWhatSettlesLeast(t *testing.T) {
 	for _, at := range []rulebase.Place{rulebase.Phone, rulebase.Field} {
 		p, s := shippedStart(t, at)
-		o := engine.ChartOptions{Nodes: 8, Parts: 0.05}
-		tree := chartOf(t, p, s, o)
-		if tree.Nodes != o.Nodes {
-			t.Fatalf("%s: only %d places", at, tree.Nodes)
-		}
-		for range 2 {
-			o.Nodes--
-			want := chartOf(t, p, s, o)
-			if !tree.Trim() || tree.Nodes != want.Nodes || math.Abs(tree.Settled-want.Settled) > 1e-12 || math.Abs(tree.Sent-want.Sent) > 1e-12 || math.Abs(tree.Root.Minutes-want.Root.Minutes) > 1e-9 {
-				t.Errorf("%s: trimmed to %d places: settled %v, sent %v, %v minutes; made with as many: %d, %v, %v, %v", at, tree.Nodes, tree.Settled, tree.Sent, tree.Root.Minutes, want.Nodes, want.Settled, want.Sent, want.Root.Minutes)
+		tree := chartOf(t, p, s, engine.ChartOptions{Nodes: 15})
+		for tree.Nodes > 0 {
+			before, least := tree.Settled, 1.0
+			walk(tree.Root, 0, func(n *engine.ChartNode, _ int) {
+				settled, last := 0.0, n.Step != nil
+				for _, w := range n.Ways {
+					last = last && w.Node.Step == nil
+					if w.Node.End == engine.ChartWell || w.Node.End == engine.ChartEnough || w.Node.End == engine.ChartNothingWrong || w.Node.End == engine.ChartDisposition && w.Node.Diagnosis.Disposition.Enough {
+						settled += w.Node.Share
+					}
+				}
+				if last {
+					least = min(least, settled)
+				}
+			})
+			places := tree.Nodes
+			if !tree.Trim() || tree.Nodes != places-1 {
+				t.Fatalf("%s: %d places became %d", at, places, tree.Nodes)
+			}
+			if math.Abs(before-tree.Settled-least) > 1e-9 {
+				t.Errorf("%s: %v settled became %v, the least loss is %v", at, before, tree.Settled, least)
+			}
+			steps, ends := 0, 0.0
+			walk(tree.Root, 0, func(n *engine.ChartNode, _ int) {
+				if n.Step != nil {
+					steps++
+				} else {
+					ends += n.Share
+				}
+			})
+			if steps != tree.Nodes || math.Abs(ends-1) > 1e-9 {
+				t.Errorf("%s: %d steps of %d, ends of %v", at, steps, tree.Nodes, ends)
 			}
 		}
-		for tree.Trim() {
-		}
-		if tree.Nodes != 0 || tree.Root.Step != nil {
-			t.Errorf("%s: %d places are left", at, tree.Nodes)
+		if tree.Trim() || tree.Root.Step != nil {
+			t.Errorf("%s: something is left", at)
 		}
 	}
 }
