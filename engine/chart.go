@@ -38,8 +38,9 @@ type ChartTree struct {
 }
 
 // Trim takes a place with a step out of the tree: of those behind which only ends are,
-// the one that settles least, and of several the least likely. It says whether there was one.
-func (t *ChartTree) Trim() bool {
+// the one that settles least for its size, and of several the least likely. Where size is
+// nil all are alike. It says whether there was one.
+func (t *ChartTree) Trim(size func(*ChartNode) float64) bool {
 	at, least := -1, 0.0
 	for i, n := range slices.Backward(t.taken) {
 		if slices.ContainsFunc(n.Ways, func(w ChartWay) bool { return w.Node.Step != nil }) {
@@ -48,6 +49,9 @@ func (t *ChartTree) Trim() bool {
 		settled := 0.0
 		for _, w := range n.Ways {
 			settled += w.Node.settles()
+		}
+		if size != nil {
+			settled /= size(n)
 		}
 		if at < 0 || settled < least-1e-12 {
 			at, least = i, settled

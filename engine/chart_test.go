@@ -242,7 +242,7 @@ func TestChartIsTrimmedByWhatSettlesLeast(t *testing.T) {
 				}
 			})
 			places := tree.Nodes
-			if !tree.Trim() || tree.Nodes != places-1 {
+			if !tree.Trim(nil) || tree.Nodes != places-1 {
 				t.Fatalf("%s: %d places became %d", at, places, tree.Nodes)
 			}
 			if math.Abs(before-tree.Settled-least) > 1e-9 {
@@ -260,7 +260,7 @@ func TestChartIsTrimmedByWhatSettlesLeast(t *testing.T) {
 				t.Errorf("%s: %d steps of %d, ends of %v", at, steps, tree.Nodes, ends)
 			}
 		}
-		if tree.Trim() || tree.Root.Step != nil {
+		if tree.Trim(nil) || tree.Root.Step != nil {
 			t.Errorf("%s: something is left", at)
 		}
 	}

@@ -134,7 +134,7 @@ func (o *chartOptions) drawPage(ctx context.Context, p *engine.Prepared, s ruleb
 		}
 		chart := report.NewChart(p, s, tree, still)
 		for !chart.FitsPage(o.page, kind) {
-			if !tree.Trim() {
+			if !tree.Trim(chart.Size(o.page)) {
 				return nil, usageError{sayChartPageFull}
 			}
 			chart = report.NewChart(p, s, tree, still)

@@ -276,7 +276,7 @@ func TestDoorPageIsOneSide(t *testing.T) {
 			}
 			for _, paper := range []string{"a4", "letter"} { // the smaller one last: what it lacks room for is gone
 				chart := report.NewChart(p, s, tree, nil)
-				for !chart.FitsPage(paper, report.ChartKind{}) && tree.Trim() {
+				for !chart.FitsPage(paper, report.ChartKind{}) && tree.Trim(chart.Size(paper)) {
 					chart = report.NewChart(p, s, tree, nil)
 				}
 				var out bytes.Buffer

@@ -97,6 +97,19 @@ func (c *Chart) FitsPage(paper string, kind ChartKind) bool {
 	return c.door(paper, kind, doorForms[len(doorForms)-1]).fits(paper)
 }
 
+// Size is how high the box of a place is on such paper, in the shortest form.
+func (c *Chart) Size(paper string) func(*engine.ChartNode) float64 {
+	sheet := c.door(paper, ChartKind{}, doorForms[len(doorForms)-1])
+	sizes := map[*engine.ChartNode]float64{}
+	for i, x := range c.places {
+		sizes[x.Node] = sheet.height(&sheet.Places[i], doorInside(paper))
+	}
+	return func(n *engine.ChartNode) float64 { return sizes[n] }
+}
+
+// doorInside is how wide the text of a box is.
+func doorInside(paper string) float64 { return (paperInside[paper][0]-doorGap)/2 - 4.8*doorMM }
+
 func (c *Chart) door(paper string, kind ChartKind, form doorForm) *doorSheet {
 	heads := c.heads()
 	style := strings.Replace(chartDoorCSS, "size: a4", "size: "+PaperSizes[paper], 1)
@@ -198,7 +211,7 @@ func (s *doorSheet) fits(paper string) bool {
 	}
 	var heights []float64
 	for _, p := range s.Places {
-		heights = append(heights, s.height(&p, (wide-doorGap)/2-4.8*doorMM))
+		heights = append(heights, s.height(&p, doorInside(paper)))
 	}
 	return sum+twoColumns(heights) <= paperInside[paper][1]*doorSlack
 }
