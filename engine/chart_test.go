@@ -173,6 +173,9 @@ func TestChartsSayNoMoreThanIsProven(t *testing.T) {
 	if err != nil || len(folders) < 20 {
 		t.Fatalf("%d folders, %v", len(folders), err)
 	}
+	if testing.Short() {
+		folders = folders[:4]
+	}
 	proven := 0
 	for _, folder := range folders {
 		base, err := rulebase.LoadFolder(folder)
@@ -194,7 +197,7 @@ func TestChartsSayNoMoreThanIsProven(t *testing.T) {
 			}
 		}
 	}
-	if proven < 5 {
+	if proven < 5 && !testing.Short() {
 		t.Errorf("only %d are proven", proven)
 	}
 }
@@ -206,7 +209,7 @@ func TestChartIsTheSameOnAnyNumberOfCores(t *testing.T) {
 	tell := func(cores int) string {
 		defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(cores))
 		var out strings.Builder
-		tree := chartOf(t, p, s, engine.ChartOptions{Nodes: 20})
+		tree := chartOf(t, p, s, engine.ChartOptions{Nodes: map[bool]int{true: 10, false: 20}[testing.Short()]})
 		walk(tree.Root, 0, func(n *engine.ChartNode, level int) {
 			step := ""
 			if n.Step != nil {
@@ -226,7 +229,7 @@ func TestChartIsTheSameOnAnyNumberOfCores(t *testing.T) {
 func TestChartIsTrimmedByWhatSettlesLeast(t *testing.T) {
 	for _, at := range []rulebase.Place{rulebase.Phone, rulebase.Field} {
 		p, s := shippedStart(t, at)
-		tree := chartOf(t, p, s, engine.ChartOptions{Nodes: 15})
+		tree := chartOf(t, p, s, engine.ChartOptions{Nodes: map[bool]int{true: 6, false: 12}[testing.Short()]})
 		for tree.Nodes > 0 {
 			before, least := tree.Settled, 1.0
 			walk(tree.Root, 0, func(n *engine.ChartNode, _ int) {
