@@ -57,20 +57,22 @@ type Unit struct {
 
 // Circumstances is what a Situation holds beside its lists, whole: the last one counts.
 type Circumstances struct {
-	Name      string             `json:"name,omitempty"`
-	At        rulebase.Place     `json:"at,omitempty"`
-	Who       string             `json:"who,omitempty"` // a word of rulebase.Who; "" anybody
-	Tools     []string           `json:"tools"`         // null: everything possible
-	Alone     bool               `json:"alone,omitempty"`
-	Confirmed []string           `json:"confirmed,omitempty"`
-	Drop      int                `json:"drop,omitempty"`
-	Drops     map[int]string     `json:"drops,omitempty"`
-	Order     []int              `json:"order,omitempty"`
-	Supplies  [][]int            `json:"supplies,omitempty"`
-	Sheet     string             `json:"sheet,omitempty"`
-	SheetFile string             `json:"sheet_file,omitempty"` // digest of the sheet as it was
-	Paper     map[string]string  `json:"paper,omitempty"`
-	Effort    map[string]float64 `json:"effort,omitempty"` // minutes: stops_drop, stops_bus, visit
+	Name      string                `json:"name,omitempty"`
+	At        rulebase.Place        `json:"at,omitempty"`
+	Who       string                `json:"who,omitempty"` // a word of rulebase.Who; "" anybody
+	Tools     []string              `json:"tools"`         // null: everything possible
+	Alone     bool                  `json:"alone,omitempty"`
+	Confirmed []string              `json:"confirmed,omitempty"`
+	Drop      int                   `json:"drop,omitempty"`
+	Drops     map[int]string        `json:"drops,omitempty"`
+	Order     []int                 `json:"order,omitempty"`
+	Supplies  [][]int               `json:"supplies,omitempty"`
+	Sheet     string                `json:"sheet,omitempty"`
+	SheetFile string                `json:"sheet_file,omitempty"` // digest of the sheet as it was
+	Paper     map[string]string     `json:"paper,omitempty"`
+	Sums      map[string]string     `json:"sums,omitempty"`    // how the sheet comes to what is on Paper
+	Checked   []rulebase.PaperCheck `json:"checked,omitempty"` // what on the sheet does not go, or barely
+	Effort    map[string]float64    `json:"effort,omitempty"`  // minutes: stops_drop, stops_bus, visit
 }
 
 // ValueBody is a rulebase.Value.

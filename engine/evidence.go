@@ -57,6 +57,7 @@ func (p *Prepared) learn(s *rulebase.Situation) *known {
 		k.last[d.ID] = i + 1
 	}
 	given := k.givens()
+	from := k.onPaper()
 	limits := k.sortLimits(given)
 	// Limits depend on givens, which rules may derive from bands, which depend on
 	// limits: repeated until nothing changes. Each round can only follow a given
@@ -67,7 +68,7 @@ func (p *Prepared) learn(s *rulebase.Situation) *known {
 		state := make([]int, len(k.slots))
 		copy(k.slots, given)
 		k.facts(state)
-		k.result = p.rules.Run(chain.Input{Slots: k.slots, State: state})
+		k.result = p.rules.Run(chain.Input{Slots: k.slots, State: state, From: from})
 		limits = k.sortLimits(k.result.Slots)
 		if slices.EqualFunc(limits, k.limits, slices.Equal[[]float64]) {
 			break
@@ -103,6 +104,21 @@ func (k *known) givens() []rulebase.Slot {
 		}
 	}
 	return slots
+}
+
+// onPaper says, by name, how the installation sheet comes to what it fills in.
+func (k *known) onPaper() map[int]string {
+	if len(k.s.Sums) == 0 {
+		return nil
+	}
+	from := map[int]string{}
+	for i := range k.base.Givens {
+		g := &k.base.Givens[i]
+		if sum := k.s.Sums[g.FilledBy]; sum != "" {
+			from[g.Name] = "by the installation sheet, " + sum
+		}
+	}
+	return from
 }
 
 // filled is what the program knows of itself.

@@ -37,6 +37,9 @@ func (d *Diagnosis) tellFacts(k *known) {
 	}
 	for _, c := range d.Situation.Checked {
 		why := []string{"by the installation sheet"}
+		if c.Sum != "" {
+			why = append(why, "  "+c.Sum)
+		}
 		if c.Source != "" {
 			why = append(why, "  limit: "+c.Source)
 		}

@@ -22,6 +22,7 @@ type Situation struct {
 	Supplies [][]int           // drops that share a supply
 	Sheet    string            // installation sheet
 	Paper    map[string]string // what the sheet says, by the names of filled_by, as text with units; filled in by whoever reads the sheet
+	Sums     map[string]string // how the sheet comes to it, by the same names, as it is told; filled in likewise
 	Checked  []PaperCheck      // what on the sheet does not go, or barely; filled in by whoever reads the sheet
 	Effort   *Effort           // the user's own figures
 
@@ -32,11 +33,12 @@ type Situation struct {
 // A PaperCheck is something on an installation sheet that does not go, or barely,
 // with its arithmetic.
 type PaperCheck struct {
-	Rule   string
-	Fails  bool   // false: barely goes
-	Says   string // a whole sentence with the figure and the limit
-	Do     string
-	Source string // where the limit comes from
+	Rule   string `json:"rule"`            // what was found, like trunk_too_long
+	Fails  bool   `json:"fails,omitempty"` // false: barely goes
+	Says   string `json:"says"`            // a whole sentence with the figure and the limit
+	Sum    string `json:"sum,omitempty"`   // how the figure comes about, where it is a sum
+	Do     string `json:"do,omitempty"`
+	Source string `json:"source,omitempty"` // where the limit comes from
 }
 
 // A Value is what somebody entered: a word, or a number in the unit of the thing asked for.

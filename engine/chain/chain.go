@@ -62,6 +62,7 @@ func Compile(b *rulebase.Base) *Program {
 type Input struct {
 	Slots []rulebase.Slot // by name
 	State []int           // by name: the state of work of the finding, 0 before any work
+	From  map[int]string  // by name: how a value is known, where more can be said than its rank; nil: nothing more
 }
 
 // A Derivation is a value that rules gave to a name.
@@ -87,6 +88,7 @@ type Result struct {
 	Visits      int          // conditions evaluated
 
 	program *Program
+	from    map[int]string
 	all     []Derivation // Derivations and Overridden together
 	at      []int32      // by name: 1 + its place in all, 0: not derived
 	round   []int        // by rule: the round in which it fired, 0: not
@@ -119,7 +121,7 @@ func (p *Program) start(in Input, conflicts []Conflict) *Result {
 	names, rules := len(p.base.Names), len(p.base.Rules)
 	r := &Result{
 		Slots: slices.Clone(in.Slots), State: make([]int, names), Conflicts: conflicts,
-		program: p, at: make([]int32, names), banned: make([]bool, names), round: make([]int, rules), queued: make([]bool, rules),
+		program: p, from: in.From, at: make([]int32, names), banned: make([]bool, names), round: make([]int, rules), queued: make([]bool, rules),
 	}
 	copy(r.State, in.State)
 	for i := range r.Slots {

@@ -55,6 +55,8 @@ func (w *whyer) name(name, depth int) {
 		w.say(depth, "%s is not known: rules disagree about it", id)
 	case slot.Rank == rulebase.NotKnown:
 		w.say(depth, "%s is not known", id)
+	case slot.Rank == rulebase.FromFilled && w.r.from[name] != "":
+		w.say(depth, "%s: %s", is, w.r.from[name])
 	case slot.Rank != rulebase.FromRules:
 		w.say(depth, "%s: %s", is, origin[slot.Rank])
 	case w.told[name]:

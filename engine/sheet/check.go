@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"downdrop/engine/line"
 	"downdrop/rulebase"
@@ -25,6 +26,7 @@ type Result struct {
 	Limit   float64
 	Unit    string // of both
 	Says    string // a whole sentence with the figure and the limit
+	Sum     string // how the figure comes about, where it is more than what the sheet says
 	Source  string // where the limit comes from
 	Do      string // what to do; "" where it passes
 	Pos     rulebase.Position
@@ -58,12 +60,7 @@ func Kinds() []string {
 
 // Check goes over a sheet, rule by rule, in the order of the trunk's parts.
 func Check(s *rulebase.Sheet) []Result {
-	c := checker{s: s}
-	for _, k := range line.Kinds {
-		if k.ID == s.Line {
-			c.kind = k
-		}
-	}
+	c := checkerOf(s)
 	if c.kind == nil {
 		return nil
 	}
@@ -71,6 +68,45 @@ func Check(s *rulebase.Sheet) []Result {
 		rule()
 	}
 	return c.found
+}
+
+func checkerOf(s *rulebase.Sheet) *checker {
+	c := &checker{s: s}
+	for _, k := range line.Kinds {
+		if k.ID == s.Line {
+			c.kind = k
+		}
+	}
+	return c
+}
+
+// findings name what is the matter where a rule's figure does not go, or barely.
+var findings = map[string]string{
+	"rate": "rate_not_usual", "length": "trunk_too_long", "units": "too_many_units", "address": "address_not_allowed",
+	"terminator_value": "terminator_wrong_value", "stub": "stub_too_long", "stub_by_rise_time": "stub_too_long", "stubs_together": "stubs_too_long_together",
+	"idle_volts": "idle_volts_too_low", "far_end_volts": "far_end_too_weak", "round_trip": "round_trip_too_long", "map_length": "map_wrong_length",
+	"supply_volts": "drop_volts_out_of_limits", "supply_current": "supply_overloaded", "fuse_current": "fuse_overloaded", "carrier_current": "carrier_overloaded",
+	"separation": "cables_too_close", "shield": "shield_not_as_asked", "conductor_temperature": "conductor_too_hot",
+}
+
+// Finding names what was found, for a diagnosis and for programs: trunk_too_long
+// for a length over its limit. "" where a rule passes or is open.
+func (r Result) Finding() string {
+	if r.Verdict != Fail && r.Verdict != Marginal {
+		return ""
+	}
+	if name := findings[r.Rule]; name != "" {
+		return name
+	}
+	return r.Rule
+}
+
+// Full is the sentence with its place, where it does not name it.
+func (r Result) Full() string {
+	if r.Where == "" || r.Verdict == Open || strings.Contains(strings.ToLower(r.Says), strings.ToLower(r.Where)) {
+		return r.Says
+	}
+	return strings.ToUpper(r.Where[:1]) + r.Where[1:] + ": " + r.Says
 }
 
 type checker struct {
@@ -194,7 +230,7 @@ func (c *checker) length() {
 }
 
 func (c *checker) oneLength(rule, where string, length float64, limit line.LengthLimit) {
-	r := Result{Rule: rule, Where: where, Figure: length, Limit: float64(limit.Longest), Unit: "m", Source: limit.Source, Pos: c.s.Pos,
+	r := Result{Rule: rule, Where: where, Sum: sumOfCable(c.s), Figure: length, Limit: float64(limit.Longest), Unit: "m", Source: limit.Source, Pos: c.s.Pos,
 		Verdict: atMost(length, float64(limit.Longest)), Says: fmt.Sprintf(sayLength, say(length, "m"), say(float64(limit.Longest), "m"), say(float64(c.baud()), "bit/s"))}
 	if r.Verdict == Fail {
 		r.Do = doLength
@@ -215,13 +251,7 @@ func (c *checker) segments(limit line.LengthLimit, _ int) {
 }
 
 func (c *checker) units() {
-	limit, source := c.kind.Units, c.kind.Source
-	if c.kind == &line.Modbus {
-		limit, source = line.ModbusUnits(c.s.Bias != nil), "Modbus over Serial Line V1.02, 3.4.1 and 3.4.6"
-	}
-	if c.s.UnitsLimit > 0 {
-		limit, source = c.s.UnitsLimit, sourceSheet
-	}
+	limit, source := unitsLimit(c.s)
 	if limit == 0 {
 		c.open("units", "", "units_limit (no number of units is published for this line)")
 		return
@@ -234,7 +264,7 @@ func (c *checker) units() {
 			loads++
 		}
 	}
-	r := Result{Rule: "units", Figure: loads, Limit: float64(limit), Source: source, Pos: c.s.Pos, Verdict: atMost(loads, float64(limit)),
+	r := Result{Rule: "units", Sum: sumOfUnits(c.s), Figure: loads, Limit: float64(limit), Source: source, Pos: c.s.Pos, Verdict: atMost(loads, float64(limit)),
 		Says: fmt.Sprintf(sayUnits, n, say(loads, ""), limit)}
 	if r.Verdict == Fail {
 		r.Do = doUnits
@@ -442,7 +472,7 @@ func (c *checker) expectedOhms() {
 		m     float64
 	}{{"the host's end", 0}, {"the far end", c.s.TrunkM()}} {
 		b, f := float64(bare.Seen(line.Metre(at.m))), float64(full.Seen(line.Metre(at.m)))
-		c.add(Result{Rule: "expected_ohms", Where: at.where, Verdict: Pass, Figure: b, Limit: f, Unit: "ohm", Source: sourceComputed, Pos: c.s.Pos,
+		c.add(Result{Rule: "expected_ohms", Where: at.where, Sum: c.sumOfOhms(bare, line.Metre(at.m)), Verdict: Pass, Figure: b, Limit: f, Unit: "ohm", Source: sourceComputed, Pos: c.s.Pos,
 			Says: fmt.Sprintf(sayExpectedOhms, at.where, say(b, "ohm"), say(f, "ohm"))})
 	}
 }
@@ -468,7 +498,7 @@ func (c *checker) stubs() {
 		c.stubByRise(s, where)
 	}
 	if rule, ok := c.kind.Stubs(c.baud(), 1); ok && rule.Sum > 0 {
-		r := Result{Rule: "stubs_together", Figure: sum, Limit: float64(rule.Sum), Unit: "m", Source: rule.Source, Pos: c.s.Pos,
+		r := Result{Rule: "stubs_together", Sum: sumOfStubs(c.s), Figure: sum, Limit: float64(rule.Sum), Unit: "m", Source: rule.Source, Pos: c.s.Pos,
 			Verdict: atMost(sum, float64(rule.Sum)), Says: fmt.Sprintf(sayStubsTogether, say(sum, "m"), say(float64(rule.Sum), "m"))}
 		if r.Verdict == Fail {
 			r.Do = doStub
@@ -530,6 +560,7 @@ func (c *checker) across() line.Ohm {
 
 func (c *checker) idle() {
 	var volts line.Volt
+	var sum string
 	switch {
 	case c.kind == &line.CAN:
 		return // rests at 0 V by design
@@ -545,14 +576,15 @@ func (c *checker) idle() {
 		if fed+notFed == 0 {
 			return
 		}
-		volts = line.ProfibusTerminator.IdleOf(fed, notFed)
+		volts, sum = line.ProfibusTerminator.IdleOf(fed, notFed), fmt.Sprintf(sumFed, fed, notFed)
 	case c.s.Bias == nil || c.s.Bias.Up == 0 || c.s.Bias.Down == 0 || c.s.Bias.Volt == 0:
 		c.open("idle_volts", "", "bias (or its volts, up and down)")
 		return
 	default:
+		sum = fmt.Sprintf(sumIdle, say(c.s.Bias.Volt, "V"), say(float64(c.across()), "ohm"), say(float64(c.across()), "ohm"), say(c.s.Bias.Up, "ohm"), say(c.s.Bias.Down, "ohm"))
 		volts = line.Bias{Supply: line.Volt(c.s.Bias.Volt), PullUp: line.Ohm(c.s.Bias.Up), PullDown: line.Ohm(c.s.Bias.Down)}.Idle(c.across())
 	}
-	r := Result{Rule: "idle_volts", Verdict: Pass, Figure: float64(volts), Limit: float64(line.Sensitivity), Unit: "V", Source: sourceSensitivity, Pos: c.s.Pos,
+	r := Result{Rule: "idle_volts", Sum: sum, Verdict: Pass, Figure: float64(volts), Limit: float64(line.Sensitivity), Unit: "V", Source: sourceSensitivity, Pos: c.s.Pos,
 		Says: fmt.Sprintf(sayIdle, say(float64(volts), "V"), say(float64(line.Sensitivity), "V"))}
 	switch {
 	case volts < line.Sensitivity:
@@ -577,7 +609,7 @@ func (c *checker) farEnd() {
 		load = 150
 	}
 	volts := line.FarEnd(line.DriverLeast, bare.Between(0, bare.Length()), load)
-	r := Result{Rule: "far_end_volts", Verdict: Pass, Figure: float64(volts), Limit: float64(line.Sensitivity), Unit: "V", Source: sourceSensitivity, Pos: c.s.Pos,
+	r := Result{Rule: "far_end_volts", Sum: fmt.Sprintf(sumFarEnd, say(float64(line.DriverLeast), "V"), say(float64(load), "ohm"), say(float64(load), "ohm"), say(float64(bare.Between(0, bare.Length())), "ohm")), Verdict: Pass, Figure: float64(volts), Limit: float64(line.Sensitivity), Unit: "V", Source: sourceSensitivity, Pos: c.s.Pos,
 		Says: fmt.Sprintf(sayFarEnd, say(float64(line.DriverLeast), "V"), say(float64(volts), "V"), say(float64(line.Sensitivity), "V"))}
 	switch {
 	case volts < line.Sensitivity:
@@ -599,7 +631,7 @@ func (c *checker) echo() {
 	}
 	if c.kind == &line.CAN {
 		limit := float64(line.CANSample(rate))
-		r := Result{Rule: "round_trip", Verdict: atMost(float64(trip), limit), Figure: float64(trip), Limit: limit, Unit: "s", Source: "CAN System Engineering, tables 4.1 and 4.2", Pos: c.s.Pos,
+		r := Result{Rule: "round_trip", Sum: c.sumOfTrip(), Verdict: atMost(float64(trip), limit), Figure: float64(trip), Limit: limit, Unit: "s", Source: "CAN System Engineering, tables 4.1 and 4.2", Pos: c.s.Pos,
 			Says: fmt.Sprintf(sayCANTrip, say(float64(trip), "s"), say(limit, "s"))}
 		if r.Verdict == Fail {
 			r.Do = doLength
@@ -612,7 +644,7 @@ func (c *checker) echo() {
 	if share > 0.5 {
 		says = sayEchoLong
 	}
-	c.add(Result{Rule: "round_trip", Verdict: Pass, Figure: share * 100, Limit: 50, Unit: "%", Source: sourceComputed, Pos: c.s.Pos,
+	c.add(Result{Rule: "round_trip", Sum: c.sumOfTrip(), Verdict: Pass, Figure: share * 100, Limit: 50, Unit: "%", Source: sourceComputed, Pos: c.s.Pos,
 		Says: fmt.Sprintf(says, say(float64(trip), "s"), say(share*100, "%"))})
 }
 
@@ -757,7 +789,7 @@ func (c *checker) supply(p rulebase.SheetSupply) {
 		if v > line.SupplyHigh {
 			limit = float64(line.SupplyHigh)
 		}
-		r := Result{Rule: "supply_volts", Where: "drop " + f.Drop, Verdict: verdicts[line.SupplyVerdict(v)], Figure: float64(v), Limit: limit, Unit: "V", Source: sourceSupply, Pos: f.Pos,
+		r := Result{Rule: "supply_volts", Where: "drop " + f.Drop, Sum: sumOfFeed(p, feed, currents, i), Verdict: verdicts[line.SupplyVerdict(v)], Figure: float64(v), Limit: limit, Unit: "V", Source: sourceSupply, Pos: f.Pos,
 			Says: fmt.Sprintf(saySupply, f.Drop, say(float64(v), "V"), say(float64(currents[i]), "A"))}
 		if r.Verdict != Pass {
 			r.Do = doSupply
@@ -813,7 +845,7 @@ func (c *checker) separation() {
 		divider := map[string]line.Divider{"none": line.NoDivider, "aluminium": line.AluminiumDivider, "steel": line.SteelDivider}[b.Divider]
 		limit := float64(line.Separation(screen, divider))
 		r := Result{Rule: "separation", Where: fmt.Sprintf("%s to %s", say(b.FromM, "m"), say(b.ToM, "m")), Verdict: Pass, Figure: b.ApartM, Limit: limit, Unit: "m", Source: "EN 50174-2:2000 table 1, as quoted; later editions replace it", Pos: b.Pos,
-			Says: fmt.Sprintf(saySeparation, say(b.ApartM, "m"), say(limit, "m"))}
+			Says: fmt.Sprintf(saySeparation, say(1000*b.ApartM, "mm"), say(1000*limit, "mm"))}
 		if b.ApartM < limit {
 			r.Verdict, r.Do = Fail, doSeparation
 		}

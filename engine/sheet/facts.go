@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"fmt"
 	"slices"
 	"strconv"
 	"strings"
@@ -20,35 +21,67 @@ import (
 //	line.check_NAME      pass, marginal or fail: what the sheet's rules say of length, stubs, terminators, units, feed, supply, addresses, map
 //	line.terminator      one terminator as a meter sees it, in ohm
 //	line.loop_ohms       both wires of the whole trunk, in ohm
+//	line.bias_ohms       both resistors of the bias together, in ohm
+//	line.stub_allowed    for this line at this rate, or by its drivers' edges, in m
+//	line.units_allowed   on one segment of this line
+//	line.idle_volts      what should stand across the idle pair, in V
+//	line.feed_volts      what the supply's cable should leave at this drop, in V
 //	line.drops           how many drops there are
 //	line.drop_address    the address that this drop is drawn with
 //	line.modules         modules of this drop
 //	line.points_mapped   points that the controller has for this drop
 //	loss_of_bus          what outputs do on loss of bus
 //
-// drop is the drop's name on the drawing or its address; "" or a drop that the
-// sheet does not have leaves out what is of one drop.
-func Facts(s *rulebase.Sheet, drop string) map[string]string {
-	facts := map[string]string{"line.kind": s.Line}
-	number := func(name string, x float64, unit string) {
+// sums says, by the same names, how the sheet comes to a figure, where it is one
+// that was reckoned. drop is the drop's name on the drawing or its address; "" or a
+// drop that the sheet does not have leaves out what is of one drop.
+func Facts(s *rulebase.Sheet, drop string) (facts, sums map[string]string) {
+	return factsOf(s, drop, Check(s))
+}
+
+func factsOf(s *rulebase.Sheet, drop string, results []Result) (facts, sums map[string]string) {
+	facts, sums = map[string]string{"line.kind": s.Line}, map[string]string{}
+	number := func(name string, x float64, unit, sum string) {
 		if x > 0 {
-			facts[name] = strings.TrimSpace(strconv.FormatFloat(x, 'f', -1, 64) + " " + unit)
+			facts[name] = strings.TrimSpace(strconv.FormatFloat(sixDigits(x), 'f', -1, 64) + " " + unit)
+			if sum != "" {
+				sums[name] = sum
+			}
 		}
 	}
-	number("line.rate", s.Baud/1000, "kbaud")
-	number("line.length", s.TrunkM(), "m")
-	if limit, _, ok := lengthLimit(s); ok {
-		number("line.length_allowed", limit, "m")
+	number("line.rate", s.Baud/1000, "kbaud", "")
+	number("line.length", s.TrunkM(), "m", sumOfCable(s))
+	if limit, source, ok := lengthLimit(s); ok {
+		number("line.length_allowed", limit, "m", source)
 	}
 	for _, t := range s.Terminators {
-		number("line.terminator", t.Ohm, "ohm")
+		number("line.terminator", t.Ohm, "ohm", "")
 		break
 	}
 	if pair, known := Pair(s, Connected{}); known {
-		number("line.loop_ohms", float64(pair.Between(0, pair.Length())), "ohm")
+		number("line.loop_ohms", float64(pair.Between(0, pair.Length())), "ohm", sumOfLoop(s))
 	}
-	number("line.drops", float64(len(s.Drops)), "drops")
-	for name, verdict := range worst(concerning(Check(s), s, drop)) {
+	if b := s.Bias; b != nil && b.Up > 0 && b.Down > 0 {
+		number("line.bias_ohms", b.Up+b.Down, "ohm", fmt.Sprintf(sumBias, say(b.Up, "ohm"), say(b.Down, "ohm")))
+	}
+	if limit, sum, ok := stubLimit(s); ok {
+		number("line.stub_allowed", limit, "m", sum)
+	}
+	if limit, source := unitsLimit(s); limit > 0 {
+		number("line.units_allowed", float64(limit), "units", source)
+	}
+	number("line.drops", float64(len(s.Drops)), "drops", "")
+	own, known := dropOf(s, drop)
+	for _, r := range results {
+		switch {
+		case r.Verdict == Open:
+		case r.Rule == "idle_volts":
+			number("line.idle_volts", r.Figure, "V", r.Sum)
+		case r.Rule == "supply_volts" && known && r.Where == "drop "+own.Name:
+			number("line.feed_volts", r.Figure, "V", r.Sum)
+		}
+	}
+	for name, verdict := range worst(concerning(results, s, drop)) {
 		facts["line.check_"+name] = string(verdict)
 	}
 	if s.LossOfBus != "" {
@@ -58,16 +91,56 @@ func Facts(s *rulebase.Sheet, drop string) map[string]string {
 		if d.HasAddr {
 			facts["line.drop_address"] = strconv.Itoa(d.Address)
 		}
-		number("line.modules", float64(len(d.Modules)), "modules")
+		number("line.modules", float64(len(d.Modules)), "modules", "")
 		if s.Controller != nil {
 			for _, m := range s.Controller.Drops {
 				if d.HasAddr && m.Address == d.Address {
-					number("line.points_mapped", float64(m.Points), "points")
+					number("line.points_mapped", float64(m.Points), "points", "")
 				}
 			}
 		}
 	}
-	return facts
+	return facts, sums
+}
+
+// sixDigits rounds a figure that people will read: a cable is not known better.
+func sixDigits(x float64) float64 {
+	rounded, err := strconv.ParseFloat(strconv.FormatFloat(x, 'g', 6, 64), 64)
+	if err != nil {
+		return x
+	}
+	return rounded
+}
+
+// stubLimit is the longest single stub that the kind of line allows at its rate,
+// or, where it has no such rule, that the drivers' edges allow by the strict one.
+func stubLimit(s *rulebase.Sheet) (metres float64, sum string, ok bool) {
+	c := checkerOf(s)
+	if c.kind == nil {
+		return 0, "", false
+	}
+	if rule, ok := c.kind.Stubs(c.baud(), 1); ok {
+		return float64(rule.Each), rule.Source, rule.Each > 0
+	}
+	if s.RiseTimeNS == 0 {
+		return 0, "", false
+	}
+	strict := line.Stubs(line.Second(s.RiseTimeNS*1e-9), c.delay()).RoundTripTenth
+	return float64(strict), fmt.Sprintf(sumStub, say(s.RiseTimeNS, "ns"), say(float64(c.delay())*1e9, "ns")), true
+}
+
+// unitsLimit is how many units a segment of this line may carry; 0: nobody says.
+func unitsLimit(s *rulebase.Sheet) (limit int, source string) {
+	c := checkerOf(s)
+	switch {
+	case s.UnitsLimit > 0:
+		return s.UnitsLimit, sourceSheet
+	case c.kind == nil:
+		return 0, ""
+	case c.kind == &line.Modbus:
+		return line.ModbusUnits(s.Bias != nil), sourceModbusUnits
+	}
+	return c.kind.Units, c.kind.Source
 }
 
 // dropOf finds a drop by its name or its address.
@@ -107,12 +180,12 @@ func Lay(s *rulebase.Sheet, on *rulebase.Situation) {
 	if on.Drop > 0 {
 		drop = strconv.Itoa(on.Drop)
 	}
-	on.Paper = Facts(s, drop)
 	results := Check(s)
+	on.Paper, on.Sums = factsOf(s, drop, results)
 	on.Checked = nil
 	for _, r := range concerning(results, s, drop) {
 		if r.Verdict == Fail || r.Verdict == Marginal {
-			on.Checked = append(on.Checked, rulebase.PaperCheck{Rule: r.Rule, Fails: r.Verdict == Fail, Says: r.Says, Do: r.Do, Source: r.Source})
+			on.Checked = append(on.Checked, rulebase.PaperCheck{Rule: r.Finding(), Fails: r.Verdict == Fail, Says: r.Full(), Sum: r.Sum, Do: r.Do, Source: r.Source})
 		}
 	}
 	if len(on.Order) == 0 {

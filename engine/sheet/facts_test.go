@@ -18,18 +18,34 @@ func TestFacts(t *testing.T) {
 		"line.terminator": "150 ohm", "line.drops": "4 drops", "loss_of_bus": "off",
 		"line.check_addresses": "pass", "line.check_feed": "pass", "line.check_length": "pass", "line.check_map": "fail", "line.check_stubs": "pass", "line.check_supply": "pass", "line.check_terminators": "pass", "line.check_units": "pass",
 		"line.drop_address": "3", "line.modules": "2 modules", "line.points_mapped": "48 points",
-		"line.loop_ohms": "47.1024",
+		"line.loop_ohms": "47.1024 ohm", "line.bias_ohms": "1300 ohm", "line.stub_allowed": "2 m", "line.units_allowed": "32 units",
+		"line.idle_volts": "0.268757 V", "line.feed_volts": "22.8582 V",
 	}
-	got := sheet.Facts(s, "wheel pit")
-	got["line.loop_ohms"] = got["line.loop_ohms"][:7] // AWG 22 at 35 C
+	got, sums := sheet.Facts(s, "wheel pit")
+	for name, want := range map[string]string{
+		"line.length":       "180 m + 240 m",
+		"line.loop_ohms":    "180 m × 112.1 ohm per km + 240 m × 112.1 ohm per km, copper at 35 C",
+		"line.bias_ohms":    "650 ohm + 650 ohm",
+		"line.stub_allowed": "there and back in a tenth of an edge of 200 ns, at 5 ns per metre",
+		"line.idle_volts":   "5 V × 73.85 ohm of all across the pair / (73.85 ohm + 650 ohm + 650 ohm)",
+		"line.feed_volts":   "24 V − 2.027 A × 0.5634 ohm (20 m of 1.5 mm2 flexible)",
+	} {
+		if sums[name] != want {
+			t.Errorf("%s is told as %q, expected %q", name, sums[name], want)
+		}
+	}
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Errorf("(-want +got):\n%s", diff)
 	}
-	if _, ok := sheet.Facts(s, "attic")["line.drop_address"]; ok {
+	attic, _ := sheet.Facts(s, "attic")
+	if _, ok := attic["line.drop_address"]; ok {
 		t.Error("a drop that is not on the sheet has an address")
 	}
-	if got := sheet.Facts(s, "3")["line.points_mapped"]; got != "48 points" {
-		t.Errorf("the drop by its address has %q mapped", got)
+	if attic["line.feed_volts"] != "" {
+		t.Error("a drop that is not on the sheet has volts")
+	}
+	if third, _ := sheet.Facts(s, "3"); third["line.points_mapped"] != "48 points" {
+		t.Errorf("the drop by its address has %q mapped", third["line.points_mapped"])
 	}
 }
 
@@ -80,5 +96,52 @@ func TestSheetReachesTheDiagnosis(t *testing.T) {
 	long.Givens = append(long.Givens, person)
 	if got := chance(long, "end_terminator_missing"); got != bare {
 		t.Errorf("what a person says does not outrank the sheet: %.6f, expected %.6f", got, bare)
+	}
+}
+
+// What a sheet's sums find goes into the diagnosis under the name of the finding,
+// with its arithmetic as the why; so does each figure that the sheet fills in, and
+// what rests on it.
+func TestArithmeticIsTheWhy(t *testing.T) {
+	base, err := rulebase.LoadShipped()
+	if err != nil {
+		t.Fatal(err)
+	}
+	text := "sheet: far\nline: token_pair\nrate: 153.6 kbaud\nlength_limit: 600 m\ncable: [{length: 500 m, conductor: AWG 22}, {length: 312 m, conductor: AWG 22}]\n" +
+		"drops: [{drop: a, at: 100 m, address: 1, power: 24 W}]\nsupplies: [{supply: S, volts: 24 V, feeds: [{drop: a, length: 60 m, conductor: 1.5 mm2 flexible}]}]\n"
+	s := rulebase.Situation{Drop: 1, At: rulebase.Field}
+	sheet.Lay(read(t, text), &s)
+	see, err := base.ReadSee("volts_at_drop=19.5 V")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Findings = append(s.Findings, see)
+	d, err := engine.Diagnose(context.Background(), engine.Prepare(base), s, engine.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	tells := map[string]engine.Tell{}
+	for _, x := range d.Tells {
+		tells[x.Rule] = x
+	}
+	long := tells["sheet.trunk_too_long"]
+	if diff := cmp.Diff([]string{"by the installation sheet", "  500 m + 312 m", "  limit: the installation's own papers"}, long.Why); diff != "" {
+		t.Errorf("why the trunk is too long (-want +got):\n%s", diff)
+	}
+	const says = "By the installation sheet: The cable is 812 m; at most 600 m is allowed at 153.6 kbit/s. Lower the rate of the whole bus, or put in a repeater."
+	if long.Says != says {
+		t.Errorf("it is told as %q", long.Says)
+	}
+	if _, twice := tells["longer_than_allowed"]; twice {
+		t.Error("the sheet has said that the trunk is too long, and a rule says it again")
+	}
+	// DC-11: 24 W through 60 m of 1.5 mm2 flexible leave 22.281 V.
+	want := []string{
+		"by the rule volts_below_the_sums: The sums take every load as on, so a sound feed gives at least as much.",
+		"  feed_expected is 22.2809 V: by the installation sheet, 24 V − 1.077 A × 1.596 ohm (60 m of 1.5 mm2 flexible)",
+		"  volts_at_drop is 19.5 V (low_volts): said",
+	}
+	if diff := cmp.Diff(want, tells["volts_below_the_sums"].Why); diff != "" {
+		t.Errorf("why the volts are too low (-want +got):\n%s", diff)
 	}
 }

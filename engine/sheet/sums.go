@@ -1,0 +1,94 @@
+package sheet
+
+import (
+	"fmt"
+	"strings"
+
+	"downdrop/engine/line"
+	"downdrop/rulebase"
+)
+
+// sumOfCable adds up the stretches of the trunk; "" for one.
+func sumOfCable(s *rulebase.Sheet) string {
+	var parts []string
+	for _, k := range s.Cable {
+		parts = append(parts, say(k.LengthM, "m"))
+	}
+	if len(parts) < 2 {
+		return ""
+	}
+	return strings.Join(parts, " + ")
+}
+
+// sumOfLoop adds up both wires of the trunk's stretches.
+func sumOfLoop(s *rulebase.Sheet) string {
+	var parts []string
+	for _, k := range s.Cable {
+		loop, _ := Loop(k, s.Celsius)
+		parts = append(parts, fmt.Sprintf(sumLoop, say(k.LengthM, "m"), say(float64(loop), "ohm")))
+	}
+	sum := strings.Join(parts, " + ")
+	if s.Celsius != nil {
+		sum += fmt.Sprintf(sumAtCelsius, say(*s.Celsius, ""))
+	}
+	return sum
+}
+
+func sumOfUnits(s *rulebase.Sheet) string {
+	parts := []string{sumHost}
+	for _, d := range s.Drops {
+		if load := unitLoad(d); load != 1 {
+			parts = append(parts, say(load, "")+" ("+d.Name+")")
+		}
+	}
+	if whole := len(s.Drops) + 1 - len(parts); whole > 0 {
+		parts = append(parts, fmt.Sprintf(sumWholeUnits, whole))
+	}
+	return strings.Join(parts, " + ")
+}
+
+func sumOfStubs(s *rulebase.Sheet) string {
+	var parts []string
+	for _, x := range s.Stubs {
+		parts = append(parts, say(x.LengthM, "m"))
+	}
+	return strings.Join(parts, " + ")
+}
+
+// sumOfOhms says what lies in parallel as a meter at a place sees it: each
+// terminator through the cable before it.
+func (c *checker) sumOfOhms(p *line.Pair, at line.Metre) string {
+	var parts []string
+	for _, t := range p.Across {
+		part := say(float64(t.Ohm), "ohm")
+		if cable := p.Between(at, t.At); cable > 0 {
+			part = fmt.Sprintf(sumThroughCable, part, say(float64(cable), "ohm"))
+		}
+		parts = append(parts, part)
+	}
+	return strings.Join(parts, sumParallel)
+}
+
+func (c *checker) sumOfTrip() string {
+	sum := fmt.Sprintf(sumTrip, say(c.s.TrunkM(), "m"), say(float64(c.delay())*1e9, "ns"))
+	for _, d := range c.s.Inline {
+		if d.DelayNS > 0 {
+			sum += fmt.Sprintf(sumTripDevice, say(d.DelayNS, "ns"))
+		}
+	}
+	return sum
+}
+
+// sumOfFeed follows the supply's cable to a drop and takes off what each stretch loses.
+func sumOfFeed(p rulebase.SheetSupply, feed line.Feed, currents []line.Ampere, i int) string {
+	var parts []string
+	for ; i >= 0; i = feed.Nodes[i].Parent {
+		f := p.Feeds[i]
+		parts = append(parts, fmt.Sprintf(sumStretch, say(float64(currents[i]), "A"), say(float64(feed.Nodes[i].Loop), "ohm"), say(f.LengthM, "m"), textOf(f.Conductor)))
+	}
+	sum := say(p.Volt, "V")
+	for k := len(parts) - 1; k >= 0; k-- {
+		sum += " − " + parts[k]
+	}
+	return sum
+}
