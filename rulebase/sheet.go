@@ -188,8 +188,6 @@ type sheetReader struct {
 	kinds []string
 }
 
-var sheetKeys = []string{"sheet", "format", "line", "rate", "cable", "inline", "terminators", "stubs", "drops", "supplies", "bias", "shield", "beside", "controller", "loss_of_bus", "temperature", "rise_time", "length_limit", "units_limit", "note"}
-
 // Bounds of what can stand on a sheet. Beyond them something was mistyped: no
 // installation of the trade is like that (common practice, no source).
 const (
@@ -203,10 +201,10 @@ const (
 func (r *sheetReader) sheet(n *source.Node) *Sheet {
 	s := &Sheet{Pos: n.Pos}
 	if n.Shape != source.Map {
-		r.r.Problem(n, "shape", "", "a sheet is keys and values: %s", strings.Join(sheetKeys, ", "))
+		r.r.Problem(n, "shape", "", "a sheet is keys and values: %s", strings.Join(append(entryKeys("sheet"), "note"), ", "))
 		return s
 	}
-	r.allow(n, "a sheet", sheetKeys)
+	r.allow(n, "a sheet", append(entryKeys("sheet"), "note"))
 	r.format(filled(n, "format"), "the sheet")
 	if x := r.needed(n, "sheet", "its name"); x != nil {
 		s.Name = r.text(x)
@@ -276,12 +274,12 @@ func (r *sheetReader) needed(n *source.Node, key, what string) *source.Node {
 }
 
 // entry checks the keys of an entry; false where it is no map.
-func (r *sheetReader) entry(n *source.Node, what string, keys ...string) bool {
+func (r *sheetReader) entry(n *source.Node, what, entry string) bool {
 	if n.Shape != source.Map {
-		r.r.Problem(n, "shape", "", "%s is {%s}", what, strings.Join(keys, ": ..., ")+": ...")
+		r.r.Problem(n, "shape", "", "%s is {%s}", what, shapeOf(entry))
 		return false
 	}
-	r.allow(n, what, append(keys, "note"))
+	r.allow(n, what, append(entryKeys(entry), "note"))
 	return true
 }
 
@@ -417,7 +415,7 @@ func (r *sheetReader) conductor(n *source.Node) *SheetConductor {
 
 func (r *sheetReader) cable(n *source.Node) SheetCable {
 	c := SheetCable{Pos: n.Pos}
-	if !r.entry(n, "a stretch of cable", "type", "length", "conductor", "loop_per_km", "impedance", "delay_per_m", "velocity", "shielded") {
+	if !r.entry(n, "a stretch of cable", "cable") {
 		return c
 	}
 	if x := filled(n, "type"); x != nil {
@@ -451,7 +449,7 @@ func (r *sheetReader) cable(n *source.Node) SheetCable {
 
 func (r *sheetReader) inline(n *source.Node, trunk float64) SheetInline {
 	d := SheetInline{Pos: n.Pos}
-	if !r.entry(n, "a device in the line", "name", "kind", "at", "delay", "supply") {
+	if !r.entry(n, "a device in the line", "inline") {
 		return d
 	}
 	if x := filled(n, "name"); x != nil {
@@ -470,7 +468,7 @@ func (r *sheetReader) inline(n *source.Node, trunk float64) SheetInline {
 
 func (r *sheetReader) terminator(n *source.Node, trunk float64) SheetTerminator {
 	t := SheetTerminator{Pos: n.Pos}
-	if !r.entry(n, "a terminator", "at", "ohm", "powered") {
+	if !r.entry(n, "a terminator", "terminator") {
 		return t
 	}
 	t.AtM = r.place(n, "at", trunk)
@@ -484,7 +482,7 @@ func (r *sheetReader) terminator(n *source.Node, trunk float64) SheetTerminator 
 
 func (r *sheetReader) stub(n *source.Node, trunk float64) SheetStub {
 	s := SheetStub{Pos: n.Pos, Tapped: 1}
-	if !r.entry(n, "a stub", "at", "length", "tapped") {
+	if !r.entry(n, "a stub", "stub") {
 		return s
 	}
 	s.AtM = r.place(n, "at", trunk)
@@ -499,7 +497,7 @@ func (r *sheetReader) stub(n *source.Node, trunk float64) SheetStub {
 
 func (r *sheetReader) drop(n *source.Node, trunk float64) SheetDrop {
 	d := SheetDrop{Pos: n.Pos}
-	if !r.entry(n, "a drop", "drop", "at", "address", "rate", "unit_load", "power", "current", "modules", "carrier_most") {
+	if !r.entry(n, "a drop", "drop") {
 		return d
 	}
 	if x := r.needed(n, "drop", "its name on the drawing"); x != nil {
@@ -525,7 +523,7 @@ func (r *sheetReader) drop(n *source.Node, trunk float64) SheetDrop {
 
 func (r *sheetReader) module(n *source.Node) SheetModule {
 	m := SheetModule{Pos: n.Pos}
-	if !r.entry(n, "a module", "points", "kind", "current", "each", "on") {
+	if !r.entry(n, "a module", "module") {
 		return m
 	}
 	if x := r.needed(n, "points", "how many it has"); x != nil {
@@ -545,7 +543,7 @@ func (r *sheetReader) module(n *source.Node) SheetModule {
 
 func (r *sheetReader) supply(n *source.Node) SheetSupply {
 	s := SheetSupply{Pos: n.Pos}
-	if !r.entry(n, "a supply", "supply", "volts", "most", "fuse", "feeds", "temperature") {
+	if !r.entry(n, "a supply", "supply") {
 		return s
 	}
 	if x := r.needed(n, "supply", "its name on the drawing"); x != nil {
@@ -561,7 +559,7 @@ func (r *sheetReader) supply(n *source.Node) SheetSupply {
 	}
 	r.each(n, "feeds", func(x *source.Node) {
 		f := SheetFeed{Pos: x.Pos}
-		if !r.entry(x, "a stretch of supply cable", "drop", "from", "length", "conductor") {
+		if !r.entry(x, "a stretch of supply cable", "feed") {
 			return
 		}
 		if y := r.needed(x, "drop", "the drop it feeds"); y != nil {
@@ -581,7 +579,7 @@ func (r *sheetReader) supply(n *source.Node) SheetSupply {
 
 func (r *sheetReader) bias(n *source.Node, trunk float64) *SheetBias {
 	b := &SheetBias{Pos: n.Pos}
-	if r.entry(n, "the bias", "at", "volts", "up", "down") {
+	if r.entry(n, "the bias", "bias") {
 		b.AtM = r.place(n, "at", trunk)
 		b.Volt = r.measured(n, "volts", "V", 0.5, 50)
 		b.Up = r.measured(n, "up", "ohm", 1, mostOhms)
@@ -592,7 +590,7 @@ func (r *sheetReader) bias(n *source.Node, trunk float64) *SheetBias {
 
 func (r *sheetReader) shield(n *source.Node) *SheetShield {
 	s := &SheetShield{Pos: n.Pos}
-	if r.entry(n, "the shield", "bonded") {
+	if r.entry(n, "the shield", "shield") {
 		if x := r.needed(n, "bonded", "one_end, both_ends or nowhere"); x != nil && r.oneOf(x, "how a shield is bonded", "one_end", "both_ends", "nowhere") >= 0 {
 			s.Bonded = x.Text
 		}
@@ -602,7 +600,7 @@ func (r *sheetReader) shield(n *source.Node) *SheetShield {
 
 func (r *sheetReader) beside(n *source.Node, trunk float64) SheetBeside {
 	b := SheetBeside{Pos: n.Pos, Divider: "none"}
-	if !r.entry(n, "a power cable beside the trunk", "from", "to", "apart", "power_screened", "divider") {
+	if !r.entry(n, "a power cable beside the trunk", "beside") {
 		return b
 	}
 	b.FromM, b.ToM = r.place(n, "from", trunk), r.place(n, "to", trunk)
@@ -623,13 +621,13 @@ func (r *sheetReader) beside(n *source.Node, trunk float64) SheetBeside {
 
 func (r *sheetReader) controller(n *source.Node) *SheetController {
 	c := &SheetController{Pos: n.Pos}
-	if !r.entry(n, "the controller", "rate", "drops") {
+	if !r.entry(n, "the controller", "controller") {
 		return c
 	}
 	c.Baud = r.measured(n, "rate", "baud", 50, mostBaud)
 	r.each(n, "drops", func(x *source.Node) {
 		m := SheetMapped{Pos: x.Pos}
-		if !r.entry(x, "a drop of the controller's map", "address", "first", "points") {
+		if !r.entry(x, "a drop of the controller's map", "mapped") {
 			return
 		}
 		if y := r.needed(x, "address", "the drop's address"); y != nil {

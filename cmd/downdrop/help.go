@@ -148,6 +148,29 @@ Ohms are read on a dead line only, after volts.`
 	exampleLineOhms = `  downdrop line ohms cases/examples/sheets/tide_mill.yaml "148 ohm"
   downdrop line ohms mill.yaml OL --at end`
 
+	shortLineSchema = "Print a JSON Schema of installation sheets for an editor"
+	longLineSchema  = `Print the JSON Schema (draft-07) of an installation sheet, so that an editor of
+YAML completes its keys, says what they mean and marks a figure without its unit,
+while you type. Sums, places and names only "downdrop line check" sees.
+
+An editor finds the schema by the first line of a sheet, with the path from there:
+  # yaml-language-server: $schema=sheet.json`
+	exampleLineSchema = `  downdrop line schema > sheet.json`
+
+	shortLineLocate = "Say where a short lies, what a break takes away, where to measure next"
+	longLineLocate  = `Say what a sheet tells of a fault along the trunk: how far away a short is by the
+loop ohms that a meter reads, which drops a break at a place takes away, or where
+to measure next so that what is left in doubt is halved.
+
+--short is a reading across the pair with the line dead, every unit unplugged and
+the terminator at the meter's end off; the short itself and the cable to it are
+then all that it sees. --from is the end it was read at. --break is a place, and
+--between two places, parted by "and", of which the first is good and the second
+is not.`
+	exampleLineLocate = `  downdrop line locate cases/examples/sheets/tide_mill.yaml --short "18 ohm"
+  downdrop line locate mill.yaml --break "250 m"
+  downdrop line locate mill.yaml --between "host and end"`
+
 	shortLineWaveform = "Measure in an instrument's capture of the pair"
 	longLineWaveform  = `Measure in an instrument's capture of the pair: bit time and rate, how loud each
 sender is, the level while nobody sends, how fast the edges are, echoes and how
@@ -390,6 +413,10 @@ Begin with rulebase.yaml there; "downdrop check %[2]s" looks it over, and
 const (
 	sayJSONOrHTML  = "One form at a time: --json or --html."
 	sayOneSheet    = "One installation sheet is wanted: downdrop line check SHEET.yaml"
+	sayOneLocate   = "Say one of --short, --break and --between: downdrop line locate SHEET.yaml --short \"18 ohm\""
+	sayTwoPlaces   = "--between %s: say two places parted by \"and\", like \"host and 250 m\"."
+	sayHostOrEnd   = "--from %s: say host or end."
+	saySheetOnly   = "line schema takes no file; it is the same for every sheet."
 	sayOneReading  = "A sheet and a reading are wanted: downdrop line ohms SHEET.yaml \"148 ohm\""
 	sayOneCapture  = "One capture is wanted: downdrop line waveform FILE.csv"
 	sayNoRate      = "%q is no rate; say it like 153.6k or 19200."

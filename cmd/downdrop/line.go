@@ -23,7 +23,7 @@ func newLineCmd(env *environment) *cobra.Command {
 		Args:  knownCommand,
 		RunE:  func(cmd *cobra.Command, _ []string) error { return written(cmd.Help()) },
 	}
-	cmd.AddCommand(newLineCheckCmd(env, runLineCheck), newLineEchoCmd(env, runLineEcho), newLineNewCmd(env, runLineNew), newLineOhmsCmd(env, runLineOhms), newLineWaveformCmd(env, runLineWaveform))
+	cmd.AddCommand(newLineCheckCmd(env, runLineCheck), newLineEchoCmd(env, runLineEcho), newLineNewCmd(env, runLineNew), newLineLocateCmd(env, runLineLocate), newLineOhmsCmd(env, runLineOhms), newLineSchemaCmd(env, runLineSchema), newLineWaveformCmd(env, runLineWaveform))
 	return cmd
 }
 
@@ -136,15 +136,9 @@ func runLineOhms(ctx context.Context, env *environment, o lineOhmsOptions) error
 	if err != nil {
 		return err
 	}
-	read, err := quantity.Read(o.reading, quantity.Want{Unit: "ohm"})
-	var question *quantity.Question
-	if errors.As(err, &question) {
-		return inputError{question.Says}
-	}
-	x, exact := read.Value()
-	over := read.Shape == quantity.OverRange
-	if !exact && !over {
-		return inputError{fmt.Sprintf(sayOneOhm, o.reading)}
+	x, over, err := readOhm(o.reading)
+	if err != nil {
+		return err
 	}
 	answer := &report.Ohms{Sheet: s, AtM: at, Where: o.at, Reading: x, Open: over, States: sheet.Explain(s, at, x, over)}
 	if o.json {
@@ -156,6 +150,21 @@ func runLineOhms(ctx context.Context, env *environment, o lineOhmsOptions) error
 		return foundError{}
 	}
 	return written(err)
+}
+
+// readOhm is one reading in ohm; over says that the meter showed over-range.
+func readOhm(text string) (x float64, over bool, err error) {
+	read, err := quantity.Read(text, quantity.Want{Unit: "ohm"})
+	var question *quantity.Question
+	if errors.As(err, &question) {
+		return 0, false, inputError{question.Says}
+	}
+	x, exact := read.Value()
+	over = read.Shape == quantity.OverRange
+	if !exact && !over {
+		return 0, false, inputError{fmt.Sprintf(sayOneOhm, text)}
+	}
+	return x, over, nil
 }
 
 // placeOnTrunk is how far from the host a place lies.

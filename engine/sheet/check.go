@@ -64,14 +64,36 @@ func Check(s *rulebase.Sheet) []Result {
 	if c.kind == nil {
 		return nil
 	}
-	for _, rule := range []func(){c.rate, c.length, c.units, c.addresses, c.terminators, c.expectedOhms, c.stubs, c.idle, c.farEnd, c.echo, c.points, c.scan, c.supplies, c.carriers, c.separation, c.shield} {
-		rule()
+	rules := func(of ...func()) {
+		for _, rule := range of {
+			rule()
+		}
 	}
+	rules(c.rate)
+	for _, seg := range Segments(s) {
+		p := &checker{s: seg.Sheet, kind: c.kind, seg: seg}
+		rules(p.length, p.units, p.terminators, p.expectedOhms, p.stubs, p.idle, p.farEnd, p.echo)
+		c.take(p.found, seg)
+	}
+	rules(c.roundTrip, c.addresses, c.points, c.frame, c.scan, c.supplies, c.carriers, c.temperatures, c.separation, c.shield, c.oddities)
 	return c.found
 }
 
+// take takes in what was found in one segment, with places of the whole trunk.
+func (c *checker) take(found []Result, seg Segment) {
+	for _, r := range found {
+		if r.Along != nil {
+			r.Along = &Stretch{r.Along.FromM + seg.FromM, r.Along.ToM + seg.FromM}
+		}
+		if r.Where == "" {
+			r.Where = seg.Name
+		}
+		c.found = append(c.found, r)
+	}
+}
+
 func checkerOf(s *rulebase.Sheet) *checker {
-	c := &checker{s: s}
+	c := &checker{s: s, seg: Segment{ToM: s.TrunkM(), First: true, Last: true, Sheet: s}}
 	for _, k := range line.Kinds {
 		if k.ID == s.Line {
 			c.kind = k
@@ -106,14 +128,20 @@ func (r Result) Full() string {
 	if r.Where == "" || r.Verdict == Open || strings.Contains(strings.ToLower(r.Says), strings.ToLower(r.Where)) {
 		return r.Says
 	}
-	return strings.ToUpper(r.Where[:1]) + r.Where[1:] + ": " + r.Says
+	return upperFirst(r.Where) + ": " + r.Says
 }
 
+func upperFirst(text string) string { return strings.ToUpper(text[:1]) + text[1:] }
+
 type checker struct {
-	s     *rulebase.Sheet
+	s     *rulebase.Sheet // of the whole trunk, or of one segment
 	kind  *line.Kind
+	seg   Segment
 	found []Result
 }
+
+// place says where something of this segment lies on the whole trunk.
+func (c *checker) place(m float64) string { return say(m+c.seg.FromM, "m") }
 
 // add takes a result in, with its place on the trunk where its entry has one.
 func (c *checker) add(r Result) {
@@ -151,7 +179,7 @@ func (c *checker) along(r Result) *Stretch {
 
 // open says that a rule cannot be reckoned.
 func (c *checker) open(rule, where, lacks string) {
-	c.add(Result{Rule: rule, Where: where, Verdict: Open, Says: fmt.Sprintf(sayOpen, lacks), Pos: c.s.Pos})
+	c.add(Result{Rule: rule, Where: where, Verdict: Open, Says: fmt.Sprintf(sayOpen, upperFirst(strings.ReplaceAll(rule, "_", " ")), lacks), Pos: c.s.Pos})
 }
 
 // against is a verdict of a figure that may be at most its limit; within a tenth
@@ -215,39 +243,16 @@ func (c *checker) rate() {
 func (c *checker) length() {
 	length := c.s.TrunkM()
 	longest, source, ok := lengthLimit(c.s)
-	limit := line.LengthLimit{Longest: line.Metre(longest), Source: source}
 	if !ok {
 		c.open("length", "", "length_limit (no length is published for this line and rate)")
 		return
 	}
-	for i, d := range c.s.Inline { // a repeater begins a new segment
-		if d.Kind == "repeater" {
-			c.segments(limit, i)
-			return
-		}
-	}
-	c.oneLength("length", "", length, limit)
-}
-
-func (c *checker) oneLength(rule, where string, length float64, limit line.LengthLimit) {
-	r := Result{Rule: rule, Where: where, Sum: sumOfCable(c.s), Figure: length, Limit: float64(limit.Longest), Unit: "m", Source: limit.Source, Pos: c.s.Pos,
-		Verdict: atMost(length, float64(limit.Longest)), Says: fmt.Sprintf(sayLength, say(length, "m"), say(float64(limit.Longest), "m"), say(float64(c.baud()), "bit/s"))}
+	r := Result{Rule: "length", Sum: sumOfCable(c.s), Figure: length, Limit: longest, Unit: "m", Source: source, Pos: c.s.Pos,
+		Verdict: atMost(length, longest), Says: fmt.Sprintf(sayLength, say(length, "m"), say(longest, "m"), say(float64(c.baud()), "bit/s"))}
 	if r.Verdict == Fail {
 		r.Do = doLength
 	}
 	c.add(r)
-}
-
-// segments checks the length of each stretch between repeaters.
-func (c *checker) segments(limit line.LengthLimit, _ int) {
-	from, n := 0.0, 1
-	for _, d := range c.s.Inline {
-		if d.Kind == "repeater" {
-			c.oneLength("length", fmt.Sprintf("segment %d", n), d.AtM-from, limit)
-			from, n = d.AtM, n+1
-		}
-	}
-	c.oneLength("length", fmt.Sprintf("segment %d", n), c.s.TrunkM()-from, limit)
 }
 
 func (c *checker) units() {
@@ -256,7 +261,13 @@ func (c *checker) units() {
 		c.open("units", "", "units_limit (no number of units is published for this line)")
 		return
 	}
-	n, loads := len(c.s.Drops)+1, 1.0 // the host is one
+	n, loads, says := len(c.s.Drops)+1, 1.0, sayUnits // the host is one, or the device that begins the segment
+	if !c.seg.Last {
+		n, loads = n+1, loads+1 // and the one that ends it
+	}
+	if c.seg.Name != "" {
+		says = sayUnitsOfSegment
+	}
 	for _, d := range c.s.Drops {
 		if d.UnitLoad > 0 {
 			loads += d.UnitLoad
@@ -264,8 +275,8 @@ func (c *checker) units() {
 			loads++
 		}
 	}
-	r := Result{Rule: "units", Sum: sumOfUnits(c.s), Figure: loads, Limit: float64(limit), Source: source, Pos: c.s.Pos, Verdict: atMost(loads, float64(limit)),
-		Says: fmt.Sprintf(sayUnits, n, say(loads, ""), limit)}
+	r := Result{Rule: "units", Sum: c.sumOfUnits(), Figure: loads, Limit: float64(limit), Source: source, Pos: c.s.Pos, Verdict: atMost(loads, float64(limit)),
+		Says: fmt.Sprintf(says, n, say(loads, ""), limit)}
 	if r.Verdict == Fail {
 		r.Do = doUnits
 	}
@@ -289,6 +300,9 @@ func (c *checker) addresses() {
 		case r.Verdict == Marginal:
 			r.Says, r.Do = fmt.Sprintf(sayAddressUnassigned, d.Name, d.Address), doAddress
 		}
+		if r.Verdict == Pass && c.kind.Addresses == [2]int{} {
+			r.Source = "" // nobody publishes a range
+		}
 		seen[d.Address] = d.Name
 		c.add(r)
 	}
@@ -305,7 +319,7 @@ func (c *checker) terminators() {
 		if ohm == 0 {
 			ohm = float64(c.kind.Terminator)
 		}
-		where := fmt.Sprintf("the terminator at %s", say(t.AtM, "m"))
+		where := "the terminator at " + c.place(t.AtM)
 		slack := max(2, trunk/100) // "near each end": common practice, no source
 		switch {
 		case t.AtM <= slack:
@@ -314,7 +328,7 @@ func (c *checker) terminators() {
 			far++
 		default:
 			c.add(Result{Rule: "terminator_in_the_middle", Where: where, Verdict: Fail, Figure: t.AtM, Unit: "m", Source: sourceTermination, Pos: t.Pos,
-				Says: fmt.Sprintf(sayTerminatorMiddle, say(t.AtM, "m"), say(trunk, "m")), Do: doTerminatorMiddle})
+				Says: fmt.Sprintf(sayTerminatorMiddle, upperFirst(where), c.place(0), c.place(trunk)), Do: doTerminatorMiddle})
 		}
 		c.terminatorValue(t, where, ohm)
 	}
@@ -325,10 +339,7 @@ func (c *checker) terminators() {
 	r := Result{Rule: "terminators", Verdict: Pass, Figure: float64(len(c.s.Terminators)), Limit: 2, Source: sourceTermination, Pos: c.s.Pos, Says: sayTerminatorsGood}
 	switch {
 	case near == 0 || far == 0:
-		end := "far"
-		if near == 0 {
-			end = "host's"
-		}
+		end := endNames[[2]bool{near == 0, near == 0 && c.seg.First || near > 0 && c.seg.Last}]
 		r.Verdict, r.Rule, r.Says, r.Do = Fail, "terminator_missing", fmt.Sprintf(sayTerminatorMissing, end), doTerminatorMissing
 	case near > 1 || far > 1 || len(c.s.Terminators) > 2:
 		r.Verdict, r.Rule, r.Says, r.Do = Fail, "terminators_too_many", fmt.Sprintf(sayTerminatorsMany, len(c.s.Terminators)), doTerminatorsMany
@@ -339,7 +350,7 @@ func (c *checker) terminators() {
 // terminatorValue holds a terminator against the cable it ends.
 func (c *checker) terminatorValue(t rulebase.SheetTerminator, where string, ohm float64) {
 	if t.Powered != nil && !*t.Powered {
-		c.add(Result{Rule: "terminator_not_fed", Where: where, Verdict: Fail, Pos: t.Pos, Source: sourceTermination, Says: sayTerminatorNotFed, Do: doTerminatorNotFed})
+		c.add(Result{Rule: "terminator_not_fed", Where: where, Verdict: Fail, Pos: t.Pos, Source: sourceTermination, Says: fmt.Sprintf(sayTerminatorNotFed, upperFirst(where)), Do: doTerminatorNotFed})
 	}
 	impedance, source := c.impedance(), sourceSheet
 	wave := line.Ohm(ohm)
@@ -362,7 +373,7 @@ func (c *checker) terminatorValue(t rulebase.SheetTerminator, where string, ohm 
 		v = Marginal
 	}
 	r := Result{Rule: "terminator_value", Where: where, Verdict: v, Figure: ohm, Limit: float64(impedance), Unit: "ohm", Source: source, Pos: t.Pos,
-		Says: fmt.Sprintf(sayTerminatorValue, say(ohm, "ohm"), say(float64(impedance), "ohm"), say(100*g, "%"))}
+		Says: fmt.Sprintf(sayTerminatorValue, upperFirst(where), say(ohm, "ohm"), say(float64(impedance), "ohm"), say(100*g, "%"))}
 	if v != Pass {
 		r.Do = doTerminatorValue
 	}
@@ -462,19 +473,32 @@ func (c *checker) expectedOhms() {
 	if len(c.s.Terminators) == 0 {
 		return
 	}
-	bare, known := Pair(c.s, Connected{})
-	full, _ := Pair(c.s, Connected{Units: true, Bias: true})
+	bare, known := c.seg.pair(Connected{})
+	full, _ := c.seg.pair(Connected{Units: true, Bias: true})
 	if !known {
 		c.open("expected_ohms", "", "conductor or loop_per_km of every stretch of cable")
 	}
 	for _, at := range []struct {
 		where string
 		m     float64
-	}{{"the host's end", 0}, {"the far end", c.s.TrunkM()}} {
+	}{{c.endName(true), 0}, {c.endName(false), c.s.TrunkM()}} {
 		b, f := float64(bare.Seen(line.Metre(at.m))), float64(full.Seen(line.Metre(at.m)))
 		c.add(Result{Rule: "expected_ohms", Where: at.where, Sum: c.sumOfOhms(bare, line.Metre(at.m)), Verdict: Pass, Figure: b, Limit: f, Unit: "ohm", Source: sourceComputed, Pos: c.s.Pos,
 			Says: fmt.Sprintf(sayExpectedOhms, at.where, say(b, "ohm"), say(f, "ohm"))})
 	}
+}
+
+// endName says which end of the segment is meant.
+func (c *checker) endName(near bool) string {
+	switch {
+	case near && c.seg.First:
+		return "the host's end"
+	case !near && c.seg.Last:
+		return "the far end"
+	case near:
+		return fmt.Sprintf(nameBehindDevice, c.place(0))
+	}
+	return fmt.Sprintf(nameBeforeDevice, c.place(c.s.TrunkM()))
 }
 
 // ---- stubs, levels, echoes
@@ -486,10 +510,10 @@ func (c *checker) stubs() {
 	var sum float64
 	for _, s := range c.s.Stubs {
 		sum += s.LengthM
-		where := "the stub at " + say(s.AtM, "m")
+		where := "the stub at " + c.place(s.AtM)
 		if rule, ok := c.kind.Stubs(c.baud(), s.Tapped); ok {
 			r := Result{Rule: "stub", Where: where, Figure: s.LengthM, Limit: float64(rule.Each), Unit: "m", Source: rule.Source, Pos: s.Pos,
-				Verdict: atMost(s.LengthM, float64(rule.Each)), Says: fmt.Sprintf(sayStub, say(s.LengthM, "m"), say(float64(rule.Each), "m"))}
+				Verdict: atMost(s.LengthM, float64(rule.Each)), Says: fmt.Sprintf(sayStub, upperFirst(where), say(s.LengthM, "m"), say(float64(rule.Each), "m"))}
 			if r.Verdict == Fail {
 				r.Do = doStub
 			}
@@ -516,7 +540,7 @@ func (c *checker) stubByRise(s rulebase.SheetStub, where string) {
 	}
 	limits := line.Stubs(line.Second(c.s.RiseTimeNS*1e-9), c.delay())
 	r := Result{Rule: "stub_by_rise_time", Where: where, Verdict: Pass, Figure: s.LengthM, Limit: float64(limits.RoundTripTenth), Unit: "m", Source: sourceStubRise, Pos: s.Pos,
-		Says: fmt.Sprintf(sayStubRise, say(s.LengthM, "m"), say(c.s.RiseTimeNS, "ns"), say(float64(limits.RoundTripTenth), "m"), say(float64(limits.CriticalThird), "m"))}
+		Says: fmt.Sprintf(sayStubRise, upperFirst(where), say(s.LengthM, "m"), say(c.s.RiseTimeNS, "ns"), say(float64(limits.RoundTripTenth), "m"), say(float64(limits.CriticalThird), "m"))}
 	switch {
 	case s.LengthM > float64(limits.CriticalThird):
 		r.Verdict, r.Limit, r.Do = Fail, float64(limits.CriticalThird), doStub
@@ -622,30 +646,37 @@ func (c *checker) farEnd() {
 
 func (c *checker) echo() {
 	rate := c.baud()
-	if rate == 0 {
+	if rate == 0 || c.kind == &line.CAN {
+		return
+	}
+	trip := line.RoundTrip(line.Metre(c.s.TrunkM()), c.delay())
+	share := float64(trip) / float64(rate.Bit())
+	says := sayEchoShort
+	if share > 0.5 {
+		says = sayEchoLong
+	}
+	c.add(Result{Rule: "echo_time", Sum: c.sumOfTrip(), Verdict: Pass, Figure: share * 100, Limit: 50, Unit: "%", Source: sourceComputed, Pos: c.s.Pos,
+		Says: fmt.Sprintf(says, say(float64(trip), "s"), say(share*100, "%"))})
+}
+
+// roundTrip is that of a bit on CAN, where every unit answers within it, through
+// every device in the line.
+func (c *checker) roundTrip() {
+	rate := c.baud()
+	if rate == 0 || c.kind != &line.CAN {
 		return
 	}
 	trip := line.RoundTrip(line.Metre(c.s.TrunkM()), c.delay())
 	for _, d := range c.s.Inline {
 		trip += line.Second(2 * d.DelayNS * 1e-9)
 	}
-	if c.kind == &line.CAN {
-		limit := float64(line.CANSample(rate))
-		r := Result{Rule: "round_trip", Sum: c.sumOfTrip(), Verdict: atMost(float64(trip), limit), Figure: float64(trip), Limit: limit, Unit: "s", Source: "CAN System Engineering, tables 4.1 and 4.2", Pos: c.s.Pos,
-			Says: fmt.Sprintf(sayCANTrip, say(float64(trip), "s"), say(limit, "s"))}
-		if r.Verdict == Fail {
-			r.Do = doLength
-		}
-		c.add(r)
-		return
+	limit := float64(line.CANSample(rate))
+	r := Result{Rule: "round_trip", Sum: c.sumOfTrip(), Verdict: atMost(float64(trip), limit), Figure: float64(trip), Limit: limit, Unit: "s", Source: "CAN System Engineering, tables 4.1 and 4.2", Pos: c.s.Pos,
+		Says: fmt.Sprintf(sayCANTrip, say(float64(trip), "s"), say(limit, "s"))}
+	if r.Verdict == Fail {
+		r.Do = doLength
 	}
-	share := float64(trip) / float64(rate.Bit())
-	says := sayEchoShort
-	if share > 0.5 {
-		says = sayEchoLong
-	}
-	c.add(Result{Rule: "round_trip", Sum: c.sumOfTrip(), Verdict: Pass, Figure: share * 100, Limit: 50, Unit: "%", Source: sourceComputed, Pos: c.s.Pos,
-		Says: fmt.Sprintf(says, say(float64(trip), "s"), say(share*100, "%"))})
+	c.add(r)
 }
 
 // ---- map and scan
@@ -717,10 +748,32 @@ func (c *checker) overlaps(k *rulebase.SheetController) {
 	}
 }
 
+// frame is how long the smallest whole thing takes on the line: a character, on
+// CAN the longest message.
+func (c *checker) frame() {
+	rate := c.baud()
+	if rate == 0 {
+		return
+	}
+	const character = 11 // bits: start, eight, parity or a second stop, stop
+	bits, says, source := character, sayCharacter, sourceCharacter
+	if c.kind == &line.CAN {
+		const most = 8 // bytes of a classic message
+		bits, says, source = line.CANFrame(most), sayCANFrame, sourceCANFrame
+	}
+	time := rate.Character(bits)
+	c.add(Result{Rule: "frame_time", Verdict: Pass, Figure: float64(time), Unit: "s", Source: source, Pos: c.s.Pos, Sum: fmt.Sprintf(sumBits, bits, say(float64(rate), "bit/s")),
+		Says: fmt.Sprintf(says, say(float64(time), "s"), bits)})
+}
+
 func (c *checker) scan() {
 	rate := c.baud()
-	if c.kind != &line.Modbus || rate == 0 || len(c.s.Drops) == 0 {
-		return // other lines' message lengths and turns are for their own papers
+	if rate == 0 || len(c.s.Drops) == 0 {
+		return
+	}
+	if c.kind != &line.Modbus {
+		c.add(Result{Rule: "scan_time", Verdict: Open, Says: sayScanOpen, Pos: c.s.Pos})
+		return
 	}
 	var sum line.Second
 	for _, d := range c.s.Drops {
@@ -796,8 +849,18 @@ func (c *checker) supply(p rulebase.SheetSupply) {
 		}
 		c.add(r)
 	}
-	c.budget("supply_current", where, float64(total), p.MostA, 1, sourceSheet, p.Pos)
-	c.budget("fuse_current", where, float64(total), p.FuseA, 0.75, "a small fuse carries at most 75 % of its rating at 25 C, from memory", p.Pos)
+	var parts []string
+	for i := range p.Feeds {
+		if feed.Nodes[i].Parent < 0 {
+			parts = append(parts, say(float64(currents[i]), "A"))
+		}
+	}
+	sum := ""
+	if len(parts) > 1 {
+		sum = strings.Join(parts, " + ")
+	}
+	c.budget(Result{Rule: "supply_current", Where: where, Figure: float64(total), Sum: sum, Source: sourceSheet, Pos: p.Pos}, p.MostA, 1)
+	c.budget(Result{Rule: "fuse_current", Where: "the fuse of " + where, Figure: float64(total), Sum: sum, Source: sourceFuse, Pos: p.Pos}, p.FuseA, fuseShare)
 }
 
 func textOf(k *rulebase.SheetConductor) string {
@@ -807,17 +870,22 @@ func textOf(k *rulebase.SheetConductor) string {
 	return k.Text
 }
 
-// budget holds a current against what may be drawn.
-func (c *checker) budget(rule, where string, takes, most, share float64, source string, pos rulebase.Position) {
+// fuseShare is how much of its rating a small fuse carries for good (from memory).
+const fuseShare = 0.75
+
+// budget holds a current against a share of what may be drawn: over that share it
+// barely goes, over the whole not at all. Of a supply or carrier the last tenth is
+// kept free too (common practice, no source).
+func (c *checker) budget(r Result, most, share float64) {
 	if most == 0 {
 		return
 	}
-	r := Result{Rule: rule, Where: where, Verdict: Pass, Figure: takes, Limit: most * share, Unit: "A", Source: source, Pos: pos,
-		Says: fmt.Sprintf(sayBudget, where, say(takes, "A"), say(most*share, "A"))}
+	r.Verdict, r.Limit, r.Unit = Pass, most*share, "A"
+	r.Says = fmt.Sprintf(sayBudget, r.Where, say(r.Figure, "A"), say(most*share, "A"))
 	switch {
-	case takes > most:
+	case r.Figure > most:
 		r.Verdict, r.Do = Fail, doBudget
-	case takes > most*share || takes > 0.9*most:
+	case r.Figure > most*share || r.Figure > 0.9*most:
 		r.Verdict, r.Do = Marginal, doBudget
 	}
 	c.add(r)
@@ -825,18 +893,54 @@ func (c *checker) budget(rule, where string, takes, most, share float64, source 
 
 func (c *checker) carriers() {
 	for _, d := range c.s.Drops {
-		if d.MostA == 0 {
-			continue
-		}
 		var sum line.Ampere
+		var parts []string
 		for _, m := range d.Modules {
 			sum += moduleTakes(m)
+			parts = append(parts, say(float64(moduleTakes(m)), "A"))
 		}
-		c.budget("carrier_current", "the carrier of drop "+d.Name, float64(sum), d.MostA, 1, sourceSheet, d.Pos)
+		c.budget(Result{Rule: "carrier_current", Where: "the carrier of drop " + d.Name, Figure: float64(sum), Sum: strings.Join(parts, " + "), Source: sourceSheet, Pos: d.Pos}, d.MostA, 1)
 	}
 }
 
 // ---- surroundings
+
+// temperatures says at which temperature copper was reckoned, and holds it against
+// what the usual insulation bears.
+func (c *checker) temperatures() {
+	told := false
+	one := func(where string, celsius *float64, pos rulebase.Position) {
+		if celsius == nil {
+			return
+		}
+		told = true
+		factor := float64(line.ConductorOhmPerKm(1).At(line.Celsius(*celsius)))
+		r := Result{Rule: "conductor_temperature", Where: where, Verdict: Pass, Figure: *celsius, Limit: insulationHottest, Unit: "C", Source: sourceInsulation, Pos: pos,
+			Sum:  fmt.Sprintf(sumCopper, say(*celsius, "")),
+			Says: fmt.Sprintf(sayTemperature, say(*celsius, ""), say(factor, ""))}
+		switch {
+		case *celsius > insulationHottest:
+			r.Verdict, r.Do = Fail, doTemperature
+		case *celsius > insulationHottest-insulationSpare:
+			r.Verdict, r.Do = Marginal, doTemperature
+		}
+		c.add(r)
+	}
+	one("", c.s.Celsius, c.s.Pos)
+	for _, p := range c.s.Supplies {
+		one("the cable of supply "+p.Name, p.Celsius, p.Pos)
+	}
+	if !told {
+		c.open("conductor_temperature", "", lackTemperature)
+	}
+}
+
+// What common PVC insulation bears for good, in degrees Celsius, and how close to
+// it is nothing to spare (70 C from memory; the ten common practice, no source).
+const (
+	insulationHottest = 70.0
+	insulationSpare   = 10.0
+)
 
 func (c *checker) separation() {
 	for _, b := range c.s.Beside {

@@ -1,6 +1,7 @@
 package sheet_test
 
 import (
+	"math"
 	"os"
 	"strconv"
 	"strings"
@@ -78,9 +79,16 @@ func TestRules(t *testing.T) {
 		{"no operating point", "length: 140 m, conductor: 1.5 mm2 flexible", "length: 900 m, conductor: 1.5 mm2 flexible", "no_operating_point", "supply S2", "", sheet.Fail},
 		{"a conductor nobody knows", "length: 140 m, conductor: 1.5 mm2 flexible", "length: 140 m, conductor: 1.4 mm2", "supply_volts", "drop upper pond", sheet.Marginal, sheet.Open},
 		{"a small supply", "most: 5 A", "most: 2 A", "supply_current", "supply S2", sheet.Pass, sheet.Fail},
-		{"a small fuse", "fuse: 4 A", "fuse: 2.5 A", "fuse_current", "supply S2", sheet.Pass, sheet.Marginal},
+		{"a small fuse", "fuse: 4 A", "fuse: 2.5 A", "fuse_current", "the fuse of supply S2", sheet.Pass, sheet.Marginal},
 		{"a small carrier", "carrier_most: 4 A", "carrier_most: 1 A", "carrier_current", "", sheet.Pass, sheet.Fail},
 		{"cables apart", "apart: 40 mm", "apart: 60 mm", "separation", "", sheet.Fail, sheet.Pass},
+		{"hot copper", "temperature: 35 C", "temperature: 65 C", "conductor_temperature", "", sheet.Pass, sheet.Marginal},
+		{"copper too hot", "temperature: 35 C", "temperature: 75 C", "conductor_temperature", "", sheet.Pass, sheet.Fail},
+		{"no temperature", "temperature: 35 C\n", "", "conductor_temperature", "", sheet.Pass, sheet.Open},
+		{"an odd bias", "up: 650 ohm, down: 650 ohm", "up: 650 ohm, down: 1300 ohm", "odd_value", "the bias", "", sheet.Marginal},
+		{"an odd cable", "length: 180 m, conductor: AWG 22, impedance: 150 ohm", "length: 180 m, conductor: AWG 22, impedance: 75 ohm", "odd_value", "the cable", "", sheet.Marginal},
+		{"slow edges", "rise_time: 200 ns", "rise_time: 3000 ns", "odd_value", "", "", sheet.Marginal},
+		{"an odd supply", "supply: S1\n    volts: 24 V", "supply: S1\n    volts: 48 V", "odd_value", "supply S1", "", sheet.Marginal},
 		{"no shield", "delay_per_m: 5 ns, shielded: yes}\n\nterm", "delay_per_m: 5 ns, shielded: no}\n\nterm", "shield", "", sheet.Pass, sheet.Fail},
 		{"shield nowhere", "bonded: one_end", "bonded: nowhere", "shield", "", sheet.Pass, sheet.Fail},
 	} {
@@ -161,5 +169,125 @@ func BenchmarkCheck32Drops(b *testing.B) {
 	}
 	for b.Loop() {
 		sheet.Check(s)
+	}
+}
+
+// What the checks were asked to go over, in the words of the trade, and the rules
+// that do: none may be left out, and each speaks on one sheet or the other.
+func TestEveryRuleIsThere(t *testing.T) {
+	asked := []struct {
+		what  string
+		rules []string
+	}{
+		{"length against rate", []string{"length"}},
+		{"stub rules, the variant named", []string{"stub", "stub_by_rise_time", "stubs_together"}},
+		{"number, place and value of terminators", []string{"terminators", "terminator_missing", "terminators_too_many", "terminator_in_the_middle", "terminator_value", "terminator_not_fed"}},
+		{"expected ohms", []string{"expected_ohms"}},
+		{"unit loads and bias", []string{"units", "idle_volts"}},
+		{"far-end level", []string{"far_end_volts"}},
+		{"propagation and reflection", []string{"echo_time", "round_trip"}}, // the lattice itself is [sheet.EchoOf]
+		{"rate against clock tolerance", []string{"rate", "rate_differs"}},
+		{"frame and scan time", []string{"frame_time", "scan_time"}},
+		{"address clashes and illegal addresses", []string{"address", "address_twice", "map_address_twice"}},
+		{"map length against modules, overlaps", []string{"map_length", "map_overlap", "map_without_drop", "drop_not_in_map"}},
+		{"24 V at every drop", []string{"supply_volts", "no_operating_point"}},
+		{"current budget of supply, carrier and fuse", []string{"supply_current", "carrier_current", "fuse_current"}},
+		{"conductor temperature", []string{"conductor_temperature"}},
+		{"separation and shield", []string{"separation", "shield"}},
+		{"odd values", []string{"odd_value"}},
+	}
+	spoken := map[string]bool{}
+	text := exampleText(t)
+	for _, change := range [][2]string{
+		{"", ""}, {"  - {at: end, ohm: 150 ohm}\n", ""}, {"  - {at: end, ohm: 150 ohm}\n", "  - {at: end, ohm: 150 ohm}\n  - {at: 180 m, ohm: 150 ohm}\n"},
+		{"    address: 3\n", "    address: 2\n"}, {"{address: 3, first: 49", "{address: 2, first: 40"}, {"    address: 4\n", "    address: 9\n"},
+		{"length: 140 m, conductor: 1.5 mm2 flexible", "length: 900 m, conductor: 1.5 mm2 flexible"},
+	} {
+		for _, r := range sheet.Check(read(t, strings.Replace(text, change[0], change[1], 1))) {
+			spoken[r.Rule] = true
+		}
+	}
+	for _, text := range []string{
+		"sheet: p\nline: profibus_dp\nrate: 1.5 Mbaud\ncable: [{length: 150 m}]\nterminators: [{at: host, powered: no}]\nstubs: [{at: 50 m, length: 6 m}]\ndrops: [{drop: a, at: 10 m}]\n",
+		"sheet: c\nline: can\ncable: [{length: 90 m}]\nrate: 500 kbaud\n",
+	} {
+		for _, r := range sheet.Check(read(t, text)) {
+			spoken[r.Rule] = true
+		}
+	}
+	for _, a := range asked {
+		for _, rule := range a.rules {
+			if !spoken[rule] {
+				t.Errorf("%s: no sheet made the rule %s speak", a.what, rule)
+			}
+			delete(spoken, rule)
+		}
+	}
+	delete(spoken, "map") // only left open
+	for rule := range spoken {
+		t.Errorf("the rule %s is on no list of what is asked for", rule)
+	}
+}
+
+// A device that sends anew ends one pair and begins another: each has its own
+// length, units, terminators and ohms, and a meter sees no farther.
+func TestSegments(t *testing.T) {
+	const text = "sheet: m\nline: tia485_polled\nrate: 9600 baud\ncable: [{length: 1500 m, conductor: AWG 24, impedance: 120 ohm, shielded: yes}]\n" +
+		"inline: [{kind: repeater, at: 900 m, name: R}]\nterminators: [{at: host}, {at: 900 m}, {at: 900 m}, {at: end}]\n" +
+		"drops: [{drop: a, at: 300 m, address: 1}, {drop: b, at: 1200 m, address: 2}]\n"
+	results := sheet.Check(read(t, text))
+	for _, c := range []struct {
+		rule, where string
+		is          sheet.Verdict
+		figure      float64
+	}{
+		{"length", "segment 1", sheet.Pass, 900},
+		{"length", "segment 2", sheet.Pass, 600},
+		{"units", "segment 1", sheet.Pass, 3}, // host, one drop, repeater
+		{"units", "segment 2", sheet.Pass, 2}, // repeater, one drop
+		{"terminators", "segment 1", sheet.Pass, 2},
+		{"terminators", "segment 2", sheet.Pass, 2},
+		{"expected_ohms", "the host's end", sheet.Pass, 83.23}, // 120 || (120 + 900 m of 168.4 ohm per km, both wires)
+		{"expected_ohms", "the far end", sheet.Pass, 77.76},    // 120 || (120 + 600 m of it)
+		{"echo_time", "segment 2", sheet.Pass, 100 * 6000e-9 / (1 / 9600.0)},
+	} {
+		r, ok := verdict(results, c.rule, c.where)
+		if !ok || r.Verdict != c.is || math.Abs(r.Figure-c.figure) > 0.005*c.figure {
+			t.Errorf("%s of %s: %+v, expected %v %v", c.rule, c.where, r, c.is, c.figure)
+		}
+	}
+	if _, said := verdict(results, "terminator_in_the_middle", ""); said {
+		t.Error("the terminators at the repeater are taken for ones in the middle")
+	}
+	missing := strings.Replace(text, "{at: 900 m}, {at: 900 m}", "{at: 900 m}", 1)
+	if r, ok := verdict(sheet.Check(read(t, missing)), "terminator_missing", "segment 2"); !ok || r.Says != "The near end has no terminator." {
+		t.Errorf("one terminator at the repeater: %+v", r)
+	}
+	s := read(t, text)
+	all := sheet.Explain(s, 0, 120, false)
+	if len(all) == 0 || all[0].Kind != sheet.FarMissing && all[0].Kind != sheet.CutAt {
+		t.Fatalf("120 ohm at the host: %+v", all)
+	}
+	for _, st := range all {
+		if st.AtM > 900.001 {
+			t.Errorf("a meter at the host sees through the repeater: %+v", st)
+		}
+	}
+	for _, st := range sheet.Explain(s, 1500, 5, false) {
+		if st.Kind == sheet.ShortAt && strings.Join(st.Lost, " ") != "b" {
+			t.Errorf("a short behind the repeater takes %v", st.Lost)
+		}
+	}
+	facts, sums := sheet.Facts(s, "")
+	if facts["line.length"] != "900 m" || sums["line.length"] != "the longest of 2 segments" || facts["line.units_allowed"] != "64 units" {
+		t.Errorf("facts of two segments: %v, %v", facts, sums)
+	}
+}
+
+// What fails on paper under a name of its own still is the worst of its family.
+func TestMissingTerminatorFailsOnPaper(t *testing.T) {
+	text := strings.Replace(exampleText(t), "  - {at: end, ohm: 150 ohm}\n", "", 1)
+	if facts, _ := sheet.Facts(read(t, text), ""); facts["line.check_terminators"] != "fail" {
+		t.Errorf("a missing terminator is %q on paper", facts["line.check_terminators"])
 	}
 }

@@ -24,14 +24,10 @@ const (
 )
 
 // EchoOf sends a step into the trunk of a sheet, whose ends are closed by what the
-// sheet has there. ok is false where no impedance is known.
+// sheet has there; up to the first device that sends anew, where there is one. ok is false where no impedance is known.
 func EchoOf(s *rulebase.Sheet, transits int) (e Echo, ok bool) {
-	c := checker{s: s}
-	for _, k := range line.Kinds {
-		if k.ID == s.Line {
-			c.kind = k
-		}
-	}
+	s = Segments(s)[0].Sheet
+	c := checkerOf(s)
 	if c.kind == nil {
 		return e, false
 	}

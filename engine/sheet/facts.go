@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strconv"
@@ -16,11 +17,11 @@ import (
 //
 //	line.kind            the kind of line
 //	line.rate            of the bus, in kbaud
-//	line.length          of the trunk, in m
+//	line.length          of the trunk, in m; of its longest segment where devices send anew
 //	line.length_allowed  for this line at this rate, in m
 //	line.check_NAME      pass, marginal or fail: what the sheet's rules say of length, stubs, terminators, units, feed, supply, addresses, map
 //	line.terminator      one terminator as a meter sees it, in ohm
-//	line.loop_ohms       both wires of the whole trunk, in ohm
+//	line.loop_ohms       both wires of the trunk, in ohm, as far as a meter at the host sees
 //	line.bias_ohms       both resistors of the bias together, in ohm
 //	line.stub_allowed    for this line at this rate, or by its drivers' edges, in m
 //	line.units_allowed   on one segment of this line
@@ -50,7 +51,13 @@ func factsOf(s *rulebase.Sheet, drop string, results []Result) (facts, sums map[
 		}
 	}
 	number("line.rate", s.Baud/1000, "kbaud", "")
-	number("line.length", s.TrunkM(), "m", sumOfCable(s))
+	segments := Segments(s)
+	longest := slices.MaxFunc(segments, func(a, b Segment) int { return cmp.Compare(a.Sheet.TrunkM(), b.Sheet.TrunkM()) })
+	sum := sumOfCable(longest.Sheet)
+	if len(segments) > 1 {
+		sum = fmt.Sprintf(sumLongest, len(segments))
+	}
+	number("line.length", longest.Sheet.TrunkM(), "m", sum)
 	if limit, source, ok := lengthLimit(s); ok {
 		number("line.length_allowed", limit, "m", source)
 	}
@@ -58,17 +65,21 @@ func factsOf(s *rulebase.Sheet, drop string, results []Result) (facts, sums map[
 		number("line.terminator", t.Ohm, "ohm", "")
 		break
 	}
-	if pair, known := Pair(s, Connected{}); known {
-		number("line.loop_ohms", float64(pair.Between(0, pair.Length())), "ohm", sumOfLoop(s))
+	host := segments[0] // what a meter at the host's end sees
+	if pair, known := host.pair(Connected{}); known {
+		number("line.loop_ohms", float64(pair.Between(0, pair.Length())), "ohm", sumOfLoop(host.Sheet))
 	}
-	if b := s.Bias; b != nil && b.Up > 0 && b.Down > 0 {
+	if b := host.Sheet.Bias; b != nil && b.Up > 0 && b.Down > 0 {
 		number("line.bias_ohms", b.Up+b.Down, "ohm", fmt.Sprintf(sumBias, say(b.Up, "ohm"), say(b.Down, "ohm")))
 	}
 	if limit, sum, ok := stubLimit(s); ok {
 		number("line.stub_allowed", limit, "m", sum)
 	}
 	if limit, source := unitsLimit(s); limit > 0 {
-		number("line.units_allowed", float64(limit), "units", source)
+		if len(segments) > 1 {
+			source = fmt.Sprintf(sumUnitsEach, limit, len(segments), source)
+		}
+		number("line.units_allowed", float64(limit*len(segments)), "units", source)
 	}
 	number("line.drops", float64(len(s.Drops)), "drops", "")
 	own, known := dropOf(s, drop)
@@ -216,7 +227,7 @@ func Lay(s *rulebase.Sheet, on *rulebase.Situation) {
 var families = map[string][]string{
 	"length":      {"length", "round_trip", "far_end_volts"},
 	"stubs":       {"stub", "stub_by_rise_time", "stubs_together"},
-	"terminators": {"terminators", "terminator_value", "terminator_in_the_middle", "terminator_not_fed"},
+	"terminators": {"terminators", "terminator_missing", "terminators_too_many", "terminator_value", "terminator_in_the_middle", "terminator_not_fed"},
 	"units":       {"units"},
 	"feed":        {"supply_volts", "no_operating_point"},
 	"supply":      {"supply_current", "fuse_current"},

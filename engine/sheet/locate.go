@@ -17,6 +17,13 @@ type State struct {
 	Low, High   float64  // ohms that a meter reads, by what was left connected and where along its stretch it is
 	Probability float64  // among the states listed, by its weight beforehand and how well the reading fits
 	Lost        []string // drops behind a cut or short, in cable order
+	Ways        []Way    // what it would read by what was left connected, of those that go with the reading
+}
+
+// A Way is what a state reads with something left connected.
+type Way struct {
+	Connected
+	Low, High float64 // ohms, by where along its stretch the state is
 }
 
 // A StateKind says what a state is.
@@ -53,8 +60,11 @@ const meterOhm = 0.3
 // meter showed nothing: over-range.
 func Explain(s *rulebase.Sheet, atM, reading float64, open bool) []State {
 	var all []State
-	for _, with := range connections(s) {
-		for _, st := range states(s, atM, with) {
+	seg := segmentAt(s, atM) // a meter sees no farther than the devices that send anew
+	for _, with := range connections(seg.Sheet) {
+		for _, st := range states(seg, atM-seg.FromM, with) {
+			st.AtM += seg.FromM
+			st.Lost = lost(s, st.Kind, st.AtM, seg)
 			share := fit(st.Low, reading, open)
 			st.Probability *= share // each way of being connected is equally likely
 			if share > fits {
@@ -110,14 +120,15 @@ const steps = 400
 
 // states are all the states that are tried, with what a meter at a place reads
 // and their prior weight.
-func states(s *rulebase.Sheet, atM float64, with Connected) []State {
-	base, _ := Pair(s, with)
+func states(seg Segment, atM float64, with Connected) []State {
+	s := seg.Sheet
+	base, _ := seg.pair(with)
 	trunk := base.Length()
 	at := line.Metre(atM)
 	var all []State
 	add := func(kind StateKind, place line.Metre, weight float64, p *line.Pair) {
 		ohm := float64(p.Seen(at))
-		all = append(all, State{Kind: kind, AtM: float64(place), Low: ohm, High: ohm, Probability: weight, Lost: lost(s, kind, float64(place))})
+		all = append(all, State{Kind: kind, AtM: float64(place), Low: ohm, High: ohm, Probability: weight, Ways: []Way{{with, ohm, ohm}}})
 	}
 	near, far := ends(s)
 	add(AsDrawn, 0, stateWeights[AsDrawn], base)
@@ -220,11 +231,12 @@ func more(p *line.Pair, m line.Metre, n int, s *rulebase.Sheet) *line.Pair {
 	return q
 }
 
-// lost are the drops that a state takes away: those beyond a cut, all for a short.
-func lost(s *rulebase.Sheet, kind StateKind, atM float64) []string {
+// lost are the drops that a state takes away: those beyond a cut, and for a short
+// all of its segment and beyond.
+func lost(s *rulebase.Sheet, kind StateKind, atM float64, seg Segment) []string {
 	var all []string
 	for _, d := range s.Drops {
-		if kind == CutAt && d.AtM > atM || kind == ShortAt || kind == ShortNearLifted {
+		if kind == CutAt && d.AtM > atM || (kind == ShortAt || kind == ShortNearLifted) && d.AtM >= seg.FromM {
 			all = append(all, d.Name)
 		}
 	}
@@ -254,28 +266,48 @@ func merge(all []State, meterM float64) []State {
 		p := f.Probability + st.Probability
 		f.AtM = (f.AtM*f.Probability + st.AtM*st.Probability) / p
 		f.Low, f.High, f.Probability = min(f.Low, st.Low), max(f.High, st.High), p
+		w := slices.IndexFunc(f.Ways, func(w Way) bool { return w.Connected == st.Ways[0].Connected })
+		if w < 0 {
+			f.Ways = append(f.Ways, st.Ways[0])
+			continue
+		}
+		f.Ways[w].Low, f.Ways[w].High = min(f.Ways[w].Low, st.Low), max(f.Ways[w].High, st.High)
 	}
 	return folded
 }
 
 // Lost are the drops that a break at a place takes away, in cable order.
-func Lost(s *rulebase.Sheet, atM float64) []string { return lost(s, CutAt, atM) }
+func Lost(s *rulebase.Sheet, atM float64) []string { return lost(s, CutAt, atM, Segment{}) }
 
-// ToShort is how far away a short is, by the loop resistance read with the near
-// terminator off. ok is false where the sheet does not give the cable's
-// resistance or the short would lie beyond the trunk.
-func ToShort(s *rulebase.Sheet, ohm float64) (metres float64, ok bool) {
-	left := ohm
-	for _, k := range s.Cable {
+// ToShort is where a short lies along the trunk, by the loop resistance read at
+// the host's or the far end with the terminator there off. ok is false where the
+// sheet does not give the cable's resistance, or the short would lie beyond the
+// pair that the meter sees.
+func ToShort(s *rulebase.Sheet, ohm float64, fromEnd bool) (atM float64, ok bool) {
+	all := Segments(s)
+	seg := all[0]
+	if fromEnd {
+		seg = all[len(all)-1]
+	}
+	cable := slices.Clone(seg.Sheet.Cable)
+	if fromEnd {
+		slices.Reverse(cable)
+	}
+	left, metres := ohm, 0.0
+	for _, k := range cable {
 		loop, known := Loop(k, s.Celsius)
 		if !known {
 			return 0, false
 		}
-		all := float64(loop.Over(line.Metre(k.LengthM)))
-		if left <= all {
-			return metres + float64(loop.Length(line.Ohm(left))), true
+		whole := float64(loop.Over(line.Metre(k.LengthM)))
+		if left <= whole {
+			metres += float64(loop.Length(line.Ohm(left)))
+			if fromEnd {
+				return seg.ToM - metres, true
+			}
+			return metres, true
 		}
-		left -= all
+		left -= whole
 		metres += k.LengthM
 	}
 	return 0, false

@@ -34,14 +34,21 @@ func sumOfLoop(s *rulebase.Sheet) string {
 	return sum
 }
 
-func sumOfUnits(s *rulebase.Sheet) string {
-	parts := []string{sumHost}
+func (c *checker) sumOfUnits() string {
+	s, parts := c.s, []string{sumHost}
+	if !c.seg.First {
+		parts[0] = sumDevice
+	}
+	ends := 1
+	if !c.seg.Last {
+		parts, ends = append(parts, sumDevice), 2
+	}
 	for _, d := range s.Drops {
 		if load := unitLoad(d); load != 1 {
 			parts = append(parts, say(load, "")+" ("+d.Name+")")
 		}
 	}
-	if whole := len(s.Drops) + 1 - len(parts); whole > 0 {
+	if whole := len(s.Drops) + ends - len(parts); whole > 0 {
 		parts = append(parts, fmt.Sprintf(sumWholeUnits, whole))
 	}
 	return strings.Join(parts, " + ")

@@ -994,9 +994,7 @@ func saySheet(s *rulebase.Sheet) string {
 	return fmt.Sprintf("%s: %s of trunk, %s.", s.Name, metres(s.TrunkM()), count(len(s.Drops), "drop", "drops"))
 }
 
-func sayAtPlace(where, says string) string {
-	return upperFirst(where) + ": " + says
-}
+func sayReckoned(sum string) string { return "Reckoned: " + sum + "." }
 
 func sayLimitFrom(source string) string { return "(Limit: " + source + ".)" }
 
@@ -1081,11 +1079,77 @@ func sayState(s *rulebase.Sheet, st sheet.State) string {
 	switch {
 	case math.IsInf(st.High, 1) || st.High > 1e5:
 		reads = "it would read next to nothing across the pair: over-range, or thousands of ohms"
+	case sayWays(st) != "":
+		reads = "it would read " + sayWays(st)
 	case low != high:
-		reads += " to " + high + ", by what was left connected"
+		reads += " to " + high + ", by where it is"
 	}
 	return stateSays(s, st) + ": " + Chance(st.Probability) + "; " + reads + "."
 }
+
+// sayLocate answers a question about a fault along the trunk.
+func sayLocate(l *Locate) string {
+	switch {
+	case l.Kind == LocateBreak && len(l.Lost) == 0:
+		return fmt.Sprintf("A break at %s takes no drop away; the far end loses its terminator.", metres(l.AtM))
+	case l.Kind == LocateBreak:
+		return fmt.Sprintf("A break at %s takes away %s: %s. What is left has lost the terminator at the far end.", metres(l.AtM), count(len(l.Lost), "drop", "drops"), strings.Join(l.Lost, ", "))
+	case l.Kind == LocateShort && !l.Found:
+		return fmt.Sprintf("%s is more than the cable that this meter sees has, or the sheet does not give its conductors. With the terminator at this end still on, or a unit plugged in, no distance can be told.", quantity.FormatRounded(l.Reading, "ohm", 4))
+	case l.Kind == LocateShort:
+		end := "host's"
+		away := l.AtM
+		if l.FromEnd {
+			end, away = "far", l.Sheet.TrunkM()-l.AtM
+		}
+		return fmt.Sprintf("%s of both wires are %s of this cable: the short lies about %s from the %s end%s. It is right only with the terminator at this end off and every unit unplugged, and the leads' own ohms taken off.",
+			quantity.FormatRounded(l.Reading, "ohm", 4), metres(away), metres(away), end, betweenDrops(l.Sheet, l.AtM))
+	case !l.Found:
+		return fmt.Sprintf("No drop lies between %s and %s: look along the cable itself.", metres(min(l.GoodM, l.BadM)), metres(max(l.GoodM, l.BadM)))
+	}
+	return fmt.Sprintf("Measure next at %s, %s from the host, towards the host and away from it in turn: that halves the %s of cable in doubt as well as a drop can.", l.Drop, metres(l.AtM), metres(math.Abs(l.BadM-l.GoodM)))
+}
+
+// betweenDrops says between which drops a place lies.
+func betweenDrops(s *rulebase.Sheet, atM float64) string {
+	before, after := "", ""
+	for _, d := range s.Drops {
+		if d.AtM <= atM {
+			before = d.Name
+		} else if after == "" {
+			after = d.Name
+		}
+	}
+	switch {
+	case before != "" && after != "":
+		return fmt.Sprintf(", between %s and %s", before, after)
+	case before != "":
+		return ", beyond " + before
+	case after != "":
+		return ", before " + after
+	}
+	return ""
+}
+
+// sayWays says what a state reads by what was left connected; "" where nothing
+// tells the ways apart.
+func sayWays(st sheet.State) string {
+	var parts []string
+	for _, w := range st.Ways {
+		low, high := quantity.FormatRounded(w.Low, "ohm", 3), quantity.FormatRounded(w.High, "ohm", 3)
+		if low != high {
+			return "" // where it is tells more than what was left on
+		}
+		parts = append(parts, low+" "+leftConnected[[2]bool{w.Units, w.Bias}])
+	}
+	if len(parts) < 2 {
+		return ""
+	}
+	return strings.Join(parts, ", ")
+}
+
+// leftConnected by units and bias.
+var leftConnected = map[[2]bool]string{{false, false}: "with everything off the pair", {true, false}: "with the units left on", {false, true}: "with the bias left on", {true, true}: "with units and bias left on"}
 
 // sayNextCut says where to measure next when the pair may be open in more than one place.
 func sayNextCut(o *Ohms) string {

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"strings"
 	"unicode"
 	"unicode/utf8"
 
@@ -37,15 +36,21 @@ func SheetText(w io.Writer, s *rulebase.Sheet, results []sheet.Result, width int
 				p.say(g.title)
 				begun = true
 			}
-			says := r.Says
-			if r.Where != "" && r.Verdict != sheet.Open && !strings.Contains(strings.ToLower(says), strings.ToLower(r.Where)) {
-				says = sayAtPlace(r.Where, says)
+			says := r.Full()
+			if r.Verdict == sheet.Pass && r.Source != "" { // one look is enough for what is in order
+				says += " " + sayLimitFrom(r.Source)
 			}
 			p.item("  - ", says)
+			if g.verdict == sheet.Pass || g.verdict == sheet.Open {
+				continue
+			}
+			if r.Sum != "" {
+				p.item("      ", sayReckoned(r.Sum))
+			}
 			if r.Do != "" {
 				p.item("      ", r.Do)
 			}
-			if r.Verdict != sheet.Open && r.Source != "" {
+			if r.Source != "" {
 				p.item("      ", sayLimitFrom(r.Source))
 			}
 		}
@@ -67,12 +72,14 @@ type sheetJSON struct {
 
 type sheetResultJSON struct {
 	Rule    string  `json:"rule"`
+	Finding string  `json:"finding"`
 	Where   string  `json:"where"`
 	Verdict string  `json:"verdict"`
 	Figure  float64 `json:"figure"`
 	Limit   float64 `json:"limit"`
 	Unit    string  `json:"unit"`
 	Says    string  `json:"says"`
+	Sum     string  `json:"sum"`
 	Source  string  `json:"source"`
 	Do      string  `json:"do"`
 	Line    int     `json:"line"`
@@ -84,7 +91,7 @@ type sheetResultJSON struct {
 func SheetJSON(w io.Writer, s *rulebase.Sheet, results []sheet.Result) error {
 	out := &sheetJSON{Schema: SheetSchema, Sheet: s.Name, Line: s.Line, TrunkM: s.TrunkM(), Results: []sheetResultJSON{}}
 	for _, r := range results {
-		out.Results = append(out.Results, sheetResultJSON{r.Rule, r.Where, string(r.Verdict), finite(r.Figure), finite(r.Limit), r.Unit, r.Says, r.Source, r.Do, r.Pos.Line, r.Pos.Column})
+		out.Results = append(out.Results, sheetResultJSON{r.Rule, r.Finding(), r.Where, string(r.Verdict), finite(r.Figure), finite(r.Limit), r.Unit, r.Says, r.Sum, r.Source, r.Do, r.Pos.Line, r.Pos.Column})
 	}
 	return writeJSON(w, out)
 }

@@ -28,7 +28,7 @@ type sheetPageGroup struct {
 	Rows  []sheetPageRow
 }
 
-type sheetPageRow struct{ Letter, Where, Says, Do, Source string }
+type sheetPageRow struct{ Letter, Says, Sum, Do, Source string }
 
 // SheetPage writes a checked sheet as one page to read on a phone or to print,
 // with the trunk drawn to scale. What does not go, or barely, has a letter, in
@@ -42,9 +42,9 @@ func SheetPage(w io.Writer, s *rulebase.Sheet, results []sheet.Result) error {
 			if r.Verdict != g.verdict {
 				continue
 			}
-			row := sheetPageRow{Letter: letters[i], Says: r.Says, Do: r.Do}
-			if r.Where != "" && !strings.Contains(strings.ToLower(r.Says), strings.ToLower(r.Where)) {
-				row.Where = upperFirst(r.Where)
+			row := sheetPageRow{Letter: letters[i], Says: r.Full(), Do: r.Do}
+			if r.Sum != "" {
+				row.Sum = sayReckoned(r.Sum)
 			}
 			if r.Verdict != sheet.Open && r.Source != "" {
 				row.Source = sayLimitFrom(r.Source)
