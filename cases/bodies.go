@@ -222,18 +222,17 @@ type Closing struct {
 	UnitVerdict string   `json:"verdict,omitempty"` // good, bad, not_proven; "" the unit was not in question
 }
 
-// The verdicts on a unit, everywhere.
+// The verdicts on a unit and the outcomes of a case, which are the rulebase's, as texts of bodies.
 const (
-	UnitGood      = "good"
-	UnitBad       = "bad"
-	UnitNotProven = "not_proven"
+	UnitGood      = string(rulebase.UnitGood)
+	UnitBad       = string(rulebase.UnitBad)
+	UnitNotProven = string(rulebase.UnitNotProven)
 )
 
 // UnitVerdicts and Outcomes are all there are.
 var (
-	UnitVerdicts = []string{UnitGood, UnitBad, UnitNotProven}
-	Outcomes     = []string{string(rulebase.Adjusted), string(rulebase.Rewired), string(rulebase.PartReplaced), string(rulebase.ModuleOut), string(rulebase.UnitOut),
-		string(rulebase.NotAFault), string(rulebase.Escalate), string(rulebase.NothingFound), string(rulebase.OutsideList)}
+	UnitVerdicts = rulebase.Words(rulebase.Verdicts)
+	Outcomes     = rulebase.Words(rulebase.Outcomes)
 )
 
 // Joined says that the case is one of several with one origin, as after a storm.

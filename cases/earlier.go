@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"slices"
 	"time"
+
+	"downdrop/rulebase"
 )
 
 // Earlier is what is remembered of a unit or a location, said as soon as a case names it.
@@ -58,7 +60,7 @@ func LookBack(ctx context.Context, store Store, c *Case) (Earlier, error) {
 			return s.ID == c.ID || s.Drop != 0 && c.Opening.Drop != 0 && s.Drop != c.Opening.Drop
 		})
 		e.ForLocation = slices.ContainsFunc(e.SameLocation, func(s Summary) bool {
-			return s.Outcome == "unit_out" && s.UnitVerdict == UnitGood && c.Opened.Sub(s.Opened).Abs() <= RepeatDays*24*time.Hour
+			return s.Outcome == string(rulebase.UnitOut) && s.UnitVerdict == UnitGood && c.Opened.Sub(s.Opened).Abs() <= RepeatDays*24*time.Hour
 		})
 	}
 	return e, nil

@@ -337,7 +337,7 @@ func (c *caseReader) expect(n *source.Node) *Expectation {
 		x.InFirst = c.inFirst(v)
 	}
 	x.AtLeast, x.AtMost = c.chances(filled(n, "at_least"), true, KindCause, KindCondition), c.chances(filled(n, "at_most"), true, KindCause, KindCondition)
-	if v := filled(n, "outcome"); v != nil && c.oneOf(v, "an outcome", append(slices.Clone(outcomes), string(NothingFound), string(OutsideList))...) >= 0 {
+	if v := filled(n, "outcome"); v != nil && c.oneOf(v, "an outcome", Words(Outcomes)...) >= 0 {
 		x.Outcome = Outcome(v.Text)
 	}
 	if v := filled(n, "next"); v != nil {

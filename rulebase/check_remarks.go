@@ -204,7 +204,7 @@ func (r *remarker) steps() {
 	}
 	for i := range r.b.Remedies {
 		if m := &r.b.Remedies[i]; m.EndsAs == "" && !m.Temporary {
-			r.say(m.Pos, "no-outcome", "%s does not say how a case ends by it: ends_as is one of %s", m.ID, strings.Join(outcomes, ", "))
+			r.say(m.Pos, "no-outcome", "%s does not say how a case ends by it: ends_as is one of %s", m.ID, strings.Join(Words(RemedyOutcomes), ", "))
 		}
 	}
 }

@@ -6,9 +6,6 @@ import (
 
 var placeWords = []string{"phone", "field", "bench"}
 
-// outcomes are those a remedy can have.
-var outcomes = []string{"adjusted", "rewired", "part_replaced", "module_out", "unit_out", "not_a_fault", "escalate"}
-
 // step reads a test or a remedy: what both have, then what is its own.
 func (l *loader) step(e entry, kind Kind) Step {
 	section := "tests"
@@ -62,8 +59,8 @@ func (l *loader) safety(f fields, s *Step) {
 
 func (l *loader) remedy(f fields, s *Step) {
 	if n := f.get("ends_as"); n != nil {
-		if i := l.oneOf(n, "an outcome of a remedy", outcomes...); i >= 0 {
-			s.EndsAs = Outcome(outcomes[i])
+		if i := l.oneOf(n, "an outcome of a remedy", Words(RemedyOutcomes)...); i >= 0 {
+			s.EndsAs = RemedyOutcomes[i]
 		}
 	}
 	s.Temporary = f.get("temporary") != nil && l.flag(f.get("temporary"))

@@ -9,7 +9,11 @@
 // number of diagnoses may share one.
 package rulebase
 
-import "downdrop/rulebase/source"
+import (
+	"slices"
+
+	"downdrop/rulebase/source"
+)
 
 // Position is where an entry or value stands in its file.
 type Position = source.Position
@@ -412,3 +416,31 @@ const (
 	NothingFound Outcome = "nothing_found"
 	OutsideList  Outcome = "outside"
 )
+
+// RemedyOutcomes are those that a remedy can have, Outcomes all there are: the only lists of them.
+var (
+	RemedyOutcomes = []Outcome{Adjusted, Rewired, PartReplaced, ModuleOut, UnitOut, NotAFault, Escalate}
+	Outcomes       = append(slices.Clone(RemedyOutcomes), NothingFound, OutsideList)
+)
+
+// A Verdict is what a unit turned out to be.
+type Verdict string
+
+// The verdicts on a unit.
+const (
+	UnitGood      Verdict = "good"
+	UnitBad       Verdict = "bad"
+	UnitNotProven Verdict = "not_proven"
+)
+
+// Verdicts are all there are, and the only list of them.
+var Verdicts = []Verdict{UnitGood, UnitBad, UnitNotProven}
+
+// Words are the ids of outcomes or verdicts as plain texts.
+func Words[T ~string](list []T) []string {
+	out := make([]string, len(list))
+	for i, x := range list {
+		out[i] = string(x)
+	}
+	return out
+}

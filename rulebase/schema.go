@@ -235,7 +235,6 @@ func (s schema) forms() object {
 	byID := func(kind Kind) object { return oneOfWords(s.ids(kind)) }
 	numbers := func(kinds ...Kind) object { return s.byIDs(ref(formNumber), kinds...) }
 	scale := slices.Sorted(maps.Keys(s.b.Words))
-	outs := append(slices.Clone(outcomes), string(NothingFound), string(OutsideList))
 	return object{
 		string(formText): textual, string(formTexts): list(ref(formText)), string(formAny): object{}, string(formFlag): object{"enum": append(truths(true), truths(false)...)},
 		string(formScalar): textual, string(formMinutes): between(0, 1e6),
@@ -256,7 +255,7 @@ func (s schema) forms() object {
 		string(formThen):          s.then(),
 		string(formPlace):         oneOfWords(placeWords), string(formPlaces): list(ref(formPlace)),
 		string(formWho): oneOfWords(whoWords[1:]), string(formStops): oneOfWords(stopsWords), string(formHazard): list(oneOfWords(append([]string{"none"}, hazardWords...))),
-		string(formLevel): oneOfWords([]string{string(DangerLevel), string(WarningLevel), string(CautionLevel), string(NoticeLevel)}), string(formOutcome): oneOfWords(outcomes), string(formCaseOutcome): oneOfWords(outs),
+		string(formLevel): oneOfWords([]string{string(DangerLevel), string(WarningLevel), string(CautionLevel), string(NoticeLevel)}), string(formOutcome): oneOfWords(Words(RemedyOutcomes)), string(formCaseOutcome): oneOfWords(Words(Outcomes)),
 		string(formProof): s.mapOf("proof", ""), string(formComplaint): s.bySymptom("complaint", false, "bad", "well"), string(formEffort): s.mapOf("effort", ""), string(formTop): s.mapOf("top", ""),
 		string(formWordScale): object{"type": "object", "propertyNames": object{"pattern": idPattern}, "additionalProperties": between(0, 1)},
 		string(formParts):     object{"type": "object", "additionalProperties": ref(formNumber)}, string(formSiteValues): object{"type": "object"},

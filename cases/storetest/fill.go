@@ -120,7 +120,7 @@ func (in *inventor) oneCase(n int) []cases.Draft {
 	say(cases.KindSetting, cases.Setting{Name: "address", When: "found", Value: fmt.Sprint(in.rng.IntN(32))})
 	say(cases.KindDone, cases.DoneBody{ID: "replace_fuse", Drop: rulebase.Well, Proof: in.sentence(4)})
 	if in.rng.IntN(20) > 0 {
-		say(cases.KindClosed, cases.Closing{Causes: []string{pick(in, inventedCauses)}, How: in.sentence(6), Outcome: "found", UnitVerdict: pick(in, []string{cases.UnitGood, cases.UnitBad, ""})})
+		say(cases.KindClosed, cases.Closing{Causes: []string{pick(in, inventedCauses)}, How: in.sentence(6), Outcome: pick(in, cases.Outcomes), UnitVerdict: pick(in, []string{cases.UnitGood, cases.UnitBad, ""})})
 	}
 	return out
 }

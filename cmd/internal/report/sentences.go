@@ -2103,6 +2103,7 @@ var triageTitles = map[triage.Call]string{
 var outcomeNames = map[rulebase.Outcome]string{
 	rulebase.Adjusted: "adjusted on site", rulebase.Rewired: "wiring put right on site", rulebase.PartReplaced: "a part replaced on site", rulebase.ModuleOut: "a module exchanged",
 	rulebase.UnitOut: "unit repaired or exchanged", rulebase.NotAFault: "no fault", rulebase.Escalate: "handed on to somebody else",
+	rulebase.NothingFound: "nothing found", rulebase.OutsideList: "something that is not listed",
 }
 
 const (
