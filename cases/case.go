@@ -47,7 +47,8 @@ type Case struct {
 	Accepted    []Said[Accepted]
 	Joined      []Joined
 	HandedTo    rulebase.Place
-	Rulebases   []string // digests in use, in order of first use
+	ReturnNote  *ReturnNote // what goes with the unit to the shop; nil: none was written
+	Rulebases   []string    // digests in use, in order of first use
 
 	Events  []Event // all of them, in order
 	Unknown []Event // of kinds not known here, or whose body does not fit
@@ -192,6 +193,8 @@ func (c *Case) take(e *Event) error {
 		return nil
 	case KindAccepted:
 		return keep(e, &c.Accepted)
+	case KindReturnNote:
+		return read(e, func(b ReturnNote) { c.ReturnNote = &b })
 	case KindJoined:
 		return collect(e, &c.Joined)
 	default:
@@ -286,7 +289,7 @@ func (c *Case) Summary() Summary {
 // UnitKey is the subject id of a unit: its type and serial, since a serial says
 // nothing without its type. Case and blanks do not count; letters that look like
 // digits do (see SerialLooksLike).
-func UnitKey(u Unit) string { return plainKey(u.Type) + "/" + plainKey(u.Serial) }
+func UnitKey(u Unit) string { return typeKey(u.Type) + "/" + plainKey(u.Serial) }
 
 // LocationKey is the subject id of a location.
 func LocationKey(location string) string { return plainKey(location) }

@@ -58,6 +58,9 @@ type Store interface {
 	// is the last pair.
 	All(ctx context.Context) iter.Seq2[Event, error]
 
+	// Subjects gives the ids of all subjects of a kind, sorted.
+	Subjects(ctx context.Context, kind SubjectKind) ([]string, error)
+
 	// Heads gives the head of each site's chain.
 	Heads(ctx context.Context) (map[string]Head, error)
 

@@ -148,6 +148,14 @@ func (s *Store) All(ctx context.Context) iter.Seq2[cases.Event, error] {
 	}
 }
 
+const subjectsOfKind = `SELECT DISTINCT subject FROM events WHERE subject_kind = $1 ORDER BY subject`
+
+// Subjects gives the ids of all subjects of a kind.
+func (s *Store) Subjects(ctx context.Context, kind cases.SubjectKind) ([]string, error) {
+	ids, err := texts(ctx, s.read, subjectsOfKind, string(kind))
+	return ids, s.explain(err)
+}
+
 // Heads gives the head of each site's chain.
 func (s *Store) Heads(ctx context.Context) (map[string]cases.Head, error) {
 	heads, err := sites(ctx, s.read)

@@ -262,7 +262,7 @@ func (v *verifying) group(ctx context.Context, groups chan<- []cases.Event) erro
 
 // oneByOne reads subject by subject, where not all can be read in one go, to say which are whole.
 func (v *verifying) oneByOne(ctx context.Context) error {
-	ids, err := texts(ctx, v.store.read, `SELECT DISTINCT subject FROM events WHERE subject_kind = $1 ORDER BY subject`, string(cases.AboutCase))
+	ids, err := texts(ctx, v.store.read, subjectsOfKind, string(cases.AboutCase))
 	more, errMore := texts(ctx, v.store.read, `SELECT id FROM summaries ORDER BY id`)
 	ids = append(ids, more...)
 	slices.Sort(ids)

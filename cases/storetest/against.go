@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"reflect"
+	"slices"
 	"testing"
 	"time"
 
@@ -100,8 +101,11 @@ func (r *random) drafts() []cases.Draft {
 		default:
 			d = r.l.note(id, r.text())
 		}
-		if r.rng.IntN(10) == 0 {
+		switch r.rng.IntN(20) {
+		case 0:
 			d.Subject.Kind = cases.AboutUnit
+		case 1, 2:
+			d = r.aboutUnit(d)
 		}
 		if len(r.ids) > 0 && r.rng.IntN(20) == 0 {
 			d.ID = r.ids[r.rng.IntN(len(r.ids))] // mostly a conflict
@@ -113,6 +117,19 @@ func (r *random) drafts() []cases.Draft {
 		}
 	}
 	return out
+}
+
+// aboutUnit is an entry about a unit, as often as not one that does not fit where it stands.
+func (r *random) aboutUnit(d cases.Draft) cases.Draft {
+	about := cases.Subject{Kind: cases.AboutUnit, ID: cases.UnitKey(cases.Unit{Type: "compact", Serial: r.word("A1", "A2")})}
+	if d.Kind != cases.KindTakenBack {
+		d.Kind, d.Body = cases.KindReceived, cases.Body(cases.Receipt{Complaint: r.text()})
+		if r.rng.IntN(3) > 0 {
+			d.Kind, d.Body = cases.KindMoved, cases.Body(cases.Move{To: cases.ShopStates[r.rng.IntN(len(cases.ShopStates))], Why: r.text()})
+		}
+	}
+	d.Subject = about
+	return d
 }
 
 // agree asks both the same.
@@ -151,6 +168,7 @@ func (r *random) agree(t *testing.T, s, m cases.Store) {
 	if len(got)+len(want) > 0 && !reflect.DeepEqual(got, want) {
 		t.Fatalf("%+v\nfound %+v\nwant  %+v", q, got, want)
 	}
+	r.agreeOnUnits(t, s, m)
 	for _, id := range []string{fmt.Sprint("c", r.rng.IntN(7)), cases.NewCode(uint64(r.rng.IntN(3)))} {
 		got, errGot := s.Case(ctx, id)
 		want, errWant := m.Case(ctx, id)
@@ -159,6 +177,28 @@ func (r *random) agree(t *testing.T, s, m cases.Store) {
 		}
 		if errGot == nil {
 			r.l.same(got.Events, want.Events)
+		}
+	}
+}
+
+// agreeOnUnits compares the units that both hold.
+func (r *random) agreeOnUnits(t *testing.T, s, m cases.Store) {
+	t.Helper()
+	cards := func(s cases.Store) (out []*cases.Card) {
+		if err := cases.Units(ctx, s, func(c *cases.Card) error { out = append(out, c); return nil }); err != nil {
+			t.Fatal(err)
+		}
+		return out
+	}
+	got, want := cards(s), cards(m)
+	if len(got)+len(want) > 0 && !reflect.DeepEqual(got, want) {
+		t.Fatalf("units %+v\nwant  %+v", got, want)
+	}
+	for _, kind := range []cases.SubjectKind{cases.AboutCase, cases.AboutLocation} {
+		got, errGot := s.Subjects(ctx, kind)
+		want, errWant := m.Subjects(ctx, kind)
+		if errGot != nil || errWant != nil || !slices.Equal(got, want) {
+			t.Fatalf("%s: %v %v, want %v %v", kind, got, errGot, want, errWant)
 		}
 	}
 }

@@ -110,6 +110,19 @@ func (m *Model) All(context.Context) iter.Seq2[cases.Event, error] {
 	}
 }
 
+// Subjects gives the ids of all subjects of a kind.
+func (m *Model) Subjects(_ context.Context, kind cases.SubjectKind) ([]string, error) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	ids := map[string]bool{}
+	for _, e := range m.events {
+		if e.Subject.Kind == kind {
+			ids[e.Subject.ID] = true
+		}
+	}
+	return slices.Sorted(maps.Keys(ids)), nil
+}
+
 // Heads gives the head of each site's chain.
 func (m *Model) Heads(context.Context) (map[string]cases.Head, error) {
 	m.mu.Lock()
