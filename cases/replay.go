@@ -15,16 +15,25 @@ import (
 type Replayed struct {
 	ID     string
 	Causes []string // proven, of those that the rulebase knows
-	// Ranks is the rank of the best-placed proven cause, 1 the first, after each entry; the last is
-	// what counts.
+	// Ranks is the rank of the best-placed proven cause, 1 the first, after each entry, the first before
+	// any; the last is what counts.
 	Ranks []int
 	// KnownFrom is after how many entries a proven cause was first for good; -1: never.
 	KnownFrom int
-	// First is the chance of what was ranked first at the end, and Right whether it was proven.
-	First float64
-	Right bool
+	// TestsEarlier counts the tests and the work among the entries after KnownFrom; what one test
+	// showed at once is one.
+	TestsEarlier int
+	// Acted is the place in Ranks at which the last work was chosen; -1: there was none.
+	Acted int
+	// First is the chance of what was ranked first at the end, FirstCause which it was, and Right
+	// whether it was proven.
+	First      float64
+	FirstCause string
+	Right      bool
 	// True is the chance of the proven causes' best at the end; the log score is -ln of it.
 	True float64
+	// Brier is the sum, over all causes, of (chance - proven)² at the end.
+	Brier float64
 	// Unknown: nothing proven is in this rulebase; the case is not scored.
 	Unknown bool
 }
@@ -37,10 +46,18 @@ func (r *Replayed) Last() int {
 	return r.Ranks[len(r.Ranks)-1]
 }
 
+// Earlier is how many entries before the last one a proven cause was first for good.
+func (r *Replayed) Earlier() int {
+	if r.KnownFrom < 0 {
+		return 0
+	}
+	return len(r.Ranks) - 1 - r.KnownFrom
+}
+
 // Replay goes through a closed case as it happened: entry by entry in the order of its
 // events, with the place, person and tools it had at the end.
 func Replay(ctx context.Context, p *engine.Prepared, c *Case) (*Replayed, error) {
-	r := &Replayed{ID: c.ID, KnownFrom: -1}
+	r := &Replayed{ID: c.ID, KnownFrom: -1, Acted: -1}
 	if c.Closing == nil {
 		r.Unknown = true
 		return r, nil
@@ -48,38 +65,85 @@ func Replay(ctx context.Context, p *engine.Prepared, c *Case) (*Replayed, error)
 	base := p.Base()
 	proven := map[int]bool{}
 	for _, id := range c.Closing.Causes {
-		if ref, ok := base.Lookup(id); ok && ref.Kind == rulebase.KindCause {
+		if ref, ok := base.Lookup(id); ok && ref.Kind == rulebase.KindCause && !proven[ref.Index] {
 			proven[ref.Index] = true
 			r.Causes = append(r.Causes, id)
 		}
 	}
-	r.Unknown = len(proven) == 0
+	if r.Unknown = len(proven) == 0; r.Unknown {
+		return r, nil
+	}
+	course := courseOf(c)
 	var earlier *engine.Diagnosis
-	for i, s := range courseOf(c) {
-		d, err := engine.Diagnose(ctx, p, known(base, s), engine.Options{Earlier: earlier, BeliefOnly: true, OneCore: true})
+	for i := range course {
+		d, err := engine.Diagnose(ctx, p, known(base, course[i]), engine.Options{Earlier: earlier, BeliefOnly: true, OneCore: true})
 		if err != nil {
 			return nil, err
 		}
 		earlier = d
-		rank, best := 0, 0.0
-		for n, cause := range d.Causes {
-			if proven[cause.Cause] {
-				rank, best = n+1, cause.Probability
-				break
-			}
+		if i > 0 && len(course[i].Done) > len(course[i-1].Done) {
+			r.Acted = i - 1
 		}
-		r.Ranks = append(r.Ranks, rank)
-		switch {
-		case rank != 1:
-			r.KnownFrom = -1
-		case r.KnownFrom < 0:
-			r.KnownFrom = i
-		}
-		if r.True = best; len(d.Causes) > 0 {
-			r.First, r.Right = d.Causes[0].Probability, proven[d.Causes[0].Cause]
-		}
+		r.rank(d, proven)
+	}
+	if r.KnownFrom >= 0 {
+		r.TestsEarlier = tests(base, course[r.KnownFrom:])
 	}
 	return r, nil
+}
+
+// rank notes where the proven causes stand.
+func (r *Replayed) rank(d *engine.Diagnosis, proven map[int]bool) {
+	rank := 0
+	r.True, r.Brier = 0, 0
+	for n, cause := range d.Causes {
+		p := cause.Probability
+		if proven[cause.Cause] {
+			if rank == 0 {
+				rank, r.True = n+1, p
+			}
+			p--
+		}
+		r.Brier += p * p
+	}
+	r.Ranks = append(r.Ranks, rank)
+	switch {
+	case rank != 1:
+		r.KnownFrom = -1
+	case r.KnownFrom < 0:
+		r.KnownFrom = len(r.Ranks) - 1
+	}
+	if len(d.Causes) > 0 {
+		first := d.Causes[0]
+		r.First, r.FirstCause, r.Right = first.Probability, d.Base.Causes[first.Cause].ID, proven[first.Cause]
+	}
+}
+
+// tests counts the tests and the work by which the first situation became the last.
+func tests(base *rulebase.Base, course []rulebase.Situation) int {
+	n, last := 0, -1
+	for i := 1; i < len(course); i++ {
+		if len(course[i].Done) > len(course[i-1].Done) {
+			n, last = n+1, -1
+			continue
+		}
+		f := course[i].Findings[len(course[i].Findings)-1]
+		test := testOf(base, f.Symptom)
+		if test >= 0 && test != last {
+			n++
+		}
+		last = test
+	}
+	return n
+}
+
+// testOf is the first test that shows a symptom; -1 for what is had by asking or looking.
+func testOf(base *rulebase.Base, symptom string) int {
+	ref, ok := base.Lookup(symptom)
+	if !ok || ref.Kind != rulebase.KindSymptom || base.Symptoms[ref.Index].By != rulebase.ByNothing {
+		return -1
+	}
+	return slices.IndexFunc(base.Tests, func(t rulebase.Step) bool { return slices.Contains(t.Yields, ref.Index) })
 }
 
 // courseOf gives the situations a case went through: the givens and circumstances from
@@ -118,85 +182,145 @@ func known(base *rulebase.Base, s rulebase.Situation) rulebase.Situation {
 	return s
 }
 
-// A Bin of forecasts: those from From on, up to the next bin's.
-type Bin struct {
-	From     float64
-	Cases    int
-	Forecast float64 // mean
-	Right    int
-}
-
 // A Score is how a rulebase fares over many closed cases.
 type Score struct {
-	Cases, Unknown       int
-	First, InThree, Ever int // the proven cause is first at the end; among the first three; was first for good before the last entry
-	Earlier              float64
-	Brier, Log           float64 // of "what is ranked first is what it was"; -ln of the proven cause's chance, in nats (Brier 1950)
-	Bins                 []Bin
-	ECE                  float64 // expected calibration error over the bins
-	ByCause              map[string]*CauseScore
+	Cases, Unknown int
+	First, InThree int // the proven cause is first at the end; among the first three
+	ActedFirst     int // was first when the last work was chosen, of Acted
+	Acted          int // cases with work
+	Ever           int // was first for good before the last entry
+	// Earlier is how many entries before the last one a proven cause was first for good, the mean over
+	// all cases; TestsEarlier counts of those the tests and the work.
+	Earlier, TestsEarlier float64
+	Brier                 float64      // over all causes of the ranking, summed (Brier 1950)
+	Log                   float64      // -ln of the proven cause's chance, in nats
+	Clamped               int          // proven causes that were held impossible; see LeastChance
+	ReciprocalRank        float64      // mean
+	Calibration           *Calibration // of "what is ranked first is what it was"
+	ByCause               map[string]*CauseScore
 }
 
 // CauseScore is the score of the cases of one proven cause.
-type CauseScore struct{ Cases, First, InThree int }
+type CauseScore struct {
+	Cases, First, InThree int
+	True                  float64        // the mean chance given to it at the end
+	Earlier               float64        // entries, the mean
+	Instead               map[string]int // what was first where it was not
+}
 
 // bins of forecasts.
 const bins = 10
 
-// leastChance keeps the log score finite where a proven cause was held impossible.
-const leastChance = 1e-6
-
 // Sum adds replayed cases up.
 func Sum(all []*Replayed) *Score {
 	s := &Score{ByCause: map[string]*CauseScore{}}
-	for i := range bins {
-		s.Bins = append(s.Bins, Bin{From: float64(i) / bins})
-	}
+	var forecasts []Forecast
 	for _, r := range all {
 		if r.Unknown {
 			s.Unknown++
 			continue
 		}
-		s.Cases++
-		right := 0.0
-		if r.Right {
-			right = 1
-		}
-		first, three := r.Last() == 1, r.Last() >= 1 && r.Last() <= 3
-		key := strings.Join(r.Causes, " and ")
-		if s.ByCause[key] == nil {
-			s.ByCause[key] = &CauseScore{}
-		}
-		s.ByCause[key].Cases++
-		if first {
-			s.First++
-			s.ByCause[key].First++
-		}
-		if three {
-			s.InThree++
-			s.ByCause[key].InThree++
-		}
-		if n := len(r.Ranks) - 1; r.KnownFrom >= 0 && r.KnownFrom < n {
-			s.Ever++
-			s.Earlier += float64(n - r.KnownFrom)
-		}
-		s.Brier += (r.First - right) * (r.First - right)
-		s.Log -= math.Log(math.Max(r.True, leastChance))
-		b := &s.Bins[min(int(r.First*bins), bins-1)]
-		b.Cases++
-		b.Forecast += r.First
-		b.Right += int(right)
+		s.add(r)
+		forecasts = append(forecasts, Forecast{r.First, r.Right})
 	}
+	s.Calibration = Calibrate(forecasts, bins)
 	if s.Cases == 0 {
 		return s
 	}
 	n := float64(s.Cases)
-	s.Brier, s.Log, s.Earlier = s.Brier/n, s.Log/n, s.Earlier/n
-	for i := range s.Bins {
-		if b := &s.Bins[i]; b.Cases > 0 {
-			b.Forecast /= float64(b.Cases)
-			s.ECE += float64(b.Cases) / n * math.Abs(b.Forecast-float64(b.Right)/float64(b.Cases))
-		}
+	for _, x := range []*float64{&s.Brier, &s.Log, &s.Earlier, &s.TestsEarlier, &s.ReciprocalRank} {
+		*x /= n
+	}
+	for _, c := range s.ByCause {
+		c.True /= float64(c.Cases)
+		c.Earlier /= float64(c.Cases)
 	}
 	return s
+}
+
+func (s *Score) add(r *Replayed) {
+	s.Cases++
+	key := strings.Join(r.Causes, " and ")
+	if s.ByCause[key] == nil {
+		s.ByCause[key] = &CauseScore{Instead: map[string]int{}}
+	}
+	c := s.ByCause[key]
+	c.Cases++
+	last := r.Last()
+	if last == 1 {
+		s.First++
+		c.First++
+	} else {
+		c.Instead[r.FirstCause]++
+	}
+	if last >= 1 && last <= 3 {
+		s.InThree++
+		c.InThree++
+	}
+	if last >= 1 {
+		s.ReciprocalRank += 1 / float64(last)
+	}
+	if r.Acted >= 0 {
+		s.Acted++
+		if r.Ranks[r.Acted] == 1 {
+			s.ActedFirst++
+		}
+	}
+	if early := r.Earlier(); early > 0 {
+		s.Ever++
+		s.Earlier += float64(early)
+		s.TestsEarlier += float64(r.TestsEarlier)
+		c.Earlier += float64(early)
+	}
+	c.True += r.True
+	s.Brier += r.Brier
+	if r.True < LeastChance {
+		s.Clamped++
+	}
+	s.Log -= math.Log(max(r.True, LeastChance))
+}
+
+// A Compared is one case through two rulebases.
+type Compared struct{ Before, After *Replayed }
+
+// Worse says that the proven cause stands lower at the end than it did, or is first for good only later.
+func (c *Compared) Worse() bool { return c.compare() < 0 }
+
+// Better is the opposite.
+func (c *Compared) Better() bool { return c.compare() > 0 }
+
+func (c *Compared) compare() int {
+	before, after := placed(c.Before.Last()), placed(c.After.Last())
+	if before != after {
+		return before - after
+	}
+	if before > 1 {
+		return 0
+	}
+	return c.Before.KnownFrom - c.After.KnownFrom
+}
+
+// placed makes a cause that stands nowhere stand last.
+func placed(rank int) int {
+	if rank < 1 {
+		return math.MaxInt32
+	}
+	return rank
+}
+
+// Against pairs the cases that both know, by id. Only what both score can be better or worse.
+func Against(before, after []*Replayed) []Compared {
+	old := map[string]*Replayed{}
+	for _, r := range before {
+		if !r.Unknown {
+			old[r.ID] = r
+		}
+	}
+	var out []Compared
+	for _, r := range after {
+		if b := old[r.ID]; b != nil && !r.Unknown {
+			out = append(out, Compared{b, r})
+		}
+	}
+	return out
 }

@@ -2,7 +2,11 @@ package cases_test
 
 import (
 	"context"
+	"encoding/json"
 	"math"
+	"math/rand/v2"
+	"os"
+	"slices"
 	"testing"
 
 	"downdrop/cases"
@@ -10,26 +14,178 @@ import (
 	"downdrop/rulebase"
 )
 
-// Ten forecasts of Brier's score, with Murphy's parts, as worked out for the checks of
-// calibration (Brier 1950; Murphy 1973).
-func TestScoreOfTenForecasts(t *testing.T) {
-	p := []float64{.9, .8, .7, .6, .4, .3, .2, .1, .9, .1}
-	y := []bool{true, true, false, true, false, true, false, false, true, false}
-	var all []*cases.Replayed
-	for i := range p {
-		all = append(all, &cases.Replayed{Causes: []string{"x"}, First: p[i], Right: y[i], True: p[i], Ranks: []int{2, 1}, KnownFrom: 1})
+// Scores of forecasts, from testdata/checks/calibration_cases.json: Brier 1950, the parts of Murphy 1973,
+// worked out in fractions; how far from calibrated chance alone makes right forecasts look, by simulation.
+type calibrationCases struct {
+	Binary struct {
+		P      []float64
+		Y      []int
+		Brier  float64 `json:"brier_float"`
+		Log    float64 `json:"log_score_nats"`
+		Skill  float64 `json:"brier_skill"`
+		Murphy struct {
+			Reliability float64 `json:"reliability_float"`
+			Resolution  float64 `json:"resolution_float"`
+			Uncertainty float64 `json:"uncertainty_float"`
+		}
+		Bins []struct {
+			N     int
+			MeanP float64 `json:"mean_p"`
+			Freq  float64
+		} `json:"bins_5"`
+		ECE     float64 `json:"ece_5"`
+		Largest float64 `json:"mce_5"`
 	}
-	all = append(all, &cases.Replayed{Unknown: true})
+	Multi struct {
+		P     [][]float64
+		Truth []int
+		Brier float64 `json:"brier_sum_form_float"`
+		Log   float64 `json:"log_score_nats"`
+		Ranks []int
+		Top1  float64
+		Top2  float64
+		Mean  float64 `json:"mean_reciprocal_rank"`
+	}
+	Edge []struct {
+		P     []float64
+		Truth int
+		Brier float64
+	}
+	Chance []struct {
+		N    int
+		Mean float64 `json:"mean_ece10"`
+		P95  float64 `json:"p95_ece10"`
+	} `json:"ece_of_a_perfect_forecaster"`
+}
+
+func readCheck(t *testing.T, name string, into any) {
+	t.Helper()
+	text, err := os.ReadFile("../testdata/checks/" + name)
+	if err == nil {
+		err = json.Unmarshal(text, into)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+func close9(t *testing.T, what string, got, want float64) {
+	t.Helper()
+	if math.Abs(got-want) > 2e-9*max(1, math.Abs(want)) {
+		t.Errorf("%s: %.12g, want %.12g", what, got, want)
+	}
+}
+
+func TestPublishedScores(t *testing.T) {
+	var x calibrationCases
+	readCheck(t, "calibration_cases.json", &x)
+	var all []cases.Forecast
+	for i, p := range x.Binary.P {
+		all = append(all, cases.Forecast{P: p, True: x.Binary.Y[i] == 1})
+	}
+	c := cases.Calibrate(all, 5)
+	close9(t, "Brier", c.Brier, x.Binary.Brier)
+	close9(t, "log score", c.Log, x.Binary.Log)
+	close9(t, "skill", c.Skill, x.Binary.Skill)
+	close9(t, "ECE", c.ECE, x.Binary.ECE)
+	close9(t, "largest gap", c.Largest, x.Binary.Largest)
+	for i, b := range x.Binary.Bins {
+		if c.Bins[i].Cases != b.N || math.Abs(c.Bins[i].Forecast-b.MeanP) > 1e-9 || math.Abs(c.Bins[i].Frequency-b.Freq) > 1e-9 {
+			t.Errorf("bin %d: %+v, want %+v", i, c.Bins[i], b)
+		}
+	}
+	// With one bin for each distinct forecast Murphy's parts are exact.
+	fine := cases.Calibrate(all, 10)
+	close9(t, "reliability", fine.Reliability, x.Binary.Murphy.Reliability)
+	close9(t, "resolution", fine.Resolution, x.Binary.Murphy.Resolution)
+	close9(t, "uncertainty", fine.Uncertainty, x.Binary.Murphy.Uncertainty)
+	close9(t, "within", fine.Within, 0)
+	var choices []cases.Choice
+	for i, p := range x.Multi.P {
+		choices = append(choices, cases.Choice{P: p, Truth: x.Multi.Truth[i]})
+	}
+	s := cases.ScoreChoices(choices)
+	close9(t, "Brier, summed", s.Brier, x.Multi.Brier)
+	close9(t, "log score", s.Log, x.Multi.Log)
+	close9(t, "reciprocal rank", s.ReciprocalRank, x.Multi.Mean)
+	close9(t, "first", s.Top(1), x.Multi.Top1)
+	close9(t, "first two", s.Top(2), x.Multi.Top2)
+	if !slices.Equal(s.Ranks, x.Multi.Ranks) {
+		t.Errorf("ranks %v", s.Ranks)
+	}
+	for _, e := range x.Edge {
+		s := cases.ScoreChoices([]cases.Choice{{P: e.P, Truth: e.Truth}})
+		if s.Brier != e.Brier || math.IsInf(s.Log, 0) || (s.Clamped == 1) != (e.P[e.Truth] == 0) {
+			t.Errorf("%+v: %+v", e, s)
+		}
+	}
+}
+
+// What chance does is drawn from the forecasts themselves; for forecasts anywhere alike it is the published table.
+func TestChanceTable(t *testing.T) {
+	var x calibrationCases
+	readCheck(t, "calibration_cases.json", &x)
+	for _, row := range x.Chance {
+		r := rand.New(rand.NewPCG(uint64(row.N), 1))
+		var mean, high float64
+		const lists = 20
+		for range lists {
+			all := make([]cases.Forecast, row.N)
+			for i := range all {
+				all[i].P = r.Float64()
+			}
+			c := cases.Calibrate(all, 10)
+			mean += c.ByChance / lists
+			high += c.ByChanceHigh / lists
+		}
+		if math.Abs(mean/row.Mean-1) > 0.05 || math.Abs(high/row.P95-1) > 0.08 {
+			t.Errorf("%d cases: mean %.4f, 95 %% below %.4f, want %.4f and %.4f", row.N, mean, high, row.Mean, row.P95)
+		}
+	}
+}
+
+// Right forecasts lie within their bars as often as the bars say, and wrong ones do not.
+func TestBars(t *testing.T) {
+	r := rand.New(rand.NewPCG(2, 2))
+	inside, all, wrong := 0, 0, 0
+	for range 60 {
+		var right, overdone []cases.Forecast
+		for range 300 {
+			p := r.Float64()
+			right = append(right, cases.Forecast{P: p, True: r.Float64() < p})
+			overdone = append(overdone, cases.Forecast{P: p, True: r.Float64() < 0.5})
+		}
+		for _, b := range cases.Calibrate(right, 10).Bins {
+			all++
+			if b.Low <= b.Frequency && b.Frequency <= b.High {
+				inside++
+			}
+		}
+		if c := cases.Calibrate(overdone, 10); c.ECE < c.ByChanceHigh {
+			wrong++
+		}
+	}
+	if share := float64(inside) / float64(all); share < 0.93 || share > 0.99 || wrong > 0 {
+		t.Errorf("%.3f inside their bars; %d wrong ones pass", share, wrong)
+	}
+}
+
+func TestSumOfReplayedCases(t *testing.T) {
+	one := func(id, cause string, ranks []int, known int, first float64, right bool) *cases.Replayed {
+		return &cases.Replayed{ID: id, Causes: []string{cause}, Ranks: ranks, KnownFrom: known, First: first, FirstCause: "x", Right: right, True: 0.5, Acted: 1}
+	}
+	all := []*cases.Replayed{one("a", "x", []int{4, 1, 1, 1}, 1, 0.8, true), one("b", "y", []int{9, 3, 2, 5}, -1, 0.6, false), {ID: "c", Unknown: true}}
 	s := cases.Sum(all)
-	if math.Abs(s.Brier-.142) > 1e-12 || s.Cases != 10 || s.Unknown != 1 || s.First != 10 || s.ByCause["x"].Cases != 10 {
+	if s.Cases != 2 || s.Unknown != 1 || s.First != 1 || s.InThree != 1 || s.Ever != 1 || s.Earlier != 1 || s.ActedFirst != 1 || s.Acted != 2 {
 		t.Errorf("%+v", s)
 	}
-	n := 0
-	for _, b := range s.Bins {
-		n += b.Cases
+	if c := s.ByCause["y"]; c.Cases != 1 || c.First != 0 || c.Instead["x"] != 1 {
+		t.Errorf("%+v", c)
 	}
-	if n != 10 {
-		t.Errorf("%d forecasts in bins", n)
+	after := []*cases.Replayed{one("b", "y", []int{9, 3, 2, 1}, 3, 0.6, true), one("a", "x", []int{4, 2, 1, 1}, 2, 0.8, true), one("new", "x", []int{1}, 0, 0.8, true)}
+	pairs := cases.Against(all, after)
+	if len(pairs) != 2 || !pairs[0].Better() || pairs[0].Worse() || !pairs[1].Worse() || pairs[1].Better() {
+		t.Errorf("%+v", pairs)
 	}
 }
 
@@ -63,24 +219,23 @@ func TestReplayGoesAsTheCaseWent(t *testing.T) {
 	}
 }
 
+// BenchmarkReplay takes the example cases through the shipped rulebase on one core: every case has
+// its own givens, and all are ranked after every entry.
 func BenchmarkReplay(b *testing.B) {
 	base, err := rulebase.ShippedCompiled()
 	if err != nil {
 		b.Fatal(err)
 	}
-	var w writer
-	w.write(b, draft(cases.KindOpened, cases.Opening{}))
-	for i := 0; i < len(base.Symptoms) && len(w.events) < 13; i += 3 {
-		if s := &base.Symptoms[i]; s.Weighs && !s.Banded() {
-			w.write(b, draft(cases.KindFinding, cases.FindingBody{Symptom: s.ID, Value: cases.ValueBody{Word: s.Values[0]}}))
-		}
-	}
-	w.write(b, draft(cases.KindClosed, cases.Closing{Causes: []string{base.Causes[0].ID}}))
-	c, p := cases.Fold(w.events), engine.Prepare(base)
+	p, all := engine.Prepare(base), closedCases(b)
+	n, entries := 0, 0
 	for b.Loop() {
-		if _, err := cases.Replay(context.Background(), p, c); err != nil {
+		r, err := cases.Replay(context.Background(), p, all[n%len(all)])
+		if err != nil {
 			b.Fatal(err)
 		}
+		n++
+		entries += len(r.Ranks)
 	}
-	b.ReportMetric(float64(b.N)/b.Elapsed().Seconds(), "cases/s")
+	b.ReportMetric(float64(n)/b.Elapsed().Seconds(), "cases/s")
+	b.ReportMetric(float64(entries)/float64(n), "rankings/case")
 }
