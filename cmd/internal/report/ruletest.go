@@ -284,8 +284,9 @@ type junitSuite struct {
 type junitCase struct {
 	Name    string        `xml:"name,attr"`
 	Class   string        `xml:"classname,attr"`
-	File    string        `xml:"file,attr"`
-	Line    int           `xml:"line,attr"`
+	File    string        `xml:"file,attr,omitempty"`
+	Line    int           `xml:"line,attr,omitempty"`
+	Skipped *struct{}     `xml:"skipped"`
 	Failure *junitFailure `xml:"failure"`
 }
 
@@ -318,14 +319,5 @@ func (r *RuleTests) JUnit(w io.Writer) error {
 		s.Tests++
 		s.Cases = append(s.Cases, c)
 	}
-	if _, err := io.WriteString(w, xml.Header); err != nil {
-		return fmt.Errorf("write the answer: %w", err)
-	}
-	e := xml.NewEncoder(w)
-	e.Indent("", "  ")
-	if err := e.Encode(&all); err != nil {
-		return fmt.Errorf("write the answer: %w", err)
-	}
-	_, err := io.WriteString(w, "\n")
-	return err
+	return writeJUnit(w, &all)
 }

@@ -2577,7 +2577,19 @@ const sayContestFoot = "swap: the unit is exchanged first, then the checklist. c
 
 // Replay.
 
-const sayReplayByCause = "By what it turned out to be:"
+const (
+	sayReplayByCause = "By what it turned out to be, what was first the least often on top:"
+	sayByCauseHead   = "  cases  first  first three  chance given  entries earlier"
+	sayBinsHead      = "  chance of the first   it was that in   by chance alone      cases"
+	sayFloorFirst    = "first"
+	sayFloorInThree  = "among the first three"
+	sayWorseHead     = "What got worse:"
+	sayBetterHead    = "What got better:"
+	plotSaid         = "chance given to what was first"
+	plotRightIn      = "it was that"
+	sayPlotBars      = "Bars: 95 of 100 times chance alone leaves right forecasts within them."
+	sayPlotPoints    = "Points: what was seen; the number beside a point is that of its cases. Broken line: chances that come true."
+)
 
 func sayReplay(b *rulebase.Base, s *cases.Score) string {
 	says := fmt.Sprintf("Rulebase %s, version %d, over %s.", b.Name, b.Version, counted(s.Cases, "closed case"))
@@ -2588,9 +2600,100 @@ func sayReplay(b *rulebase.Base, s *cases.Score) string {
 }
 
 func sayReplayRanks(s *cases.Score) string {
-	return fmt.Sprintf("What it turned out to be stands first in %d of %d, among the first three in %d. It could have been known %.1f entries earlier, on the mean.", s.First, s.Cases, s.InThree, s.Earlier)
+	says := fmt.Sprintf("What it turned out to be stands first in %d of %d, among the first three in %d.", s.First, s.Cases, s.InThree)
+	if s.Acted > 0 {
+		says += fmt.Sprintf(" When the last work was chosen it stood first in %d of %d.", s.ActedFirst, s.Acted)
+	}
+	return says + fmt.Sprintf(" It could have been known %.1f entries earlier on the mean, %.1f of them tests or work.", s.Earlier, s.TestsEarlier)
 }
 
 func sayReplayScores(s *cases.Score) string {
-	return fmt.Sprintf("How good the chances are: Brier score %.3f, log score %.3f, calibration error %.3f. With %d cases even perfect chances err by some of that.", s.Brier, s.Log, s.ECE, s.Cases)
+	says := fmt.Sprintf("How good the chances are: log score %.3f nats, Brier score over all causes %.3f, mean reciprocal rank %.3f; of what is ranked first, Brier score %.3f and calibration error %.3f.",
+		s.Log, s.Brier, s.ReciprocalRank, s.Calibration.Brier, s.Calibration.ECE)
+	if s.Clamped > 0 {
+		says += fmt.Sprintf(" In %s what was proven had been held impossible; it counts as a chance of one in a million.", counted(s.Clamped, "case"))
+	}
+	return says
+}
+
+func sayByChance(c *cases.Calibration) string {
+	verdict := "That is within what chance alone does"
+	if c.ECE > c.ByChanceHigh {
+		verdict = "That is more than chance alone does"
+	}
+	return fmt.Sprintf("%s: over %s, chances that are right as they stand err by %.3f on the mean, and by less than %.3f in 95 of 100.", verdict, counted(c.Cases, "case"), c.ByChance, c.ByChanceHigh)
+}
+
+func sayPlotChance(c *cases.Calibration) string {
+	return fmt.Sprintf("Calibration error %.3f; by chance alone %.3f on the mean, and less than %.3f in 95 of 100.", c.ECE, c.ByChance, c.ByChanceHigh)
+}
+
+func sayBin(b *cases.Bin) string {
+	says := fmt.Sprintf("  %17.0f %%   %12.0f %%   %4.0f to %3.0f %%   %8d", 100*b.Forecast, 100*b.Frequency, 100*b.Low, 100*b.High, b.Cases)
+	if b.Frequency < b.Low || b.Frequency > b.High {
+		says += "  outside"
+	}
+	return says
+}
+
+func sayByCauseRow(id string, c *cases.CauseScore) string {
+	return fmt.Sprintf("  %5d  %5d  %11d  %10.0f %%  %15.1f  %s", c.Cases, c.First, c.InThree, 100*c.True, c.Earlier, id)
+}
+
+func sayInstead(other string, n int) string { return fmt.Sprintf("%s was first in %d", other, n) }
+
+func sayFloor(what string, share, least float64) string {
+	return fmt.Sprintf("What it turned out to be is %s in %s of the cases; at least %s were asked for.", what, percent(share), percent(least))
+}
+
+func sayWorse(c *cases.Compared) string {
+	return fmt.Sprintf("%s (%s): place %s, was %s; first for good from %s, was %s.", c.After.ID, strings.Join(c.After.Causes, " and "),
+		sayPlace(c.After), sayPlace(c.Before), sayKnownFrom(c.After), sayKnownFrom(c.Before))
+}
+
+func sayPlace(r *cases.Replayed) string {
+	if r.Last() < 1 {
+		return "none"
+	}
+	return strconv.Itoa(r.Last())
+}
+
+func sayKnownFrom(r *cases.Replayed) string {
+	if r.KnownFrom < 0 {
+		return "never"
+	}
+	return fmt.Sprintf("entry %d", r.KnownFrom)
+}
+
+func sayNotInThree(r *cases.Replayed) string {
+	return fmt.Sprintf("%s (%s) stands at place %s; %s is first.", r.ID, strings.Join(r.Causes, " and "), sayPlace(r), r.FirstCause)
+}
+
+func sayReplayAgainst(what string, all []cases.Compared, worse, better int) string {
+	if len(all) == 0 {
+		return fmt.Sprintf("Against %s: no case is known to both.", what)
+	}
+	var differences []float64
+	for _, c := range all {
+		differences = append(differences, math.Log(max(c.After.True, cases.LeastChance))-math.Log(max(c.Before.True, cases.LeastChance)))
+	}
+	mean, around := meanAndHalf(differences)
+	return fmt.Sprintf("Against %s, over %s: %d got worse, %d got better. The chance of what was proven rose by a factor of %.2f on the (geometric) mean, 95 %% interval %.2f to %.2f.",
+		what, counted(len(all), "case"), worse, better, math.Exp(mean), math.Exp(mean-around), math.Exp(mean+around))
+}
+
+// meanAndHalf is a mean and half the width of its 95 % interval, by the normal approximation.
+func meanAndHalf(xs []float64) (mean, half float64) {
+	n := float64(len(xs))
+	for _, x := range xs {
+		mean += x / n
+	}
+	if n < 2 {
+		return mean, 0
+	}
+	sum := 0.0
+	for _, x := range xs {
+		sum += (x - mean) * (x - mean)
+	}
+	return mean, 1.96 * math.Sqrt(sum/(n-1)/n)
 }

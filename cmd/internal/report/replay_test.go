@@ -1,0 +1,95 @@
+package report_test
+
+import (
+	"bytes"
+	"encoding/xml"
+	"io"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+
+	"downdrop/cases"
+	"downdrop/cmd/internal/report"
+)
+
+// replayed are cases made by hand: the printers are tested on what they are given.
+func replayed() *report.Replay {
+	one := func(id, cause string, ranks []int, known int, first float64, instead string, true_ float64) *cases.Replayed {
+		r := &cases.Replayed{ID: id, Causes: []string{cause}, Ranks: ranks, KnownFrom: known, First: first, FirstCause: cause, Right: instead == "", True: true_, Brier: 0.1, Acted: 1, TestsEarlier: 1}
+		if instead != "" {
+			r.FirstCause = instead
+		}
+		return r
+	}
+	r := &report.Replay{Base: base(), Cases: []*cases.Replayed{
+		one("mill-1", "fuse_blown", []int{3, 1, 1, 1}, 1, 0.9, "", 0.9),
+		one("mill-2", "fuse_blown", []int{3, 2, 2, 2}, -1, 0.7, "no_supply", 0.2),
+		one("mill-3", "no_supply", []int{2, 1, 1}, 1, 0.99, "", 0.99),
+		one("quarry-1", "unit_dead", []int{5, 6, 0}, -1, 0.99, "no_supply", 0),
+		{ID: "quarry-2", Unknown: true, KnownFrom: -1, Acted: -1},
+	}}
+	r.Score = cases.Sum(r.Cases)
+	return r
+}
+
+// held holds the same against an earlier one that did better, and worse.
+func held() *report.Replay {
+	r := replayed()
+	r.Against, r.LeastFirst, r.LeastInThree = "rulebase mill, version 3 (0123456789ab)", 0.9, 0.5
+	for _, c := range replayed().Cases {
+		switch c.ID {
+		case "mill-1":
+			c.Ranks, c.KnownFrom, c.True = []int{3, 2, 2, 1}, 3, 0.8
+		case "mill-2":
+			c.Ranks, c.KnownFrom, c.True = []int{3, 2, 2, 1}, 3, 0.5
+		}
+		r.Before = append(r.Before, c)
+	}
+	return r
+}
+
+func TestReplayGoldens(t *testing.T) {
+	for name, r := range map[string]*report.Replay{"replay": replayed(), "replay_against": held()} {
+		holds(t, name, func(w io.Writer) error { return r.Text(w, 80) }, r.JSON)
+		for extension, write := range map[string]func(io.Writer) error{".xml": r.JUnit, ".svg": r.SVG} {
+			var b bytes.Buffer
+			if err := write(&b); err != nil {
+				t.Fatal(err)
+			}
+			if diff := cmp.Diff(golden(t, name+extension, b.String()), b.String()); diff != "" {
+				t.Errorf("%s%s (-golden +got):\n%s", name, extension, diff)
+			}
+			if err := xml.Unmarshal(b.Bytes(), new(struct{ XMLName xml.Name })); err != nil {
+				t.Errorf("%s%s: %v", name, extension, err)
+			}
+		}
+	}
+}
+
+// What is written can be read, and nothing is better or worse than itself.
+func TestReplayIsReadBack(t *testing.T) {
+	r := replayed()
+	var b bytes.Buffer
+	if err := r.JSON(&b); err != nil {
+		t.Fatal(err)
+	}
+	back, digest, err := report.ReadReplay(b.Bytes())
+	if err != nil || digest != r.Base.Digest || len(back) != len(r.Cases) {
+		t.Fatalf("%v, %s, %d cases", err, digest, len(back))
+	}
+	r.Before = back
+	if len(r.Problems()) > 0 || len(cases.Against(back, r.Cases)) != 4 {
+		t.Errorf("%q", r.Problems())
+	}
+	for _, text := range []string{"", "{}", `{"schema": "downdrop.replay/2"}`, b.String()[:200]} {
+		if _, _, err := report.ReadReplay([]byte(text)); err == nil {
+			t.Errorf("%q is read", text)
+		}
+	}
+	problems := held().Problems()
+	if len(problems) != 2 || !strings.Contains(problems[0], "at least 90 percent") || !slices.ContainsFunc(problems, func(s string) bool { return strings.HasPrefix(s, "mill-2") }) {
+		t.Errorf("%q", problems)
+	}
+}
