@@ -290,7 +290,7 @@ func (c *Compared) Worse() bool { return c.compare() < 0 }
 func (c *Compared) Better() bool { return c.compare() > 0 }
 
 func (c *Compared) compare() int {
-	before, after := placed(c.Before.Last()), placed(c.After.Last())
+	before, after := placeOf(c.Before.Last()), placeOf(c.After.Last())
 	if before != after {
 		return before - after
 	}
@@ -300,8 +300,8 @@ func (c *Compared) compare() int {
 	return c.Before.KnownFrom - c.After.KnownFrom
 }
 
-// placed makes a cause that stands nowhere stand last.
-func placed(rank int) int {
+// placeOf makes a cause that stands nowhere stand last.
+func placeOf(rank int) int {
 	if rank < 1 {
 		return math.MaxInt32
 	}
