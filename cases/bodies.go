@@ -134,13 +134,16 @@ type RankedBody struct {
 
 // Disposed is what is to be done with the drop and its unit.
 type Disposed struct {
-	What string `json:"what"` // leave, send_technician, send_unit, pull, exchange, repair, put_back ...
+	What string `json:"what"` // one of Dispositions
 	Why  string `json:"why,omitempty"`
 }
 
+// Dispositions are what can become of a drop and its unit.
+var Dispositions = []string{"leave", "send_technician", "send_unit", "pull", "exchange", "repair", "buy", "put_back", "scrap"}
+
 // Money is an amount in exact decimals.
 type Money struct {
-	For      string `json:"for"`      // visit, parts, repair, exchange, downtime ...
+	For      string `json:"for"`      // one of MoneyNames, or the shop's own
 	Amount   string `json:"amount"`   // "1250.00"
 	Currency string `json:"currency"` // three letters
 }
@@ -170,9 +173,15 @@ type Attachment struct {
 // A Setting is one line of the settings sheet. What has no event was not read.
 type Setting struct {
 	Name  string `json:"name"`  // one of SettingNames, or the shop's own
-	When  string `json:"when"`  // found, left
+	When  string `json:"when"`  // AsFound, AsLeft
 	Value string `json:"value"` // as read; "" takes the line back to not read
 }
+
+// When a setting was read.
+const (
+	AsFound = "found" // before anybody worked on the unit
+	AsLeft  = "left"
+)
 
 // SettingNames are the lines of a settings sheet, in their order.
 var SettingNames = []string{"address", "rate", "terminator", "bias", "outputs_on_loss", "module_order", "revision", "jumpers", "ports_and_wires"}

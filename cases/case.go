@@ -3,6 +3,7 @@ package cases
 import (
 	"encoding/json"
 	"errors"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -69,6 +70,25 @@ func SettingKey(when, name string) string { return when + " " + name }
 
 // Setting is a line of the settings sheet as found or left; "" was not read.
 func (c *Case) Setting(when, name string) string { return c.Settings[SettingKey(when, name)].Value }
+
+// SettingNames are the lines of the case's settings sheet: the usual ones, then its own.
+func (c *Case) SettingNames() []string {
+	names := slices.Clone(SettingNames)
+	for _, key := range slices.Sorted(maps.Keys(c.Settings)) {
+		if name := c.Settings[key].Name; !slices.Contains(names, name) {
+			names = append(names, name)
+		}
+	}
+	return names
+}
+
+// EverPutIn says whether something was put in for a step at any time, out again or not.
+func (c *Case) EverPutIn(step string) bool {
+	return slices.ContainsFunc(c.Events, func(e Event) bool {
+		var p PutIn
+		return e.Kind == KindPutIn && json.Unmarshal(e.Body, &p) == nil && p.Test == step
+	})
+}
 
 // Fold adds events up to a case. They may come in any order; an event given twice
 // counts once. Fold of no event is nil.

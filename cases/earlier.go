@@ -15,8 +15,10 @@ type Earlier struct {
 	OtherType    []Summary // the same serial with another type or with none: to be asked
 	LooksLike    []Summary // another serial that the eye takes for this one: to be asked, never assumed
 	SameLocation []Summary // whatever the serial
-	// ForLocation: within RepeatDays two units were exchanged here and the first was found good
-	// (this case counts as the second). The fault then stays with the place.
+	// FoundGood is the last exchange here, within RepeatDays, of a unit that was then found good. A second
+	// exchange would not help either: the fault stays with the place.
+	FoundGood *Summary
+	// ForLocation: the second exchange has been made, in this case or in one between.
 	ForLocation bool
 }
 
@@ -59,11 +61,37 @@ func LookBack(ctx context.Context, store Store, c *Case) (Earlier, error) {
 		e.SameLocation = slices.DeleteFunc(here, func(s Summary) bool {
 			return s.ID == c.ID || s.Drop != 0 && c.Opening.Drop != 0 && s.Drop != c.Opening.Drop
 		})
-		e.ForLocation = slices.ContainsFunc(e.SameLocation, func(s Summary) bool {
-			return s.Outcome == string(rulebase.UnitOut) && s.UnitVerdict == UnitGood && c.Opened.Sub(s.Opened).Abs() <= RepeatDays*24*time.Hour
-		})
+		e.atLocation(c)
 	}
 	return e, nil
+}
+
+// atLocation looks at the exchanges of units at the case's location.
+func (e *Earlier) atLocation(c *Case) {
+	within := func(a, b time.Time) bool { return a.Sub(b).Abs() <= RepeatDays*24*time.Hour }
+	for i := range e.SameLocation {
+		first := &e.SameLocation[i]
+		if !first.exchanged() || first.UnitVerdict != UnitGood || first.Opened.After(c.Opened) || !within(c.Opened, first.Opened) {
+			continue
+		}
+		if e.FoundGood == nil || first.Opened.After(e.FoundGood.Opened) {
+			e.FoundGood = first
+		}
+		e.ForLocation = e.ForLocation || c.exchanged() || slices.ContainsFunc(e.SameLocation, func(second Summary) bool {
+			return second.exchanged() && second.Opened.After(first.Opened) && within(second.Opened, first.Opened)
+		})
+	}
+}
+
+// exchanged says whether a case ended with another unit in the drop's place.
+func (s *Summary) exchanged() bool { return s.Outcome == string(rulebase.UnitOut) }
+
+// exchanged says so of a case that may still be open, by what is to be done.
+func (c *Case) exchanged() bool {
+	if s := c.Summary(); s.exchanged() {
+		return true
+	}
+	return c.Disposition != nil && c.Disposition.What == "exchange"
 }
 
 // An OpenPoint keeps a case from being closed.

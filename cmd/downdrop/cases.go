@@ -25,9 +25,8 @@ func newCaseCmd(env *environment) *cobra.Command {
 	cmd := &cobra.Command{Use: "case", Short: shortCase, Long: longCase, Args: knownCommand}
 	cmd.AddCommand(
 		newCaseOpenCmd(env), newCaseListCmd(env), newCaseFindCmd(env), newCaseShowCmd(env), newCaseTalkCmd(env),
-		newCaseSeeCmd(env), newCaseDoneCmd(env), newCaseNoteCmd(env), newCaseAttachCmd(env), newCaseReferCmd(env), newCaseSetCmd(env), newCasePutInCmd(env), newCaseTakeOutCmd(env),
-		newCaseWaitCmd(env), newCaseWatchCmd(env), newCaseResumeCmd(env), newCaseAcceptCmd(env), newCaseCloseCmd(env), newCaseReopenCmd(env), newCaseJoinCmd(env),
-		newCaseHandOverCmd(env), newCaseReceiveCmd(env), newCaseTakeBackCmd(env))
+		newCaseJoinCmd(env), newCaseHandOverCmd(env), newCaseReceiveCmd(env))
+	cmd.AddCommand(newSayingCmds(env)...)
 	return cmd
 }
 

@@ -85,6 +85,20 @@ is one of:`
 longer counts.`
 	exampleCaseTakeBack = `  downdrop case take-back K7Q4M2 7 --why "meant drop 6"`
 
+	shortCaseAbout = "Say later what a case is about: place, unit, complaint"
+	longCaseAbout  = `Say what was not known when the case was opened, or was wrong: the place, the unit by its
+plate, the complaint. What is remembered of them is said at once.`
+	exampleCaseAbout = `  downdrop case about K7Q4M2 --type BIU-2 --serial B0815`
+
+	shortCaseCost = "Add what something cost"
+	longCaseCost  = `Add amounts with their currency, as what="1250.00 EUR". They are exact decimals; a credit
+has a minus before it. The usual names:`
+	exampleCaseCost = `  downdrop case cost K7Q4M2 visit="180.00 EUR" parts="12.40 EUR"`
+
+	shortCaseDispose   = "Note what is to be done with the drop and its unit"
+	longCaseDispose    = `Note what is to be done with the drop and its unit. WHAT is one of:`
+	exampleCaseDispose = `  downdrop case dispose K7Q4M2 exchange --why "the line is sound; two hours of standing still cost more"`
+
 	shortCaseWait   = "Set a case to waiting, and say for whom"
 	longCaseWait    = `Set a case to waiting, and say for whom or what.`
 	exampleCaseWait = `  downdrop case wait K7Q4M2 "the fuse, from stores" --until Thursday`
@@ -139,6 +153,9 @@ whatever stands around them. Taking it in twice is the same as once.`
 	sayNoRemedy      = "There is no remedy %q in the rulebase."
 	sayNoCause       = "There is no cause %q in the rulebase."
 	sayAttach        = "%s is not kept: %v."
+	sayAboutWhat     = "Say what it is about: --location, --drop, --type, --serial, --revision or --complaint."
+	sayCost          = "%q is no amount: it is what=\"12.50 EUR\"."
+	sayDispose       = "%q cannot be done with a drop or a unit: %v"
 	saySetting       = "%q is no setting: it is name=value; the usual names are %s."
 	sayPutIn         = "%q is no kind of thing put in: %v"
 	sayNoPutIn       = "There is no number %s among the %d things still in place."

@@ -31,6 +31,7 @@ func newCaseOpenCmd(env *environment) *cobra.Command {
 			if len(args) > 0 {
 				o.file = args[0]
 			}
+			o.opening = said{cmd: cmd}.opening()
 			return runCaseOpen(cmd.Context(), env, o)
 		},
 		ValidArgsFunction: completeCaseFile,
@@ -39,15 +40,28 @@ func newCaseOpenCmd(env *environment) *cobra.Command {
 	addCaseFlags(cmd, env, &o.caseOptions)
 	f.StringVar(&o.store, "store", "", "the store to work with: a `FILE`, or a PostgreSQL address; else DOWNDROP_STORE, else the user's own")
 	f.StringVar(&o.by, "by", "", "who writes: an `ID`, never a name; else DOWNDROP_BY")
-	f.StringVar(&o.opening.Location, "location", "", "where the drop stands (`TEXT`)")
-	f.IntVar(&o.opening.Drop, "drop", 0, "its address on the line (`N`)")
-	f.StringVar(&o.opening.Unit.Type, "type", "", "the unit's type, as its plate says it (`TEXT`)")
-	f.StringVar(&o.opening.Unit.Serial, "serial", "", "the unit's serial, as its plate says it (`TEXT`)")
-	f.StringVar(&o.opening.Unit.Revision, "revision", "", "the unit's revision (`TEXT`)")
-	f.StringVar(&o.opening.Complaint, "complaint", "", "what the caller says, in the caller's words (`TEXT`)")
+	addOpeningFlags(cmd)
 	f.StringArrayVar(&o.references, "reference", nil, "a number in other books, as `kind=text`: work_order, return, purchase or other")
 	f.BoolVar(&o.asJSON, "json", false, "print JSON for programs, schema "+report.CaseSchema)
 	return cmd
+}
+
+// addOpeningFlags are what a case is about; opening reads them.
+func addOpeningFlags(cmd *cobra.Command) {
+	f := cmd.Flags()
+	f.String("location", "", "where the drop stands (`TEXT`)")
+	f.Int("drop", 0, "its address on the line (`N`)")
+	f.String("type", "", "the unit's type, as its plate says it (`TEXT`)")
+	f.String("serial", "", "the unit's serial, as its plate says it (`TEXT`)")
+	f.String("revision", "", "the unit's revision (`TEXT`)")
+	f.String("complaint", "", "what the caller says, in the caller's words (`TEXT`)")
+}
+
+func (s said) opening() cases.Opening {
+	return cases.Opening{
+		Location: s.text("location"), Drop: s.number("drop"), Complaint: s.text("complaint"),
+		Unit: cases.Unit{Type: s.text("type"), Serial: s.text("serial"), Revision: s.text("revision")},
+	}
 }
 
 func runCaseOpen(ctx context.Context, env *environment, o caseOpenOptions) error {

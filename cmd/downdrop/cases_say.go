@@ -20,67 +20,232 @@ import (
 // into drafts.
 type saying struct {
 	use, short, long, example string
-	more                      int // words behind the case; below 0: any number
-	flags                     func(*cobra.Command)
-	drafts                    func(ctx context.Context, d *desk, c *cases.Case, words []string) ([]cases.Draft, error)
+	more                      int                  // words behind the case; below 0: any number
+	texts                     []sayingFlag         // flags with a text
+	lists                     []sayingFlag         // flags that may be given more than once
+	switches                  []sayingFlag         // flags that are said or not
+	flags                     func(*cobra.Command) // flags of another kind
+	open                      bool                 // the case must not be closed
+	drafts                    func(ctx context.Context, d *desk, c *cases.Case, s said) ([]cases.Draft, error)
+	tells                     func(ctx context.Context, d *desk, c *cases.Case) error // after it; nil: where the case stands
 }
 
-// newSayingCmd makes such a command. It prints what is now known, in short.
-func newSayingCmd(env *environment, s saying) *cobra.Command {
+type sayingFlag struct{ name, usage string }
+
+// said is what was said on the command line, the case left out.
+type said struct {
+	words []string
+	cmd   *cobra.Command
+}
+
+// The flags are those that the saying names, so their kinds are right.
+
+func (s said) text(flag string) string { v, _ := s.cmd.Flags().GetString(flag); return v }
+
+func (s said) list(flag string) []string { v, _ := s.cmd.Flags().GetStringArray(flag); return v }
+
+func (s said) is(flag string) bool { v, _ := s.cmd.Flags().GetBool(flag); return v }
+
+func (s said) number(flag string) int { v, _ := s.cmd.Flags().GetInt(flag); return v }
+
+// oneOf refuses a flag that is said and is none of the words known.
+func (s said) oneOf(flag string, known []string) error {
+	v := s.text(flag)
+	if v == "" {
+		return nil
+	}
+	if err := oneOf(v, known); err != nil {
+		return usageError{fmt.Sprintf(sayFlagValue, flag, v, err)}
+	}
+	return nil
+}
+
+var (
+	flagUntil = sayingFlag{"until", "until when (`TEXT`)"}
+	flagWhy   = sayingFlag{"why", "for what reason (`TEXT`)"}
+)
+
+// sayings are the commands that only add to a case, and print what is then known.
+var sayings = []saying{
+	{
+		use: "see CASE SYMPTOM=VALUE[@SURE]...", short: shortCaseSee, long: longCaseSee, example: exampleCaseSee, more: -1,
+		texts: []sayingFlag{{"at", "where it was seen: phone, field or bench (`PLACE`)"}}, drafts: draftsSeen,
+	},
+	{
+		use: "done CASE STEP", short: shortCaseDone, long: longCaseDone, example: exampleCaseDone, more: 1,
+		texts:  []sayingFlag{{"drop", "what the drop did then: well or still_down (`STATE`)"}, {"proof", "what was watched, how long, under what load (`TEXT`)"}},
+		drafts: draftsDone,
+	},
+	{
+		use: "about CASE", short: shortCaseAbout, long: longCaseAbout, example: exampleCaseAbout, more: 0,
+		flags: addOpeningFlags, drafts: draftsAbout, tells: told,
+	},
+	{
+		use: "note CASE TEXT...", short: shortCaseNote, long: longCaseNote, example: exampleCaseNote, more: -1,
+		drafts: func(_ context.Context, _ *desk, _ *cases.Case, s said) ([]cases.Draft, error) {
+			return one(cases.KindNote, cases.Note{Text: strings.Join(s.words, " ")})
+		},
+	},
+	{use: "refer CASE KIND=TEXT...", short: shortCaseRefer, long: longCaseRefer, example: exampleCaseRefer, more: -1, drafts: draftsReferences},
+	{use: "attach CASE FILE", short: shortCaseAttach, long: longCaseAttach, example: exampleCaseAttach, more: 1, drafts: draftsFile},
+	{
+		use: "cost CASE WHAT=AMOUNT...", short: shortCaseCost, long: longCaseCost + "\n\n  " + strings.Join(cases.MoneyNames, ", "), example: exampleCaseCost, more: -1,
+		drafts: draftsMoney, tells: costs,
+	},
+	{
+		use: "dispose CASE WHAT", short: shortCaseDispose, long: longCaseDispose + "\n\n  " + strings.Join(cases.Dispositions, ", "), example: exampleCaseDispose, more: 1,
+		texts: []sayingFlag{flagWhy}, open: true, drafts: draftsDisposed,
+	},
+	{
+		use: "setting CASE NAME=VALUE...", short: shortCaseSetting, long: longCaseSetting + "\n\n  " + strings.Join(cases.SettingNames, ", "), example: exampleCaseSetting, more: -1,
+		switches: []sayingFlag{{"left", "as left, not as found"}}, drafts: draftsSettings,
+	},
+	{
+		use: "put-in CASE KIND WHERE", short: shortCasePutIn, long: longCasePutIn + "\n\n  " + strings.Join(cases.PutInKinds, ", "), example: exampleCasePutIn, more: 2,
+		texts:  []sayingFlag{{"until", "when it has to be out again (`TEXT`)"}, {"for", "the test or remedy it is for (`ID`)"}},
+		drafts: draftsPutIn,
+	},
+	{
+		use: "take-out CASE NUMBER", short: shortCaseTakeOut, long: longCaseTakeOut, example: exampleCaseTakeOut, more: 1,
+		drafts: func(_ context.Context, _ *desk, c *cases.Case, s said) ([]cases.Draft, error) {
+			p, err := inPlace(c, s.words[0])
+			if err != nil {
+				return nil, err
+			}
+			return []cases.Draft{cases.Correct(cases.KindTakenOut, p.Event.ID, cases.Reason{})}, nil
+		},
+	},
+	{
+		use: "take-back CASE ENTRY", short: shortCaseTakeBack, long: longCaseTakeBack, example: exampleCaseTakeBack, more: 1,
+		texts: []sayingFlag{flagWhy}, drafts: draftsTakenBack,
+	},
+	{
+		use: "wait CASE WHO", short: shortCaseWait, long: longCaseWait, example: exampleCaseWait, more: 1, texts: []sayingFlag{flagUntil}, open: true,
+		drafts: func(_ context.Context, _ *desk, _ *cases.Case, s said) ([]cases.Draft, error) {
+			return one(cases.KindWaiting, cases.WaitingFor{For: s.words[0], Until: s.text("until")})
+		},
+	},
+	{
+		use: "watch CASE REMEDY", short: shortCaseWatch, long: longCaseWatch, example: exampleCaseWatch, more: 1, open: true,
+		texts: []sayingFlag{flagUntil, {"what", "what is watched (`TEXT`)"}},
+		drafts: func(_ context.Context, d *desk, _ *cases.Case, s said) ([]cases.Draft, error) {
+			if ref, _ := d.base.Lookup(s.words[0]); ref.Kind != rulebase.KindRemedy {
+				return nil, inputError{fmt.Sprintf(sayNoRemedy, s.words[0])}
+			}
+			return one(cases.KindWatching, cases.Watching{Remedy: s.words[0], Until: s.text("until"), What: s.text("what")})
+		},
+	},
+	{
+		use: "resume CASE", short: shortCaseResume, long: longCaseResume, example: exampleCaseResume, more: 0, open: true,
+		drafts: func(context.Context, *desk, *cases.Case, said) ([]cases.Draft, error) {
+			return one(cases.KindResumed, cases.Reason{})
+		},
+	},
+	{
+		use: "accept CASE NUMBER|SYMPTOM", short: shortCaseAccept, long: longCaseAccept, example: exampleCaseAccept, more: 1,
+		texts: []sayingFlag{{"why", "why it may stay so (`TEXT`)"}}, drafts: draftsAccepted,
+	},
+	{
+		use: "close CASE", short: shortCaseClose, long: longCaseClose, example: exampleCaseClose, more: 0, open: true,
+		texts: []sayingFlag{
+			{"how", "how it was proven (`TEXT`)"}, {"outcome", "how it ended (`WORD`); else that of the cause's last remedy done"},
+			{"unit", "what the unit turned out to be: good, bad or not_proven (`WORD`)"},
+		},
+		lists: []sayingFlag{{"cause", "a cause that was proven (`ID`); may be given more than once"}}, drafts: draftsClosed,
+	},
+	{
+		use: "reopen CASE", short: shortCaseReopen, long: longCaseReopen, example: exampleCaseReopen, more: 0, texts: []sayingFlag{flagWhy},
+		drafts: func(_ context.Context, _ *desk, c *cases.Case, s said) ([]cases.Draft, error) {
+			if c.State != cases.StateClosed {
+				return nil, inputError{fmt.Sprintf(sayNotClosed, c.Code)}
+			}
+			return one(cases.KindReopened, cases.Reason{Why: s.text("why")})
+		},
+	},
+}
+
+func newSayingCmds(env *environment) []*cobra.Command {
+	var all []*cobra.Command
+	for _, s := range sayings {
+		all = append(all, s.command(env))
+	}
+	return all
+}
+
+func (s saying) command(env *environment) *cobra.Command {
 	var o deskOptions
 	cmd := &cobra.Command{
 		Use: s.use, Short: s.short, Long: s.long, Example: s.example, Args: oneCase(s.more), ValidArgsFunction: completeCases(env, &o),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			ctx := cmd.Context()
-			return o.onCase(ctx, env, args[0], func(d *desk, c *cases.Case) error {
-				d.writer.Place = c.Situation.At
-				drafts, err := s.drafts(ctx, d, c, args[1:])
-				if err != nil {
-					return err
-				}
-				if c, err = d.write(ctx, c.ID, drafts...); err != nil {
-					return err
-				}
-				return written(report.CaseLine(env.out, env.width(), d.base, c))
-			})
+			return o.onCase(ctx, env, args[0], func(d *desk, c *cases.Case) error { return s.run(ctx, d, c, said{args[1:], cmd}) })
 		},
 	}
 	addStoreFlags(cmd, &o)
+	f := cmd.Flags()
+	for _, flag := range s.texts {
+		f.String(flag.name, "", flag.usage)
+	}
+	for _, flag := range s.lists {
+		f.StringArray(flag.name, nil, flag.usage)
+	}
+	for _, flag := range s.switches {
+		f.Bool(flag.name, false, flag.usage)
+	}
 	if s.flags != nil {
 		s.flags(cmd)
 	}
 	return cmd
 }
 
-func newCaseSeeCmd(env *environment) *cobra.Command {
-	var at string
-	return newSayingCmd(env, saying{
-		use: "see CASE SYMPTOM=VALUE[@SURE]...", short: shortCaseSee, long: longCaseSee, example: exampleCaseSee, more: -1,
-		flags: func(cmd *cobra.Command) {
-			cmd.Flags().StringVar(&at, "at", "", "where it was seen: phone, field or bench (`PLACE`)")
-		},
-		drafts: func(_ context.Context, d *desk, c *cases.Case, words []string) ([]cases.Draft, error) {
-			if at != "" {
-				if err := oneOf(at, placeWords); err != nil {
-					return nil, usageError{fmt.Sprintf(sayFlagValue, "at", at, err)}
-				}
-			}
-			s := c.Situation.Clone()
-			for _, word := range words {
-				if g, err := d.base.ReadGiven(word); err == nil {
-					s.Givens = append(s.Givens, g)
-					continue
-				}
-				f, err := d.base.ReadSee(word)
-				if err != nil {
-					return nil, inputError{sentenceOf(err)}
-				}
-				f.At, f.By = rulebase.Place(at), d.writer.By
-				s.Findings = append(s.Findings, f)
-			}
-			return c.Changes(asOfNow(s)), nil
-		},
-	})
+func (s saying) run(ctx context.Context, d *desk, c *cases.Case, says said) error {
+	if s.open && c.State == cases.StateClosed {
+		return inputError{fmt.Sprintf(sayIsClosed, c.Code)}
+	}
+	d.writer.Place = c.Situation.At
+	drafts, err := s.drafts(ctx, d, c, says)
+	if err != nil {
+		return err
+	}
+	if c, err = d.write(ctx, c.ID, drafts...); err != nil {
+		return err
+	}
+	if s.tells != nil {
+		return s.tells(ctx, d, c)
+	}
+	return written(report.CaseLine(d.env.out, d.env.width(), d.base, c))
+}
+
+// told says what is remembered of unit and place, as when a case is opened.
+func told(ctx context.Context, d *desk, c *cases.Case) error { return d.opened(ctx, c, false) }
+
+func costs(_ context.Context, d *desk, c *cases.Case) error {
+	return written(report.CaseCosts(d.env.out, d.env.width(), c))
+}
+
+// one is a single draft.
+func one(kind cases.Kind, body any) ([]cases.Draft, error) {
+	return []cases.Draft{cases.Say(kind, body)}, nil
+}
+
+func draftsSeen(_ context.Context, d *desk, c *cases.Case, said said) ([]cases.Draft, error) {
+	if err := said.oneOf("at", placeWords); err != nil {
+		return nil, err
+	}
+	s := c.Situation.Clone()
+	for _, word := range said.words {
+		if g, err := d.base.ReadGiven(word); err == nil {
+			s.Givens = append(s.Givens, g)
+			continue
+		}
+		f, err := d.base.ReadSee(word)
+		if err != nil {
+			return nil, inputError{sentenceOf(err)}
+		}
+		f.At, f.By = rulebase.Place(said.text("at")), d.writer.By
+		s.Findings = append(s.Findings, f)
+	}
+	return c.Changes(asOfNow(s)), nil
 }
 
 // asOfNow ties findings made as of now to the work done by now: in a case, now goes on.
@@ -96,129 +261,109 @@ func asOfNow(s rulebase.Situation) rulebase.Situation {
 	return s
 }
 
-func newCaseDoneCmd(env *environment) *cobra.Command {
-	var drop, proof string
-	return newSayingCmd(env, saying{
-		use: "done CASE STEP", short: shortCaseDone, long: longCaseDone, example: exampleCaseDone, more: 1,
-		flags: func(cmd *cobra.Command) {
-			cmd.Flags().StringVar(&drop, "drop", "", "what the drop did then: well or still_down (`STATE`)")
-			cmd.Flags().StringVar(&proof, "proof", "", "what was watched, how long, under what load (`TEXT`)")
-		},
-		drafts: func(_ context.Context, d *desk, _ *cases.Case, words []string) ([]cases.Draft, error) {
-			ref, _ := d.base.Lookup(words[0])
-			if ref.Kind != rulebase.KindTest && ref.Kind != rulebase.KindRemedy {
-				return nil, inputError{fmt.Sprintf(sayNoStep, words[0])}
-			}
-			if drop != "" {
-				if err := oneOf(drop, []string{string(rulebase.StillDown), string(rulebase.Well)}); err != nil {
-					return nil, usageError{fmt.Sprintf(sayFlagValue, "drop", drop, err)}
-				}
-			}
-			return []cases.Draft{cases.Say(cases.KindDone, cases.DoneBody{ID: words[0], Drop: rulebase.DropNow(drop), Proof: proof})}, nil
-		},
-	})
+func draftsDone(_ context.Context, d *desk, _ *cases.Case, s said) ([]cases.Draft, error) {
+	ref, _ := d.base.Lookup(s.words[0])
+	if ref.Kind != rulebase.KindTest && ref.Kind != rulebase.KindRemedy {
+		return nil, inputError{fmt.Sprintf(sayNoStep, s.words[0])}
+	}
+	if err := s.oneOf("drop", []string{string(rulebase.StillDown), string(rulebase.Well)}); err != nil {
+		return nil, err
+	}
+	done := cases.DoneBody{ID: s.words[0], Drop: rulebase.DropNow(s.text("drop")), Proof: s.text("proof")}
+	return append([]cases.Draft{cases.Say(cases.KindDone, done)}, putInBy(d.base, done.ID)...), nil
 }
 
-func newCaseNoteCmd(env *environment) *cobra.Command {
-	return newSayingCmd(env, saying{
-		use: "note CASE TEXT...", short: shortCaseNote, long: longCaseNote, example: exampleCaseNote, more: -1,
-		drafts: func(_ context.Context, _ *desk, _ *cases.Case, words []string) ([]cases.Draft, error) {
-			return []cases.Draft{cases.Say(cases.KindNote, cases.Note{Text: strings.Join(words, " ")})}, nil
-		},
-	})
+func draftsAbout(_ context.Context, _ *desk, _ *cases.Case, s said) ([]cases.Draft, error) {
+	o := s.opening()
+	if o == (cases.Opening{}) {
+		return nil, usageError{sayAboutWhat}
+	}
+	return one(cases.KindAbout, o)
 }
 
-func newCaseReferCmd(env *environment) *cobra.Command {
-	return newSayingCmd(env, saying{
-		use: "refer CASE KIND=TEXT...", short: shortCaseRefer, long: longCaseRefer, example: exampleCaseRefer, more: -1,
-		drafts: func(_ context.Context, _ *desk, _ *cases.Case, words []string) ([]cases.Draft, error) {
-			references, err := readReferences(words)
-			if err != nil {
-				return nil, err
-			}
-			var out []cases.Draft
-			for _, r := range references {
-				out = append(out, cases.Say(cases.KindReference, r))
-			}
-			return out, nil
-		},
-	})
+func draftsReferences(_ context.Context, _ *desk, _ *cases.Case, s said) ([]cases.Draft, error) {
+	references, err := readReferences(s.words)
+	if err != nil {
+		return nil, err
+	}
+	var out []cases.Draft
+	for _, r := range references {
+		out = append(out, cases.Say(cases.KindReference, r))
+	}
+	return out, nil
 }
 
-func newCaseAttachCmd(env *environment) *cobra.Command {
-	return newSayingCmd(env, saying{
-		use: "attach CASE FILE", short: shortCaseAttach, long: longCaseAttach, example: exampleCaseAttach, more: 1,
-		drafts: func(ctx context.Context, d *desk, _ *cases.Case, words []string) ([]cases.Draft, error) {
-			content, err := os.ReadFile(words[0])
-			if err != nil {
-				return nil, err
-			}
-			content, media, err := cases.CleanFile(content)
-			if err != nil {
-				return nil, inputError{fmt.Sprintf(sayAttach, words[0], err)}
-			}
-			digest, err := d.store.PutFile(ctx, content)
-			if err != nil {
-				return nil, err
-			}
-			return []cases.Draft{cases.Say(cases.KindFile, cases.Attachment{Name: filepath.Base(words[0]), Media: media, Digest: digest, Bytes: len(content)})}, nil
-		},
-	})
+func draftsFile(ctx context.Context, d *desk, _ *cases.Case, s said) ([]cases.Draft, error) {
+	name := s.words[0]
+	content, err := os.ReadFile(name)
+	if err != nil {
+		return nil, err
+	}
+	content, media, err := cases.CleanFile(content)
+	if err != nil {
+		return nil, inputError{fmt.Sprintf(sayAttach, name, err)}
+	}
+	digest, err := d.store.PutFile(ctx, content)
+	if err != nil {
+		return nil, err
+	}
+	return one(cases.KindFile, cases.Attachment{Name: filepath.Base(name), Media: media, Digest: digest, Bytes: len(content)})
 }
 
-func newCaseSetCmd(env *environment) *cobra.Command {
-	var left bool
-	return newSayingCmd(env, saying{
-		use: "setting CASE NAME=VALUE...", short: shortCaseSetting, long: longCaseSetting + "\n\n  " + strings.Join(cases.SettingNames, ", "), example: exampleCaseSetting, more: -1,
-		flags: func(cmd *cobra.Command) {
-			cmd.Flags().BoolVar(&left, "left", false, "as left, not as found")
-		},
-		drafts: func(_ context.Context, _ *desk, _ *cases.Case, words []string) ([]cases.Draft, error) {
-			when := "found"
-			if left {
-				when = "left"
-			}
-			var out []cases.Draft
-			for _, word := range words {
-				name, value, ok := strings.Cut(word, "=")
-				if !ok || name == "" {
-					return nil, usageError{fmt.Sprintf(saySetting, word, strings.Join(cases.SettingNames, ", "))}
-				}
-				out = append(out, cases.Say(cases.KindSetting, cases.Setting{Name: name, When: when, Value: value}))
-			}
-			return out, nil
-		},
-	})
+func draftsMoney(_ context.Context, _ *desk, _ *cases.Case, s said) ([]cases.Draft, error) {
+	var out []cases.Draft
+	for _, word := range s.words {
+		what, amount, ok := strings.Cut(word, "=")
+		if !ok || what == "" {
+			return nil, usageError{fmt.Sprintf(sayCost, word)}
+		}
+		m, err := cases.ReadMoney(what, amount)
+		if err != nil {
+			return nil, inputError{fmt.Sprintf("%s: %v.", word, err)}
+		}
+		out = append(out, cases.Say(cases.KindMoney, m))
+	}
+	return out, nil
 }
 
-func newCasePutInCmd(env *environment) *cobra.Command {
-	var until, test string
-	return newSayingCmd(env, saying{
-		use: "put-in CASE KIND WHERE", short: shortCasePutIn, long: longCasePutIn + "\n\n  " + strings.Join(cases.PutInKinds, ", "), example: exampleCasePutIn, more: 2,
-		flags: func(cmd *cobra.Command) {
-			cmd.Flags().StringVar(&until, "until", "", "when it has to be out again (`TEXT`)")
-			cmd.Flags().StringVar(&test, "for", "", "the test or remedy it is for (`ID`)")
-		},
-		drafts: func(_ context.Context, _ *desk, _ *cases.Case, words []string) ([]cases.Draft, error) {
-			if err := oneOf(words[0], cases.PutInKinds); err != nil {
-				return nil, usageError{fmt.Sprintf(sayPutIn, words[0], err)}
-			}
-			return []cases.Draft{cases.Say(cases.KindPutIn, cases.PutIn{What: words[0], Where: words[1], Until: until, Test: test})}, nil
-		},
-	})
+func draftsDisposed(_ context.Context, _ *desk, _ *cases.Case, s said) ([]cases.Draft, error) {
+	if err := oneOf(s.words[0], cases.Dispositions); err != nil {
+		return nil, usageError{fmt.Sprintf(sayDispose, s.words[0], err)}
+	}
+	return one(cases.KindDisposition, cases.Disposed{What: s.words[0], Why: s.text("why")})
 }
 
-func newCaseTakeOutCmd(env *environment) *cobra.Command {
-	return newSayingCmd(env, saying{
-		use: "take-out CASE NUMBER", short: shortCaseTakeOut, long: longCaseTakeOut, example: exampleCaseTakeOut, more: 1,
-		drafts: func(_ context.Context, _ *desk, c *cases.Case, words []string) ([]cases.Draft, error) {
-			p, err := inPlace(c, words[0])
-			if err != nil {
-				return nil, err
-			}
-			return []cases.Draft{cases.Correct(cases.KindTakenOut, p.Event.ID, cases.Reason{})}, nil
-		},
-	})
+func draftsSettings(_ context.Context, _ *desk, _ *cases.Case, s said) ([]cases.Draft, error) {
+	when := cases.AsFound
+	if s.is("left") {
+		when = cases.AsLeft
+	}
+	var out []cases.Draft
+	for _, word := range s.words {
+		name, value, ok := strings.Cut(word, "=")
+		if !ok || name == "" {
+			return nil, usageError{fmt.Sprintf(saySetting, word, strings.Join(cases.SettingNames, ", "))}
+		}
+		out = append(out, cases.Say(cases.KindSetting, cases.Setting{Name: name, When: when, Value: value}))
+	}
+	return out, nil
+}
+
+func draftsPutIn(_ context.Context, _ *desk, _ *cases.Case, s said) ([]cases.Draft, error) {
+	if err := oneOf(s.words[0], cases.PutInKinds); err != nil {
+		return nil, usageError{fmt.Sprintf(sayPutIn, s.words[0], err)}
+	}
+	return one(cases.KindPutIn, cases.PutIn{What: s.words[0], Where: s.words[1], Until: s.text("until"), Test: s.text("for")})
+}
+
+// putInBy is what a remedy for the time being puts in: it stands until somebody takes it out.
+func putInBy(b *rulebase.Base, step string) []cases.Draft {
+	ref, _ := b.Lookup(step)
+	if ref.Kind != rulebase.KindRemedy || !b.Remedies[ref.Index].Temporary {
+		return nil
+	}
+	what, until := report.PutInBy(b, &b.Remedies[ref.Index])
+	return []cases.Draft{cases.Say(cases.KindPutIn, cases.PutIn{What: "other", Where: what, Until: until, Test: step})}
 }
 
 // inPlace is the thing still in place that a number of the list names.
@@ -230,133 +375,39 @@ func inPlace(c *cases.Case, number string) (cases.Said[cases.PutIn], error) {
 	return c.PutIn[n-1], nil
 }
 
-func newCaseTakeBackCmd(env *environment) *cobra.Command {
-	var why string
-	return newSayingCmd(env, saying{
-		use: "take-back CASE ENTRY", short: shortCaseTakeBack, long: longCaseTakeBack, example: exampleCaseTakeBack, more: 1,
-		flags: func(cmd *cobra.Command) {
-			cmd.Flags().StringVar(&why, "why", "", "why it is taken back (`TEXT`)")
-		},
-		drafts: func(_ context.Context, _ *desk, c *cases.Case, words []string) ([]cases.Draft, error) {
-			var n int
-			if _, err := fmt.Sscanf(words[0], "%d", &n); err != nil || n < 2 || n > len(c.Events) {
-				return nil, inputError{fmt.Sprintf(sayNoEntry, words[0], len(c.Events))}
-			}
-			return []cases.Draft{cases.Correct(cases.KindTakenBack, c.Events[n-1].ID, cases.Reason{Why: why})}, nil
-		},
-	})
-}
-
-func newCaseWaitCmd(env *environment) *cobra.Command {
-	var until string
-	return newSayingCmd(env, saying{
-		use: "wait CASE WHO", short: shortCaseWait, long: longCaseWait, example: exampleCaseWait, more: 1,
-		flags: func(cmd *cobra.Command) {
-			cmd.Flags().StringVar(&until, "until", "", "until when (`TEXT`)")
-		},
-		drafts: func(_ context.Context, _ *desk, c *cases.Case, words []string) ([]cases.Draft, error) {
-			return notClosed(c, cases.Say(cases.KindWaiting, cases.WaitingFor{For: words[0], Until: until}))
-		},
-	})
-}
-
-func newCaseWatchCmd(env *environment) *cobra.Command {
-	var until, what string
-	return newSayingCmd(env, saying{
-		use: "watch CASE REMEDY", short: shortCaseWatch, long: longCaseWatch, example: exampleCaseWatch, more: 1,
-		flags: func(cmd *cobra.Command) {
-			cmd.Flags().StringVar(&until, "until", "", "until when (`TEXT`)")
-			cmd.Flags().StringVar(&what, "what", "", "what is watched (`TEXT`)")
-		},
-		drafts: func(_ context.Context, d *desk, c *cases.Case, words []string) ([]cases.Draft, error) {
-			if ref, _ := d.base.Lookup(words[0]); ref.Kind != rulebase.KindRemedy {
-				return nil, inputError{fmt.Sprintf(sayNoRemedy, words[0])}
-			}
-			return notClosed(c, cases.Say(cases.KindWatching, cases.Watching{Remedy: words[0], Until: until, What: what}))
-		},
-	})
-}
-
-func newCaseResumeCmd(env *environment) *cobra.Command {
-	return newSayingCmd(env, saying{
-		use: "resume CASE", short: shortCaseResume, long: longCaseResume, example: exampleCaseResume, more: 0,
-		drafts: func(_ context.Context, _ *desk, c *cases.Case, _ []string) ([]cases.Draft, error) {
-			return notClosed(c, cases.Say(cases.KindResumed, cases.Reason{}))
-		},
-	})
-}
-
-func notClosed(c *cases.Case, d cases.Draft) ([]cases.Draft, error) {
-	if c.State == cases.StateClosed {
-		return nil, inputError{fmt.Sprintf(sayIsClosed, c.Code)}
+func draftsTakenBack(_ context.Context, _ *desk, c *cases.Case, s said) ([]cases.Draft, error) {
+	var n int
+	if _, err := fmt.Sscanf(s.words[0], "%d", &n); err != nil || n < 2 || n > len(c.Events) {
+		return nil, inputError{fmt.Sprintf(sayNoEntry, s.words[0], len(c.Events))}
 	}
-	return []cases.Draft{d}, nil
+	return []cases.Draft{cases.Correct(cases.KindTakenBack, c.Events[n-1].ID, cases.Reason{Why: s.text("why")})}, nil
 }
 
-func newCaseAcceptCmd(env *environment) *cobra.Command {
-	var why string
-	return newSayingCmd(env, saying{
-		use: "accept CASE NUMBER|SYMPTOM", short: shortCaseAccept, long: longCaseAccept, example: exampleCaseAccept, more: 1,
-		flags: func(cmd *cobra.Command) {
-			cmd.Flags().StringVar(&why, "why", "", "why it may stay so (`TEXT`)")
-		},
-		drafts: func(_ context.Context, d *desk, c *cases.Case, words []string) ([]cases.Draft, error) {
-			if strings.TrimSpace(why) == "" {
-				return nil, usageError{sayAcceptWhy}
-			}
-			if ref, _ := d.base.Lookup(words[0]); ref.Kind == rulebase.KindSymptom {
-				return []cases.Draft{cases.Say(cases.KindAccepted, cases.Accepted{Symptom: words[0], Why: why})}, nil
-			}
-			p, err := inPlace(c, words[0])
-			if err != nil {
-				return nil, err
-			}
-			return []cases.Draft{cases.Say(cases.KindAccepted, cases.Accepted{Event: p.Event.ID, Why: why})}, nil
-		},
-	})
+func draftsAccepted(_ context.Context, d *desk, c *cases.Case, s said) ([]cases.Draft, error) {
+	why := s.text("why")
+	if strings.TrimSpace(why) == "" {
+		return nil, usageError{sayAcceptWhy}
+	}
+	if ref, _ := d.base.Lookup(s.words[0]); ref.Kind == rulebase.KindSymptom {
+		return one(cases.KindAccepted, cases.Accepted{Symptom: s.words[0], Why: why})
+	}
+	p, err := inPlace(c, s.words[0])
+	if err != nil {
+		return nil, err
+	}
+	return one(cases.KindAccepted, cases.Accepted{Event: p.Event.ID, Why: why})
 }
 
-func newCaseReopenCmd(env *environment) *cobra.Command {
-	var why string
-	return newSayingCmd(env, saying{
-		use: "reopen CASE", short: shortCaseReopen, long: longCaseReopen, example: exampleCaseReopen, more: 0,
-		flags: func(cmd *cobra.Command) {
-			cmd.Flags().StringVar(&why, "why", "", "why it is opened again (`TEXT`)")
-		},
-		drafts: func(_ context.Context, _ *desk, c *cases.Case, _ []string) ([]cases.Draft, error) {
-			if c.State != cases.StateClosed {
-				return nil, inputError{fmt.Sprintf(sayNotClosed, c.Code)}
-			}
-			return []cases.Draft{cases.Say(cases.KindReopened, cases.Reason{Why: why})}, nil
-		},
-	})
-}
-
-func newCaseCloseCmd(env *environment) *cobra.Command {
-	var closing cases.Closing
-	return newSayingCmd(env, saying{
-		use: "close CASE", short: shortCaseClose, long: longCaseClose, example: exampleCaseClose, more: 0,
-		flags: func(cmd *cobra.Command) {
-			f := cmd.Flags()
-			f.StringArrayVar(&closing.Causes, "cause", nil, "a cause that was proven (`ID`); may be given more than once")
-			f.StringVar(&closing.How, "how", "", "how it was proven (`TEXT`)")
-			f.StringVar(&closing.Outcome, "outcome", "", "how it ended (`WORD`); else that of the cause's last remedy done")
-			f.StringVar(&closing.UnitVerdict, "unit", "", "what the unit turned out to be: good, bad or not_proven (`WORD`)")
-		},
-		drafts: func(ctx context.Context, d *desk, c *cases.Case, _ []string) ([]cases.Draft, error) {
-			if err := d.checkClosing(ctx, c, &closing); err != nil {
-				return nil, err
-			}
-			return []cases.Draft{cases.Say(cases.KindClosed, closing)}, nil
-		},
-	})
+func draftsClosed(ctx context.Context, d *desk, c *cases.Case, s said) ([]cases.Draft, error) {
+	closing := cases.Closing{Causes: s.list("cause"), How: s.text("how"), Outcome: s.text("outcome"), UnitVerdict: s.text("unit")}
+	if err := d.checkClosing(ctx, c, &closing); err != nil {
+		return nil, err
+	}
+	return one(cases.KindClosed, closing)
 }
 
 // checkClosing refuses what cannot be, and says what still stands against closing.
 func (d *desk) checkClosing(ctx context.Context, c *cases.Case, closing *cases.Closing) error {
-	if c.State == cases.StateClosed {
-		return inputError{fmt.Sprintf(sayIsClosed, c.Code)}
-	}
 	for _, id := range closing.Causes {
 		if ref, _ := d.base.Lookup(id); ref.Kind != rulebase.KindCause {
 			return inputError{fmt.Sprintf(sayNoCause, id) + nearCause(d.base, id)}

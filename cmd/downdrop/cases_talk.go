@@ -8,6 +8,7 @@ import (
 
 	"downdrop/cases"
 	"downdrop/cmd/internal/conversation"
+	"downdrop/cmd/internal/report"
 	"downdrop/engine"
 	"downdrop/rulebase"
 )
@@ -32,24 +33,68 @@ func newCaseTalkCmd(env *environment) *cobra.Command {
 // store before the next question stands on the screen: whoever is cut off loses
 // nothing.
 func (d *desk) talk(ctx context.Context, c *cases.Case) error {
+	earlier, err := cases.LookBack(ctx, d.store, c)
+	if err != nil {
+		return err
+	}
+	if err := report.CaseOpened(d.env.out, d.env.width(), d.base, c, &earlier); err != nil {
+		return written(err)
+	}
 	talk := newTalk(d.base)
-	t := &terminal{env: d.env, talk: talk, entries: entries(ctx, d.env.in)}
-	t.keep = func(s rulebase.Situation, reply conversation.Reply) error {
-		drafts := c.Changes(asOfNow(s.Clone()))
+	t := &terminal{env: d.env, talk: talk, entries: entries(ctx, d.env.in), sheet: conversation.SheetOf(c)}
+	t.keep = func(s conversation.State, reply conversation.Reply) error {
+		drafts := c.Changes(asOfNow(s.Situation.Clone()))
+		if len(drafts) > 0 && reply.Diagnosis != nil {
+			drafts = append(drafts, shown(reply.Diagnosis)...)
+		}
+		drafts = append(drafts, d.putInChanges(c, s.Situation)...)
+		for _, setting := range s.Sheet.Changes(c) {
+			drafts = append(drafts, cases.Say(cases.KindSetting, setting))
+		}
 		if len(drafts) == 0 {
 			return nil
 		}
-		d.writer.Place = s.At
-		if reply.Diagnosis != nil {
-			drafts = append(drafts, shown(reply.Diagnosis)...)
-		}
+		d.writer.Place = s.Situation.At
 		after, err := d.write(ctx, c.ID, drafts...)
 		if err == nil {
 			c = after
 		}
 		return err
 	}
-	return t.run(ctx, c.Situation)
+	if err := t.run(ctx, c.Situation); err != nil || len(c.PutIn) == 0 {
+		return err
+	}
+	return written(report.CaseLine(d.env.out, d.env.width(), d.base, c))
+}
+
+// putInChanges is what remedies for the time being put in, and what goes out with one that
+// was taken back.
+func (d *desk) putInChanges(c *cases.Case, after rulebase.Situation) []cases.Draft {
+	var out []cases.Draft
+	for _, id := range newlyDone(c.Situation.Done, after.Done) {
+		out = append(out, putInBy(d.base, id)...)
+	}
+	for _, id := range newlyDone(after.Done, c.Situation.Done) {
+		if i := slices.IndexFunc(c.PutIn, func(p cases.Said[cases.PutIn]) bool { return p.Body.Test == id }); i >= 0 {
+			out = append(out, cases.Correct(cases.KindTakenOut, c.PutIn[i].Event.ID, cases.Reason{}))
+		}
+	}
+	return out
+}
+
+// newlyDone are the steps that stand more often in the second list.
+func newlyDone(before, after []rulebase.Done) []string {
+	count := map[string]int{}
+	for _, done := range before {
+		count[done.ID]++
+	}
+	var out []string
+	for _, done := range after {
+		if count[done.ID]--; count[done.ID] < 0 {
+			out = append(out, done.ID)
+		}
+	}
+	return out
 }
 
 // shownCauses is how many causes of a ranking are kept.

@@ -97,6 +97,69 @@ func TestACaseFromTheFirstCallToItsClosing(t *testing.T) {
 	s.says(0, "case|wait|CASE|a technician", "waiting for a technician")
 }
 
+// A second exchange at a place within 90 days of one whose unit was good counts for the place;
+// before it is made, the first is named.
+func TestExchangesCountForTheLocation(t *testing.T) {
+	s := newShop(t)
+	s.run(0, "case|open|--location|Lock 4|--drop|2|--type|BIU-2|--serial|A1|--see|power_light=lit")
+	s.run(0, "case|done|CASE|exchange_unit|--drop|still_down")
+	first := s.code
+	s.run(0, "case|close|CASE|--how|tested three days on the bench|--outcome|unit_out|--unit|good")
+	s.now = s.now.AddDate(0, 0, 60)
+	s.says(0, "case|open|--location|lock 4|--type|BIU-2|--serial|A2", "then found good (case "+first, "look at the place")
+	if out := s.run(0, "case|show|CASE"); strings.Contains(out, "Two units exchanged") {
+		t.Errorf("one exchange is told as two:\n%s", out)
+	}
+	s.says(0, "case|dispose|CASE|exchange", "Case")
+	s.says(0, "case|show|CASE", "To be done: exchange.", "Two units exchanged here within 90 days", "counts for the place")
+	s.says(0, "case|show|CASE|--json", `"for_location": true`)
+	s.says(0, "case|open|--location|lock 4|--drop|3", "Case")
+	if out := s.run(0, "case|show|CASE"); strings.Contains(out, "found good") {
+		t.Errorf("another drop at the same place:\n%s", out)
+	}
+	s.now = s.now.AddDate(0, 0, 60)
+	s.says(0, "case|open|--location|lock 4|--drop|2", "At this place before")
+	if out := s.run(0, "case|show|CASE"); strings.Contains(out, "found good") {
+		t.Errorf("after 120 days:\n%s", out)
+	}
+}
+
+// What a remedy for the time being put in stands until it is taken out, in every view and in
+// a chart of the case, and the case cannot be closed over it.
+func TestWhatStandsInPlaceIsTold(t *testing.T) {
+	s := newShop(t)
+	s.run(0, "case|open|--location|Lock 4|--at|field|--see|power_light=lit")
+	s.says(0, "case|done|CASE|leave_drop_out_for_now", "Still in place", "1.", "leave this drop out")
+	s.run(0, "case|put-in|CASE|loose_wire|shield at terminal 7|--until|the ohms are read")
+	for _, view := range []string{"case|show|CASE", "case|show|CASE|--settings", "case|hand-over|CASE|--to|bench", "chart|--case|CASE|--places|3", "chart|--case|CASE|--places|3|--json", "chart|--case|CASE|--places|3|--html"} {
+		s.says(0, view, "loose wire, shield at terminal 7", "leave this drop out")
+	}
+	if out := s.run(0, "chart|--case|CASE|--places|3"); strings.Count(out, "leave this drop out") != 1 {
+		t.Errorf("told twice:\n%s", out)
+	}
+	s.says(4, "case|close|CASE|--how|x|--outcome|nothing_found", "leave this drop out", "shield at terminal 7")
+	s.run(0, "case|take-out|CASE|1")
+	s.run(0, "case|take-out|CASE|1")
+	if out := s.run(0, "chart|--case|CASE|--places|3"); strings.Contains(out, "STILL IN PLACE") {
+		t.Errorf("taken out:\n%s", out)
+	}
+	s.says(5, "chart|--case|K7Q4M3", "no case")
+	s.says(3, "chart|--case|CASE|x.yaml", "not of both")
+}
+
+func TestWhatACaseCost(t *testing.T) {
+	s := newShop(t)
+	s.run(0, "case|open|--location|Lock 4")
+	s.says(0, "case|cost|CASE|visit=180.00 EUR|parts=12.40 EUR", "visit: 180.00 EUR", "in all 192.40 EUR")
+	s.says(0, "case|cost|CASE|exchange=1000 CHF", "in all 1000 CHF", "in all 192.40 EUR")
+	s.says(0, "case|show|CASE|--json", `"amount": "192.40"`)
+	s.says(4, "case|cost|CASE|visit=180,00 EUR", "the decimal sign is a point")
+	s.says(3, "case|cost|CASE|180.00 EUR", "no amount")
+	s.says(3, "case|dispose|CASE|drown", "cannot be done")
+	s.says(0, "case|about|CASE|--type|BIU-2|--serial|B0815", "serial B0815")
+	s.says(3, "case|about|CASE", "Say what it is about")
+}
+
 func TestACaseThatIsHandedOverAsksNothingAgain(t *testing.T) {
 	phone, field := newShop(t), newShop(t)
 	field.store = storetest.NewModel("field")
@@ -155,4 +218,25 @@ func TestTalkKeepsEveryAnswer(t *testing.T) {
 		t.Errorf("gone on:\n%s", out)
 	}
 	s.says(0, "case|show|CASE|--entries", "finding", "ranking", "proposed")
+
+	// Settings are asked for before the drop is restarted, and what was read is kept at once.
+	out := talk("technician at the drop, with everything, not alone; loss_of_bus=off; classified_area=no\ndo restart_drop\n5\n9600\n--\n")
+	if !strings.Contains(out, "as found") || !strings.Contains(out, "rate as found: 9600") {
+		t.Errorf("settings:\n%s", out)
+	}
+	s.says(0, "case|show|CASE", "address 5 not read", "rate 9600 not read", "terminator not read not read")
+	if out := talk("do restart_drop\n"); strings.Contains(out, "address is the unit set") || !strings.Contains(out, "terminator") {
+		t.Errorf("asked again:\n%s", out)
+	}
+
+	// What is put in for the time being stands at the head of the next talk, and is out when that was undone.
+	out = talk("done leave_drop_out_for_now, still down\nquit\n")
+	if strings.Count(out, "Still in place") != 1 {
+		t.Errorf("put in:\n%s", out)
+	}
+	if out := talk("quit\n"); strings.Count(out, "Still in place") != 2 {
+		t.Errorf("gone on:\n%s", out)
+	}
+	out = talk("done borrow_unit_for_now, still down\nundo\nquit\n")
+	s.says(0, "case|put-in|CASE|jumper|3 and 4", "1. for", "2. jumper, 3 and 4")
 }

@@ -2,12 +2,14 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"os"
 
 	"github.com/spf13/cobra"
 
+	"downdrop/cases"
 	"downdrop/cmd/internal/report"
 	"downdrop/engine"
 	"downdrop/rulebase"
@@ -20,6 +22,8 @@ type chartOptions struct {
 	least             float64
 	json, svg, html   bool
 	page, output      string
+	kept              string // the code of a case that is kept; ""
+	desk              deskOptions
 }
 
 func newChartCmd(env *environment, runF func(context.Context, *environment, chartOptions) error) *cobra.Command {
@@ -45,6 +49,8 @@ func newChartCmd(env *environment, runF func(context.Context, *environment, char
 	f.BoolVar(&o.svg, "svg", false, "draw it (SVG)")
 	f.BoolVar(&o.html, "html", false, "write one file for a phone, which needs no network (HTML)")
 	f.StringVar(&o.page, "page", "", "one side of paper for the cabinet door: `a4` or letter (HTML, to be printed)")
+	f.StringVar(&o.kept, "case", "", "go on from this case of the store, by its `CODE`; what still stands in place stands at the head")
+	f.StringVar(&o.desk.store, "store", "", "the store that --case is in; else DOWNDROP_STORE, else the user's own (`FILE`)")
 	f.StringVarP(&o.output, "output", "o", "", "write to this `FILE` instead of the output")
 	return cmd
 }
@@ -60,6 +66,8 @@ func (o *chartOptions) check() error {
 		}
 	}
 	switch {
+	case o.kept != "" && o.file != "":
+		return usageError{sayChartCase}
 	case forms > 1:
 		return usageError{sayChartForms}
 	case o.page != "" && o.page != "a4" && o.page != "letter":
@@ -80,8 +88,14 @@ func runChart(ctx context.Context, env *environment, o chartOptions) error {
 	if err != nil {
 		return err
 	}
+	still := report.StillInPlace(base, s)
+	if o.kept != "" {
+		if s, still, err = o.keptCase(ctx, env, base); err != nil {
+			return err
+		}
+	}
 	kind := report.ChartKind{Identify: o.identify, Optimal: o.optimal}
-	chart, err := o.draw(ctx, base, s, kind)
+	chart, err := o.draw(ctx, base, s, still, kind)
 	if err != nil {
 		return err
 	}
@@ -100,10 +114,21 @@ func runChart(ctx context.Context, env *environment, o chartOptions) error {
 	})
 }
 
+// keptCase is where a case of the store stands, with what the command line adds, and what
+// still stands in place.
+func (o *chartOptions) keptCase(ctx context.Context, env *environment, base *rulebase.Base) (s rulebase.Situation, still []string, err error) {
+	o.desk.rulebase = o.rulebase
+	err = o.desk.onCase(ctx, env, o.kept, func(_ *desk, c *cases.Case) error {
+		s, still = c.Situation.Clone(), report.StandingIn(base, c)
+		return errors.Join(o.add(base, &s)...)
+	})
+	return s, still, err
+}
+
 // draw works a chart out.
-func (o *chartOptions) draw(ctx context.Context, base *rulebase.Base, s rulebase.Situation, kind report.ChartKind) (*report.Chart, error) {
+func (o *chartOptions) draw(ctx context.Context, base *rulebase.Base, s rulebase.Situation, still []string, kind report.ChartKind) (*report.Chart, error) {
 	options := engine.ChartOptions{Identify: o.identify, Optimal: o.optimal, Levels: o.levels, Nodes: o.nodes, Least: o.least}
-	prepared, still := engine.Prepare(base), report.StillInPlace(base, s)
+	prepared := engine.Prepare(base)
 	if o.page != "" {
 		return o.drawPage(ctx, prepared, s, still, options, kind)
 	}

@@ -14,8 +14,10 @@ most 15 places, as many as go onto it with their warnings. --svg draws a ruled s
 on a large rulebase.`
 	exampleChart = `  downdrop chart --at field --who technician --given loss_of_bus=off --see power_light=lit
   downdrop chart --at field --see power_light=dark --html -o dark-drop.html
-  downdrop chart --at field --given loss_of_bus=off --page a4 -o door.html`
+  downdrop chart --at field --given loss_of_bus=off --page a4 -o door.html
+  downdrop chart --case K7Q4M2 --html -o K7Q4M2.html`
 
+	sayChartCase       = "A chart is made of a case file or of a case of the store (--case), not of both."
 	sayChartForms      = "--json, --svg, --html and --page are four forms of one chart; say one of them."
 	sayChartPage       = "--page %s: a page is a4 or letter."
 	sayChartLimits     = "--levels is from 1 to 100, --places from 1 to 5,000, --least from 0 to less than 1."

@@ -61,7 +61,8 @@ type terminal struct {
 	env     *environment
 	talk    *conversation.Talk
 	entries <-chan string
-	keep    func(rulebase.Situation, conversation.Reply) error // keeps what an entry changed; nil: nothing is kept
+	sheet   *conversation.Sheet                                // of a case that is kept; nil: no settings are asked for
+	keep    func(conversation.State, conversation.Reply) error // keeps what an entry changed; nil: nothing is kept
 }
 
 // entries reads lines in the background, so that an interruption does not wait for one.
@@ -89,6 +90,7 @@ func entries(ctx context.Context, in io.Reader) <-chan string {
 
 func (t *terminal) run(ctx context.Context, s rulebase.Situation) error {
 	state, reply := t.talk.Begin(s)
+	state.Sheet = t.sheet
 	for {
 		if err := t.show(reply); err != nil {
 			return err
@@ -122,7 +124,7 @@ func (t *terminal) run(ctx context.Context, s rulebase.Situation) error {
 			}
 			state, reply = t.talk.Step(ctx, state, entry)
 			if t.keep != nil && ctx.Err() == nil {
-				if err := t.keep(state.Situation, reply); err != nil {
+				if err := t.keep(state, reply); err != nil {
 					fmt.Fprintf(t.env.err, sayNotAdded+"\n", err) // it is still on the screen and in the conversation, and is tried again with the next entry
 				}
 			}

@@ -8,9 +8,14 @@ import (
 	"downdrop/rulebase"
 )
 
-// choose says what to ask now: what an entry left unclear and the results of a test
-// first, then the complaint and who is there, then what the diagnosis puts first.
+// choose says what to ask now; before work on the unit, its settings.
 func (t *Talk) choose(s *State, d *engine.Diagnosis) Question {
+	return t.sheetFirst(s, d, t.chooseNext(s, d))
+}
+
+// chooseNext says what leads on: what an entry left unclear and the results of a test
+// first, then the complaint and who is there, then what the diagnosis puts first.
+func (t *Talk) chooseNext(s *State, d *engine.Diagnosis) Question {
 	if isWell(d) {
 		s.Waiting = slices.DeleteFunc(s.Waiting, func(q Question) bool { return q.Kind != AskProof && q.Kind != AskWhich })
 	}

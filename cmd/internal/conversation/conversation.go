@@ -67,6 +67,7 @@ type State struct {
 	Told      []string   // conflicts and advice told already
 	Settled   []string   // not to be asked again: symptoms, givens and steps passed over, and the questions of the opening that were answered
 	Summary   string     // the summary said last
+	Sheet     *Sheet     // the unit's settings; nil: nobody keeps them, and they are not asked for
 	Before    *State     // the State before the last entry that changed something; nil at the beginning
 }
 
@@ -101,6 +102,8 @@ const (
 	AskStep     QuestionKind = "step"      // to carry out step ID
 	AskMore     QuestionKind = "more"      // nothing can be offered: what would help
 	AskEnd      QuestionKind = "end"       // the drop is well
+	AskFound    QuestionKind = "found"     // setting ID of the unit as found, before the work For
+	AskLeft     QuestionKind = "left"      // setting ID of the unit as left
 )
 
 // An Answer is a numbered answer. It is short for an entry: choosing it is
@@ -199,6 +202,7 @@ func (s State) clone() State {
 	c.Waiting = slices.DeleteFunc(slices.Clone(s.Waiting), func(q Question) bool { return q.Kind == AskElse })
 	c.Told = slices.Clone(s.Told)
 	c.Settled = slices.Clone(s.Settled)
+	c.Sheet = s.Sheet.clone()
 	c.Before = &s
 	return c
 }

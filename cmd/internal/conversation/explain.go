@@ -354,7 +354,7 @@ func (c *turn) details(string) (State, Reply) {
 
 // known repeats all that was said.
 func (c *turn) known(string) (State, Reply) {
-	return c.explain(nil, sayKnown(c.t, &c.s.Situation)...)
+	return c.explain(nil, append(sayKnown(c.t, &c.s.Situation), saySheet(c.s.Sheet)...)...)
 }
 
 // list gives the questions with their numbers, all or those that hold a word.

@@ -2,6 +2,7 @@ package conversation
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strconv"
@@ -338,6 +339,8 @@ func sayPassedOver(q Question) string {
 		return "not known what the drop does after " + plain(q.ID)
 	case AskProof:
 		return "not watched after " + plain(q.ID)
+	case AskFound, AskLeft:
+		return plain(q.ID) + ": not read"
 	}
 	return plain(q.ID) + ": not known"
 }
@@ -1049,6 +1052,10 @@ func sayWhyKind(q Question, forStep string) []string {
 		return []string{"The step can hurt somebody unless this is so: " + forStep + "."}
 	case AskWhich, AskElse:
 		return []string{"An entry that fits more than one thing is not guessed."}
+	case AskFound:
+		return []string{"Whoever puts the unit, or another one, back needs it as it was: " + forStep + "."}
+	case AskLeft:
+		return []string{"What was left otherwise than found is the first place to look when it goes down again."}
 	}
 	return nil
 }
@@ -1222,3 +1229,60 @@ func sayListed(t *Talk, th *thing) string {
 }
 
 func sayNoneListed(word string) string { return fmt.Sprintf("No question here holds %q.", word) }
+
+// The settings sheet.
+
+const (
+	saySettingNotRead = "not read"
+	sayNoSheet        = "leave the rest of the sheet: not read"
+	saySettingTooLong = "too long for a setting; the rest goes into a note"
+)
+
+// settingAsks are the lines of the settings sheet as questions.
+var settingAsks = map[string]string{
+	"address":         "Which address is the unit set to?",
+	"rate":            "Which rate is it set to?",
+	"terminator":      "Is its terminator on, or fitted at it?",
+	"bias":            "Is its idle bias on?",
+	"outputs_on_loss": "What are its outputs set to do on loss of bus?",
+	"module_order":    "Which modules are in which slots, from the unit on?",
+	"revision":        "Which revision stands on its label?",
+	"jumpers":         "How are its jumpers set?",
+	"ports_and_wires": "Which cable is on which port, and which wire on which terminal?",
+}
+
+func sayAskFound(name string) []string {
+	return []string{"Settings sheet, as found: before the unit is worked on, read it and change nothing.", settingAsks[name]}
+}
+
+func sayAskLeft(name string) string {
+	return "Settings sheet, as left: " + plain(name) + "?"
+}
+
+func saySameAsFound(found string) string { return "as it was found: " + found }
+
+func saySetting(q Question, value, found string) string {
+	if q.Kind == AskFound {
+		return plain(q.ID) + " as found: " + value
+	}
+	text := plain(q.ID) + " as left: " + value
+	if found != "" && found != value {
+		text += "; it was found as " + found + ", so say why in a note, or put it back"
+	}
+	return text
+}
+
+// saySheet lists what was read of the unit's settings.
+func saySheet(s *Sheet) []string {
+	if s == nil {
+		return nil
+	}
+	var lines []string
+	for _, name := range slices.Sorted(maps.Keys(s.Found)) {
+		lines = append(lines, plain(name)+" as found: "+s.Found[name])
+	}
+	for _, name := range slices.Sorted(maps.Keys(s.Left)) {
+		lines = append(lines, plain(name)+" as left: "+s.Left[name])
+	}
+	return lines
+}

@@ -33,7 +33,7 @@ func (t *Talk) Step(ctx context.Context, s State, entry string) (State, Reply) {
 		return t.again(s, Heard{Text: entry, Outcome: NotUnderstood, Means: sayDropHow(entry, s.Pending)})
 	}
 	c := turn{t: t, ctx: ctx, s: s, entry: strings.TrimSpace(chosen), picked: picked}
-	for _, command := range []func() (State, Reply, bool){c.empty, c.plainCommand, c.bareYes, c.skip, c.done, c.takeUp, c.ask} {
+	for _, command := range []func() (State, Reply, bool){c.empty, c.plainCommand, c.bareYes, c.noSheet, c.skip, c.done, c.takeUp, c.ask, c.setting} {
 		if next, reply, ok := command(); ok {
 			return next, reply
 		}
@@ -134,6 +134,8 @@ func (c *turn) skip() (State, Reply, bool) {
 		next.settle(q.For)
 	case AskProof:
 		next.settle("proof " + q.ID)
+	case AskFound, AskLeft:
+		next.settle(settingKey(q.Kind, q.ID))
 	case AskMore, AskEnd:
 		s, r := c.t.again(c.s, Heard{Text: c.entry, Outcome: NotUnderstood, Means: sayNothingToSkip})
 		return s, r, true

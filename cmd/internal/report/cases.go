@@ -5,7 +5,6 @@ import (
 	"encoding/csv"
 	"fmt"
 	"io"
-	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -30,6 +29,7 @@ func CaseOpened(w io.Writer, width int, b *rulebase.Base, c *cases.Case, earlier
 	p := newPage(width)
 	p.say(sayCaseOpened(c))
 	p.earlier(b, earlier)
+	p.inPlace(c)
 	return p.writeTo(w)
 }
 
@@ -54,9 +54,13 @@ func (p *page) earlier(b *rulebase.Base, e *cases.Earlier) {
 			p.item("  ", sayEarlierMore(more))
 		}
 	}
-	if e.ForLocation {
+	switch {
+	case e.ForLocation:
 		p.gap()
 		p.say(sayForLocation)
+	case e.FoundGood != nil:
+		p.gap()
+		p.say(sayFoundGood(e.FoundGood))
 	}
 }
 
@@ -72,6 +76,18 @@ func (p *page) inPlace(c *cases.Case) {
 		accepted := !slices.ContainsFunc(standing, func(x cases.Said[cases.PutIn]) bool { return x.Event.ID == s.Event.ID })
 		p.item(fmt.Sprintf("  %d. ", i+1), sayPutIn(s.Body, accepted))
 	}
+}
+
+// StandingIn names what still stands in place of a case, for a chart of it: what was put
+// in, and what remedies for the time being did that no entry speaks of.
+func StandingIn(b *rulebase.Base, c *cases.Case) []string {
+	var still []string
+	for _, p := range c.PutIn {
+		still = append(still, sayPutIn(p.Body, false))
+	}
+	s := c.Situation.Clone()
+	s.Done = slices.DeleteFunc(s.Done, func(d rulebase.Done) bool { return c.EverPutIn(d.ID) })
+	return append(still, StillInPlace(b, s)...)
 }
 
 // CasesText writes a list of cases.
@@ -100,9 +116,13 @@ func CaseText(w io.Writer, width int, d *engine.Diagnosis, c *cases.Case, earlie
 	for _, r := range c.References {
 		p.item("  ", sayReferenceLine(r))
 	}
+	if c.Disposition != nil {
+		p.say(sayDisposed(c.Disposition))
+	}
 	p.earlier(b, earlier)
 	p.inPlace(c)
 	p.known(b, c)
+	p.settings(c)
 	p.kept(c)
 	p.gap()
 	if err := p.writeTo(w); err != nil || c.State == cases.StateClosed {
@@ -151,12 +171,31 @@ func (p *page) kept(c *cases.Case) {
 	for _, f := range c.Files {
 		p.item("  ", sayFileLine(f.Body))
 	}
-	for _, m := range c.Money {
-		p.item("  ", sayMoneyLine(m))
-	}
+	p.money(c)
 	if len(c.Unknown) > 0 {
 		p.item("  ", sayUnknownEntries(len(c.Unknown)))
 	}
+}
+
+// money lists amounts, and where there are several what they come to.
+func (p *page) money(c *cases.Case) {
+	for _, m := range c.Money {
+		p.item("  ", sayMoneyLine(m))
+	}
+	if len(c.Money) < 2 {
+		return
+	}
+	for _, sum := range cases.MoneySums(c.Money) {
+		p.item("  ", sayMoneySum(sum))
+	}
+}
+
+// CaseCosts writes what a case has cost so far.
+func CaseCosts(w io.Writer, width int, c *cases.Case) error {
+	p := newPage(width)
+	p.say(sayCaseLine(c))
+	p.money(c)
+	return p.writeTo(w)
 }
 
 // CaseEvents writes every entry, numbered.
@@ -173,23 +212,31 @@ func SettingsSheet(w io.Writer, width int, c *cases.Case) error {
 	p := newPage(width)
 	p.say(saySettingsOf(c))
 	p.gap()
-	names := slices.Clone(cases.SettingNames)
-	for _, key := range slices.Sorted(maps.Keys(c.Settings)) {
-		if name := c.Settings[key].Name; !slices.Contains(names, name) {
-			names = append(names, name)
-		}
+	p.sheet(c)
+	p.inPlace(c)
+	return p.writeTo(w)
+}
+
+// settings is the sheet within a longer text, where anything of it was read.
+func (p *page) settings(c *cases.Case) {
+	if len(c.Settings) == 0 {
+		return
 	}
+	p.gap()
+	p.say(saySettingsKept)
+	p.sheet(c)
+}
+
+// sheet is the lines of the settings sheet, those never read as well.
+func (p *page) sheet(c *cases.Case) {
 	p.line(fmt.Sprintf("  %-22s %-24s %s", "", sayAsFound, sayAsLeft))
-	for _, name := range names {
+	for _, name := range c.SettingNames() {
 		found, left := c.Setting("found", name), c.Setting("left", name)
 		p.line(strings.TrimRight(fmt.Sprintf("  %-22s %-24s %s", strings.ReplaceAll(name, "_", " "), cmp.Or(found, sayNotRead), cmp.Or(left, sayNotRead)), " "))
 		if found != "" && left != "" && found != left {
 			p.item("      ", saySettingDiffers)
 		}
 	}
-	p.gap()
-	p.inPlace(c)
-	return p.writeTo(w)
 }
 
 // HandOver writes what the next place reads first, and the text it takes in.
@@ -197,6 +244,7 @@ func HandOver(w io.Writer, width int, d *engine.Diagnosis, c *cases.Case, parts 
 	p := newPage(width)
 	p.say(sayHandOver(c))
 	p.known(d.Base, c)
+	p.settings(c)
 	p.inPlace(c)
 	p.gap()
 	for _, part := range parts {

@@ -68,6 +68,20 @@ type settingJSON struct {
 	Left  string `json:"left"`
 }
 
+type moneyJSON struct {
+	For      string `json:"for"` // "": a sum
+	Amount   string `json:"amount"`
+	Currency string `json:"currency"`
+}
+
+func moneyOf(all []cases.Money) []moneyJSON {
+	out := []moneyJSON{}
+	for _, m := range all {
+		out = append(out, moneyJSON(m))
+	}
+	return out
+}
+
 type caseEntryJSON struct {
 	ID       string `json:"id"`
 	Site     string `json:"site"`
@@ -90,6 +104,9 @@ func CaseJSON(w io.Writer, b *rulebase.Base, c *cases.Case, earlier *cases.Earli
 		CaseFile     string          `json:"case_file"`
 		InPlace      []putInJSON     `json:"in_place"`
 		Settings     []settingJSON   `json:"settings"`
+		Disposition  string          `json:"disposition"`
+		Money        []moneyJSON     `json:"money"`
+		MoneySums    []moneyJSON     `json:"money_sums"`
 		SameUnit     []summaryJSON   `json:"same_unit"`
 		OtherType    []summaryJSON   `json:"other_type"`
 		LooksLike    []summaryJSON   `json:"looks_like"`
@@ -104,11 +121,15 @@ func CaseJSON(w io.Writer, b *rulebase.Base, c *cases.Case, earlier *cases.Earli
 	for i, p := range c.PutIn {
 		out.InPlace = append(out.InPlace, putInJSON{i + 1, p.Event.ID, p.Body.What, p.Body.Where, p.Body.Until, !standing[p.Event.ID]})
 	}
-	for _, name := range cases.SettingNames {
+	for _, name := range c.SettingNames() {
 		out.Settings = append(out.Settings, settingJSON{name, c.Setting("found", name), c.Setting("left", name)})
 	}
 	out.SameUnit, out.OtherType = summariesOf(earlier.SameUnit), summariesOf(earlier.OtherType)
 	out.LooksLike, out.SameLocation, out.ForLocation = summariesOf(earlier.LooksLike), summariesOf(earlier.SameLocation), earlier.ForLocation
+	if c.Disposition != nil {
+		out.Disposition = c.Disposition.What
+	}
+	out.Money, out.MoneySums = moneyOf(c.Money), moneyOf(cases.MoneySums(c.Money))
 	for _, e := range c.Events {
 		out.Entries = append(out.Entries, caseEntryJSON{e.ID, e.Site, e.Seq, string(e.Kind), e.At.Format(time.RFC3339Nano), e.By, string(e.Place), e.Corrects, e.Hash, e.Body})
 	}

@@ -2162,15 +2162,16 @@ const (
 	saySameUnit       = "This unit was here before, by type and serial:"
 	sayOtherType      = "The same serial, but another type or none was said. Ask whether it is the same unit:"
 	sayLooksLike      = "Another serial that is easily taken for this one. Have it read out again, sign by sign:"
-	sayForLocation    = "Two units exchanged here within 90 days, and the first was found good: look at the place, not at the unit."
+	sayForLocation    = "Two units exchanged here within 90 days, and the first was found good: this counts for the place, not for the unit. Look at supply, line, terminators and settings here."
 	saySameLocation   = "At this place before, whatever the unit:"
-	sayStillInPlace   = "Still in place, put in for a test:"
+	sayStillInPlace   = "Still in place, put in for a test or for the time being:"
 	sayNoCaseFound    = "No case."
 	sayIsKnown        = "What is known:"
 	sayWasDone        = "What was done:"
 	sayAsFound        = "as found"
 	sayAsLeft         = "as left"
 	sayNotRead        = "not read"
+	saySettingsKept   = "Settings of the unit, as they were read:"
 	saySettingDiffers = "differs: say why in a note, or put it back"
 )
 
@@ -2271,10 +2272,17 @@ func sayEarlier(b *rulebase.Base, s *cases.Summary) string {
 	return text
 }
 
+func sayFoundGood(s *cases.Summary) string {
+	return fmt.Sprintf("A unit was exchanged here on %s and then found good (case %s): before a second one goes, look at the place.", s.Opened.Format("2 January 2006"), s.Code)
+}
+
 func sayEarlierMore(n int) string { return fmt.Sprintf("and %s more.", counted(n, "case")) }
 
 func sayPutIn(p cases.PutIn, accepted bool) string {
-	text := strings.ReplaceAll(p.What, "_", " ") + ", " + p.Where
+	text := p.Where
+	if p.What != "other" {
+		text = plain(p.What) + ", " + p.Where
+	}
 	if p.Until != "" {
 		text += ", until " + p.Until
 	}
@@ -2327,7 +2335,28 @@ func sayFileLine(a cases.Attachment) string {
 	return fmt.Sprintf("%s, %s, %d bytes (show --fetch %s)", a.Name, a.Media, a.Bytes, a.Name)
 }
 
-func sayMoneyLine(m cases.Money) string { return fmt.Sprintf("%s: %s %s", m.For, m.Amount, m.Currency) }
+func sayMoneyLine(m cases.Money) string {
+	return fmt.Sprintf("%s: %s %s", plain(m.For), m.Amount, m.Currency)
+}
+
+func sayMoneySum(m cases.Money) string { return fmt.Sprintf("in all %s %s", m.Amount, m.Currency) }
+
+func sayDisposed(d *cases.Disposed) string {
+	text := "To be done: " + plain(d.What)
+	if d.Why != "" {
+		text += ", because " + strings.TrimRight(d.Why, ".")
+	}
+	return text + "."
+}
+
+// PutInBy is what a remedy for the time being puts in, and until when.
+func PutInBy(b *rulebase.Base, r *rulebase.Step) (what, until string) {
+	what = strings.TrimSuffix(inSentence(nameOf(b, r)), ".")
+	if r.Days > 0 {
+		until = fmt.Sprintf("%s from then at the latest", counted(int(r.Days), "day"))
+	}
+	return what, until
+}
 
 func sayUnknownEntries(n int) string {
 	return fmt.Sprintf("%s of a kind that this version of downdrop does not know; they are kept and go with the case.", counted(n, "entry"))

@@ -1,0 +1,202 @@
+package conversation
+
+import (
+	"maps"
+	"slices"
+	"strings"
+
+	"downdrop/cases"
+	"downdrop/engine"
+	"downdrop/rulebase"
+)
+
+// A Sheet is the settings of the unit as they were read, by name (see
+// cases.SettingNames): as found, before anybody touched it, and as left. What is not
+// in it was not read.
+type Sheet struct {
+	Found, Left map[string]string
+}
+
+// SheetOf is the sheet of a case that is kept.
+func SheetOf(c *cases.Case) *Sheet {
+	sheet := &Sheet{Found: map[string]string{}, Left: map[string]string{}}
+	for _, s := range c.Settings {
+		sheet.of(s.When)[s.Name] = s.Value
+	}
+	return sheet
+}
+
+// of is the half of the sheet that a cases.Setting.When names.
+func (s *Sheet) of(when string) map[string]string {
+	if when == cases.AsLeft {
+		return s.Left
+	}
+	return s.Found
+}
+
+// Changes are the settings that differ from those of a case: read, corrected, or
+// taken back ("").
+func (s *Sheet) Changes(c *cases.Case) []cases.Setting {
+	var out []cases.Setting
+	was := SheetOf(c)
+	for _, when := range []string{cases.AsFound, cases.AsLeft} {
+		before, now := was.of(when), s.of(when)
+		for _, name := range slices.Sorted(maps.Keys(now)) {
+			if before[name] != now[name] {
+				out = append(out, cases.Setting{Name: name, When: when, Value: now[name]})
+			}
+		}
+		for _, name := range slices.Sorted(maps.Keys(before)) {
+			if _, kept := now[name]; !kept {
+				out = append(out, cases.Setting{Name: name, When: when})
+			}
+		}
+	}
+	return out
+}
+
+func (s *Sheet) clone() *Sheet {
+	if s == nil {
+		return nil
+	}
+	return &Sheet{Found: maps.Clone(s.Found), Left: maps.Clone(s.Left)}
+}
+
+// workOnUnit says whether a step pulls the unit, cycles it or changes it: that is
+// what stopping the drop means.
+func workOnUnit(st *rulebase.Step) bool {
+	return st != nil && (st.Stops == rulebase.StopsDrop || st.EndsAs == rulebase.UnitOut)
+}
+
+// worked says whether the unit was worked on already: then it is no more as found.
+func (t *Talk) worked(s *State) bool {
+	return slices.ContainsFunc(s.Situation.Done, func(d rulebase.Done) bool { return workOnUnit(t.words.stepByID[d.ID]) })
+}
+
+// sheetFirst puts the settings sheet before a question that leads to work on the unit,
+// and before the end of what was worked on. Where no sheet is kept nothing is asked.
+func (t *Talk) sheetFirst(s *State, d *engine.Diagnosis, q Question) Question {
+	if s.Sheet == nil {
+		return q
+	}
+	worked := t.worked(s)
+	if q.Kind == AskEnd && worked {
+		for _, name := range cases.SettingNames {
+			if found := s.Sheet.Found[name]; found != "" && s.Sheet.Left[name] == "" && !s.settled(settingKey(AskLeft, name)) {
+				return leftQuestion(name, found)
+			}
+		}
+		return q
+	}
+	step := t.leadsTo(d, q)
+	if step == nil || worked {
+		return q
+	}
+	for _, name := range cases.SettingNames {
+		if s.Sheet.Found[name] == "" && !s.settled(settingKey(AskFound, name)) {
+			return foundQuestion(name, step.ID)
+		}
+	}
+	return q
+}
+
+// leadsTo is the work on the unit that a question leads to; nil: to none.
+func (t *Talk) leadsTo(d *engine.Diagnosis, q Question) *rulebase.Step {
+	id := q.For
+	switch q.Kind {
+	case AskStep:
+		id = q.ID
+	case AskConfirm:
+	case AskMore:
+		if id == "" && isEnough(d) {
+			for _, r := range advisedRemedies(d) {
+				if st := &d.Base.Remedies[r]; workOnUnit(st) {
+					return st
+				}
+			}
+		}
+	default:
+		return nil
+	}
+	if st := t.words.stepByID[id]; workOnUnit(st) {
+		return st
+	}
+	return nil
+}
+
+func settingKey(kind QuestionKind, name string) string { return string(kind) + " " + name }
+
+// settingChoices are the usual values where there are few.
+var settingChoices = map[string][]string{"terminator": {"on", "off", "none fitted"}, "bias": {"on", "off"}, "outputs_on_loss": {"off", "hold", "preset"}}
+
+// A value may be a number or a letter of its own, so these answers have signs for keys.
+const (
+	keySame, keyNotRead, keyNoSheet = "=", "-", "--"
+	leaveSheet                      = "leave the sheet"
+)
+
+func foundQuestion(name, step string) Question {
+	var answers []Answer
+	for _, v := range settingChoices[name] {
+		answers = append(answers, Answer{Says: v, Entry: v})
+	}
+	return Question{Kind: AskFound, ID: name, For: step, Says: sayAskFound(name), Answers: append(lettered(answers), notRead()...)}
+}
+
+func leftQuestion(name, found string) Question {
+	same := Answer{Key: keySame, Says: saySameAsFound(found), Entry: found}
+	return Question{Kind: AskLeft, ID: name, Says: []string{sayAskLeft(name)}, Answers: append([]Answer{same}, notRead()...)}
+}
+
+func notRead() []Answer {
+	return []Answer{{Key: keyNotRead, Says: saySettingNotRead, Entry: "skip"}, {Key: keyNoSheet, Says: sayNoSheet, Entry: leaveSheet}}
+}
+
+// noSheet passes over all of the sheet that was not read.
+func (c *turn) noSheet() (State, Reply, bool) {
+	q := c.s.Pending
+	if q.Kind != AskFound && q.Kind != AskLeft || lower(c.entry) != leaveSheet {
+		return State{}, Reply{}, false
+	}
+	next := c.s.clone()
+	for _, name := range cases.SettingNames {
+		next.settle(settingKey(q.Kind, name))
+	}
+	s, r := c.goOn(next, &listener{heard: []Heard{{Text: c.entry, Outcome: Understood, Means: sayPassedOver(q)}}})
+	return s, r, true
+}
+
+// mostSetting is how long the value of a setting may be.
+const mostSetting = 200
+
+// setting takes an entry for the value that is asked for, unless it says something of
+// the drop in so many words.
+func (c *turn) setting() (State, Reply, bool) {
+	q := c.s.Pending
+	if q.Kind != AskFound && q.Kind != AskLeft || !c.picked && c.isFinding() {
+		return State{}, Reply{}, false
+	}
+	if len(c.entry) > mostSetting {
+		s, r := c.t.again(c.s, Heard{Text: c.entry, Outcome: NotUnderstood, Means: saySettingTooLong})
+		return s, r, true
+	}
+	next := c.s.clone()
+	when := cases.AsFound
+	if q.Kind == AskLeft {
+		when = cases.AsLeft
+	}
+	next.Sheet.of(when)[q.ID] = c.entry
+	means := saySetting(q, c.entry, next.Sheet.Found[q.ID])
+	s, r := c.goOn(next, &listener{heard: []Heard{{Text: c.entry, Outcome: Understood, Means: means}}})
+	return s, r, true
+}
+
+// isFinding says whether an entry of several words is understood, all of it, as
+// something seen or given.
+func (c *turn) isFinding() bool {
+	if !strings.ContainsAny(c.entry, " =") {
+		return false
+	}
+	_, heard := c.t.Hear(c.s.Situation, c.entry)
+	return len(heard) > 0 && !slices.ContainsFunc(heard, func(h Heard) bool { return h.Outcome != Understood })
+}

@@ -1,0 +1,113 @@
+package conversation_test
+
+import (
+	"context"
+	"slices"
+	"strings"
+	"testing"
+
+	"downdrop/cases"
+	"downdrop/cmd/internal/conversation"
+	"downdrop/rulebase"
+)
+
+// sheetTalk is a talk about a kept case whose unit is about to be exchanged.
+func sheetTalk(t *testing.T, sheet *conversation.Sheet) *walk {
+	_, talk := smallTalk(t)
+	state, _ := talk.Begin(rulebase.Situation{})
+	state.Sheet = sheet
+	w := &walk{t: t, talk: talk, state: state}
+	w.enter("technician at the drop, not alone; power light lit; I have a spare unit; outputs_hold=off")
+	w.enter("do exchange_unit")
+	return w
+}
+
+type walk struct {
+	t     *testing.T
+	talk  *conversation.Talk
+	state conversation.State
+	reply conversation.Reply
+}
+
+func (w *walk) enter(entries ...string) string {
+	for _, e := range entries {
+		w.state, w.reply = w.talk.Step(context.Background(), w.state, e)
+		w.t.Logf("> %s\n%s", e, strings.Join(w.reply.Lines(), "\n"))
+	}
+	return strings.Join(w.reply.Lines(), "\n")
+}
+
+func (w *walk) asked(kind conversation.QuestionKind, id string) {
+	w.t.Helper()
+	if q := w.state.Pending; q.Kind != kind || id != "" && q.ID != id {
+		w.t.Fatalf("asked is %s %q, not %s %q\n%s", q.Kind, q.ID, kind, id, strings.Join(w.reply.Lines(), "\n"))
+	}
+}
+
+// Before a unit is worked on its settings are asked for, line by line; each can be passed over, the
+// rest in one entry; what was seen meanwhile is still heard.
+func TestSettingsAreAskedBeforeWorkOnTheUnit(t *testing.T) {
+	w := sheetTalk(t, &conversation.Sheet{Found: map[string]string{}, Left: map[string]string{}})
+	w.asked(conversation.AskFound, "address")
+	if out := w.enter("why"); !strings.Contains(out, "as it was") {
+		t.Errorf("why: %s", out)
+	}
+	if out := w.enter("5"); !strings.Contains(out, "address as found: 5") {
+		t.Error(out)
+	}
+	w.asked(conversation.AskFound, "rate")
+	w.enter("-")
+	w.asked(conversation.AskFound, "terminator")
+	w.enter("a")
+	if w.state.Sheet.Found["terminator"] != "on" {
+		t.Error(w.state.Sheet)
+	}
+	w.asked(conversation.AskFound, "bias")
+	w.enter("run light dark")
+	w.asked(conversation.AskFound, "bias")
+	if !slices.ContainsFunc(w.state.Situation.Findings, func(f rulebase.Finding) bool { return f.Symptom == "run_light" }) {
+		t.Error("what was seen meanwhile was taken for a setting")
+	}
+	w.enter("undo", "undo")
+	if _, ok := w.state.Sheet.Found["terminator"]; ok {
+		t.Error("undo kept a setting")
+	}
+	w.asked(conversation.AskFound, "terminator")
+	w.enter(strings.Repeat("x", 300))
+	w.asked(conversation.AskFound, "terminator")
+	if out := w.enter("--"); !strings.Contains(out, "not read") {
+		t.Error(out)
+	}
+	w.asked(conversation.AskConfirm, "machine_can_start")
+	if out := w.enter("known"); !strings.Contains(out, "address as found: 5") {
+		t.Error(out)
+	}
+	w.enter("confirm machine_can_start", "done exchange_unit, works now", "still works")
+	w.asked(conversation.AskLeft, "address") // what was not read cannot be compared, and is not asked for
+	if out := w.enter("6"); !strings.Contains(out, "found as 5") {
+		t.Error(out)
+	}
+	w.asked(conversation.AskEnd, "")
+	got := w.state.Sheet.Changes(&cases.Case{Settings: map[string]cases.Setting{
+		"found rate": {Name: "rate", When: "found", Value: "9600"}, "found address": {Name: "address", When: "found", Value: "5"},
+	}})
+	want := []cases.Setting{{Name: "rate", When: "found"}, {Name: "address", When: "left", Value: "6"}}
+	if !slices.Equal(got, want) {
+		t.Errorf("changes %v, want %v", got, want)
+	}
+}
+
+// Without a kept case nobody keeps settings; and what was read is not asked for again.
+func TestSettingsAreNotAskedForNothing(t *testing.T) {
+	sheetTalk(t, nil).asked(conversation.AskConfirm, "machine_can_start")
+	all := map[string]string{}
+	for _, name := range cases.SettingNames {
+		all[name] = "x"
+	}
+	sheetTalk(t, &conversation.Sheet{Found: all, Left: map[string]string{}}).asked(conversation.AskConfirm, "machine_can_start")
+	w := sheetTalk(t, &conversation.Sheet{Found: map[string]string{}, Left: map[string]string{}})
+	w.enter("--", "confirm machine_can_start", "done exchange_unit, still down", "do exchange_unit")
+	if w.state.Pending.Kind == conversation.AskFound {
+		t.Error("as found is asked for after the work")
+	}
+}
