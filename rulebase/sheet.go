@@ -1,6 +1,7 @@
 package rulebase
 
 import (
+	"errors"
 	"slices"
 	"strings"
 
@@ -31,6 +32,8 @@ type Sheet struct {
 	LossOfBus    string // what outputs do on loss of bus; "" not known
 	Celsius      *float64
 	RiseTimeNS   float64 // of the drivers' edges; 0 not known
+	ClockPercent float64 // how far a unit's clock may be off, by its papers; 0 not said
+	Messages     *SheetMessages
 	LengthLimitM float64 // what the line's own papers allow; 0 not said
 	UnitsLimit   int     // likewise
 }
@@ -74,6 +77,18 @@ type SheetTerminator struct {
 	AtEnd   bool // at the far end, wherever that is
 	Ohm     float64
 	Powered *bool // nil: a plain resistor
+
+	BlocksDC bool // a capacitor stands in series
+}
+
+// SheetMessages is how the line's own papers have the host ask a drop.
+type SheetMessages struct {
+	Pos        Position
+	Overhead   int // bytes of question and answer beside the points; HasOver says so
+	HasOver    bool
+	Character  int     // bits
+	Turnaround float64 // seconds
+	Wanted     float64 // seconds for a round; 0 not said
 }
 
 // SheetStub is a branch of the trunk.
@@ -214,6 +229,10 @@ func (r *sheetReader) sheet(n *source.Node) *Sheet {
 	}
 	s.Baud = r.measured(n, "rate", "baud", 50, mostBaud)
 	s.RiseTimeNS = r.measured(n, "rise_time", "ns", 0.1, 1e6)
+	s.ClockPercent = r.measured(n, "clock_tolerance", "%", 0.0001, 10)
+	if x := filled(n, "messages"); x != nil {
+		s.Messages = r.messages(x)
+	}
 	s.LengthLimitM = r.metres(filled(n, "length_limit"))
 	if x := filled(n, "units_limit"); x != nil {
 		s.UnitsLimit = r.whole(x, 1, 100_000)
@@ -293,7 +312,28 @@ func (r *sheetReader) withUnit(n *source.Node, unit string) (float64, bool) {
 		r.r.Problem(n, "unit-missing", "", "%s of what? Write the unit behind it, like %s %s", n.Text, n.Text, unit)
 		return 0, false
 	}
-	return r.quantityOK(n, unit)
+	return r.read(n, n.Text, unit)
+}
+
+// read takes one figure as people write it (1,5 m; 4k7; 153.6k; 1 200 m; 24 VDC).
+// What has two meanings, like 1.200 m, is asked back.
+func (r *sheetReader) read(n *source.Node, text, unit string) (float64, bool) {
+	if n.Shape != source.Scalar {
+		r.r.Problem(n, "shape", "", "one number is wanted here")
+		return 0, false
+	}
+	reading, err := quantity.Read(text, quantity.Want{Unit: unit})
+	var question *quantity.Question
+	if errors.As(err, &question) {
+		r.r.Problem(n, "quantity", "", "%s", strings.TrimSuffix(question.Error(), "."))
+		return 0, false
+	}
+	x, exact := reading.Value()
+	if !exact {
+		r.r.Problem(n, "quantity", "", "%q is not one figure; write one in %s", n.Text, unit)
+		return 0, false
+	}
+	return x, true
 }
 
 // measured is a quantity of an entry's key between two bounds; 0 where it is not there.
@@ -319,9 +359,8 @@ func (r *sheetReader) metres(n *source.Node) float64 {
 		return 0
 	}
 	if feet, ok := strings.CutSuffix(strings.TrimSpace(n.Text), "ft"); ok && n.Shape == source.Scalar {
-		x, err := quantity.Parse(feet, "ft")
-		if err != nil {
-			r.r.Problem(n, "quantity", "", "%v", err)
+		x, ok := r.read(n, feet, "ft")
+		if !ok {
 			return 0
 		}
 		const metrePerFoot = 0.3048 // exact
@@ -372,9 +411,8 @@ func (r *sheetReader) celsius(n *source.Node) *float64 {
 		r.r.Problem(n, "unit-missing", "", "a temperature is written in degrees Celsius, like 35 C")
 		return nil
 	}
-	x, err := quantity.Parse(text, "")
-	if err != nil {
-		r.r.Problem(n, "quantity", "", "%v", err)
+	x, ok := r.read(n, text+" C", "C")
+	if !ok {
 		return nil
 	}
 	if x < -60 || x > 120 {
@@ -390,13 +428,13 @@ func (r *sheetReader) conductor(n *source.Node) *SheetConductor {
 		return nil
 	}
 	c := &SheetConductor{Pos: n.Pos, Text: n.Text, Strand: "solid"}
-	words := strings.Fields(strings.NewReplacer("²", "2", "mm2", " mm2").Replace(n.Text))
+	words := strings.Fields(strings.NewReplacer("²", "2", "mm2", " mm2", "AWG", "AWG ").Replace(n.Text))
 	if n.Shape == source.Scalar && len(words) > 2 && slices.Contains([]string{"solid", "flexible", "flexible_tinned"}, words[len(words)-1]) {
 		c.Strand, words = words[len(words)-1], words[:len(words)-1]
 	}
 	switch {
 	case n.Shape == source.Scalar && len(words) == 2 && words[1] == "mm2":
-		x, err := quantity.Parse(words[0], "")
+		x, err := quantity.Parse(strings.Replace(words[0], ",", ".", 1), "")
 		if err != nil {
 			r.r.Problem(n, "quantity", "", "%v", err)
 			return nil
@@ -477,7 +515,26 @@ func (r *sheetReader) terminator(n *source.Node, trunk float64) SheetTerminator 
 		is := r.flag(x)
 		t.Powered = &is
 	}
+	if x := filled(n, "blocks_dc"); x != nil {
+		t.BlocksDC = r.flag(x)
+	}
 	return t
+}
+
+func (r *sheetReader) messages(n *source.Node) *SheetMessages {
+	m := &SheetMessages{Pos: n.Pos, Character: 11}
+	if !r.entry(n, "messages", "messages") {
+		return m
+	}
+	if x := filled(n, "overhead"); x != nil {
+		m.Overhead, m.HasOver = r.whole(x, 0, 4096), true
+	}
+	if x := filled(n, "character"); x != nil {
+		m.Character = r.whole(x, 7, 14)
+	}
+	m.Turnaround = r.measured(n, "turnaround", "s", 0, 60)
+	m.Wanted = r.measured(n, "wanted", "s", 1e-6, 3600)
+	return m
 }
 
 func (r *sheetReader) stub(n *source.Node, trunk float64) SheetStub {

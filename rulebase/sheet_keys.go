@@ -52,6 +52,8 @@ var sheetKeys = map[string][]sheetKey{
 		{name: "loss_of_bus", form: sheetWord, words: []string{"off", "hold", "preset"}, says: "What outputs do on loss of bus."},
 		{name: "temperature", form: sheetFigure, says: "Of the cables, like 35 C; 20 C where it is not said."},
 		{name: "rise_time", form: sheetFigure, says: "Of the senders' edges, like 200 ns."},
+		{name: "clock_tolerance", form: sheetFigure, says: "How far a unit's clock may be off, by its papers, like 0.5 %."},
+		{name: "messages", form: sheetEntry, entry: "messages", says: "How the line's own papers have the host ask a drop."},
 		{name: "length_limit", form: sheetFigure, says: "Longest trunk that the line's own papers allow at this rate."},
 		{name: "units_limit", form: sheetNumber, says: "Most units on a segment that they allow."},
 	},
@@ -76,6 +78,13 @@ var sheetKeys = map[string][]sheetKey{
 		{name: "at", form: sheetPlace, needed: true, says: "host, end, or where along the trunk."},
 		{name: "ohm", form: sheetFigure, says: "Across the pair, like 150 ohm; the line's own where it is not said."},
 		{name: "powered", form: sheetFlag, says: "Whether one that needs a supply has it."},
+		{name: "blocks_dc", form: sheetFlag, says: "Whether a capacitor stands in series with it: a meter does not see it."},
+	},
+	"messages": {
+		{name: "overhead", form: sheetNumber, says: "Bytes of question and answer together beside the points."},
+		{name: "character", form: sheetNumber, says: "Bits of a character, start, parity and stop included; 11 where it is not said."},
+		{name: "turnaround", form: sheetFigure, says: "How long a drop takes to answer, or to pass on the turn, like 2 ms."},
+		{name: "wanted", form: sheetFigure, says: "Within what time every drop must have been asked once, like 200 ms."},
 	},
 	"stub": {
 		{name: "at", form: sheetPlace, needed: true, says: "Where it leaves the trunk."},
@@ -157,8 +166,8 @@ func SheetSchema(kinds []string) any {
 	text := object{"type": []any{"string", "number", "boolean"}}
 	defs := object{
 		string(sheetText): text, string(sheetNumber): object{"type": []any{"number", "string"}, "pattern": `^[0-9.]+$`},
-		string(sheetFigure):    object{"type": "string", "pattern": `^[-+]?[0-9][0-9. ]*[^-+0-9., ].*$`},
-		string(sheetConductor): object{"type": "string", "pattern": `^(AWG [0-9]{1,2}|[0-9.]+ *mm(2|²))( (solid|flexible|flexible_tinned))?$`},
+		string(sheetFigure):    object{"type": "string", "pattern": `^[-+]?[0-9][0-9., ']*[^-+0-9., '].*$`},
+		string(sheetConductor): object{"type": "string", "pattern": `^(AWG ?[0-9]{1,2}|[0-9.,]+ *mm(2|²))( (solid|flexible|flexible_tinned))?$`},
 		string(sheetPlace):     object{"anyOf": []any{object{"enum": []any{"host", "end"}}, ref(sheetFigure)}},
 		string(sheetFlag):      object{"enum": append(truths(true), truths(false)...)},
 	}

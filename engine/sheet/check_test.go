@@ -82,6 +82,9 @@ func TestRules(t *testing.T) {
 		{"a small fuse", "fuse: 4 A", "fuse: 2.5 A", "fuse_current", "the fuse of supply S2", sheet.Pass, sheet.Marginal},
 		{"a small carrier", "carrier_most: 4 A", "carrier_most: 1 A", "carrier_current", "", sheet.Pass, sheet.Fail},
 		{"cables apart", "apart: 40 mm", "apart: 60 mm", "separation", "", sheet.Fail, sheet.Pass},
+		{"cables just apart", "apart: 40 mm", "apart: 52 mm", "separation", "", sheet.Fail, sheet.Marginal},
+		{"no clocks on the sheet", "", "", "clock_tolerance", "", sheet.Open, sheet.Open},
+		{"messages of this line", "rise_time: 200 ns\n", "rise_time: 200 ns\nmessages: {overhead: 14, turnaround: 1 ms, wanted: 30 ms}\n", "scan_time", "", sheet.Open, sheet.Pass},
 		{"hot copper", "temperature: 35 C", "temperature: 65 C", "conductor_temperature", "", sheet.Pass, sheet.Marginal},
 		{"copper too hot", "temperature: 35 C", "temperature: 75 C", "conductor_temperature", "", sheet.Pass, sheet.Fail},
 		{"no temperature", "temperature: 35 C\n", "", "conductor_temperature", "", sheet.Pass, sheet.Open},
@@ -138,6 +141,26 @@ func TestKindsOfLine(t *testing.T) {
 		{"CAN-3: there and back before the sample", can, "", "", "round_trip", sheet.Pass},
 		{"CAN round trip too long", can, "90 m", "200 m", "round_trip", sheet.Fail},
 		{"CAN-8: ten stubs of 3 m", can, "stubs: [{at: 50 m, length: 3 m}]", "stubs: [" + strings.Repeat("{at: 50 m, length: 3 m}, ", 10) + "]", "stubs_together", sheet.Fail},
+		{"CAN-9b: 0.25 mm2 and 100 nodes go 150 m", can, "rate: 500 kbaud\ncable: [{length: 90 m, conductor: 0.75 mm2", "rate: 50 kbaud\ncable: [{length: 190 m, conductor: 0.25 mm2", "length_for_wire", sheet.Pass},
+		{"CAN-9b: a thin wire too long", can, "rate: 500 kbaud\ncable: [{length: 90 m, conductor: 0.75 mm2", "rate: 50 kbaud\ncable: [{length: 210 m, conductor: 0.25 mm2", "length_for_wire", sheet.Fail},
+		{"CAN far end", can, "", "", "far_end_volts", sheet.Pass},
+		{"CAN far end on a long thin cable", can, "rate: 500 kbaud\ncable: [{length: 90 m, conductor: 0.75 mm2", "rate: 10 kbaud\ncable: [{length: 2000 m, conductor: 0.5 mm2", "far_end_volts", sheet.Fail},
+		{"CAN clocks at 1.58 % each", can, "drops:", "clock_tolerance: 1.58 %\ndrops:", "clock_tolerance", sheet.Marginal},
+		{"CAN clocks at 2 % each", can, "drops:", "clock_tolerance: 2 %\ndrops:", "clock_tolerance", sheet.Fail},
+		{"Modbus clocks by the standard, 1 % each", modbus, "", "", "clock_tolerance", sheet.Pass},
+		{"clocks at 2 % each, over the recommended 1.5 %", modbus, "drops:", "clock_tolerance: 2 %\ndrops:", "clock_tolerance", sheet.Marginal},
+		{"UART-1: clocks at 2.5 % each, over 4.76 % together", modbus, "drops:", "clock_tolerance: 2.5 %\ndrops:", "clock_tolerance", sheet.Fail},
+		{"MB-5: one unit of 16 inputs within 26 ms", modbus, "drops:", "messages: {wanted: 26 ms}\ndrops:", "scan_time", sheet.Pass},
+		{"MB-5: one unit of 16 inputs within 25.3 ms", modbus, "drops:", "messages: {wanted: 25.3 ms}\ndrops:", "scan_time", sheet.Marginal},
+		{"MB-5: one unit of 16 inputs within 25 ms", modbus, "drops:", "messages: {wanted: 25 ms}\ndrops:", "scan_time", sheet.Fail},
+		{"a drop that takes its time", modbus, "drops:", "messages: {turnaround: 5 ms, wanted: 26 ms}\ndrops:", "scan_time", sheet.Fail},
+		{"PROFIBUS: what is around the points is not known", profibus, "", "", "scan_time", sheet.Open},
+		{"PROFIBUS: the points alone take too long", profibus, "drops:", "messages: {wanted: 10 us}\ndrops:", "scan_time", sheet.Fail},
+		{"PROFIBUS with its messages", profibus, "drops:", "messages: {overhead: 20, wanted: 1 ms}\ndrops:", "scan_time", sheet.Pass},
+		{"CAN-10: a message at 500 kbit/s", can, "drops:", "messages: {wanted: 300 us}\ndrops:", "scan_time", sheet.Pass},
+		{"CAN-10: a message at 500 kbit/s, too slow", can, "drops:", "messages: {wanted: 260 us}\ndrops:", "scan_time", sheet.Fail},
+		{"a trunk as long as it may be", modbus, "900 m", "1000 m", "length", sheet.Marginal},
+		{"MB-10: a capacitor in series leaves the bias its volts", modbus, "terminators: [{at: host}, {at: end}]", "terminators: [{at: host, ohm: 120 ohm, blocks_dc: yes}, {at: end, ohm: 120 ohm, blocks_dc: yes}]", "idle_volts", sheet.Pass},
 		{"CAN node 0", can, "address: 3", "address: 0", "address", sheet.Fail},
 	} {
 		text := strings.Replace(c.text, c.old, c.new, 1)
@@ -179,14 +202,14 @@ func TestEveryRuleIsThere(t *testing.T) {
 		what  string
 		rules []string
 	}{
-		{"length against rate", []string{"length"}},
+		{"length against rate", []string{"length", "length_for_wire"}},
 		{"stub rules, the variant named", []string{"stub", "stub_by_rise_time", "stubs_together"}},
 		{"number, place and value of terminators", []string{"terminators", "terminator_missing", "terminators_too_many", "terminator_in_the_middle", "terminator_value", "terminator_not_fed"}},
 		{"expected ohms", []string{"expected_ohms"}},
 		{"unit loads and bias", []string{"units", "idle_volts"}},
 		{"far-end level", []string{"far_end_volts"}},
 		{"propagation and reflection", []string{"echo_time", "round_trip"}}, // the lattice itself is [sheet.EchoOf]
-		{"rate against clock tolerance", []string{"rate", "rate_differs"}},
+		{"rate against clock tolerance", []string{"rate", "rate_differs", "clock_tolerance"}},
 		{"frame and scan time", []string{"frame_time", "scan_time"}},
 		{"address clashes and illegal addresses", []string{"address", "address_twice", "map_address_twice"}},
 		{"map length against modules, overlaps", []string{"map_length", "map_overlap", "map_without_drop", "drop_not_in_map"}},
@@ -289,5 +312,34 @@ func TestMissingTerminatorFailsOnPaper(t *testing.T) {
 	text := strings.Replace(exampleText(t), "  - {at: end, ohm: 150 ohm}\n", "", 1)
 	if facts, _ := sheet.Facts(read(t, text), ""); facts["line.check_terminators"] != "fail" {
 		t.Errorf("a missing terminator is %q on paper", facts["line.check_terminators"])
+	}
+}
+
+// A capacitor in series with the terminators hides them from a meter, and from the bias.
+func TestTerminatorsThatBlockDC(t *testing.T) {
+	const text = "sheet: m\nline: tia485_polled\nrate: 9600 baud\ncable: [{length: 100 m, conductor: AWG 24}]\n" +
+		"terminators: [{at: host, ohm: 120 ohm, blocks_dc: yes}, {at: end, ohm: 120 ohm, blocks_dc: yes}]\nbias: {at: host, volts: 5 V, up: 650 ohm, down: 650 ohm}\n" +
+		"drops: [{drop: a, at: 50 m, unit_load: 31}]\n"
+	results := sheet.Check(read(t, text))
+	if r, _ := verdict(results, "expected_ohms", ""); !strings.Contains(r.Says, "reads over-range with every unit off") {
+		t.Errorf("expected ohms: %s", r.Says)
+	}
+	// MB-10: 1.829 V with 32 unit loads and no path for direct current (Modbus over Serial Line V1.02; figure computed).
+	if r, _ := verdict(results, "idle_volts", ""); math.Abs(r.Figure-1.829) > 1e-3 {
+		t.Errorf("idle volts: %v, expected 1.829", r.Figure)
+	}
+}
+
+// Of a trunk of two cables only the stretch beside the power cable must have a shield.
+func TestShieldOfTheStretchBeside(t *testing.T) {
+	const text = "sheet: m\nline: token_pair\ncable: [{length: 100 m, shielded: no}, {length: 100 m, shielded: yes}]\nbeside: [{from: %s, to: %s, apart: 60 mm}]\n"
+	for _, c := range []struct {
+		from, to string
+		is       sheet.Verdict
+	}{{"110 m", "150 m", sheet.Pass}, {"90 m", "150 m", sheet.Fail}, {"10 m", "100 m", sheet.Fail}} {
+		text := strings.Replace(strings.Replace(text, "%s", c.from, 1), "%s", c.to, 1)
+		if r, _ := verdict(sheet.Check(read(t, text)), "separation", ""); r.Verdict != c.is {
+			t.Errorf("from %s to %s: %s", c.from, c.to, r.Verdict)
+		}
 	}
 }

@@ -225,7 +225,7 @@ func Lay(s *rulebase.Sheet, on *rulebase.Situation) {
 // families are the rules that speak of one thing; the worst of their verdicts is
 // what the sheet says of it.
 var families = map[string][]string{
-	"length":      {"length", "round_trip", "far_end_volts"},
+	"length":      {"length", "length_for_wire", "round_trip", "far_end_volts"},
 	"stubs":       {"stub", "stub_by_rise_time", "stubs_together"},
 	"terminators": {"terminators", "terminator_missing", "terminators_too_many", "terminator_value", "terminator_in_the_middle", "terminator_not_fed"},
 	"units":       {"units"},

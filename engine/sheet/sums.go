@@ -67,6 +67,9 @@ func sumOfStubs(s *rulebase.Sheet) string {
 func (c *checker) sumOfOhms(p *line.Pair, at line.Metre) string {
 	var parts []string
 	for _, t := range p.Across {
+		if t.Ohm == line.Open {
+			continue // a capacitor stands before it
+		}
 		part := say(float64(t.Ohm), "ohm")
 		if cable := p.Between(at, t.At); cable > 0 {
 			part = fmt.Sprintf(sumThroughCable, part, say(float64(cable), "ohm"))
