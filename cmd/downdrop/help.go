@@ -139,14 +139,19 @@ that the sheet has. With --svg the lattice is drawn as well.`
 known is left out with Enter; the check says later what it would need. Nothing
 that is there already is written over.`
 	exampleLineNew = `  downdrop line new mill.yaml`
-	shortLineOhms  = "Say what an ohm reading across the dead pair can be"
+	shortLineOhms  = "Say what an ohm reading across the dead pair can be, or should be"
 	longLineOhms   = `Say what an ohm reading across the dead pair can be: how many terminators of
 which value, a break, a short and how far away, the likeliest first, reckoned
 with the cable's own resistance and with what may have been left connected.
 
+Without a reading it says what should be read at a place (--at), with everything
+off the pair and with what may have been left connected; --break and --short
+suppose the pair open or shorted at another place.
+
 Ohms are read on a dead line only, after volts.`
 	exampleLineOhms = `  downdrop line ohms cases/examples/sheets/tide_mill.yaml "148 ohm"
-  downdrop line ohms mill.yaml OL --at end`
+  downdrop line ohms mill.yaml OL --at end
+  downdrop line ohms mill.yaml --at sluice --break "250 m"`
 
 	shortLineSchema = "Print a JSON Schema of installation sheets for an editor"
 	longLineSchema  = `Print the JSON Schema (draft-07) of an installation sheet, so that an editor of
@@ -417,7 +422,8 @@ const (
 	sayTwoPlaces   = "--between %s: say two places parted by \"and\", like \"host and 250 m\"."
 	sayHostOrEnd   = "--from %s: say host or end."
 	saySheetOnly   = "line schema takes no file; it is the same for every sheet."
-	sayOneReading  = "A sheet and a reading are wanted: downdrop line ohms SHEET.yaml \"148 ohm\""
+	sayOneReading  = "A sheet is wanted, and a reading where one was taken: downdrop line ohms SHEET.yaml \"148 ohm\""
+	sayNoSupposing = "--break and --short suppose what is so; beside a reading it is what is asked. Take the reading out, or them."
 	sayOneCapture  = "One capture is wanted: downdrop line waveform FILE.csv"
 	sayNoRate      = "%q is no rate; say it like 153.6k or 19200."
 	sayNoBandwidth = "%q is no bandwidth; say it like \"20 MHz\"."

@@ -99,30 +99,36 @@ func runLineCheck(ctx context.Context, env *environment, o lineCheckOptions) err
 
 type lineOhmsOptions struct {
 	file, reading, at string
+	cut, short        string // supposed, where no reading is given
 	json              bool
 }
 
 func newLineOhmsCmd(env *environment, runF func(context.Context, *environment, lineOhmsOptions) error) *cobra.Command {
 	o := lineOhmsOptions{}
 	cmd := &cobra.Command{
-		Use:     "ohms SHEET.yaml READING",
+		Use:     "ohms SHEET.yaml [READING]",
 		Short:   shortLineOhms,
 		Long:    longLineOhms,
 		Example: exampleLineOhms,
 		Args: func(_ *cobra.Command, args []string) error {
-			if len(args) != 2 {
+			if len(args) < 1 || len(args) > 2 {
 				return usageError{sayOneReading}
 			}
 			return nil
 		},
 		RunE: func(cmd *cobra.Command, args []string) error {
-			o.file, o.reading = args[0], args[1]
+			o.file = args[0]
+			if len(args) == 2 {
+				o.reading = args[1]
+			}
 			return runF(cmd.Context(), env, o)
 		},
 		ValidArgsFunction: completeCaseFile,
 	}
 	cmd.Flags().StringVar(&o.at, "at", "host", "where it was read: host, end, the name of a drop,\nor a `PLACE` like 120 m from the host")
-	cmd.Flags().BoolVar(&o.json, "json", false, "print JSON for programs, schema "+report.OhmsSchema)
+	cmd.Flags().StringVar(&o.cut, "break", "", "without a reading: suppose the pair open at this `PLACE`")
+	cmd.Flags().StringVar(&o.short, "short", "", "without a reading: suppose it shorted at this `PLACE`")
+	cmd.Flags().BoolVar(&o.json, "json", false, "print JSON for programs, schema "+report.OhmsSchema+"\nor "+report.ExpectedSchema)
 	return cmd
 }
 
@@ -135,6 +141,12 @@ func runLineOhms(ctx context.Context, env *environment, o lineOhmsOptions) error
 	at, err := placeOnTrunk(s, o.at)
 	if err != nil {
 		return err
+	}
+	if o.reading == "" {
+		return o.expected(env, s, at)
+	}
+	if o.cut != "" || o.short != "" {
+		return usageError{sayNoSupposing}
 	}
 	x, over, err := readOhm(o.reading)
 	if err != nil {
@@ -150,6 +162,31 @@ func runLineOhms(ctx context.Context, env *environment, o lineOhmsOptions) error
 		return foundError{}
 	}
 	return written(err)
+}
+
+// expected says what should be read at a place.
+func (o *lineOhmsOptions) expected(env *environment, s *rulebase.Sheet, at float64) error {
+	supposed := func(where string) (places []float64, err error) {
+		if where == "" {
+			return nil, nil
+		}
+		m, err := placeOnTrunk(s, where)
+		return []float64{m}, err
+	}
+	cuts, err := supposed(o.cut)
+	if err != nil {
+		return err
+	}
+	shorts, err := supposed(o.short)
+	if err != nil {
+		return err
+	}
+	answer := &report.Expected{Sheet: s, AtM: at, Where: o.at, Cuts: cuts, Shorts: shorts}
+	answer.Ways, answer.Known = sheet.Expected(s, at, cuts, shorts)
+	if o.json {
+		return written(answer.JSON(env.out))
+	}
+	return written(answer.Text(env.out, env.width()))
 }
 
 // readOhm is one reading in ohm; over says that the meter showed over-range.
@@ -182,11 +219,28 @@ func placeOnTrunk(s *rulebase.Sheet, where string) (float64, error) {
 		}
 		names = append(names, d.Name)
 	}
-	if x, err := quantity.Parse(where, "m"); err == nil && strings.HasSuffix(where, "m") {
+	if x, ok := metresOf(where); ok {
 		if x < 0 || x > s.TrunkM() {
 			return 0, usageError{fmt.Sprintf(sayBeyondTrunk, where, s.TrunkM())}
 		}
 		return x, nil
 	}
 	return 0, usageError{fmt.Sprintf(sayNoPlace, where, strings.Join(names, ", "))}
+}
+
+// metresOf is a length with its unit, in metres or feet; a bare number is none.
+func metresOf(text string) (metres float64, ok bool) {
+	for unit, each := range map[string]float64{"m": 1, "ft": 0.3048} { // exact
+		if !strings.HasSuffix(strings.TrimSpace(text), unit) {
+			continue
+		}
+		r, err := quantity.Read(text, quantity.Want{Unit: unit})
+		if err != nil {
+			continue
+		}
+		if x, exact := r.Value(); exact {
+			return x * each, true
+		}
+	}
+	return 0, false
 }

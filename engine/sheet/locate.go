@@ -84,6 +84,29 @@ func Explain(s *rulebase.Sheet, atM, reading float64, open bool) []State {
 	return all
 }
 
+// Expected is what an ohmmeter reads across the dead pair at a place, by what was
+// left connected, with cuts and shorts supposed at other places. known is false
+// where a stretch's resistance is not on the sheet and counts as nothing.
+func Expected(s *rulebase.Sheet, atM float64, cuts, shorts []float64) (ways []Way, known bool) {
+	seg := segmentAt(s, atM)
+	known = true
+	for _, with := range connections(seg.Sheet) {
+		p, ok := seg.pair(with)
+		known = known && ok
+		for _, m := range cuts {
+			p.Cuts = append(p.Cuts, line.Metre(m-seg.FromM))
+		}
+		for _, m := range shorts {
+			if seg.FromM <= m && m <= seg.ToM {
+				p.Across = append(p.Across, line.Shunt{At: line.Metre(m - seg.FromM)})
+			}
+		}
+		ohm := float64(p.Seen(line.Metre(atM - seg.FromM)))
+		ways = append(ways, Way{with, ohm, ohm})
+	}
+	return ways, known
+}
+
 // connections are the ways in which somebody may have left the units and the bias.
 func connections(s *rulebase.Sheet) []Connected {
 	all := []Connected{{}, {Units: true}}

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"io"
+	"os"
 	"slices"
 	"strings"
 	"testing"
@@ -16,6 +17,7 @@ import (
 	"downdrop/cmd/internal/report"
 	"downdrop/engine"
 	"downdrop/engine/rehearse"
+	"downdrop/engine/sheet"
 	"downdrop/rulebase"
 )
 
@@ -136,4 +138,28 @@ func TestContestGolden(t *testing.T) {
 	}
 	contest.Add(x)
 	holds(t, "contest", func(w io.Writer) error { return contest.Text(w, 80) }, contest.JSON)
+}
+
+// The example sheet, checked and asked, in words at 80 columns and for programs.
+func TestLineGoldens(t *testing.T) {
+	text, err := os.ReadFile("../../../cases/examples/sheets/tide_mill.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := rulebase.ReadSheet("tide_mill.yaml", text, sheet.Kinds())
+	if err != nil {
+		t.Fatal(err)
+	}
+	results := sheet.Check(s)
+	holds(t, "line_check", func(w io.Writer) error { return report.SheetText(w, s, results, 80) }, func(w io.Writer) error { return report.SheetJSON(w, s, results) })
+	ohms := &report.Ohms{Sheet: s, Where: "host", Reading: 148, States: sheet.Explain(s, 0, 148, false)}
+	holds(t, "line_ohms", func(w io.Writer) error { return ohms.Text(w, 80) }, ohms.JSON)
+	ways, known := sheet.Expected(s, 180, []float64{250}, nil)
+	expected := &report.Expected{Sheet: s, AtM: 180, Where: "sluice", Cuts: []float64{250}, Ways: ways, Known: known}
+	holds(t, "line_expected", func(w io.Writer) error { return expected.Text(w, 80) }, expected.JSON)
+	echo, _ := sheet.EchoOf(s, 8)
+	holds(t, "line_echo", func(w io.Writer) error { return report.EchoText(w, s, &echo, 80) }, func(w io.Writer) error { return report.EchoJSON(w, s, &echo) })
+	at, found := sheet.ToShort(s, 18, false)
+	locate := &report.Locate{Sheet: s, Kind: report.LocateShort, Found: found, AtM: at, Reading: 18}
+	holds(t, "line_locate", func(w io.Writer) error { return locate.Text(w, 80) }, locate.JSON)
 }

@@ -50,13 +50,14 @@ func (l *Locate) JSON(w io.Writer) error {
 		lost = []string{}
 	}
 	return writeJSON(w, struct {
-		Schema string   `json:"schema"`
-		Sheet  string   `json:"sheet"`
-		Kind   string   `json:"kind"`
-		Found  bool     `json:"found"`
-		AtM    float64  `json:"at_m"`
-		Drop   string   `json:"drop"`
-		Lost   []string `json:"lost"`
-		Says   string   `json:"says"`
-	}{LocateSchema, l.Sheet.Name, l.Kind, l.Found, l.AtM, l.Drop, lost, sayLocate(l)})
+		Schema  string   `json:"schema"`
+		Sheet   string   `json:"sheet"`
+		Kind    string   `json:"kind"`
+		Found   bool     `json:"found"`
+		AtM     float64  `json:"at_m"`
+		Drop    string   `json:"drop"`
+		Lost    []string `json:"lost"`
+		Says    string   `json:"says"`
+		Warning string   `json:"warning"`
+	}{LocateSchema, l.Sheet.Name, l.Kind, l.Found, l.AtM, l.Drop, lost, sayLocate(l), sayOhmsWarning})
 }

@@ -985,7 +985,7 @@ const (
 	titleOpen     = "Not reckoned, for want of an entry:"
 	titlePasses   = "In order:"
 
-	saySheetWarning = "These are sums on what the sheet says. They are no leave to work: isolate by the site's rules, prove dead at each terminal, measure volts before ohms and ohms on a dead line only."
+	saySheetWarning = "WARNING: these are sums on what the sheet says, and no leave to work. Isolate by the site's rules and prove dead at each terminal. Measure volts before ohms, and ohms on a dead line only. No insulation tester on a cable with electronics connected. No earth clip of a scope on a wire of the pair. Look at jack, range and fuse of the meter before amps."
 	sayOhmsWarning  = "WARNING: ohms on a dead line only. Switch everything on the pair off by the site's rules, measure volts first, and know what the outputs do on loss of bus: this stops every drop on the line."
 	sayOhmsNothing  = "Nothing on this sheet reads like that. Check that every supply is off, that the leads touch bare metal, and that the sheet is right."
 )
@@ -1018,20 +1018,44 @@ func sayOhmsRead(o *Ohms) string {
 	if o.Open {
 		reads = "Over-range"
 	}
-	return fmt.Sprintf("%s at %s, the pair dead. What it can be:", reads, placeAlong(o.Where))
+	return fmt.Sprintf("%s at %s, the pair dead. What it can be:", reads, placeAlong(o.Sheet, o.Where, o.AtM))
 }
 
-func placeAlong(where string) string {
+func placeAlong(s *rulebase.Sheet, where string, atM float64) string {
 	switch where {
 	case "host":
 		return "the host's end"
 	case "end":
 		return "the far end"
 	}
-	if x, err := quantity.Parse(where, "m"); err == nil {
-		return metres(x) + " from the host"
+	for _, d := range s.Drops {
+		if strings.EqualFold(d.Name, where) {
+			return "drop " + d.Name
+		}
 	}
-	return "drop " + where
+	return metres(atM) + " from the host"
+}
+
+const sayExpectedUnknown = "The sheet does not give the conductor of every stretch: what is missing counts as nothing."
+
+// sayExpected begins what should be read at a place.
+func sayExpected(e *Expected) string {
+	supposed := ""
+	for _, m := range e.Cuts {
+		supposed += ", were it open at " + metres(m)
+	}
+	for _, m := range e.Shorts {
+		supposed += ", were it shorted at " + metres(m)
+	}
+	return fmt.Sprintf("At %s a meter should read across the dead pair%s:", placeAlong(e.Sheet, e.Where, e.AtM), supposed)
+}
+
+func sayExpectedWay(w sheet.Way) string {
+	reads := "over-range"
+	if !math.IsInf(w.Low, 1) {
+		reads = quantity.FormatRounded(w.Low, "ohm", 4)
+	}
+	return reads + " " + leftConnected[[2]bool{w.Units, w.Bias}] + "."
 }
 
 // stateSays says what a state is, in the words of somebody at the cable.

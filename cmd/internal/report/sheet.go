@@ -25,6 +25,8 @@ var sheetGroups = []struct {
 func SheetText(w io.Writer, s *rulebase.Sheet, results []sheet.Result, width int) error {
 	p := newPage(width)
 	p.say(saySheet(s))
+	p.gap()
+	p.say(saySheetWarning)
 	for _, g := range sheetGroups {
 		begun := false
 		for _, r := range results {
@@ -57,8 +59,6 @@ func SheetText(w io.Writer, s *rulebase.Sheet, results []sheet.Result, width int
 	}
 	p.gap()
 	p.say(saySheetCount(results))
-	p.gap()
-	p.say(saySheetWarning)
 	return p.writeTo(w)
 }
 
@@ -67,6 +67,7 @@ type sheetJSON struct {
 	Sheet   string            `json:"sheet"`
 	Line    string            `json:"line"`
 	TrunkM  float64           `json:"trunk_m"`
+	Warning string            `json:"warning"`
 	Results []sheetResultJSON `json:"results"`
 }
 
@@ -89,7 +90,7 @@ type sheetResultJSON struct {
 // SheetJSON writes the same for programs. A figure that is open, or without
 // bounds, is 0.
 func SheetJSON(w io.Writer, s *rulebase.Sheet, results []sheet.Result) error {
-	out := &sheetJSON{Schema: SheetSchema, Sheet: s.Name, Line: s.Line, TrunkM: s.TrunkM(), Results: []sheetResultJSON{}}
+	out := &sheetJSON{Schema: SheetSchema, Sheet: s.Name, Line: s.Line, TrunkM: s.TrunkM(), Warning: saySheetWarning, Results: []sheetResultJSON{}}
 	for _, r := range results {
 		out.Results = append(out.Results, sheetResultJSON{r.Rule, r.Finding(), r.Where, string(r.Verdict), finite(r.Figure), finite(r.Limit), r.Unit, r.Says, r.Sum, r.Source, r.Do, r.Pos.Line, r.Pos.Column})
 	}
@@ -147,6 +148,7 @@ type ohmsJSON struct {
 	AtM     float64         `json:"at_m"`
 	Reading float64         `json:"reading_ohm"`
 	Open    bool            `json:"over_range"`
+	Warning string          `json:"warning"`
 	States  []ohmsStateJSON `json:"states"`
 }
 
@@ -162,7 +164,7 @@ type ohmsStateJSON struct {
 
 // JSON writes the states for programs.
 func (o *Ohms) JSON(w io.Writer) error {
-	out := &ohmsJSON{Schema: OhmsSchema, Sheet: o.Sheet.Name, AtM: o.AtM, Reading: finite(o.Reading), Open: o.Open, States: []ohmsStateJSON{}}
+	out := &ohmsJSON{Schema: OhmsSchema, Sheet: o.Sheet.Name, AtM: o.AtM, Reading: finite(o.Reading), Open: o.Open, Warning: sayOhmsWarning, States: []ohmsStateJSON{}}
 	for _, st := range o.States {
 		lost := st.Lost
 		if lost == nil {
