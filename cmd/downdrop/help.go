@@ -183,12 +183,16 @@ far away what sends them back is, noise and hum. Each figure comes with its
 uncertainty, or with the reason why this capture cannot show it. What follows for
 a diagnosis is printed as flags to paste.
 
+With the sheet of the line and the place of the probe it also says where along the
+trunk what sends an echo back can be, and what the sums have across an idle pair.
+
 The file holds a column of time and one of volts across the pair, or two of each
 leg against common, parted by commas, semicolons or tabs, with their units in the
 heading; lines of the instrument above the table are skipped.
 
 Exit code 1 says that something is not as it should be.`
 	exampleLineWaveform = `  downdrop line waveform drop7.csv --rate 153.6k
+  downdrop line waveform drop7.csv --sheet mill.yaml --where sluice
   downdrop line waveform drop7.csv --bandwidth "20 MHz" --svg drop7.svg
   downdrop line waveform unit.csv --at bench --rate 19200 --json`
 
@@ -416,23 +420,24 @@ Begin with rulebase.yaml there; "downdrop check %[2]s" looks it over, and
 
 // What is wrong with a command line about the line.
 const (
-	sayJSONOrHTML  = "One form at a time: --json or --html."
-	sayOneSheet    = "One installation sheet is wanted: downdrop line check SHEET.yaml"
-	sayOneLocate   = "Say one of --short, --break and --between: downdrop line locate SHEET.yaml --short \"18 ohm\""
-	sayTwoPlaces   = "--between %s: say two places parted by \"and\", like \"host and 250 m\"."
-	sayHostOrEnd   = "--from %s: say host or end."
-	saySheetOnly   = "line schema takes no file; it is the same for every sheet."
-	sayOneReading  = "A sheet is wanted, and a reading where one was taken: downdrop line ohms SHEET.yaml \"148 ohm\""
-	sayNoSupposing = "--break and --short suppose what is so; beside a reading it is what is asked. Take the reading out, or them."
-	sayOneCapture  = "One capture is wanted: downdrop line waveform FILE.csv"
-	sayNoRate      = "%q is no rate; say it like 153.6k or 19200."
-	sayNoBandwidth = "%q is no bandwidth; say it like \"20 MHz\"."
-	sayNoVelocity  = "%v is no share of the speed of light in a cable; it lies between 0.3 and 1, for most pairs at 0.66."
-	sayNoUnit      = "%q is no unit of %s; it is one of %s."
-	sayFieldBench  = "%q is no place where a capture is made; say field or bench."
-	sayOneOhm      = "%q is not one reading in ohm; give what the meter showed, like \"148 ohm\" or OL."
-	sayBeyondTrunk = "%s lies beyond the trunk, which is %.0f m long."
-	sayNoPlace     = "%q is no place on this trunk. Say host, end, metres from the host like \"120 m\", or one of its drops: %s."
+	sayJSONOrHTML   = "One form at a time: --json or --html."
+	sayOneSheet     = "One installation sheet is wanted: downdrop line check SHEET.yaml"
+	sayOneLocate    = "Say one of --short, --break and --between: downdrop line locate SHEET.yaml --short \"18 ohm\""
+	sayTwoPlaces    = "--between %s: say two places parted by \"and\", like \"host and 250 m\"."
+	sayHostOrEnd    = "--from %s: say host or end."
+	saySheetOnly    = "line schema takes no file; it is the same for every sheet."
+	sayOneReading   = "A sheet is wanted, and a reading where one was taken: downdrop line ohms SHEET.yaml \"148 ohm\""
+	sayWhereOnSheet = "--where is a place on the trunk of a sheet: say --sheet FILE too."
+	sayNoSupposing  = "--break and --short suppose what is so; beside a reading it is what is asked. Take the reading out, or them."
+	sayOneCapture   = "One capture is wanted: downdrop line waveform FILE.csv"
+	sayNoRate       = "%q is no rate; say it like 153.6k or 19200."
+	sayNoBandwidth  = "%q is no bandwidth; say it like \"20 MHz\"."
+	sayNoVelocity   = "%v is no share of the speed of light in a cable; it lies between 0.3 and 1, for most pairs at 0.66."
+	sayNoUnit       = "%q is no unit of %s; it is one of %s."
+	sayFieldBench   = "%q is no place where a capture is made; say field or bench."
+	sayOneOhm       = "%q is not one reading in ohm; give what the meter showed, like \"148 ohm\" or OL."
+	sayBeyondTrunk  = "%s lies beyond the trunk, which is %.0f m long."
+	sayNoPlace      = "%q is no place on this trunk. Say host, end, metres from the host like \"120 m\", or one of its drops: %s."
 )
 
 // What is asked for a new sheet.

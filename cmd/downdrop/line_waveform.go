@@ -13,7 +13,9 @@ import (
 
 	"downdrop/cmd/internal/report"
 	"downdrop/engine/line"
+	"downdrop/engine/sheet"
 	"downdrop/engine/waveform"
+	"downdrop/rulebase"
 	"downdrop/rulebase/quantity"
 )
 
@@ -21,6 +23,7 @@ type lineWaveformOptions struct {
 	file, svg           string
 	rate, bandwidth, at string
 	timeUnit, voltUnit  string
+	sheet, where        string
 	velocity            float64
 	json                bool
 }
@@ -53,6 +56,8 @@ func newLineWaveformCmd(env *environment, runF func(context.Context, *environmen
 	flags.StringVar(&o.rate, "rate", "", "the `RATE` that the bus is set to, like 153.6k")
 	flags.StringVar(&o.bandwidth, "bandwidth", "", "`BANDWIDTH` of instrument and probe, like \"20 MHz\"")
 	flags.Float64Var(&o.velocity, "velocity", 0, "`SHARE` of the speed of light at which waves run in\nthis cable; without it 5 ns for a metre are taken")
+	flags.StringVar(&o.sheet, "sheet", "", "installation sheet `FILE`: its rate, its cable, and where\nalong its trunk an echo comes from")
+	flags.StringVar(&o.where, "where", "host", "with --sheet: where the probe was: host, end, the name\nof a drop or a `PLACE` like 120 m from the host")
 	flags.StringVar(&o.at, "at", "field", "where it was caught: field or bench, where the unit\nis alone")
 	flags.StringVar(&o.timeUnit, "time-unit", "", "`UNIT` of the time where no heading says it: s, ms,\nus, ns")
 	flags.StringVar(&o.voltUnit, "volts-unit", "", "`UNIT` of the volts where no heading says it: V, mV")
@@ -71,6 +76,10 @@ func runLineWaveform(ctx context.Context, env *environment, o lineWaveformOption
 	if err != nil {
 		return err
 	}
+	trunk, probe, err := o.trunk(ctx, env, &known)
+	if err != nil {
+		return err
+	}
 	text, err := env.readUpTo(ctx, o.file, mostCapture)
 	if err != nil {
 		return err
@@ -83,7 +92,7 @@ func runLineWaveform(ctx context.Context, env *environment, o lineWaveformOption
 	if err != nil {
 		return err
 	}
-	w := &report.Waveform{File: o.file, Capture: c, Reading: waveform.Measure(c, known), Bench: o.at == "bench"}
+	w := &report.Waveform{File: o.file, Capture: c, Reading: waveform.Measure(c, known), Bench: o.at == "bench", Sheet: trunk, ProbeM: probe}
 	if o.svg != "" {
 		if err := drawNew(o.svg, w.SVG); err != nil {
 			return err
@@ -98,6 +107,28 @@ func runLineWaveform(ctx context.Context, env *environment, o lineWaveformOption
 		return foundError{}
 	}
 	return written(err)
+}
+
+// trunk reads the sheet of the line, where there is one: what it says fills in what
+// no flag said.
+func (o *lineWaveformOptions) trunk(ctx context.Context, env *environment, known *waveform.Options) (s *rulebase.Sheet, probeM float64, err error) {
+	if o.sheet == "" {
+		if o.where != "host" {
+			return nil, 0, usageError{sayWhereOnSheet}
+		}
+		return nil, 0, nil
+	}
+	if s, err = env.readSheet(ctx, o.sheet); err != nil {
+		return nil, 0, err
+	}
+	if known.Rate == 0 {
+		known.Rate = line.BitPerSecond(s.Baud)
+	}
+	if delay, said := sheet.Delay(s); said && known.Delay == 0 {
+		known.Delay = delay
+	}
+	probeM, err = placeOnTrunk(s, o.where)
+	return s, probeM, err
 }
 
 // drawNew draws into a file that is not there yet.

@@ -137,6 +137,11 @@ func (r *Reading) Findings(bench bool) []Finding {
 		weakest := slices.MinFunc(senders, func(a, b Talker) int { return cmp.Compare(a.Height.Value, b.Height.Value) })
 		volts("signal_volts", weakest.Height)
 	}
+	if slices.Contains(r.Troubles(), RatesDiffer) {
+		word("rates_on_pair", "rates_differ")
+	} else if len(senders) > 1 {
+		word("rates_on_pair", "one_rate")
+	}
 	if r.idleCounts() && !slices.Contains(r.Troubles(), HeldAtLevel) {
 		volts("idle_pair_volts", r.Idle)
 	}

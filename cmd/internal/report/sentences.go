@@ -1560,13 +1560,13 @@ func percent(x float64) string {
 	return strconv.FormatFloat(math.Round(1000*x)/10, 'f', -1, 64) + " percent"
 }
 
-func sayFigures(r *waveform.Reading) []string {
+func sayFigures(r *waveform.Reading, idleOfSheet string) []string {
 	var all []string
 	if r.Rate.Seen() {
 		all = append(all, fmt.Sprintf("Bit time %s, rate %s. %s", within(r.Bit, "s"), within(r.Rate, "bit/s"), sayNearest(r.Nearest)))
 	}
 	if r.Idle.Seen() {
-		all = append(all, fmt.Sprintf("While nobody sends: %s across the pair.", within(r.Idle, "V")))
+		all = append(all, fmt.Sprintf("While nobody sends: %s across the pair.%s", within(r.Idle, "V"), idleOfSheet))
 	}
 	if r.Noise.Seen() {
 		says := fmt.Sprintf("Noise: %s effective", quantity.FormatRounded(r.Noise.Value, "V", 2))
@@ -1675,6 +1675,71 @@ func about(x float64) string { return quantity.FormatRounded(x, "m", 2) }
 
 func sayEchoFrom(e waveform.Echo) string {
 	return fmt.Sprintf("It is %s there and back, about %s of cable (± %s) beyond the sender or the probe, whichever is nearer to it.", within(e.Round, "s"), about(e.Distance.Value), about(e.Distance.Plus))
+}
+
+// slackOf is how far off a measured distance can be: twice its uncertainty, and what
+// a drawing is off by.
+func slackOf(f waveform.Figure) float64 { return 2*f.Plus + 2 + 0.02*f.Value }
+
+// sayPlace says where on the trunk of the sheet what sends an echo back can be; ""
+// where it says nothing of a place.
+func (w *Waveform) sayPlace(t waveform.Trouble) string {
+	e := w.Reading.Echo
+	if w.Sheet == nil || !e.Distance.Seen() {
+		return ""
+	}
+	switch t {
+	case waveform.EndOpen, waveform.EndLow:
+		var all []string
+		for _, spot := range sheet.Spots(w.Sheet, w.ProbeM, e.Distance.Value, slackOf(e.Distance)) {
+			all = append(all, saySpot(w.Sheet, spot, t))
+		}
+		if all == nil {
+			return "On the sheet no place of this pair lies so far from the probe: look at the sheet, at the cable's delay and at where the probe was."
+		}
+		return "By the sheet: " + strings.Join(all, "; or ") + "."
+	case waveform.LongStub:
+		stubs, fits := sheet.StubsOf(w.Sheet, e.Distance.Value, slackOf(e.Distance))
+		if !fits {
+			return "No stub of the sheet is as long: a branch that was not drawn, or a spare end left hanging."
+		}
+		var all []string
+		for _, x := range stubs {
+			all = append(all, fmt.Sprintf("%s at %s from the host%s", about(x.LengthM), metres(x.AtM), betweenDrops(w.Sheet, x.AtM)))
+		}
+		return "By the sheet the stub of " + strings.Join(all, ", or of ") + "."
+	}
+	return ""
+}
+
+func saySpot(s *rulebase.Sheet, spot sheet.Spot, t waveform.Trouble) string {
+	closed := "the sheet has no terminator"
+	if spot.Terminated {
+		closed = "the sheet has a terminator"
+	}
+	switch {
+	case spot.End == "host" && spot.AtM == 0:
+		return "the host's end, where " + closed
+	case spot.End == "end" && spot.AtM == s.TrunkM():
+		return fmt.Sprintf("the far end at %s, where %s", metres(spot.AtM), closed)
+	case spot.End != "":
+		return fmt.Sprintf("the device in the line at %s, where %s", metres(spot.AtM), closed)
+	case t == waveform.EndLow:
+		return fmt.Sprintf("about %s from the host%s", metres(spot.AtM), betweenDrops(s, spot.AtM))
+	}
+	return fmt.Sprintf("a break about %s from the host%s", metres(spot.AtM), betweenDrops(s, spot.AtM))
+}
+
+// sayIdleOfSheet holds the level while nobody sends against the sheet's sums.
+func (w *Waveform) sayIdleOfSheet() string {
+	if w.Sheet == nil || !w.Reading.Idle.Seen() {
+		return ""
+	}
+	expected, ok := sheet.Idle(w.Sheet, w.ProbeM)
+	if !ok {
+		return ""
+	}
+	return fmt.Sprintf(" By the sums of the sheet it should be %s.", volts(float64(expected)))
 }
 
 func sayRates(r *waveform.Reading) string {

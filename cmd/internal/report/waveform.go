@@ -4,7 +4,9 @@ import (
 	"io"
 
 	"downdrop/engine/line"
+	"downdrop/engine/sheet"
 	"downdrop/engine/waveform"
+	"downdrop/rulebase"
 )
 
 // WaveformSchema names the form of a measured capture in JSON.
@@ -15,7 +17,9 @@ type Waveform struct {
 	File    string
 	Capture *waveform.Capture
 	Reading *waveform.Reading
-	Bench   bool // the unit was caught alone, on the bench
+	Bench   bool            // the unit was caught alone, on the bench
+	Sheet   *rulebase.Sheet // of the line; nil: none was given
+	ProbeM  float64         // where on its trunk it was caught
 }
 
 // Text writes what a capture shows for people: what can hurt first, then what is
@@ -32,6 +36,9 @@ func (w *Waveform) Text(out io.Writer, width int) error {
 		p.say(titleTroubles)
 		for _, t := range troubles {
 			p.item("  - ", sayTrouble(w.Reading, t))
+			if says := w.sayPlace(t); says != "" {
+				p.item("      ", says)
+			}
 		}
 	} else {
 		p.gap()
@@ -39,7 +46,7 @@ func (w *Waveform) Text(out io.Writer, width int) error {
 	}
 	p.gap()
 	p.say(titleMeasured)
-	for _, says := range sayFigures(w.Reading) {
+	for _, says := range sayFigures(w.Reading, w.sayIdleOfSheet()) {
 		p.item("  - ", says)
 	}
 	for i := range w.Reading.Talkers {
@@ -87,6 +94,9 @@ type waveformJSON struct {
 	Echo      waveEchoJSON      `json:"echo"`
 	Troubles  []troubleJSON     `json:"troubles"`
 	Findings  []waveFindingJSON `json:"findings"`
+	Sheet     string            `json:"sheet"`
+	ProbeM    float64           `json:"probe_m"`
+	SheetIdle float64           `json:"sheet_idle_v"`
 }
 
 type figureJSON struct {
@@ -126,8 +136,9 @@ type waveEchoJSON struct {
 }
 
 type troubleJSON struct {
-	ID   string `json:"id"`
-	Says string `json:"says"`
+	ID    string `json:"id"`
+	Says  string `json:"says"`
+	Place string `json:"place"` // on the trunk of the sheet
 }
 
 type waveFindingJSON struct {
@@ -177,7 +188,11 @@ func (w *Waveform) JSON(out io.Writer) error {
 			figureOf(t.Rate), nearestOf(t.Nearest), figureOf(t.Rise), figureOf(t.Overshoot), echoOf(t.Echo)})
 	}
 	for _, t := range r.Troubles() {
-		doc.Troubles = append(doc.Troubles, troubleJSON{string(t), sayTrouble(r, t)})
+		doc.Troubles = append(doc.Troubles, troubleJSON{string(t), sayTrouble(r, t), w.sayPlace(t)})
+	}
+	if w.Sheet != nil {
+		idle, _ := sheet.Idle(w.Sheet, w.ProbeM)
+		doc.Sheet, doc.ProbeM, doc.SheetIdle = w.Sheet.Name, w.ProbeM, float64(idle)
 	}
 	for _, f := range r.Findings(w.Bench) {
 		doc.Findings = append(doc.Findings, waveFindingJSON{f.Symptom, findingSays(f)})
