@@ -46,7 +46,7 @@ cmd/internal/conversation : rulebase/... engine/... cases/...
 cmd/internal/triage       : rulebase/... engine/... cmd/internal/conversation
 cmd/internal/report       : rulebase/... engine/... cases/... cmd/internal/triage
 cmd/internal/handbook     : rulebase/... engine/... cmd/internal/report
-cmd/internal/web          : rulebase/... engine/... cases/... cmd/internal/conversation cmd/internal/report
+cmd/internal/page         : rulebase/... engine/... cases/... cmd/internal/conversation cmd/internal/report
 cmd/downdrop              : ...
 `
 

@@ -36,6 +36,7 @@ const (
 	KindReopened    Kind = "reopened"    // Reason
 	KindJoined      Kind = "joined"      // Joined
 	KindClockJump   Kind = "clock_jump"  // ClockJump
+	KindTalked      Kind = "talked"      // Talked
 )
 
 // Opening is what a case begins with.
@@ -268,3 +269,16 @@ func Body(v any) json.RawMessage {
 	}
 	return text
 }
+
+// Talked is one entry of a conversation, and what the conversation has to know to go
+// on from there at another place or on another day: what was passed over and what is
+// still to be asked. It holds nothing that is believed. The last one counts.
+type Talked struct {
+	Memory json.RawMessage `json:"memory,omitempty"` // in the conversation's own form
+	Said   json.RawMessage `json:"said,omitempty"`   // what was answered to the entry, for whoever did not see it
+	Before string          `json:"before,omitempty"` // the event of the entry before; "" for the first
+	Is     string          `json:"is,omitempty"`     // an entry was taken back: the event of the entry where the conversation stands again, or TalkBegun
+}
+
+// TalkBegun stands in Talked.Is where every entry was taken back.
+const TalkBegun = "begun"

@@ -47,6 +47,7 @@ type Case struct {
 	PutIn       []Said[PutIn]      // that still stand, accepted or not
 	Accepted    []Said[Accepted]
 	Joined      []Joined
+	Talked      *Said[Talked] // where its conversation stands; nil: there was none
 	HandedTo    rulebase.Place
 	ReturnNote  *ReturnNote // what goes with the unit to the shop; nil: none was written
 	Rulebases   []string    // digests in use, in order of first use
@@ -217,6 +218,8 @@ func (c *Case) take(e *Event) error {
 		return read(e, func(b ReturnNote) { c.ReturnNote = &b })
 	case KindJoined:
 		return collect(e, &c.Joined)
+	case KindTalked:
+		return read(e, func(b Talked) { c.Talked = &Said[Talked]{*e, b} })
 	default:
 		return c.move(e)
 	}

@@ -92,6 +92,11 @@ func runCaseOpen(ctx context.Context, env *environment, o caseOpenOptions) error
 
 // open begins a case with a free short code.
 func (d *desk) open(ctx context.Context, opening cases.Opening, s rulebase.Situation, references []cases.Reference) (*cases.Case, error) {
+	return d.openAs(ctx, newID(), opening, s, references)
+}
+
+// openAs begins a case of this id.
+func (d *desk) openAs(ctx context.Context, id string, opening cases.Opening, s rulebase.Situation, references []cases.Reference) (*cases.Case, error) {
 	for range 20 {
 		opening.Code = cases.NewCode(rand.Uint64())
 		_, err := d.store.Case(ctx, opening.Code)
@@ -105,7 +110,7 @@ func (d *desk) open(ctx context.Context, opening cases.Opening, s rulebase.Situa
 		for _, r := range references {
 			drafts = append(drafts, cases.Say(cases.KindReference, r))
 		}
-		return d.write(ctx, newID(), drafts...)
+		return d.write(ctx, id, drafts...)
 	}
 	return nil, fmt.Errorf("a short code: %w", cases.ErrConflict)
 }

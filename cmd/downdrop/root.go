@@ -55,6 +55,7 @@ func newRootCmd(env *environment) *cobra.Command {
 	root.AddCommand(
 		newDiagnoseCmd(env, runDiagnose),
 		newCaseCmd(env),
+		newServeCmd(env, runServe),
 		newDecideCmd(env, runDecide),
 		newTriageCmd(env, runTriage),
 		newChartCmd(env, runChart),
@@ -82,7 +83,7 @@ const (
 )
 
 var groups = map[string]string{
-	"diagnose": groupDrop, "case": groupDrop, "chart": groupDrop, "line": groupDrop,
+	"diagnose": groupDrop, "case": groupDrop, "serve": groupDrop, "chart": groupDrop, "line": groupDrop,
 	"decide": groupShop, "triage": groupShop, "store": groupShop,
 	"rulebase": groupAuthor, "check": groupAuthor, "replay": groupAuthor, "rehearse": groupAuthor,
 }

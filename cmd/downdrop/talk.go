@@ -49,9 +49,10 @@ func runTalk(ctx context.Context, env *environment, o caseOptions) error {
 
 // newTalk makes the conversation over a rulebase, with the chances and minutes in the
 // words of a printed diagnosis.
-func newTalk(base *rulebase.Base) *conversation.Talk {
-	prepared := engine.Prepare(base)
-	return conversation.New(base, func(ctx context.Context, s rulebase.Situation, o engine.Options) (*engine.Diagnosis, error) {
+func newTalk(base *rulebase.Base) *conversation.Talk { return newTalkOn(engine.Prepare(base)) }
+
+func newTalkOn(prepared *engine.Prepared) *conversation.Talk {
+	return conversation.New(prepared.Base(), func(ctx context.Context, s rulebase.Situation, o engine.Options) (*engine.Diagnosis, error) {
 		return engine.Diagnose(ctx, prepared, s, o)
 	}, conversation.Figures{Chance: report.Chance, Minutes: report.Minutes})
 }

@@ -78,6 +78,7 @@ type Question struct {
 	For     string   // the step it is asked for, ""
 	After   string   // AskSymptom: the Finding.After of the answer
 	Says    []string // the question in words
+	Typed   []string // what somebody has to know who types the answer, said after it
 	Answers []Answer
 }
 
@@ -109,10 +110,10 @@ const (
 // An Answer is a numbered answer. It is short for an entry: choosing it is
 // entering Entry.
 type Answer struct {
-	Key   string // what to type: a number, or a letter where a bare number would be a reading
-	Says  string
-	Here  string // what the site calls that, said after it; ""
-	Entry string
+	Key   string `json:"key"` // what to type: a number, or a letter where a bare number would be a reading
+	Says  string `json:"says"`
+	Here  string `json:"here,omitempty"` // what the site calls that, said after it; ""
+	Entry string `json:"entry"`
 }
 
 // A Reply is what the conversation answers to an entry, as data and as lines.

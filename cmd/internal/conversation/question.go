@@ -152,7 +152,7 @@ func (t *Talk) confirmQuestion(s *State, warning int, st *rulebase.Step) Questio
 			also = append(also, id)
 		}
 	}
-	return Question{Kind: AskConfirm, ID: w.ID, For: st.ID, Says: sayAskConfirm(w, st, also), Answers: numbered([]Answer{
+	return Question{Kind: AskConfirm, ID: w.ID, For: st.ID, Says: sayAskConfirm(w, st), Typed: sayHowConfirm(w, also), Answers: numbered([]Answer{
 		{Says: sayNotNow, Entry: "not now"}, {Says: sayConfirm(w), Entry: "confirm " + w.ID}})}
 }
 

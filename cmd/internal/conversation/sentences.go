@@ -513,8 +513,12 @@ func sayStopgap(st *rulebase.Step) []string {
 	return append(lines, "Write down the date on which it ends, and who sees to it.")
 }
 
-func sayAskConfirm(w *rulebase.Warning, st *rulebase.Step, also []string) []string {
-	lines := []string{"Before this step: " + st.Do, sayWarning(w), fmt.Sprintf("If that is so, name it: \"confirm %s\". If not, leave the step alone.", w.ID)}
+func sayAskConfirm(w *rulebase.Warning, st *rulebase.Step) []string {
+	return []string{"Before this step: " + st.Do, sayWarning(w)}
+}
+
+func sayHowConfirm(w *rulebase.Warning, also []string) []string {
+	lines := []string{fmt.Sprintf("If that is so, name it: \"confirm %s\". If not, leave the step alone.", w.ID)}
 	if len(also) > 0 {
 		lines = append(lines, "Then this step asks for "+strings.Join(also, ", ")+"; one entry can name several.")
 	}
@@ -751,7 +755,7 @@ func questionLines(t *Talk, q Question, d *engine.Diagnosis) []string {
 	if q.Kind == AskStep {
 		return append(t.stepLines(q.ID, d), q.Says...)
 	}
-	lines := slices.Clone(q.Says)
+	lines := slices.Concat(q.Says, q.Typed)
 	if q.Kind == AskSymptom && q.For == "" && !t.harmlessToAsk(q.ID) {
 		lines = append([]string{sayOnlyIfSeen}, lines...)
 	}

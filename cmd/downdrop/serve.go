@@ -1,0 +1,150 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"net"
+	"strconv"
+	"strings"
+	"sync"
+
+	"github.com/spf13/cobra"
+
+	"downdrop/cases"
+	"downdrop/cmd/internal/page"
+	"downdrop/engine"
+	"downdrop/rulebase"
+)
+
+type serveOptions struct {
+	deskOptions
+	listen string
+}
+
+func newServeCmd(env *environment, runF func(context.Context, *environment, serveOptions) error) *cobra.Command {
+	var o serveOptions
+	cmd := &cobra.Command{
+		Use: "serve", Short: shortServe, Long: longServe, Example: exampleServe, Args: noArguments,
+		RunE: func(cmd *cobra.Command, _ []string) error { return runF(cmd.Context(), env, o) },
+	}
+	addStoreFlags(cmd, &o.deskOptions)
+	cmd.Flags().StringVar(&o.listen, "listen", usualAddress, "the `ADDRESS` on this machine to answer at; port 0 takes a free one")
+	return cmd
+}
+
+// usualAddress has a port of ours, from the range that nobody assigns.
+const usualAddress = "127.0.0.1:58490"
+
+// runServe answers as a page until it is interrupted, which is its usual end.
+func runServe(ctx context.Context, env *environment, o serveOptions) error {
+	if err := onlyHere(o.listen); err != nil {
+		return err
+	}
+	d, err := o.openDesk(ctx, env)
+	if err != nil {
+		return err
+	}
+	defer d.store.Close()
+	var listen net.ListenConfig
+	l, err := listen.Listen(ctx, "tcp", o.listen)
+	if err != nil {
+		return usageError{fmt.Sprintf(sayCannotListen, o.listen, err)}
+	}
+	defer l.Close()
+	host := l.Addr().String()
+	tell := func(path string) { fmt.Fprintf(env.out, sayServing, "http://"+host+path) }
+	s := newPage(d, host, tell)
+	tell(s.Link())
+	return s.Serve(ctx, l, page.Usual)
+}
+
+// newPage makes the server of a desk.
+func newPage(d *desk, host string, link func(string)) *page.Server {
+	prepared := engine.Prepare(d.base)
+	return page.New(page.Options{
+		Base: d.base, Store: d.store, Desk: &pageDesk{desk: d, prepared: prepared}, Talk: newTalkOn(prepared), Now: d.env.clock, NewID: newID, Hosts: ownHosts(host),
+		Link: link, Log: slog.New(slog.NewTextHandler(d.env.err, &slog.HandlerOptions{Level: slog.LevelWarn})),
+	})
+}
+
+// ownHosts are the names that a browser on this machine may call an address by.
+func ownHosts(host string) []string {
+	_, port, err := net.SplitHostPort(host)
+	if err != nil {
+		return []string{host}
+	}
+	return []string{host, "localhost:" + port, "127.0.0.1:" + port, "[::1]:" + port}
+}
+
+// onlyHere refuses an address that other machines reach: without a cipher whoever
+// listens on the line reads along, and without pairing whoever reaches the port answers
+// for the person at the drop. Neither is built yet.
+func onlyHere(address string) error {
+	host, port, err := net.SplitHostPort(address)
+	if n, bad := strconv.Atoi(port); err != nil || bad != nil || n < 0 || n > 65535 {
+		return usageError{fmt.Sprintf(sayListenForm, address)}
+	}
+	if ip := net.ParseIP(host); strings.EqualFold(host, "localhost") || ip != nil && ip.IsLoopback() {
+		return nil
+	}
+	return usageError{fmt.Sprintf(sayListenHere, address)}
+}
+
+// A pageDesk is a desk that many requests use at once.
+type pageDesk struct {
+	*desk
+	prepared *engine.Prepared
+	mu       sync.Mutex
+	kept     bool // the rulebase in use is in the store
+}
+
+// at gives the desk for one request: the writer's place is its own.
+func (p *pageDesk) at(ctx context.Context, place rulebase.Place) (*desk, error) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if !p.kept {
+		if err := p.keepRulebase(ctx); err != nil {
+			return nil, err
+		}
+		p.kept = true
+	}
+	d := *p.desk
+	d.writer.Place = place
+	return &d, nil
+}
+
+func (p *pageDesk) Open(ctx context.Context, id string, opening cases.Opening, s rulebase.Situation) (*cases.Case, error) {
+	d, err := p.at(ctx, s.At)
+	if err != nil {
+		return nil, err
+	}
+	return d.openAs(ctx, id, opening, s, nil)
+}
+
+func (p *pageDesk) Write(ctx context.Context, c *cases.Case, place rulebase.Place, drafts ...cases.Draft) (*cases.Case, error) {
+	d, err := p.at(ctx, place)
+	if err != nil {
+		return nil, err
+	}
+	if _, err := d.writer.Write(ctx, cases.Subject{Kind: cases.AboutCase, ID: c.ID}, drafts...); err != nil {
+		return nil, err
+	}
+	return d.store.Case(ctx, c.ID)
+}
+
+func (p *pageDesk) Changes(c *cases.Case, after rulebase.Situation) []cases.Draft {
+	return c.Changes(asOfNow(after.Clone()))
+}
+
+func (p *pageDesk) Shown(d *engine.Diagnosis) []cases.Draft { return shown(d) }
+
+func (p *pageDesk) Diagnose(ctx context.Context, s rulebase.Situation) (*engine.Diagnosis, error) {
+	return engine.Diagnose(ctx, p.prepared, s, engine.Options{Weights: true})
+}
+
+func (p *pageDesk) Closing(ctx context.Context, c *cases.Case, closing *cases.Closing) error {
+	return p.checkClosing(ctx, c, closing)
+}
+
+var _ page.Desk = (*pageDesk)(nil)

@@ -1,0 +1,375 @@
+package page
+
+import (
+	"cmp"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"net/http"
+	"slices"
+	"strings"
+
+	"downdrop/cases"
+	"downdrop/cmd/internal/conversation"
+	"downdrop/cmd/internal/report"
+	"downdrop/engine"
+	"downdrop/rulebase"
+)
+
+// A standing is a case as it stands now, and where its conversation does.
+type standing struct {
+	c         *cases.Case
+	situation rulebase.Situation // the case's, but for what does not stand confirmed any more
+	lapsed    bool
+	memory    conversation.Memory
+	said      said // what was answered to the last entry
+}
+
+// said is what was answered to an entry, kept with it for whoever did not see it: after a
+// reload, or on the phone it was handed over to.
+type said struct {
+	Heard    []string `json:"heard,omitempty"`
+	NotHeard []string `json:"not_heard,omitempty"`
+	Notices  []string `json:"notices,omitempty"`
+}
+
+// find reads the case of a request.
+func (s *Server) find(r *http.Request) (*standing, error) {
+	c, err := s.o.Store.Case(r.Context(), r.PathValue("code"))
+	if err != nil {
+		return nil, err
+	}
+	return s.stand(c)
+}
+
+func (s *Server) stand(c *cases.Case) (*standing, error) {
+	st := &standing{c: c, situation: c.Situation.Clone()}
+	st.situation.Confirmed = c.Confirmed(s.o.Now())
+	st.lapsed = len(st.situation.Confirmed) < len(c.Situation.Confirmed)
+	if c.Talked == nil {
+		return st, nil
+	}
+	if memory := c.Talked.Body.Memory; memory != nil {
+		if err := json.Unmarshal(memory, &st.memory); err != nil {
+			return nil, fmt.Errorf("the conversation of case %s: %w", c.Code, err)
+		}
+	}
+	if text := c.Talked.Body.Said; text != nil {
+		if err := json.Unmarshal(text, &st.said); err != nil {
+			return nil, fmt.Errorf("the conversation of case %s: %w", c.Code, err)
+		}
+	}
+	return st, nil
+}
+
+// A view is one case as the field sees it.
+type view struct {
+	sheet
+	State       string
+	Form        string // the id of whatever is answered on this page
+	Phone       bool   // shown as the script of a call
+	Heard       []string
+	NotHeard    []string
+	Notices     []string
+	Explanation []string
+	Summary     []string
+	Warnings    []warning
+	Asks        []line
+	Answers     []conversation.Answer
+	About       conversation.About
+	Reading     *reading
+	Known       []string
+	Causes      []causeRow
+	Others      []string
+	Still       []string
+	Earlier     []string
+	CanUndo     bool
+	Ended       bool
+	Closed      bool
+}
+
+// A warning is a line with its signal word apart.
+type warning struct{ Word, Says string }
+
+// A line of a question: what is asked, or a step of what is to be done.
+type line struct {
+	Mark string // the letter of a step, ""
+	Says string
+	Lead bool // the first: what is asked or proposed
+}
+
+// A reading is what is to be read off an instrument, with the units it may be read in.
+type reading struct {
+	ID    string
+	Unit  string
+	Units []string
+}
+
+// view makes the page of a reply. Notices of the reply that only tell where the case
+// stands come from the case itself.
+func (s *Server) view(st *standing, reply conversation.Reply) *view {
+	c := st.c
+	v := &view{
+		sheet: sheet{Title: caseTitle(c), Code: c.Code, Where: caseWhere(c), In: true},
+		State: string(c.State), Form: s.o.NewID(), About: reply.Question.About(), CanUndo: c.Talked != nil && c.Talked.Body.Is != cases.TalkBegun,
+		Ended: reply.Question.Kind == conversation.AskEnd, Closed: c.State == cases.StateClosed, Phone: st.situation.At == rulebase.Phone,
+	}
+	if st.lapsed {
+		v.Notices = append(v.Notices, sayLapsed)
+	}
+	v.take(reply)
+	v.Answers = slices.DeleteFunc(slices.Clone(reply.Question.Answers), func(a conversation.Answer) bool { return keptAnyway(a.Entry) })
+	if want, ok := s.o.Talk.Reading(reply.Question); ok {
+		v.Reading = &reading{ID: want.ID, Unit: want.Unit, Units: unitsFor(want.Unit)}
+	}
+	v.Known = s.o.Talk.Known(st.situation)
+	v.Still = report.InPlaceLines(c)
+	if d := reply.Diagnosis; d != nil {
+		v.Causes, v.Others = causeRows(d, 6)
+	}
+	return v
+}
+
+// keptAnyway are entries that have no sense where every answer is kept at once.
+func keptAnyway(entry string) bool { return entry == "stop and save as a case file" || entry == "quit" }
+
+// take sorts the parts of a reply by what they are.
+func (v *view) take(reply conversation.Reply) {
+	for _, p := range reply.Parts {
+		switch p.Kind {
+		case conversation.PartHeard:
+			v.Heard = append(v.Heard, trimmed(p.Lines)...)
+		case conversation.PartNotHeard:
+			v.NotHeard = append(v.NotHeard, p.Lines...)
+		case conversation.PartNotice:
+			v.Notices = append(v.Notices, p.Lines...)
+		case conversation.PartExplanation:
+			v.Explanation = append(v.Explanation, p.Lines...)
+		case conversation.PartSummary:
+			v.Summary = append(v.Summary, p.Lines...)
+		case conversation.PartWarning:
+			for _, l := range p.Lines {
+				v.Warnings = append(v.Warnings, warningOf(l))
+			}
+		case conversation.PartQuestion:
+			v.ask(p.Lines, reply.Question)
+		}
+	}
+}
+
+// ask takes the lines of a question. What only somebody who types needs is left out; a warning
+// whose fact is asked for stands with the warnings.
+func (v *view) ask(lines []string, q conversation.Question) {
+	for _, l := range lines {
+		if slices.Contains(q.Typed, l) {
+			continue
+		}
+		if w := warningOf(l); q.Kind == conversation.AskConfirm && w.Word != "" {
+			v.Warnings = append(v.Warnings, w)
+			continue
+		}
+		one := line{Says: l, Lead: len(v.Asks) == 0}
+		if text, ok := strings.CutPrefix(l, "  "); ok {
+			one.Says = text
+			if len(text) > 3 && text[1] == '.' && text[2] == ' ' {
+				one.Mark, one.Says = text[:1], text[3:]
+			}
+		}
+		v.Asks = append(v.Asks, one)
+	}
+}
+
+func trimmed(lines []string) []string {
+	var out []string
+	for _, l := range lines {
+		if rest, ok := strings.CutPrefix(l, "  "); ok {
+			out = append(out, rest)
+		} else if l != "Understood:" {
+			out = append(out, l)
+		}
+	}
+	return out
+}
+
+// warningOf takes the signal word off a line; "" where it has none.
+func warningOf(l string) warning {
+	for _, level := range []rulebase.Level{rulebase.DangerLevel, rulebase.WarningLevel, rulebase.CautionLevel, rulebase.NoticeLevel} {
+		word := strings.ToUpper(string(level))
+		if rest, ok := strings.CutPrefix(l, word+": "); ok {
+			return warning{word, rest}
+		}
+	}
+	return warning{Says: l}
+}
+
+// unitsFor are the units that instruments show for a quantity, its own first.
+func unitsFor(unit string) []string {
+	others := map[string][]string{"V": {"mV"}, "ohm": {"kohm", "Mohm"}, "A": {"mA"}, "mA": {"A"}, "m": {"km", "ft"}, "min": {"s", "h"}, "kbaud": {"baud"}}
+	if unit == "" || unit == "number" {
+		return []string{""}
+	}
+	return append([]string{unit}, others[unit]...)
+}
+
+func caseTitle(c *cases.Case) string {
+	return strings.TrimSpace("Case " + c.Code)
+}
+
+// caseWhere says which drop it is, in words.
+func caseWhere(c *cases.Case) string {
+	var words []string
+	if drop := cmp.Or(c.Opening.Drop, c.Situation.Drop); drop != 0 {
+		words = append(words, fmt.Sprintf("drop %d", drop))
+	}
+	if c.Opening.Location != "" {
+		words = append(words, c.Opening.Location)
+	}
+	if u := c.Opening.Unit; u.Type+u.Serial != "" {
+		words = append(words, strings.TrimSpace("unit "+strings.TrimSpace(u.Type+" "+u.Serial)))
+	}
+	return strings.Join(words, ", ")
+}
+
+// resume asks what is to be asked now, and makes the page of it.
+func (s *Server) resume(ctx context.Context, st *standing) (conversation.State, conversation.Reply, error) {
+	done, err := s.reason(ctx)
+	if err != nil {
+		return conversation.State{}, conversation.Reply{}, err
+	}
+	defer done()
+	state, reply := s.o.Talk.Resume(ctx, st.situation, st.memory)
+	return state, reply, ctx.Err()
+}
+
+// explanations are what may be asked about a case without saying anything.
+var explanations = map[string]string{"why": "why", "else": "what else", "need": "what would you need"}
+
+// field shows a case: what is known, the short answer, and one question or step.
+func (s *Server) field(w http.ResponseWriter, r *http.Request) error {
+	st, err := s.find(r)
+	if err != nil {
+		return err
+	}
+	ctx := r.Context()
+	state, reply, err := s.resume(ctx, st)
+	if err != nil {
+		return err
+	}
+	if entry, ok := explanations[r.URL.Query().Get("say")]; ok && st.c.State != cases.StateClosed {
+		summary := reply
+		if _, reply = s.o.Talk.Step(ctx, state, entry); reply.Diagnosis == nil {
+			reply.Diagnosis = summary.Diagnosis
+		}
+		reply.Parts = append(reply.Parts, slices.DeleteFunc(summary.Parts, func(p conversation.Part) bool { return p.Kind != conversation.PartSummary })...)
+	}
+	v := s.view(st, reply)
+	if r.URL.Query().Has("did") { // straight after an entry: what became of it
+		v.Heard, v.NotHeard, v.Notices = st.said.Heard, st.said.NotHeard, slices.Concat(v.Notices, st.said.Notices)
+	}
+	if err := s.remember(ctx, st, v); err != nil {
+		return err
+	}
+	return show(w, http.StatusOK, "case", v)
+}
+
+// remember adds what the store knows of the same unit and place, as long as little was said.
+func (s *Server) remember(ctx context.Context, st *standing, v *view) error {
+	earlier, err := cases.LookBack(ctx, s.o.Store, st.c)
+	if err != nil {
+		return err
+	}
+	v.Earlier = report.EarlierLines(s.o.Base, &earlier)
+	return nil
+}
+
+// diagnosisJSON is what `downdrop diagnose --json` says to the case.
+func (s *Server) diagnosisJSON(w http.ResponseWriter, r *http.Request) error {
+	c, err := s.o.Store.Case(r.Context(), r.PathValue("code"))
+	if err != nil {
+		return err
+	}
+	d, err := s.diagnose(r.Context(), c.Situation)
+	if err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json; charset=utf-8")
+	return report.JSON(w, d)
+}
+
+func (s *Server) diagnose(ctx context.Context, situation rulebase.Situation) (*engine.Diagnosis, error) {
+	done, err := s.reason(ctx)
+	if err != nil {
+		return nil, err
+	}
+	defer done()
+	return s.o.Desk.Diagnose(ctx, situation)
+}
+
+// caseJSON is what `downdrop case show --json` says.
+func (s *Server) caseJSON(w http.ResponseWriter, r *http.Request) error {
+	c, err := s.o.Store.Case(r.Context(), r.PathValue("code"))
+	if err != nil {
+		return err
+	}
+	earlier, err := cases.LookBack(r.Context(), s.o.Store, c)
+	if err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json; charset=utf-8")
+	return report.CaseJSON(w, s.o.Base, c, &earlier)
+}
+
+// list shows the cases that are not closed, or those that a word finds.
+func (s *Server) list(w http.ResponseWriter, r *http.Request) error {
+	word := r.URL.Query().Get("find")
+	q := cases.Query{Unsettled: word == "", Text: word}
+	if code, ok := cases.ReadCode(word); ok {
+		if c, err := s.o.Store.Case(r.Context(), code); err == nil {
+			http.Redirect(w, r, "/case/"+c.Code, http.StatusSeeOther)
+			return nil
+		} else if !errors.Is(err, cases.ErrNotFound) {
+			return err
+		}
+	}
+	found, err := s.o.Store.Find(r.Context(), q)
+	if err != nil {
+		return err
+	}
+	type row struct {
+		Code, Says string
+	}
+	data := struct {
+		sheet
+		Find string
+		Rows []row
+	}{sheet{Title: sayListTitle, In: true}, word, nil}
+	for i := range found {
+		data.Rows = append(data.Rows, row{found[i].Code, report.CaseSummaryLine(s.o.Base, &found[i], s.o.Now())})
+	}
+	return show(w, http.StatusOK, "list", data)
+}
+
+// A causeRow is a cause with its chance, as a bar to be read without colour.
+type causeRow struct {
+	Name    string
+	Chance  string
+	Width   int // of 100
+	Weights []string
+	ID      string
+}
+
+// causeRows are the likeliest causes, and what else it can be.
+func causeRows(d *engine.Diagnosis, most int) (rows []causeRow, others []string) {
+	if !d.Possible {
+		return nil, nil
+	}
+	for _, c := range d.Causes[:min(most, len(d.Causes))] {
+		if c.Now < 0.005 {
+			break
+		}
+		cause := &d.Base.Causes[c.Cause]
+		rows = append(rows, causeRow{Name: cause.Name, ID: cause.ID, Chance: report.Chance(c.Now), Width: int(100*c.Now + 0.5)})
+	}
+	return rows, []string{fmt.Sprintf(sayAside, report.Chance(d.Outside), report.Chance(d.None))}
+}

@@ -1,0 +1,147 @@
+// Package page shows the conversation and the cases of a store as a local web page:
+// at the cabinet with one hand, at the telephone with several calls open.
+//
+// It keeps nothing between two requests but who may come in. Each request reads the
+// case from the store, has it diagnosed once and writes what was said as events, so
+// that a reload, another window, the command line and another phone all see the same.
+// All of it works without scripts; the one script (page.js) spares reloads and keeps
+// an answer while there is no network.
+//
+// The look is that of the project's printed sheets: ruled paper, numbers of wires for
+// headings, terminals for answers; black on white or white on black, and nothing told by colour.
+package page
+
+import (
+	"context"
+	"embed"
+	"fmt"
+	"html/template"
+	"log/slog"
+	"net/http"
+	"runtime"
+	"sync"
+	"time"
+
+	"downdrop/cases"
+	"downdrop/cmd/internal/conversation"
+	"downdrop/engine"
+	"downdrop/rulebase"
+)
+
+// A Desk is what the page needs of the cases: the same doors that the commands use.
+type Desk interface {
+	// Open begins a case with a free short code; the id of its first event is given,
+	// so that a form sent twice opens one case.
+	Open(ctx context.Context, id string, opening cases.Opening, s rulebase.Situation) (*cases.Case, error)
+	// Write appends drafts about a case and gives the case as it then stands.
+	Write(ctx context.Context, c *cases.Case, place rulebase.Place, drafts ...cases.Draft) (*cases.Case, error)
+	// Changes is what has to be written so that the case's situation becomes after.
+	Changes(c *cases.Case, after rulebase.Situation) []cases.Draft
+	// Shown are the drafts that keep what a diagnosis put before somebody's eyes.
+	Shown(d *engine.Diagnosis) []cases.Draft
+	// Diagnose answers a case as `downdrop diagnose` does.
+	Diagnose(ctx context.Context, s rulebase.Situation) (*engine.Diagnosis, error)
+	// Closing says what stands against closing a case so; nil: nothing. An empty outcome is filled in.
+	Closing(ctx context.Context, c *cases.Case, closing *cases.Closing) error
+}
+
+// Options are what a Server is made of.
+type Options struct {
+	Base  *rulebase.Base
+	Store cases.Store
+	Desk  Desk
+	Talk  *conversation.Talk
+	Now   func() time.Time
+	NewID func() string
+	Hosts []string // the Host headers it answers to, with the port; all others are refused
+	Link  func(url string)
+	Log   *slog.Logger // nil: slog's own
+}
+
+// A Server answers the requests of the page.
+type Server struct {
+	o       Options
+	door    *door
+	handler http.Handler
+	turn    sync.Map      // case id → *sync.Mutex: entries to one case are taken in one after the other
+	busy    chan struct{} // who reasons now: see reason
+}
+
+//go:embed page.html page.css page.js
+var files embed.FS
+
+var pages = template.Must(template.New("page.html").Funcs(template.FuncMap{
+	"inc": func(i int) int { return i + 1 },
+}).ParseFS(files, "page.html"))
+
+// New makes a Server. Whoever calls shows the link: it lets one browser in, once.
+func New(o Options) *Server {
+	if o.Log == nil {
+		o.Log = slog.Default()
+	}
+	s := &Server{o: o, door: newDoor(o.Now), busy: make(chan struct{}, 2*runtime.GOMAXPROCS(0))}
+	s.handler = s.guard(s.routes())
+	return s
+}
+
+// ServeHTTP answers one request.
+func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) { s.handler.ServeHTTP(w, r) }
+
+// Link is the way in that has not been used yet, without host.
+func (s *Server) Link() string { return "/enter?key=" + s.door.link() }
+
+// A handle answers a request, or says why not.
+type handle func(w http.ResponseWriter, r *http.Request) error
+
+// routes are all there is. What changes something is a POST.
+func (s *Server) routes() http.Handler {
+	mux := http.NewServeMux()
+	for pattern, h := range map[string]handle{
+		"GET /{$}":                        s.list,
+		"GET /enter":                      s.enterForm,
+		"POST /enter":                     s.enter,
+		"POST /leave":                     s.leave,
+		"GET /style.css":                  s.file("page.css", "text/css; charset=utf-8"),
+		"GET /page.js":                    s.file("page.js", "text/javascript; charset=utf-8"),
+		"GET /new":                        s.openForm,
+		"POST /open":                      s.open,
+		"GET /case/{code}":                s.field,
+		"POST /case/{code}/answer":        s.answer,
+		"GET /case/{code}/diagnosis.json": s.diagnosisJSON,
+		"GET /case/{code}/case.json":      s.caseJSON,
+	} {
+		mux.Handle(pattern, s.answering(h))
+	}
+	return mux
+}
+
+func (s *Server) file(name, media string) handle {
+	text, err := files.ReadFile(name)
+	if err != nil {
+		panic(err) // it is compiled in
+	}
+	return func(w http.ResponseWriter, _ *http.Request) error {
+		w.Header().Set("Content-Type", media)
+		w.Header().Set("Cache-Control", "no-cache")
+		_, err := w.Write(text)
+		return err
+	}
+}
+
+// show writes a page of the set.
+func show(w http.ResponseWriter, status int, name string, data any) error {
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.WriteHeader(status)
+	if err := pages.ExecuteTemplate(w, name, data); err != nil {
+		return fmt.Errorf("write the page: %w", err)
+	}
+	return nil
+}
+
+// A sheet is what every page has.
+type sheet struct {
+	Title string
+	Code  string // of the case, ""
+	Where string // of the case, in words
+	In    bool   // somebody is let in: there are ways to go
+}

@@ -1,0 +1,65 @@
+// Spares reloads, answers by keys, and keeps an answer while there is no network. All of
+// the page works without it.
+"use strict";
+(function () {
+  var kept = "downdrop-unsent";
+
+  function store(value) {
+    try { if (value) localStorage.setItem(kept, JSON.stringify(value)); else localStorage.removeItem(kept); } catch (e) { /* then it is only on the screen */ }
+  }
+  function unsent() {
+    try { return JSON.parse(localStorage.getItem(kept)); } catch (e) { return null; }
+  }
+
+  function put(text, url, focus) {
+    var page = new DOMParser().parseFromString(text, "text/html");
+    var main = page.querySelector("main");
+    if (!main) { location.assign("/"); return; }
+    document.querySelector("main").replaceWith(main);
+    document.querySelector("header").replaceWith(page.querySelector("header"));
+    document.title = page.title;
+    history.replaceState(null, "", url);
+    if (focus) { scrollTo(0, 0); main.focus({ preventScroll: true }); }
+  }
+
+  function say(text) {
+    var old = document.getElementById("unsent");
+    if (old) { old.remove(); }
+    if (!text) { return; }
+    var p = document.createElement("p");
+    p.id = "unsent"; p.className = "waiting"; p.setAttribute("role", "alert"); p.textContent = text;
+    document.querySelector("main").append(p);
+  }
+
+  function send(what) {
+    store(what);
+    return fetch(what.to, { method: "POST", body: new URLSearchParams(what.body), credentials: "same-origin" }).then(function (r) {
+      return r.text().then(function (text) {
+        if (r.status !== 403 && r.status < 500) { store(null); }
+        put(text, r.ok || r.redirected ? r.url.replace(/\/answer$/, "") : location.href, true);
+      });
+    }, function () {
+      say("No connection. Your answer is kept here and sent as soon as there is one; you may also press again.");
+      setTimeout(again, 3000);
+    });
+  }
+  function again() { var what = unsent(); if (what) { send(what); } }
+
+  document.addEventListener("submit", function (event) {
+    var form = event.target;
+    if (!form.hasAttribute("data-keep") || !window.fetch || !window.DOMParser) { return; }
+    event.preventDefault();
+    var body = Array.from(new FormData(form).entries());
+    if (event.submitter && event.submitter.name) { body.push([event.submitter.name, event.submitter.value]); }
+    send({ to: form.getAttribute("action"), body: body });
+  });
+
+  document.addEventListener("keydown", function (event) {
+    if (event.ctrlKey || event.altKey || event.metaKey || /^(INPUT|TEXTAREA|SELECT)$/.test(event.target.tagName)) { return; }
+    var button = Array.from(document.querySelectorAll("button[data-key]")).find(function (b) { return b.dataset.key === event.key; });
+    if (button) { event.preventDefault(); button.click(); }
+  });
+
+  addEventListener("online", again);
+  again();
+})();

@@ -1,0 +1,34 @@
+package page
+
+// What the page says beside the conversation's and the reports' own sentences; the
+// words of headings and buttons stand in page.html.
+const (
+	sayEnterTitle   = "Come in"
+	sayLeftTitle    = "Left"
+	sayLeft         = "This browser is out again. The program shows a new link for the next time."
+	sayRefusedTitle = "This did not work"
+	sayLinkUsed     = "This link was used already, or is not one of this program. Each link lets one browser in, once; the program shows the next one where it was started."
+	sayNotLetIn     = "This browser has not been let in, or the program was started anew since. Open the link that the program shows where it was started, then come back to this page and press again: nothing is taken in twice."
+	sayCrossOrigin  = "This was sent by another page, and is not taken in. Answer on the page itself."
+	sayOtherHost    = "This program answers only to its own address on this machine, as its link gives it."
+	sayOtherMethod  = "This program reads and takes forms in, and nothing else."
+	sayTooLarge     = "This is more than the %d kB that one form may hold. Send it in parts."
+	sayBadForm      = "This form cannot be read. Go back, reload the page and try again."
+	sayNoCase       = "There is no such case here."
+	sayStore        = "The cases cannot be reached: %v. What you answered was not taken in; press again once that is mended."
+	sayIncident     = "A bug of ours: this was not taken in. Its number in the program's messages is %s."
+
+	sayListTitle = "Open cases"
+	sayOpenTitle = "A drop is down"
+	sayClosed    = "This case is closed. To go on with it, open it again."
+	sayAside     = "Something not listed here: %s. Nothing wrong with the drop: %s."
+	sayBadDrop   = "The drop's address has to be a whole number from 1 to 9999, or empty."
+	sayLongField = "%s is longer than %d letters; say it shorter."
+
+	sayTookTooLong = "This took longer than ten seconds and was given up. Nothing was taken in; press again."
+
+	sayNothingSaid = "Nothing was entered."
+	sayTakenBack   = "Taken back."
+	sayNoneBefore  = "There is nothing to take back."
+	sayLapsed      = "Half an hour has passed, or somebody else goes on from here: what was confirmed before a step has to be confirmed anew."
+)
