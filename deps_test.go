@@ -65,6 +65,7 @@ github.com/jackc/pgx/v5    : cases/postgres
 github.com/rogpeppe/go-internal/diff : cmd/downdrop
 github.com/google/uuid     : cmd/downdrop
 github.com/piglig/go-qr    : cmd/internal/report
+golang.org/x/net/netutil   : cmd/internal/page
 `
 
 // testLibraries may be imported by tests only.

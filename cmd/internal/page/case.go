@@ -119,7 +119,7 @@ func (s *Server) view(st *standing, reply conversation.Reply) *view {
 		v.Notices = append(v.Notices, sayLapsed)
 	}
 	v.take(reply)
-	v.Answers = slices.DeleteFunc(slices.Clone(reply.Question.Answers), func(a conversation.Answer) bool { return keptAnyway(a.Entry) })
+	v.Answers = slices.DeleteFunc(slices.Clone(reply.Question.Answers), func(a conversation.Answer) bool { return onPage[a.Entry] })
 	if want, ok := s.o.Talk.Reading(reply.Question); ok {
 		v.Reading = &reading{ID: want.ID, Unit: want.Unit, Units: unitsFor(want.Unit)}
 	}
@@ -131,8 +131,9 @@ func (s *Server) view(st *standing, reply conversation.Reply) *view {
 	return v
 }
 
-// keptAnyway are entries that have no sense where every answer is kept at once.
-func keptAnyway(entry string) bool { return entry == "stop and save as a case file" || entry == "quit" }
+// onPage are entries that stand on every page by themselves, or have no sense where every
+// answer is kept at once.
+var onPage = map[string]bool{"stop and save as a case file": true, "quit": true, "what else": true, "what would you need": true}
 
 // take sorts the parts of a reply by what they are.
 func (v *view) take(reply conversation.Reply) {
