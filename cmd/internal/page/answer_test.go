@@ -242,13 +242,13 @@ func hostileTexts(n int) []string {
 func TestHostileTextsComeOutAsText(t *testing.T) {
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	texts := hostileTexts(support.Deep(t, 500))
-	for i := 0; i+5 <= len(texts); i += 5 {
-		five := texts[i : i+5]
-		code := s.open(url.Values{"location": {five[0]}, "type": {five[1]}, "serial": {five[2]}, "story": {five[3] + ", drop dead"}})
+	for i := 0; i+10 <= len(texts); i += 10 {
+		ten := texts[i : i+10]
+		code := s.open(url.Values{"location": {ten[0]}, "type": {ten[1]}, "serial": {ten[2]}, "story": {"drop dead, " + strings.Join(ten[3:7], ", ")}})
 		_, body := s.get("/case/" + code + "?did=open")
-		onlyOurs(t, body, five)
-		_, body = s.say(body, five[4])
-		onlyOurs(t, body, five)
+		onlyOurs(t, body, ten)
+		_, body = s.say(body, strings.Join(ten[7:], ", "))
+		onlyOurs(t, body, ten)
 	}
 	for _, path := range []string{"/", "/?find=" + url.QueryEscape(texts[1])} {
 		_, body := s.get(path)
