@@ -30,6 +30,7 @@ engine/plan               : engine/belief engine/hypothesis
 engine/decide             :
 engine/chain              : rulebase
 engine/ways               : rulebase engine/decide
+engine/bench              : rulebase rulebase/quantity engine/line
 engine                    : rulebase engine/chain engine/hypothesis engine/belief engine/plan engine/decide engine/line
 engine/sheet              : rulebase rulebase/quantity engine/line
 engine/waveform           : rulebase/quantity engine/line
