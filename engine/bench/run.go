@@ -1,0 +1,572 @@
+package bench
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"downdrop/rulebase"
+	"downdrop/rulebase/quantity"
+)
+
+// An Outcome is what became of a step or a reading.
+type Outcome string
+
+// The outcomes. Open, Skipped and NotReached are of steps only; NotShown is of a
+// count of errors that proves neither the one nor the other, and of a limit that the
+// profile does not give.
+const (
+	Open       Outcome = "open"        // not all of it was answered
+	Passed     Outcome = "pass"        //
+	Failed     Outcome = "fail"        //
+	Recorded   Outcome = "recorded"    // only written down, there is no limit
+	NotShown   Outcome = "not_shown"   //
+	Skipped    Outcome = "not_done"    // somebody said why
+	NotReached Outcome = "not_reached" // a step before it failed and ended the work
+	NotMeant   Outcome = "not_meant"   // does not apply to this unit
+)
+
+// A Result is a reading with its answer.
+type Result struct {
+	Reading     *rulebase.BenchReading
+	Text        string // as typed, tidied
+	Number      float64
+	Wrong, Of   int // of a count of errors
+	Word        string
+	Points      []int // that do not pass
+	Outcome     Outcome
+	Low, High   float64 // limits as worked out; NaN: none
+	Lacks       string  // the fact that a limit wants and the profile does not give
+	MoreNeeded  int     // of a count of errors that was not shown: messages in all with no further error
+	Instrument  *Tool
+	Seq         int
+	says        string // below, inside, above, a word, pass, fail
+	outOfPoints int
+}
+
+// A Tool is an instrument at the bench.
+type Tool struct {
+	Kind  string
+	Name  string
+	Until string // calibrated until, 2027-03-01; "" not known
+	Late  bool   // used after that day
+	Seq   int
+}
+
+// A StepState is a step with what became of it.
+type StepState struct {
+	Step      *rulebase.BenchStep
+	Outcome   Outcome
+	Reason    string // why it was not done
+	Confirmed bool
+	Results   []Result
+}
+
+// A Verdict says what a run proves of the unit.
+type Verdict string
+
+// The verdicts, which are those of cases as well.
+const (
+	NoVerdict Verdict = "" // the run is not at its end
+	Good      Verdict = "good"
+	Bad       Verdict = "bad"
+	NotProven Verdict = "not_proven"
+)
+
+// A State is what a run has come to. It is worked out from the events anew each time.
+type State struct {
+	Procedure *rulebase.Procedure
+	Unit      *rulebase.Profile
+	Events    []Event
+
+	Begin    map[string]string // values of the event that began it
+	Asked    map[string]string // answers from before the first step: by, intermittent, returned_before
+	Steps    []StepState
+	Tools    []Tool
+	InPlace  []InPlace
+	Notes    []Note
+	Findings []Finding
+	Wants    Wants
+	Verdict  Verdict
+	Basis    []string // whole sentences
+	StoppedBy,
+	Serial, Complaint string
+	Minutes, MinutesLeft float64
+
+	slots []rulebase.Slot
+}
+
+// InPlace is a force that was put in and not yet taken out.
+type InPlace struct {
+	Force rulebase.BenchForce
+	Step  string // that put it in
+}
+
+// A Note is something somebody remarked.
+type Note struct {
+	Step, Text string
+}
+
+// A Finding is what a run says to a diagnosis.
+type Finding struct {
+	Symptom string
+	Value   rulebase.Value
+	Read    string
+	Step    string
+	Failed  bool
+}
+
+// A WantKind says what a run waits for.
+type WantKind string
+
+// What a run can wait for.
+const (
+	WantsAnswer  WantKind = "answer"     // to a question from before the first step
+	WantsConfirm WantKind = "confirm"    // that warnings were read
+	WantsTool    WantKind = "instrument" // what something is read with
+	WantsReading WantKind = "reading"    //
+	WantsRelease WantKind = "release"    // that a force was taken out
+	WantsNothing WantKind = ""           // the run is at its end
+)
+
+// Wants is what comes next.
+type Wants struct {
+	Kind    WantKind
+	Ask     string // the id asked for: of a question, an instrument, a force
+	Step    int    // place in Steps; -1 before and behind them
+	Reading *rulebase.BenchReading
+	// Low and High are the limits of a reading, worked out; NaN: none. Count is how many points or messages.
+	Low, High float64
+	Count     int
+}
+
+// asks are the questions before the first step.
+var asks = []string{"by", "intermittent", "returned_before"}
+
+// Run works out what a run has come to.
+func Run(p *rulebase.Procedure, unit *rulebase.Profile, events []Event) (*State, error) {
+	s := &State{Procedure: p, Unit: unit, Events: events, Asked: map[string]string{}, slots: facts(p, unit)}
+	s.Steps = make([]StepState, len(p.Steps))
+	for i := range p.Steps {
+		s.Steps[i] = StepState{Step: &p.Steps[i], Outcome: Open}
+	}
+	for _, e := range standing(events) {
+		if err := s.take(e); err != nil {
+			return nil, fmt.Errorf("event %d: %w", e.Seq, err)
+		}
+	}
+	s.next()
+	s.judge()
+	return s, nil
+}
+
+// take adds one event. Answers are read as if they were typed now, so that the file
+// keeps what was typed.
+func (s *State) take(e Event) error {
+	s.next()
+	switch e.Kind {
+	case Begun:
+		s.Begin = e.Values
+	case Instrument:
+		s.Tools = append(s.Tools, Tool{Kind: e.Values["kind"], Name: e.Values["name"], Until: e.Values["until"], Seq: e.Seq})
+	case Confirmed:
+		if i := s.at(e.Step); i >= 0 {
+			s.Steps[i].Confirmed = true
+		}
+	case NotDone:
+		if i := s.at(e.Step); i >= 0 {
+			s.Steps[i].Outcome, s.Steps[i].Reason = Skipped, e.Values["reason"]
+		}
+	case Noted:
+		s.Notes = append(s.Notes, Note{e.Step, e.Values["text"]})
+	case Released:
+		s.InPlace = slices.DeleteFunc(s.InPlace, func(f InPlace) bool { return f.Force.ID == e.Values["force"] })
+	case Answered:
+		return s.answered(e)
+	}
+	return nil
+}
+
+func (s *State) answered(e Event) error {
+	for id, text := range e.Values {
+		if e.Step == "" {
+			s.Asked[id] = text
+			if i := s.name(id); i >= 0 {
+				s.slots[i] = rulebase.Slot{Rank: rulebase.FromPerson, Word: 1}
+				if text == "yes" {
+					s.slots[i].Word = 2
+				}
+			}
+			continue
+		}
+		if s.Wants.Kind != WantsReading || s.Steps[s.Wants.Step].Step.ID != e.Step || s.Wants.Reading.ID != id {
+			return fmt.Errorf("it answers %s of step %s, which is not what was asked", id, e.Step)
+		}
+		r, err := s.read(text)
+		if err != nil {
+			return err
+		}
+		r.Seq = e.Seq
+		if tool := s.tool(r.Reading.With); tool != nil {
+			late := *tool
+			late.Late = late.Until != "" && e.At.Format("2006-01-02") > late.Until
+			r.Instrument = &late
+		}
+		s.keep(r)
+	}
+	return nil
+}
+
+func (s *State) name(id string) int {
+	return slices.IndexFunc(s.Procedure.Names, func(n rulebase.Name) bool { return n.ID == id })
+}
+
+func (s *State) at(step string) int {
+	return slices.IndexFunc(s.Steps, func(x StepState) bool { return x.Step.ID == step })
+}
+
+func (s *State) tool(kind string) *Tool {
+	for i := len(s.Tools) - 1; i >= 0 && kind != ""; i-- {
+		if s.Tools[i].Kind == kind {
+			return &s.Tools[i]
+		}
+	}
+	return nil
+}
+
+// keep adds a result, what it says to later steps and to a diagnosis.
+func (s *State) keep(r Result) {
+	st := &s.Steps[s.Wants.Step]
+	st.Results = append(st.Results, r)
+	g := r.Reading
+	slot := rulebase.Slot{Rank: rulebase.FromPerson, Number: math.NaN()}
+	switch g.Kind {
+	case rulebase.ReadsNumber:
+		slot.Number = r.Number
+	case rulebase.ReadsErrors:
+		slot.Number = float64(r.Wrong)
+	case rulebase.ReadsWord:
+		slot.Word = int32(slices.Index(g.OneOf, r.Word) + 1)
+	case rulebase.ReadsYesNo:
+		slot.Word = map[string]int32{"no": 1, "yes": 2}[r.Word]
+	case rulebase.ReadsPoints:
+		slot.Word = map[bool]int32{false: 1, true: 2}[len(r.Points) == 0]
+	case rulebase.ReadsText:
+		slot.Word = 2
+	}
+	if g.Slot >= 0 {
+		s.slots[g.Slot] = slot
+	}
+	switch g.Text {
+	case "serial":
+		s.Serial = r.Text
+	case "complaint":
+		s.Complaint = r.Text
+	}
+	s.found(r, st.Step.ID)
+	s.finish(st)
+}
+
+// found adds what a result says to a diagnosis.
+func (s *State) found(r Result, step string) {
+	failed := r.Outcome == Failed
+	if r.Reading.Finding != "" {
+		v := rulebase.Value{IsNumber: true, Number: r.Number, Word: strconv.FormatFloat(r.Number, 'g', -1, 64)}
+		if !math.IsInf(r.Number, 0) {
+			s.Findings = append(s.Findings, Finding{r.Reading.Finding, v, r.Text, step, failed})
+		}
+	}
+	for _, m := range r.Reading.Means {
+		if m.Outcome == r.says || m.Outcome == "fail" && failed || m.Outcome == "pass" && r.Outcome == Passed {
+			s.Findings = append(s.Findings, Finding{m.Symptom, rulebase.Value{Word: m.Value}, r.Text, step, failed})
+		}
+	}
+}
+
+// finish sets a step's outcome once all of its readings are there.
+func (s *State) finish(st *StepState) {
+	if st.Outcome != Open || s.nextReading(st) != nil {
+		return
+	}
+	st.Outcome = Recorded
+	for _, r := range st.Results {
+		if worse[r.Outcome] > worse[st.Outcome] {
+			st.Outcome = r.Outcome
+		}
+	}
+	for _, f := range st.Step.PutsIn {
+		s.InPlace = append(s.InPlace, InPlace{s.Procedure.Forces[f], st.Step.ID})
+	}
+	if st.Outcome == Passed || st.Outcome == Recorded {
+		for _, f := range st.Step.TakesOut {
+			id := s.Procedure.Forces[f].ID
+			s.InPlace = slices.DeleteFunc(s.InPlace, func(p InPlace) bool { return p.Force.ID == id })
+		}
+	}
+	if st.Outcome == Failed && st.Step.StopIfFail {
+		s.StoppedBy = st.Step.ID
+	}
+}
+
+var worse = map[Outcome]int{Recorded: 0, Passed: 1, NotShown: 2, Failed: 3}
+
+// nextReading is the first reading of a step that applies and has no answer.
+func (s *State) nextReading(st *StepState) *rulebase.BenchReading {
+	for i := range st.Step.Readings {
+		g := &st.Step.Readings[i]
+		answered := slices.ContainsFunc(st.Results, func(r Result) bool { return r.Reading == g })
+		if !answered && s.applies(g.When) {
+			return g
+		}
+	}
+	return nil
+}
+
+// applies takes what is not known for true: a step too many costs minutes, one too
+// few a unit.
+func (s *State) applies(when *rulebase.Expression) bool {
+	return when == nil || when.Eval(s.slots) != rulebase.False
+}
+
+// next finds what the run waits for.
+func (s *State) next() {
+	s.Wants = Wants{Step: -1, Low: math.NaN(), High: math.NaN()}
+	for _, id := range asks {
+		if s.Asked[id] == "" {
+			s.Wants.Kind, s.Wants.Ask = WantsAnswer, id
+			return
+		}
+	}
+	for i := range s.Steps {
+		st := &s.Steps[i]
+		if st.Outcome != Open && st.Outcome != NotMeant && st.Outcome != NotReached {
+			continue
+		}
+		st.Outcome = Open
+		if len(st.Results) == 0 && !s.applies(st.Step.When) {
+			st.Outcome = NotMeant
+			continue
+		}
+		if s.StoppedBy != "" && !s.takesOut(st.Step) {
+			st.Outcome = NotReached
+			continue
+		}
+		g := s.nextReading(st)
+		if g == nil {
+			st.Outcome = NotMeant
+			continue
+		}
+		s.Wants.Step, s.Wants.Reading = i, g
+		switch {
+		case !st.Confirmed && mustConfirm(st.Step):
+			s.Wants.Kind = WantsConfirm
+		case g.With != "" && s.tool(g.With) == nil:
+			s.Wants.Kind, s.Wants.Ask = WantsTool, g.With
+		default:
+			s.Wants.Kind = WantsReading
+			s.Wants.Low, s.Wants.High, s.Wants.Count, _ = s.limits(g)
+		}
+		return
+	}
+	if len(s.InPlace) > 0 {
+		s.Wants.Kind, s.Wants.Ask = WantsRelease, s.InPlace[0].Force.ID
+	}
+}
+
+// takesOut says that a step takes out something that is in place: it is done even
+// when a fail has ended the work.
+func (s *State) takesOut(step *rulebase.BenchStep) bool {
+	return slices.ContainsFunc(s.InPlace, func(p InPlace) bool {
+		return slices.ContainsFunc(step.TakesOut, func(f int) bool { return s.Procedure.Forces[f].ID == p.Force.ID })
+	})
+}
+
+// mustConfirm says that a step's warnings are graver than cautions and notices: then
+// somebody says that they were read.
+func mustConfirm(step *rulebase.BenchStep) bool {
+	return slices.ContainsFunc(step.Warnings, func(w rulebase.BenchWarning) bool {
+		return w.Level == rulebase.DangerLevel || w.Level == rulebase.WarningLevel
+	})
+}
+
+// limits works out the limits of a reading; lacks names the fact that one of them
+// wants and nobody gave.
+func (s *State) limits(g *rulebase.BenchReading) (low, high float64, count int, lacks string) {
+	value := func(e *rulebase.Expression) float64 {
+		if e == nil {
+			return math.NaN()
+		}
+		x := e.Value(s.slots)
+		if math.IsNaN(x) {
+			for _, n := range e.Reads() {
+				if math.IsNaN(s.slots[n].Number) {
+					lacks = s.Procedure.Names[n].ID
+				}
+			}
+			if lacks == "" {
+				lacks = e.Text
+			}
+		}
+		return x
+	}
+	low, high = value(g.Least), value(g.Most)
+	if g.Equal != nil {
+		low = value(g.Equal)
+		high = low
+	}
+	if g.Kind == rulebase.ReadsErrors {
+		low, high = math.NaN(), value(g.ErrorRate)
+	}
+	for _, e := range []*rulebase.Expression{g.Points, g.Messages} {
+		if e != nil {
+			if x := value(e); !math.IsNaN(x) {
+				count = int(math.Round(x))
+			}
+		}
+	}
+	return low, high, count, lacks
+}
+
+// read takes what was typed as the answer to what is wanted. The error is a
+// *quantity.Question or says in a sentence what to type.
+func (s *State) read(text string) (Result, error) {
+	g := s.Wants.Reading
+	r := Result{Reading: g, Text: text, Number: math.NaN(), Outcome: Passed}
+	var lacks string
+	r.Low, r.High, _, lacks = s.limits(g)
+	r.Lacks = lacks
+	var err error
+	switch g.Kind {
+	case rulebase.ReadsNumber:
+		err = s.readNumber(&r)
+	case rulebase.ReadsWord, rulebase.ReadsYesNo:
+		if r.Word, err = word(text, g.OneOf); err == nil {
+			r.Text, r.says = r.Word, r.Word
+			if !slices.Contains(g.Passes, r.Word) {
+				r.Outcome = Failed
+			}
+		}
+	case rulebase.ReadsPoints:
+		r.outOfPoints = s.Wants.Count
+		if r.Points, err = points(text, s.Wants.Count); err == nil && len(r.Points) > 0 {
+			r.Outcome = Failed
+		}
+	case rulebase.ReadsErrors:
+		err = s.readErrors(&r)
+	case rulebase.ReadsText:
+		r.Outcome = Recorded
+		if g.Text == "serial" {
+			r.Text = scanned(text)
+		}
+		if r.Text == "" {
+			err = sayable(sayEmptyText)
+		}
+	}
+	return r, err
+}
+
+func (s *State) readNumber(r *Result) error {
+	g := r.Reading
+	got, err := quantity.Read(r.Text, quantity.Want{Unit: g.Unit})
+	if err != nil {
+		return err
+	}
+	r.Text = got.String()
+	low, high := r.Low, r.High
+	if g.Equal != nil && !math.IsNaN(low) { // the same number, whatever way it was typed
+		low, high = low-1e-9*math.Abs(low), high+1e-9*math.Abs(high)
+	}
+	below := !math.IsNaN(low) && (got.High < low || got.Shape == quantity.Below && got.High <= low)
+	above := !math.IsNaN(high) && (got.Low > high || got.Shape == quantity.Above && got.Low >= high)
+	spans := !math.IsNaN(low) && got.Low < low || !math.IsNaN(high) && got.High > high
+	r.Number = got.Low
+	if x, ok := got.Value(); ok {
+		r.Number = x
+	} else if got.Shape == quantity.Below {
+		r.Number = got.High
+	}
+	switch {
+	case below:
+		r.Outcome, r.says = Failed, "below"
+	case above:
+		r.Outcome, r.says = Failed, "above"
+	case got.Shape == quantity.OverRange && math.IsNaN(high):
+		r.says = "inside"
+	case spans:
+		return sayable(fmt.Sprintf(saySpansLimit, r.Text))
+	default:
+		r.says = "inside"
+	}
+	switch {
+	case r.Outcome == Passed && r.Lacks != "":
+		r.Outcome = NotShown
+	case r.Outcome == Passed && g.Least == nil && g.Most == nil && g.Equal == nil:
+		r.Outcome = Recorded
+	}
+	return nil
+}
+
+func (s *State) readErrors(r *Result) error {
+	var err error
+	if r.Wrong, r.Of, err = counts(r.Text); err != nil {
+		return err
+	}
+	r.Text = fmt.Sprintf("%d of %d", r.Wrong, r.Of)
+	r.Number = float64(r.Wrong)
+	switch {
+	case math.IsNaN(r.High):
+		r.Outcome = NotShown
+	case Above(r.Wrong, r.Of) < r.High:
+	case Below(r.Wrong, r.Of) > r.High:
+		r.Outcome = Failed
+	default:
+		r.Outcome, r.MoreNeeded = NotShown, Needed(r.Wrong, r.High)
+	}
+	return nil
+}
+
+// judge gives the verdict once nothing is wanted any more.
+func (s *State) judge() {
+	for i := range s.Steps {
+		st := &s.Steps[i]
+		s.Minutes += st.Step.Minutes
+		if st.Outcome == Open {
+			s.MinutesLeft += st.Step.Minutes
+		}
+		if st.Outcome == NotMeant {
+			s.Minutes -= st.Step.Minutes
+		}
+	}
+	if s.Wants.Kind != WantsNothing || s.Begin == nil {
+		return
+	}
+	s.Verdict = Good
+	lower := func(to Verdict, says string) {
+		if s.Verdict != Bad {
+			s.Verdict = to
+		}
+		s.Basis = append(s.Basis, says)
+	}
+	for i := range s.Steps {
+		st := &s.Steps[i]
+		switch {
+		case st.Outcome == Failed && st.Step.Proves == rulebase.ProvesUnit:
+			lower(Bad, fmt.Sprintf(sayFailedStep, st.Step.Name))
+		case st.Outcome == Failed && st.Step.Proves == rulebase.ProvesSettings:
+			s.Basis = append(s.Basis, fmt.Sprintf(saySettingsDiffer, st.Step.Name))
+		case st.Outcome == Failed:
+			lower(NotProven, fmt.Sprintf(sayNotForUnit, st.Step.Name))
+		case st.Outcome == NotShown:
+			lower(NotProven, fmt.Sprintf(sayNotShown, st.Step.Name))
+		case st.Outcome == Skipped:
+			lower(NotProven, fmt.Sprintf(sayNotDone, st.Step.Name, st.Reason))
+		case st.Outcome == NotReached:
+			lower(NotProven, fmt.Sprintf(sayNotReached, st.Step.Name))
+		}
+	}
+	if s.Verdict == Good {
+		s.Basis = append([]string{strings.TrimSpace(sayAllPassed)}, s.Basis...)
+	}
+}
