@@ -6,10 +6,13 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
+	"math"
 	"path"
 	"slices"
 	"strings"
 
+	"downdrop/rulebase/quantity"
 	"downdrop/rulebase/source"
 )
 
@@ -28,9 +31,11 @@ type Procedure struct {
 	Version   int
 	Proves    string
 	NotTested []string
+	PassedIs  string // the verdict on a unit that passed: good, or not_proven for a check that is too short for that
 	Replaces  bool
 	Source    string
 	Digest    string // hex SHA-256 of the file's text
+	Text      string // the file
 	Steps     []BenchStep
 	Forces    []BenchForce
 	Names     []Name // what expressions read: facts (KindGiven), then readings (KindFact), in slot order
@@ -44,6 +49,7 @@ type BenchForce struct{ ID, Says string }
 type BenchWarning struct {
 	ID    string
 	Level Level
+	When  *Expression // nil: always
 	Says  string
 }
 
@@ -122,6 +128,9 @@ type BenchMeaning struct {
 // benchFolder is the subfolder of a rulebase in which procedures lie.
 const benchFolder = "bench"
 
+// unitFolder is that in which unit profiles lie.
+const unitFolder = "bench/units"
+
 // Procedures reads the bench procedures of a rulebase, by id. The error is a *Problems
 // with all that is wrong in all of them, or that of a file that could not be read.
 func (b *Base) Procedures() ([]*Procedure, error) {
@@ -160,6 +169,48 @@ func (b *Base) Procedures() ([]*Procedure, error) {
 	return all, nil
 }
 
+// Profiles reads the unit profiles of a rulebase, by name: those of its subfolder
+// bench/units. One of a higher layer stands for that of the same name below. The error
+// is as that of Procedures.
+func (b *Base) Profiles() ([]*Profile, error) {
+	layers := b.places.layers
+	if layers == nil {
+		layers = []Layer{shippedLayer()}
+	}
+	byName := map[string]*Profile{}
+	wrong := &Problems{}
+	for _, layer := range layers {
+		files, err := fs.Glob(layer.FS, unitFolder+"/*.yaml")
+		if err != nil {
+			return nil, err
+		}
+		for _, file := range files {
+			text, err := readFile(layer.FS, file)
+			if err != nil {
+				return nil, fmt.Errorf("read unit profile %s: %w", file, err)
+			}
+			p, err := ReadProfile(path.Join(layer.Name, file), text)
+			var problems *Problems
+			if errors.As(err, &problems) {
+				wrong.List = append(wrong.List, problems.List...)
+				continue
+			} else if err != nil {
+				return nil, err
+			}
+			if was := byName[p.Name]; was != nil && path.Dir(was.Pos.File) == path.Dir(p.Pos.File) {
+				wrong.List = append(wrong.List, Problem{Position: p.Pos, Kind: "duplicate-id", Says: fmt.Sprintf("the unit profile %s stands already in %s", p.Name, was.Pos.File), Width: 1})
+			}
+			byName[p.Name] = p
+		}
+	}
+	if len(wrong.List) > 0 {
+		return nil, wrong
+	}
+	all := slices.Collect(maps.Values(byName))
+	slices.SortFunc(all, func(x, y *Profile) int { return strings.Compare(x.Name, y.Name) })
+	return all, nil
+}
+
 // addProcedure adds one to those of the layers below, of which there are lower, and
 // of its own.
 func (b *Base) addProcedure(all []*Procedure, lower int, p *Procedure, wrong *Problems) ([]*Procedure, int) {
@@ -193,7 +244,7 @@ func (b *Base) ReadProcedure(file string, text []byte) (*Procedure, error) {
 		return nil, err
 	}
 	sum := sha256.Sum256(text)
-	p.Digest = hex.EncodeToString(sum[:])
+	p.Digest, p.Text = hex.EncodeToString(sum[:]), string(text)
 	return p, nil
 }
 
@@ -232,7 +283,7 @@ func (r *benchReader) must(n *source.Node, key, what string) string {
 }
 
 func (r *benchReader) procedure(n *source.Node) *Procedure {
-	p := &Procedure{Pos: n.Pos, Version: 1}
+	p := &Procedure{Pos: n.Pos, Version: 1, PassedIs: "good"}
 	r.p = p
 	if n.Shape != source.Map {
 		r.r.Problem(n, "shape", "", "a bench procedure is keys and values: %s", worthListing(benchKeyNames("procedure")))
@@ -251,6 +302,9 @@ func (r *benchReader) procedure(n *source.Node) *Procedure {
 	}
 	if x := filled(n, "replaces"); x != nil {
 		p.Replaces = r.flag(x)
+	}
+	if x := filled(n, "passed_is"); x != nil && r.oneOf(x, "what a unit is that passed", "good", "not_proven") >= 0 {
+		p.PassedIs = x.Text
 	}
 	for _, x := range r.items(filled(n, "not_tested")) {
 		p.NotTested = append(p.NotTested, r.text(x))
@@ -321,6 +375,7 @@ func (r *benchReader) ownWarning(id string, n *source.Node) BenchWarning {
 	if x := r.needs(n, "level", "danger, warning, caution or notice"); x != nil && r.oneOf(x, "a level", benchLevels...) >= 0 {
 		w.Level = Level(x.Text)
 	}
+	w.When = r.expr(filled(n, "when"), "when of a warning", false)
 	w.Says = r.must(n, "says", "what can hurt and what to do")
 	return w
 }
@@ -371,7 +426,7 @@ func (r *benchReader) step(n *source.Node) BenchStep {
 		s.Who = Who(max(0, r.oneOf(x, "a person", whoWords[1:]...)) + 1)
 	}
 	s.When = r.expr(filled(n, "when"), "when of a step", false)
-	s.Connect, s.Set, s.Do, s.Expect, s.Source = r.maybe(n, "connect"), r.maybe(n, "set"), r.maybe(n, "do"), r.maybe(n, "expect"), r.maybe(n, "source")
+	s.Connect, s.Set, s.Do, s.Expect, s.Source = r.told(n, "connect"), r.told(n, "set"), r.told(n, "do"), r.told(n, "expect"), r.maybe(n, "source")
 	if s.Connect+s.Set+s.Do == "" {
 		r.r.Problem(n, "missing-key", "", "a step says what to connect, what to set or what to do")
 	}
@@ -397,6 +452,38 @@ func (r *benchReader) step(n *source.Node) BenchStep {
 	return s
 }
 
+// inBraces is a figure of the profile in a text, like {supply_low}.
+var inBraces = quantity.NewPattern(`\{[^{}]*\}`)
+
+// told is a text in which {name} stands for a figure of the profile, or of a reading before.
+func (r *benchReader) told(n *source.Node, key string) string {
+	text := r.maybe(n, key)
+	for _, m := range inBraces.RE().FindAllString(text, -1) {
+		name := strings.TrimSpace(m[1 : len(m)-1])
+		if i, ok := r.ids[name]; !ok || r.p.Names[i].Type != Number {
+			var numbers []string
+			for _, x := range r.p.Names {
+				if x.Type == Number {
+					numbers = append(numbers, x.ID)
+				}
+			}
+			r.r.Problem(n.Get(key), "unknown-name", r.nearest(name, numbers), "%s stands for no figure of a unit profile, and no reading before this has that name", m)
+		}
+	}
+	return text
+}
+
+// Tell puts figures for the names in a text of a step.
+func (p *Procedure) Tell(text string, slots []Slot) string {
+	return inBraces.RE().ReplaceAllStringFunc(text, func(m string) string {
+		i := slices.IndexFunc(p.Names, func(n Name) bool { return n.ID == strings.TrimSpace(m[1:len(m)-1]) })
+		if i < 0 || math.IsNaN(slots[i].Number) {
+			return "(not in the profile)"
+		}
+		return quantity.FormatRounded(slots[i].Number, p.Names[i].Unit, 4)
+	})
+}
+
 // anyWarning finds a warning of the procedure's own, or of the rulebase.
 func (r *benchReader) anyWarning(n *source.Node) (BenchWarning, bool) {
 	id := r.text(n)
@@ -405,7 +492,7 @@ func (r *benchReader) anyWarning(n *source.Node) (BenchWarning, bool) {
 	}
 	if ref, ok := r.base.index[id]; ok && ref.Kind == KindWarning {
 		w := r.base.Warnings[ref.Index]
-		return BenchWarning{w.ID, w.Level, w.Says}, true
+		return BenchWarning{ID: w.ID, Level: w.Level, Says: w.Says}, true
 	}
 	if n.Shape == source.Scalar {
 		near := r.loader.ids(KindWarning)

@@ -10,6 +10,7 @@ var benchKeys = map[string][]key{
 		{"version", formWhole, "Counted up by whoever keeps it."},
 		{"proves", formText, "What a unit that passed it was shown to do."},
 		{"not_tested", formTexts, "What it leaves open even where everything passed."},
+		{"passed_is", formText, "The verdict on a unit that passed: good (default), or not_proven for a check too short for that."},
 		{"replaces", formFlag, "It stands for the procedure of this id in a lower rulebase."},
 		{"forces", formAny, "What steps leave in place: {id: what is to be taken out again}."},
 		{"warnings", formAny, "Warnings of its own beside those of the rulebase: {id: {level, says}}."},
@@ -19,6 +20,7 @@ var benchKeys = map[string][]key{
 	},
 	"bench_warning": {
 		{"level", formLevel, "The signal word: danger, warning, caution, notice."},
+		{"when", formExpression, "The facts for which it counts; without it always."},
 		{"says", formText, "What can hurt and what to do, read before the step."},
 	},
 	"bench_step": {
@@ -28,7 +30,7 @@ var benchKeys = map[string][]key{
 		{"minutes", formMinutes, "Hands-on time."},
 		{"who", formWho, "The least person it needs; default technician."},
 		{"warnings", formWarningIDs, "What must be read before the step."},
-		{"connect", formText, "What to connect, fit or take off."},
+		{"connect", formText, "What to connect, fit or take off. {name} in it is a figure of the profile; so also in the three below."},
 		{"set", formText, "What to set."},
 		{"do", formText, "What to do then."},
 		{"expect", formText, "What a good unit shows."},

@@ -19,7 +19,7 @@ import (
 	"downdrop/rulebase/source"
 )
 
-//go:embed drop/*.yaml
+//go:embed drop/*.yaml drop/bench/*.yaml drop/bench/units/*.yaml
 var drop embed.FS
 
 // Shipped is the rulebase that comes with the program, with its rule tests.

@@ -1,6 +1,7 @@
 package rulebase
 
 import (
+	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
 	"slices"
@@ -19,6 +20,7 @@ type Profile struct {
 	Note    string
 	Type    string // of the unit, as on its label
 	Digest  string // hex SHA-256 of the file's text
+	Text    string // the file
 	Modules []ProfileModule
 	Facts   map[string]Slot // by name, like supply_low: those written, and those with a default
 }
@@ -119,7 +121,7 @@ func ReadProfile(file string, text []byte) (*Profile, error) {
 		return nil, err
 	}
 	sum := sha256.Sum256(text)
-	p.Digest = hex.EncodeToString(sum[:])
+	p.Digest, p.Text = hex.EncodeToString(sum[:]), string(text)
 	return p, nil
 }
 
@@ -278,4 +280,10 @@ func (r *profileReader) fitted(n *source.Node) ProfileModule {
 	m.EachAmps = r.measured(n, "each", "A", 0, mostAmps)
 	m.Amps = r.measured(n, "current", "A", 0, mostAmps)
 	return m
+}
+
+// IsProfile says that a file means to be a unit profile, and no procedure: its key stands
+// at the left edge.
+func IsProfile(text []byte) bool {
+	return bytes.HasPrefix(text, []byte("profile:")) || bytes.Contains(text, []byte("\nprofile:"))
 }

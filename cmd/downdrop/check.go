@@ -91,6 +91,20 @@ func lookOver(env *environment, o checkOptions) (*report.Check, error) {
 	if err != nil && !errors.As(err, &problems) {
 		return nil, err
 	}
+	for _, read := range []func() error{
+		func() error { _, err := base.Procedures(); return err },
+		func() error { _, err := base.Profiles(); return err },
+	} {
+		var more *rulebase.Problems
+		if err := read(); errors.As(err, &more) {
+			if problems != nil {
+				more.List = append(problems.List, more.List...)
+			}
+			problems = more
+		} else if err != nil {
+			return nil, err
+		}
+	}
 	first := 0
 	if base.OnShipped() && !o.all {
 		first = 1

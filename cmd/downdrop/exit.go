@@ -79,6 +79,12 @@ type inputError struct{ says string }
 
 func (e inputError) Error() string { return e.says }
 
+// An integrityError is something kept that was changed after it was written.
+type integrityError struct{ says string }
+
+func (e integrityError) Error() string   { return e.says }
+func (e integrityError) Is(t error) bool { return t == cases.ErrIntegrity }
+
 // An outputError is a result that could not be written.
 type outputError struct{ err error }
 

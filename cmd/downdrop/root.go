@@ -58,6 +58,7 @@ func newRootCmd(env *environment) *cobra.Command {
 		newServeCmd(env, runServe),
 		newDecideCmd(env, runDecide),
 		newTriageCmd(env, runTriage),
+		newBenchCmd(env),
 		newChartCmd(env, runChart),
 		newLineCmd(env),
 		newStoreCmd(env),
@@ -84,7 +85,7 @@ const (
 
 var groups = map[string]string{
 	"diagnose": groupDrop, "case": groupDrop, "serve": groupDrop, "chart": groupDrop, "line": groupDrop,
-	"decide": groupShop, "triage": groupShop, "store": groupShop,
+	"decide": groupShop, "triage": groupShop, "bench": groupShop, "record": groupShop, "store": groupShop,
 	"rulebase": groupAuthor, "check": groupAuthor, "replay": groupAuthor, "rehearse": groupAuthor,
 }
 

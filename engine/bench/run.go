@@ -30,20 +30,20 @@ const (
 
 // A Result is a reading with its answer.
 type Result struct {
-	Reading     *rulebase.BenchReading
-	Text        string // as typed, tidied
-	Number      float64
-	Wrong, Of   int // of a count of errors
-	Word        string
-	Points      []int // that do not pass
-	Outcome     Outcome
-	Low, High   float64 // limits as worked out; NaN: none
-	Lacks       string  // the fact that a limit wants and the profile does not give
-	MoreNeeded  int     // of a count of errors that was not shown: messages in all with no further error
-	Instrument  *Tool
-	Seq         int
-	says        string // below, inside, above, a word, pass, fail
-	outOfPoints int
+	Reading    *rulebase.BenchReading
+	Text       string // as typed, tidied
+	Number     float64
+	Wrong, Of  int // of a count of errors
+	Word       string
+	Points     []int // that do not pass
+	Outcome    Outcome
+	Low, High  float64 // limits as worked out; NaN: none
+	Lacks      string  // the fact that a limit wants and the profile does not give
+	MoreNeeded int     // of a count of errors that was not shown: messages in all with no further error
+	Instrument *Tool
+	Seq        int
+	says       string // below, inside, above, a word, pass, fail
+	OutOf      int    // points in all
 }
 
 // A Tool is an instrument at the bench.
@@ -239,6 +239,7 @@ func (s *State) tool(kind string) *Tool {
 // keep adds a result, what it says to later steps and to a diagnosis.
 func (s *State) keep(r Result) {
 	st := &s.Steps[s.Wants.Step]
+	st.Results = slices.DeleteFunc(st.Results, func(old Result) bool { return old.Reading == r.Reading }) // counted on
 	st.Results = append(st.Results, r)
 	g := r.Reading
 	slot := rulebase.Slot{Rank: rulebase.FromPerson, Number: math.NaN()}
@@ -285,9 +286,11 @@ func (s *State) found(r Result, step string) {
 	}
 }
 
-// finish sets a step's outcome once all of its readings are there.
+// finish sets a step's outcome once all of its readings are there, or the first has
+// failed where nothing is done after a fail.
 func (s *State) finish(st *StepState) {
-	if st.Outcome != Open || s.nextReading(st) != nil {
+	failed := slices.ContainsFunc(st.Results, func(r Result) bool { return r.Outcome == Failed })
+	if st.Outcome != Open || s.nextReading(st) != nil && !(failed && st.Step.StopIfFail) {
 		return
 	}
 	st.Outcome = Recorded
@@ -316,9 +319,26 @@ var worse = map[Outcome]int{Recorded: 0, Passed: 1, NotShown: 2, Failed: 3}
 func (s *State) nextReading(st *StepState) *rulebase.BenchReading {
 	for i := range st.Step.Readings {
 		g := &st.Step.Readings[i]
-		answered := slices.ContainsFunc(st.Results, func(r Result) bool { return r.Reading == g })
+		answered := slices.ContainsFunc(st.Results, func(r Result) bool { return r.Reading == g && !r.countsOn() })
 		if !answered && s.applies(g.When) {
 			return g
+		}
+	}
+	return nil
+}
+
+// countsOn says that a count of errors showed neither the one nor the other, and that
+// more messages can: it is asked for again until they do, or somebody says "enough".
+func (r *Result) countsOn() bool { return r.MoreNeeded > 0 }
+
+// Counted is the count that did not show enough, where one is gone on with; nil: none.
+func (s *State) Counted() *Result {
+	if s.Wants.Kind != WantsReading {
+		return nil
+	}
+	for i, r := range s.Steps[s.Wants.Step].Results {
+		if r.Reading == s.Wants.Reading {
+			return &s.Steps[s.Wants.Step].Results[i]
 		}
 	}
 	return nil
@@ -360,7 +380,7 @@ func (s *State) next() {
 		}
 		s.Wants.Step, s.Wants.Reading = i, g
 		switch {
-		case !st.Confirmed && mustConfirm(st.Step):
+		case !st.Confirmed && s.mustConfirm(st.Step):
 			s.Wants.Kind = WantsConfirm
 		case g.With != "" && s.tool(g.With) == nil:
 			s.Wants.Kind, s.Wants.Ask = WantsTool, g.With
@@ -383,10 +403,27 @@ func (s *State) takesOut(step *rulebase.BenchStep) bool {
 	})
 }
 
+// Warnings are those of a step that count for this unit, the gravest first.
+func (s *State) Warnings(step *rulebase.BenchStep) []rulebase.BenchWarning {
+	var all []rulebase.BenchWarning
+	for _, w := range step.Warnings {
+		if s.applies(w.When) {
+			all = append(all, w)
+		}
+	}
+	slices.SortStableFunc(all, func(a, b rulebase.BenchWarning) int { return grave[a.Level] - grave[b.Level] })
+	return all
+}
+
+var grave = map[rulebase.Level]int{rulebase.DangerLevel: 0, rulebase.WarningLevel: 1, rulebase.CautionLevel: 2, rulebase.NoticeLevel: 3}
+
+// Tell is a text of a step with the unit's figures in it.
+func (s *State) Tell(text string) string { return s.Procedure.Tell(text, s.slots) }
+
 // mustConfirm says that a step's warnings are graver than cautions and notices: then
 // somebody says that they were read.
-func mustConfirm(step *rulebase.BenchStep) bool {
-	return slices.ContainsFunc(step.Warnings, func(w rulebase.BenchWarning) bool {
+func (s *State) mustConfirm(step *rulebase.BenchStep) bool {
+	return slices.ContainsFunc(s.Warnings(step), func(w rulebase.BenchWarning) bool {
 		return w.Level == rulebase.DangerLevel || w.Level == rulebase.WarningLevel
 	})
 }
@@ -449,7 +486,7 @@ func (s *State) read(text string) (Result, error) {
 			}
 		}
 	case rulebase.ReadsPoints:
-		r.outOfPoints = s.Wants.Count
+		r.OutOf = s.Wants.Count
 		if r.Points, err = points(text, s.Wants.Count); err == nil && len(r.Points) > 0 {
 			r.Outcome = Failed
 		}
@@ -510,8 +547,17 @@ func (s *State) readNumber(r *Result) error {
 
 func (s *State) readErrors(r *Result) error {
 	var err error
+	before := s.Counted()
+	if before != nil && strings.EqualFold(r.Text, "enough") {
+		*r = *before
+		r.MoreNeeded = 0
+		return nil
+	}
 	if r.Wrong, r.Of, err = counts(r.Text); err != nil {
 		return err
+	}
+	if before != nil && (r.Of < before.Of || r.Wrong < before.Wrong) {
+		return sayable(fmt.Sprintf(sayCountAll, before.Text))
 	}
 	r.Text = fmt.Sprintf("%d of %d", r.Wrong, r.Of)
 	r.Number = float64(r.Wrong)
@@ -554,6 +600,8 @@ func (s *State) judge() {
 		switch {
 		case st.Outcome == Failed && st.Step.Proves == rulebase.ProvesUnit:
 			lower(Bad, fmt.Sprintf(sayFailedStep, st.Step.Name))
+		case st.Outcome == Failed && st.Step.Proves == rulebase.ProvesComplaint:
+			lower(Bad, fmt.Sprintf(sayReproduced, st.Step.Name))
 		case st.Outcome == Failed && st.Step.Proves == rulebase.ProvesSettings:
 			s.Basis = append(s.Basis, fmt.Sprintf(saySettingsDiffer, st.Step.Name))
 		case st.Outcome == Failed:
@@ -567,6 +615,27 @@ func (s *State) judge() {
 		}
 	}
 	if s.Verdict == Good {
-		s.Basis = append([]string{strings.TrimSpace(sayAllPassed)}, s.Basis...)
+		s.Basis = append([]string{sayAllPassed}, s.Basis...)
+		if s.Procedure.PassedIs == string(NotProven) {
+			s.Verdict, s.Basis = NotProven, append(s.Basis, sayTooShort)
+		}
 	}
+}
+
+// Last is the result that an event gave; nil: none.
+func (s *State) Last(seq int) *Result {
+	for i := range s.Steps {
+		for j := range s.Steps[i].Results {
+			if r := &s.Steps[i].Results[j]; r.Seq == seq {
+				return r
+			}
+		}
+	}
+	return nil
+}
+
+// Limits works out the limits of a reading; NaN: none, or not to be known yet.
+func (s *State) Limits(g *rulebase.BenchReading) (low, high float64) {
+	low, high, _, _ = s.limits(g)
+	return low, high
 }

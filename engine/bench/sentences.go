@@ -18,6 +18,9 @@ const (
 	sayCounts        = "Type how many went wrong and of how many, as in: 0 of 30000."
 	saySpansLimit    = "%s can lie on either side of the limit. Type one number."
 
+	sayCountAll       = "Type all that was counted since the beginning, which is more than %s, or \"enough\"."
+	sayReproduced     = "%s: the complaint was there at the bench, with the bench's own supply, line and modules."
+	sayTooShort       = "A check this short proves no unit good; what it did not test is listed."
 	sayAllPassed      = "Every step that applies was done and passed."
 	sayFailedStep     = "%s: failed."
 	sayNotForUnit     = "%s: failed, which says nothing of the unit and keeps it from being proven."

@@ -14,6 +14,7 @@ import (
 	"downdrop/cases"
 	"downdrop/cmd/internal/triage"
 	"downdrop/engine"
+	"downdrop/engine/bench"
 	"downdrop/engine/decide"
 	"downdrop/engine/rehearse"
 	"downdrop/engine/review"
@@ -2814,4 +2815,76 @@ func meanAndHalf(xs []float64) (mean, half float64) {
 		sum += (x - mean) * (x - mean)
 	}
 	return mean, 1.96 * math.Sqrt(sum/(n-1)/n)
+}
+
+// At the bench.
+
+const (
+	sayBenchStep         = "Step %d of %d: %s (%s; %s left)"
+	sayBenchInPlace      = "Still in place: %s."
+	sayBenchConnect      = "  Connect: "
+	sayBenchSet          = "  Set:     "
+	sayBenchDo           = "  Do:      "
+	sayBenchExpect       = "  Expect:  "
+	sayBenchRead         = `Type "read" when you have read the warning and keep to it.`
+	sayBenchTool         = "Which %s, and until when is it calibrated? As in: no. 3 until 2027-03-01"
+	sayBenchRelease      = `%s. Take it out, then type "out".`
+	sayBenchPoints       = "(%d points; all pass, or exceptions: 7, 9-11)"
+	sayBenchErrors       = "(as in: 0 of %d)"
+	sayBenchCountOn      = `Shown so far: under %s. With no further error, %d messages in all are enough. Type the whole count then, or "enough".`
+	sayBenchLimits       = "limits %s"
+	sayBenchShareBelow   = "under %s at 95 %%"
+	sayBenchBetween      = "%s to %s"
+	sayBenchLeast        = "at least %s"
+	sayBenchMost         = "at most %s"
+	sayBenchNoLimit      = "not in the unit profile"
+	sayBenchLacks        = "Not shown: %s; the unit profile gives no %s to hold it against."
+	sayBenchAllPoints    = "all %d points pass"
+	sayBenchExceptions   = "%d of %d points pass; exceptions: %s"
+	sayBenchBound        = "%d wrong of %s, which shows under %s at 95 %%"
+	sayBenchNotDone      = "Not done: %s."
+	sayBenchUndone       = "Taken back; both stay in the run."
+	sayBenchNoted        = "Noted."
+	sayBenchUncalibrated = "%s, not calibrated: the record will say so."
+	sayBenchLate         = "%s, whose calibration ended on %s: the record will say so."
+	sayBenchCalibrated   = "%s, calibrated until %s."
+	sayBenchNoFurther    = "After this nothing more is done but to take out what was put in."
+	sayBenchPutIn        = "In place now: %s."
+	sayBenchTakenOut     = "Out again: %s."
+	sayBenchNoCause      = "The diagnosis has no cause for this that goes with the rest."
+	sayBenchUnit         = "The diagnosis: that it is the unit is %s."
+	sayBenchLikely       = "Likely: %s."
+	sayBenchOpen         = "The run is not at its end; about %s are left."
+	sayBenchNotTested    = "What this check does not test:"
+	sayBenchStill        = "Still in place, and to be taken out before the unit leaves the bench:"
+	sayBenchHead         = "%s, version %d, on %s."
+	sayBenchSerial       = "Serial number %s."
+	sayBenchNote         = "Note: %s"
+	sayBenchShow         = "%s (%s, version %d): %d steps, %s."
+	sayBenchProves       = "It shows: %s"
+	sayBenchForUnit      = "With the limits of %s (%s)."
+	sayBenchShowStep     = "%d. %s (%s)"
+	sayBenchWhen         = "Only when %s."
+	sayBenchWith         = "with the %s"
+	sayBenchProcedures   = "Procedures:"
+	sayBenchProfiles     = "Unit profiles:"
+	sayBenchProcedureRow = "%s; version %d, %d steps, %s"
+)
+
+// benchAsks are the questions before the first step.
+var benchAsks = map[string]string{
+	"by":              "Who is at the bench? Your id in the store, never a name.",
+	"intermittent":    "Does the complaint come and go? (yes, no)",
+	"returned_before": "Was this serial number in the shop before? (yes, no)",
+}
+
+var benchVerdicts = map[bench.Verdict]string{
+	bench.Good:      "Verdict: good.",
+	bench.Bad:       "Verdict: bad.",
+	bench.NotProven: "Verdict: not proven good, and not shown bad.",
+}
+
+var benchOutcomes = map[bench.Outcome]string{
+	bench.Open: "not finished", bench.Passed: "pass", bench.Failed: "FAIL", bench.Recorded: "noted", bench.NotShown: "not shown",
+	bench.Skipped: "not done", bench.NotReached: "not reached", bench.NotMeant: "does not apply to this unit",
 }

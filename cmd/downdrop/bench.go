@@ -1,0 +1,518 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"downdrop/cases"
+	"downdrop/cmd/internal/report"
+	"downdrop/engine"
+	"downdrop/engine/bench"
+	"downdrop/rulebase"
+	"downdrop/rulebase/quantity"
+	"downdrop/rulebase/source"
+)
+
+func newBenchCmd(env *environment) *cobra.Command {
+	cmd := &cobra.Command{Use: "bench", Short: shortBench, Long: longBench, Example: exampleBench, Args: knownCommand}
+	cmd.AddCommand(newBenchRunCmd(env), newBenchResumeCmd(env), newBenchListCmd(env), newBenchShowCmd(env), newBenchCheckCmd(env))
+	return cmd
+}
+
+type benchOptions struct {
+	deskOptions
+	unit    string
+	file    string
+	answers string
+	inCase  string
+}
+
+func newBenchRunCmd(env *environment) *cobra.Command {
+	var o benchOptions
+	cmd := &cobra.Command{
+		Use: "run PROCEDURE --unit PROFILE", Short: shortBenchRun, Long: longBenchRun, Example: exampleBenchRun, Args: oneWord(sayOneProcedure),
+		RunE: func(cmd *cobra.Command, args []string) error { return runBenchRun(cmd.Context(), env, o, args[0]) },
+	}
+	cmd.Flags().StringVar(&o.unit, "unit", "", "the unit profile: its `NAME`, or a file")
+	cmd.Flags().StringVar(&o.file, "file", "", "the new `FILE` that the run is kept in; else one is named by procedure and time")
+	o.addFlags(cmd)
+	return cmd
+}
+
+func newBenchResumeCmd(env *environment) *cobra.Command {
+	var o benchOptions
+	cmd := &cobra.Command{
+		Use: "resume FILE", Short: shortBenchResume, Long: longBenchResume, Args: oneWord(sayOneRun),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return runBenchResume(cmd.Context(), env, o, args[0])
+		},
+	}
+	o.addFlags(cmd)
+	return cmd
+}
+
+func (o *benchOptions) addFlags(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&o.answers, "answers", "", "take entries from this `FILE`, or - for the input, instead of a terminal")
+	cmd.Flags().StringVar(&o.inCase, "case", "", "also add what is found to this `CASE` of the store")
+	addStoreFlags(cmd, &o.deskOptions)
+}
+
+// oneWord is the Args of a command that takes one word.
+func oneWord(says string) cobra.PositionalArgs {
+	return func(_ *cobra.Command, args []string) error {
+		if len(args) != 1 {
+			return usageError{says}
+		}
+		return nil
+	}
+}
+
+// runBenchRun begins a run and goes through it.
+func runBenchRun(ctx context.Context, env *environment, o benchOptions, id string) error {
+	in, err := o.entries(ctx, env)
+	if err != nil {
+		return err
+	}
+	base, err := env.open(o.rulebase)
+	if err != nil {
+		return err
+	}
+	p, err := procedureNamed(base, id)
+	if err != nil {
+		return err
+	}
+	unit, err := profileNamed(base, o.unit)
+	if err != nil {
+		return err
+	}
+	t, err := o.terminal(ctx, env, base, in)
+	if err != nil {
+		return err
+	}
+	defer t.close()
+	if o.file == "" {
+		o.file = fmt.Sprintf("%s-%s.run.jsonl", p.ID, env.clock().Format("20060102-150405"))
+	}
+	if t.file, err = newRunFile(o.file); errors.Is(err, fs.ErrExist) {
+		return usageError{fmt.Sprintf(sayRunExists, o.file, o.file)}
+	} else if err != nil {
+		return outputError{err}
+	}
+	begun := bench.Event{Kind: bench.Begun, Values: map[string]string{
+		"procedure": p.ID, "procedure_version": fmt.Sprint(p.Version), "procedure_digest": p.Digest, "procedure_file": p.Pos.File, "procedure_text": p.Text,
+		"unit": unit.Name, "unit_digest": unit.Digest, "unit_file": unit.Pos.File, "unit_text": unit.Text,
+		"rulebase": base.Name, "rulebase_version": fmt.Sprint(base.Version), "rulebase_digest": base.Digest, "program": ourVersion(),
+	}}
+	if err := t.file.append(bench.Append(nil, begun, env.clock())); err != nil {
+		return err
+	}
+	return t.run(ctx)
+}
+
+// runBenchResume goes on with a run.
+func runBenchResume(ctx context.Context, env *environment, o benchOptions, name string) error {
+	in, err := o.entries(ctx, env)
+	if err != nil {
+		return err
+	}
+	base, err := env.open(o.rulebase)
+	if err != nil {
+		return err
+	}
+	t, err := o.terminal(ctx, env, base, in)
+	if err != nil {
+		return err
+	}
+	defer t.close()
+	if t.file, err = openRunFile(name); err != nil {
+		return err
+	}
+	if began := t.file.events[0].Values["rulebase_digest"]; began != base.Digest {
+		fmt.Fprintf(env.err, sayRunOtherBase, name)
+	}
+	return t.run(ctx)
+}
+
+// entries gives what is typed, from a terminal or from what --answers names.
+func (o *benchOptions) entries(ctx context.Context, env *environment) (<-chan string, error) {
+	switch {
+	case o.answers == "-":
+		return entries(ctx, env.in), nil
+	case o.answers != "":
+		text, err := env.read(ctx, o.answers)
+		if err != nil {
+			return nil, err
+		}
+		return entries(ctx, strings.NewReader(string(text))), nil
+	case !env.terminal:
+		return nil, errNoTerminal
+	}
+	return entries(ctx, env.in), nil
+}
+
+// procedureNamed finds a bench procedure, or says what was probably meant.
+func procedureNamed(base *rulebase.Base, id string) (*rulebase.Procedure, error) {
+	all, err := base.Procedures()
+	if err != nil {
+		return nil, err
+	}
+	var ids []string
+	for _, p := range all {
+		if p.ID == id {
+			return p, nil
+		}
+		ids = append(ids, p.ID)
+	}
+	return nil, notThere(sayNoProcedure, id, ids)
+}
+
+// profileNamed finds a unit profile by its name, or reads a file.
+func profileNamed(base *rulebase.Base, name string) (*rulebase.Profile, error) {
+	all, err := base.Profiles()
+	if err != nil {
+		return nil, err
+	}
+	var names []string
+	for _, p := range all {
+		if p.Name == name {
+			return p, nil
+		}
+		names = append(names, p.Name)
+	}
+	switch {
+	case name == "":
+		return nil, usageError{fmt.Sprintf(sayWhichUnit, strings.Join(names, ", "))}
+	case strings.HasSuffix(name, ".yaml"), strings.ContainsRune(name, filepath.Separator):
+		text, err := os.ReadFile(name)
+		if err != nil {
+			return nil, err
+		}
+		return rulebase.ReadProfile(name, text)
+	}
+	return nil, notThere(sayNoProfile, name, names)
+}
+
+func notThere(says, name string, have []string) error {
+	says = fmt.Sprintf(says, name)
+	if near := source.Nearest(name, have); near != "" {
+		return notFoundError{says + fmt.Sprintf(sayMeant, near)}
+	}
+	return notFoundError{says + fmt.Sprintf(sayThereAre, strings.Join(have, ", "))}
+}
+
+// A benchTerminal is the skin of a run that is a screen and a keyboard.
+type benchTerminal struct {
+	env      *environment
+	base     *rulebase.Base
+	prepared *engine.Prepared // made at the first fail
+	entries  <-chan string
+	file     *runFile
+	by       string
+	desk     *desk // where findings are added to a case; else nil
+	inCase   *cases.Case
+}
+
+func (o *benchOptions) terminal(ctx context.Context, env *environment, base *rulebase.Base, in <-chan string) (*benchTerminal, error) {
+	t := &benchTerminal{env: env, base: base, entries: in, by: o.by}
+	if t.by == "" {
+		t.by = env.variable("DOWNDROP_BY")
+	}
+	if o.inCase == "" {
+		return t, nil
+	}
+	d, err := o.openDesk(ctx, env)
+	if err != nil {
+		return nil, err
+	}
+	t.desk = d
+	t.inCase, err = d.store.Case(ctx, o.inCase)
+	if errors.Is(err, cases.ErrNotFound) {
+		err = d.noSuchCase(ctx, o.inCase)
+	}
+	if err != nil {
+		d.store.Close()
+		return nil, err
+	}
+	d.writer.Place = rulebase.Bench
+	return t, nil
+}
+
+func (t *benchTerminal) close() {
+	if t.file != nil {
+		t.file.file.Close()
+	}
+	if t.desk != nil {
+		t.desk.store.Close()
+	}
+}
+
+// run asks, takes entries and appends them until the end, or until somebody stops.
+func (t *benchTerminal) run(ctx context.Context) error {
+	s, err := t.file.state(t.base)
+	if err != nil {
+		return err
+	}
+	if s.Wants.Kind == bench.WantsAnswer && s.Wants.Ask == "by" && t.by != "" {
+		if s, err = t.take(ctx, s, t.by); err != nil {
+			return err
+		}
+	}
+	if _, err := fmt.Fprintf(t.env.out, sayRunBegins+"\n", s.Procedure.Name, s.Unit.Type, t.file.name); err != nil {
+		return written(err)
+	}
+	var before *bench.State
+	for s.Wants.Kind != bench.WantsNothing {
+		if err := report.BenchStep(t.env.out, s, before, t.env.width()); err != nil {
+			return written(err)
+		}
+		before = s
+		if _, err := io.WriteString(t.env.out, talkPrompt); err != nil {
+			return written(err)
+		}
+		select {
+		case <-ctx.Done():
+			return context.Cause(ctx)
+		case entry, ok := <-t.entries:
+			if !ok {
+				return t.stopped(s, "\n")
+			}
+			after, err := t.take(ctx, s, entry)
+			if errors.Is(err, bench.ErrStop) {
+				return t.stopped(s, "")
+			}
+			if says, asked := askedBack(err); asked {
+				if _, err := fmt.Fprintln(t.env.out, says); err != nil {
+					return written(err)
+				}
+				continue
+			} else if err != nil {
+				return err
+			}
+			s = after
+		}
+	}
+	if err := report.BenchEnd(t.env.out, s, t.env.width()); err != nil {
+		return written(err)
+	}
+	_, err = fmt.Fprintf(t.env.out, sayRunEnded+"\n", t.file.name, t.file.name)
+	return written(err)
+}
+
+// askedBack says that an entry could not be taken, and what to type instead.
+func askedBack(err error) (string, bool) {
+	var asked *bench.Asked
+	var question *quantity.Question
+	switch {
+	case errors.As(err, &asked):
+		return asked.Says, true
+	case errors.As(err, &question):
+		return question.Error(), true
+	}
+	return "", false
+}
+
+// stopped ends for now.
+func (t *benchTerminal) stopped(s *bench.State, first string) error {
+	if err := report.BenchEnd(t.env.out, s, t.env.width()); err != nil {
+		return written(err)
+	}
+	_, err := fmt.Fprintf(t.env.out, first+sayRunStopped+"\n", t.file.name)
+	return written(err)
+}
+
+// take appends what an entry says, shows what it came to and adds what was found to
+// the case.
+func (t *benchTerminal) take(ctx context.Context, s *bench.State, entry string) (*bench.State, error) {
+	draft, err := s.Enter(entry)
+	if err != nil {
+		return nil, err
+	}
+	e := bench.Append(t.file.events, draft, t.env.clock())
+	after, err := bench.Run(s.Procedure, s.Unit, append(slices.Clip(t.file.events), e))
+	if err != nil {
+		return nil, err
+	}
+	if err := t.file.append(e); err != nil {
+		return nil, err
+	}
+	var d *engine.Diagnosis
+	if r := after.Last(e.Seq); r != nil && r.Outcome == bench.Failed {
+		if d, err = t.diagnose(ctx, after); err != nil {
+			return nil, err
+		}
+	}
+	if err := t.addFound(ctx, s, after); err != nil {
+		fmt.Fprintf(t.env.err, sayNotAdded+"\n", err) // it is in the run, and the run is kept
+	}
+	return after, written(report.BenchTaken(t.env.out, after, s, e, d, t.env.width()))
+}
+
+// diagnose answers what the run has found so far.
+func (t *benchTerminal) diagnose(ctx context.Context, s *bench.State) (*engine.Diagnosis, error) {
+	if t.prepared == nil {
+		t.prepared = engine.Prepare(t.base)
+	}
+	now := rulebase.Situation{At: rulebase.Bench, Who: rulebase.Technician}
+	if t.inCase != nil {
+		now = t.inCase.Situation.Clone()
+		now.At = rulebase.Bench
+	}
+	for _, f := range s.Findings {
+		now.Findings = append(now.Findings, rulebase.Finding{Symptom: f.Symptom, Value: f.Value, Read: f.Read, At: rulebase.Bench})
+	}
+	return engine.Diagnose(ctx, t.prepared, now, engine.Options{BeliefOnly: true})
+}
+
+// addFound adds what one entry found to the case.
+func (t *benchTerminal) addFound(ctx context.Context, before, after *bench.State) error {
+	if t.desk == nil || len(after.Findings) <= len(before.Findings) {
+		return nil
+	}
+	var drafts []cases.Draft
+	for _, f := range after.Findings[len(before.Findings):] {
+		body := cases.FindingBody{Symptom: f.Symptom, Value: cases.ValueBody{Word: f.Value.Word}, At: rulebase.Bench, By: after.Asked["by"], Read: f.Read, Now: true}
+		if f.Value.IsNumber {
+			body.Value = cases.ValueBody{Number: &f.Value.Number}
+		}
+		drafts = append(drafts, cases.Say(cases.KindFinding, body))
+	}
+	_, err := t.desk.write(ctx, t.inCase.ID, drafts...)
+	return err
+}
+
+func newBenchListCmd(env *environment) *cobra.Command {
+	var folders []string
+	var json bool
+	cmd := &cobra.Command{
+		Use: "list", Short: shortBenchList, Args: cobra.NoArgs,
+		RunE: func(*cobra.Command, []string) error {
+			base, err := env.open(folders)
+			if err != nil {
+				return err
+			}
+			procedures, err := base.Procedures()
+			if err != nil {
+				return err
+			}
+			profiles, err := base.Profiles()
+			if err != nil {
+				return err
+			}
+			if json {
+				return written(report.BenchListJSON(env.out, procedures, profiles))
+			}
+			return written(report.BenchList(env.out, procedures, profiles, env.width()))
+		},
+	}
+	cmd.Flags().StringArrayVar(&folders, "rulebase", nil, "read this rulebase `DIR` instead of the shipped one, or over it where its header extends drop")
+	cmd.Flags().BoolVar(&json, "json", false, "print JSON for programs, schema "+report.BenchListSchema)
+	return cmd
+}
+
+func newBenchShowCmd(env *environment) *cobra.Command {
+	var folders []string
+	var unit string
+	var json bool
+	cmd := &cobra.Command{
+		Use: "show PROCEDURE|FILE", Short: shortBenchShow, Long: longBenchShow, Args: oneWord(sayOneShown),
+		RunE: func(_ *cobra.Command, args []string) error {
+			base, err := env.open(folders)
+			if err != nil {
+				return err
+			}
+			if _, err := os.Stat(args[0]); err == nil && !strings.HasSuffix(args[0], ".yaml") {
+				r, err := readRunFile(args[0])
+				if err != nil {
+					return err
+				}
+				s, err := r.state(base)
+				if err != nil {
+					return err
+				}
+				if json {
+					return written(report.BenchRunJSON(env.out, s))
+				}
+				return written(report.BenchRun(env.out, s, env.width()))
+			}
+			if json {
+				return usageError{sayShowJSON}
+			}
+			p, err := procedureNamed(base, args[0])
+			if err != nil {
+				return err
+			}
+			var profile *rulebase.Profile
+			if unit != "" {
+				if profile, err = profileNamed(base, unit); err != nil {
+					return err
+				}
+			}
+			return written(report.BenchProcedure(env.out, p, profile, env.width()))
+		},
+	}
+	cmd.Flags().StringVar(&unit, "unit", "", "with the limits for this unit profile: its `NAME`, or a file")
+	cmd.Flags().BoolVar(&json, "json", false, "of a run, print JSON for programs, schema "+report.BenchRunSchema)
+	cmd.Flags().StringArrayVar(&folders, "rulebase", nil, "read this rulebase `DIR` instead of the shipped one, or over it where its header extends drop")
+	return cmd
+}
+
+func newBenchCheckCmd(env *environment) *cobra.Command {
+	var folders []string
+	cmd := &cobra.Command{
+		Use: "check FILE...", Short: shortBenchCheck, Long: longBenchCheck,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) == 0 {
+				return usageError{sayWhatToCheck}
+			}
+			return nil
+		},
+		RunE: func(_ *cobra.Command, args []string) error {
+			base, err := env.open(folders)
+			if err != nil {
+				return err
+			}
+			return checkBenchFiles(env, base, args)
+		},
+	}
+	cmd.Flags().StringArrayVar(&folders, "rulebase", nil, "read this rulebase `DIR` instead of the shipped one, or over it where its header extends drop")
+	return cmd
+}
+
+// checkBenchFiles reads procedures and unit profiles and tells all that is wrong in all of them.
+func checkBenchFiles(env *environment, base *rulebase.Base, names []string) error {
+	all := &rulebase.Problems{}
+	for _, name := range names {
+		text, err := os.ReadFile(name)
+		if err != nil {
+			return err
+		}
+		if rulebase.IsProfile(text) {
+			_, err = rulebase.ReadProfile(name, text)
+		} else {
+			_, err = base.ReadProcedure(name, text)
+		}
+		var problems *rulebase.Problems
+		if errors.As(err, &problems) {
+			all.List = append(all.List, problems.List...)
+		} else if err != nil {
+			return err
+		}
+	}
+	if len(all.List) == 0 {
+		_, err := fmt.Fprintln(env.out, sayNothingWrong)
+		return written(err)
+	}
+	if _, err := fmt.Fprintln(env.out, strings.TrimRight(all.Error(), "\n")); err != nil {
+		return written(err)
+	}
+	return foundError{}
+}

@@ -1,0 +1,67 @@
+package main
+
+// What the help of the bench commands says, and what they refuse.
+const (
+	shortBench = "Prove a unit on the bench, step by step, and keep its readings"
+	longBench  = `Prove a unit on the bench. A procedure says step by step what to connect, set and
+expect; a unit profile says once what the type of unit is like, and all limits are
+worked out from it. Two procedures and two invented profiles are shipped; a shop
+writes its own into the folder bench of its rulebase, and its profiles into
+bench/units.
+
+Local rules, lockout rules and licensed people come before anything a step says.`
+	exampleBench = `  downdrop bench list
+  downdrop bench show acceptance --unit quay_24
+  downdrop bench run short --unit quay_24
+  downdrop bench resume short-20310504-143200.run.jsonl`
+
+	shortBenchRun = "Go through a procedure with a unit"
+	longBenchRun  = `Go through a procedure with a unit. What can hurt stands before a step; a warning has
+to be read before the step goes on. Answers are words, readings with their unit,
+"all pass, exceptions: 7" for points, "0 of 30000" for messages. Besides:
+
+  not done REASON   leaves the step out; the record says so
+  note TEXT         adds a remark
+  undo              takes the last entry back; both stay in the run
+  stop              ends for now
+
+Every entry is on the disk before the next question stands on the screen, so a run
+that was cut off goes on where it was with "resume". A fail goes into the diagnosis at
+once, and with --case into a case of the store.`
+	exampleBenchRun = `  downdrop bench run acceptance --unit quay_24
+  downdrop bench run short --unit shop/bench/units/gate.yaml --case K7Q4M2`
+	shortBenchResume = "Go on with a run"
+	longBenchResume  = `Go on with a run at the step where it stands. It goes on by the procedure and profile
+that it began with, even where their files were changed meanwhile.`
+	shortBenchList = "List procedures and unit profiles"
+	shortBenchShow = "Show a procedure, with the limits for a unit, or a run"
+	longBenchShow  = `Show a procedure with all its steps and warnings, with --unit with the limits worked
+out for it. Of a run's file, show what was read and what it came to.`
+	shortBenchCheck = "Look procedures and unit profiles over and name every problem"
+	longBenchCheck  = `Look files of procedures and unit profiles over and name every problem, each with its
+line and column. Those in a rulebase's folder are also looked over by "check".
+
+Exit code 0 says that nothing is wrong, 1 that something is.`
+
+	sayOneProcedure = "One procedure is wanted: downdrop bench run short --unit quay_24; \"downdrop bench list\" lists them."
+	sayOneRun       = "One run is wanted: downdrop bench resume FILE"
+	sayOneShown     = "One procedure or the file of one run is wanted: downdrop bench show acceptance"
+	sayWhatToCheck  = "Name the files to look over: downdrop bench check FILE..."
+	sayShowJSON     = "--json is for a run; give its file."
+	sayNoProcedure  = "No procedure is called %q."
+	sayNoProfile    = "No unit profile is called %q."
+	sayThereAre     = " There are: %s."
+	sayWhichUnit    = "Say which unit: --unit NAME or a file. There are: %s."
+	sayRunExists    = "%s is there already; \"downdrop bench resume %s\" goes on with it."
+	sayRunTooLong   = "%s is longer than any run."
+	sayRunNoEvent   = "%s:%d: this line is no event of a run."
+	sayRunChanged   = "%s was changed after it was written: %v."
+	sayRunEmpty     = "%s holds no run."
+	sayRunShared    = "%s was written by somebody else meanwhile; \"downdrop bench resume\" reads it anew."
+	sayRunUnread    = "%s cannot be gone on with: %v."
+	sayRunOtherBase = "%s began with another version of the rulebase; its procedure stays as it was, the diagnosis is of the one in use.\n"
+	sayRunBegins    = "%s, %s. Each entry is kept in %s."
+	sayRunEnded     = "\nKept in %s; \"downdrop record make %s\" writes the record."
+	sayRunStopped   = "Stopped. \"downdrop bench resume %s\" goes on here."
+	sayNothingWrong = "Nothing is wrong."
+)

@@ -1,0 +1,420 @@
+package report
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"downdrop/engine"
+	"downdrop/engine/bench"
+	"downdrop/rulebase"
+	"downdrop/rulebase/quantity"
+)
+
+// BenchStep writes what a run waits for: the whole step where it is a new one, with what can
+// hurt first, then the question.
+func BenchStep(w io.Writer, s *bench.State, before *bench.State, width int) error {
+	p := newPage(width)
+	if s.Wants.Step >= 0 && (before == nil || before.Wants.Step != s.Wants.Step) {
+		p.gap()
+		p.benchStep(s)
+	}
+	switch s.Wants.Kind {
+	case bench.WantsAnswer:
+		p.say(benchAsks[s.Wants.Ask])
+	case bench.WantsConfirm:
+		p.say(sayBenchRead)
+	case bench.WantsTool:
+		p.say(fmt.Sprintf(sayBenchTool, s.Wants.Ask))
+	case bench.WantsRelease:
+		p.say(fmt.Sprintf(sayBenchRelease, s.InPlace[0].Force.Says))
+	case bench.WantsReading:
+		p.say(sayBenchAsk(s))
+	}
+	return p.writeTo(w)
+}
+
+func (p *page) benchStep(s *bench.State) {
+	st := s.Steps[s.Wants.Step].Step
+	p.say(fmt.Sprintf(sayBenchStep, s.Wants.Step+1, len(s.Steps), st.Name, benchMinutes(st.Minutes), benchMinutes(s.MinutesLeft)))
+	if len(s.InPlace) > 0 {
+		var all []string
+		for _, f := range s.InPlace {
+			all = append(all, f.Force.Says)
+		}
+		p.item("  ", fmt.Sprintf(sayBenchInPlace, strings.Join(all, "; ")))
+	}
+	for _, w := range s.Warnings(st) {
+		p.item(fmt.Sprintf("  %-8s ", signalWord(w.Level)), w.Says)
+	}
+	for _, x := range []struct{ lead, says string }{{sayBenchConnect, st.Connect}, {sayBenchSet, st.Set}, {sayBenchDo, st.Do}, {sayBenchExpect, st.Expect}} {
+		if x.says != "" {
+			p.item(x.lead, s.Tell(x.says))
+		}
+	}
+}
+
+// sayBenchAsk is the question with its answers or limits.
+func sayBenchAsk(s *bench.State) string {
+	g := s.Wants.Reading
+	says := strings.TrimRight(g.Ask, "?")
+	if says == g.Ask {
+		says += ":"
+	} else {
+		says += "?"
+	}
+	switch g.Kind {
+	case rulebase.ReadsWord, rulebase.ReadsYesNo:
+		says += " (" + strings.Join(plainAll(g.OneOf), ", ") + ")"
+	case rulebase.ReadsPoints:
+		says += " " + fmt.Sprintf(sayBenchPoints, s.Wants.Count)
+	case rulebase.ReadsErrors:
+		if c := s.Counted(); c != nil {
+			return fmt.Sprintf(sayBenchCountOn, benchShare(bench.Above(c.Wrong, c.Of)), c.MoreNeeded)
+		}
+		says += " " + fmt.Sprintf(sayBenchErrors, s.Wants.Count)
+	case rulebase.ReadsNumber:
+		if limits := BenchLimits(g, s.Wants.Low, s.Wants.High); limits != "" {
+			says += " " + fmt.Sprintf(sayBenchLimits, limits)
+		}
+	}
+	return says
+}
+
+// BenchLimits says the limits of a reading; "" where there are none.
+func BenchLimits(g *rulebase.BenchReading, low, high float64) string {
+	number := func(x float64) string { return quantity.FormatRounded(x, g.Unit, 5) }
+	switch {
+	case g.Kind == rulebase.ReadsErrors && !math.IsNaN(high):
+		return fmt.Sprintf(sayBenchShareBelow, benchShare(high))
+	case g.Kind != rulebase.ReadsNumber:
+		return ""
+	case g.Equal != nil && !math.IsNaN(low):
+		return number(low)
+	case !math.IsNaN(low) && !math.IsNaN(high):
+		return fmt.Sprintf(sayBenchBetween, number(low), number(high))
+	case !math.IsNaN(low):
+		return fmt.Sprintf(sayBenchLeast, number(low))
+	case !math.IsNaN(high):
+		return fmt.Sprintf(sayBenchMost, number(high))
+	case g.Least != nil || g.Most != nil || g.Equal != nil:
+		return sayBenchNoLimit
+	}
+	return ""
+}
+
+// benchShare says a share of messages as people do: 1 in 10,014. It is rounded so that the
+// share said is never below the one meant.
+func benchShare(x float64) string {
+	if x <= 0 {
+		return "none"
+	}
+	if x > 0.2 {
+		return fmt.Sprintf("%.0f %%", math.Ceil(100*x))
+	}
+	return "1 in " + grouped(int(math.Floor(1/x*(1+1e-12))))
+}
+
+// grouped writes a whole number with its thousands apart.
+func grouped(n int) string {
+	text := fmt.Sprint(n)
+	for i := len(text) - 3; i > 0; i -= 3 {
+		text = text[:i] + "," + text[i:]
+	}
+	return text
+}
+
+func benchMinutes(m float64) string { return fmt.Sprintf("%.0f min", m) }
+
+// BenchAnswer is what a reading came to, in one sentence.
+func BenchAnswer(r *bench.Result) string {
+	g := r.Reading
+	says := benchReads(r)
+	if limits := BenchLimits(g, r.Low, r.High); limits != "" && g.Kind == rulebase.ReadsNumber {
+		says += ", " + fmt.Sprintf(sayBenchLimits, limits)
+	}
+	switch r.Outcome {
+	case bench.Passed:
+		return "Pass: " + says + "."
+	case bench.Failed:
+		return "FAIL: " + says + "."
+	case bench.NotShown:
+		if r.Lacks != "" {
+			return fmt.Sprintf(sayBenchLacks, says, strings.Replace(r.Lacks, "_", ".", 1))
+		}
+		return "Not shown: " + says + "."
+	}
+	return "Noted: " + says + "."
+}
+
+// benchReads is a reading as it was taken.
+func benchReads(r *bench.Result) string {
+	switch r.Reading.Kind {
+	case rulebase.ReadsWord, rulebase.ReadsYesNo:
+		return plain(r.Word)
+	case rulebase.ReadsPoints:
+		if len(r.Points) == 0 {
+			return fmt.Sprintf(sayBenchAllPoints, r.OutOf)
+		}
+		return fmt.Sprintf(sayBenchExceptions, r.OutOf-len(r.Points), r.OutOf, spans(r.Points))
+	case rulebase.ReadsErrors:
+		return fmt.Sprintf(sayBenchBound, r.Wrong, grouped(r.Of), benchShare(bench.Above(r.Wrong, r.Of)))
+	}
+	return r.Text
+}
+
+// lowerFirst begins a name with a small letter, as inside a sentence, but not a short form.
+func lowerFirst(text string) string {
+	r, n := utf8.DecodeRuneInString(text)
+	next, _ := utf8.DecodeRuneInString(text[n:])
+	if unicode.IsUpper(next) || unicode.IsDigit(next) {
+		return text
+	}
+	return string(unicode.ToLower(r)) + text[n:]
+}
+
+// spans writes rising numbers, neighbours as from-to.
+func spans(all []int) string {
+	var out []string
+	for i := 0; i < len(all); {
+		j := i
+		for j+1 < len(all) && all[j+1] == all[j]+1 {
+			j++
+		}
+		if j > i+1 {
+			out = append(out, fmt.Sprintf("%d-%d", all[i], all[j]))
+		} else {
+			for _, n := range all[i : j+1] {
+				out = append(out, fmt.Sprint(n))
+			}
+		}
+		i = j + 1
+	}
+	return strings.Join(out, ", ")
+}
+
+// BenchTaken writes what became of an entry; a fail with what the diagnosis now says.
+func BenchTaken(w io.Writer, s, before *bench.State, e bench.Event, d *engine.Diagnosis, width int) error {
+	p := newPage(width)
+	switch e.Kind {
+	case bench.Answered:
+		if r := s.Last(e.Seq); r != nil {
+			p.say(BenchAnswer(r))
+			if d != nil && r.Outcome == bench.Failed {
+				p.say(sayBenchDiagnosis(d))
+			}
+		}
+	case bench.NotDone:
+		p.say(fmt.Sprintf(sayBenchNotDone, e.Values["reason"]))
+	case bench.Undone:
+		p.say(sayBenchUndone)
+	case bench.Noted:
+		p.say(sayBenchNoted)
+	case bench.Instrument:
+		p.say(sayBenchInstrument(e.Values, e.At.Format("2006-01-02")))
+	}
+	if s.StoppedBy != "" && before.StoppedBy == "" {
+		p.say(sayBenchNoFurther)
+	}
+	for _, f := range s.InPlace {
+		if !slices.ContainsFunc(before.InPlace, func(x bench.InPlace) bool { return x.Force.ID == f.Force.ID }) {
+			p.say(fmt.Sprintf(sayBenchPutIn, f.Force.Says))
+		}
+	}
+	for _, f := range before.InPlace {
+		if !slices.ContainsFunc(s.InPlace, func(x bench.InPlace) bool { return x.Force.ID == f.Force.ID }) {
+			p.say(fmt.Sprintf(sayBenchTakenOut, f.Force.Says))
+		}
+	}
+	return p.writeTo(w)
+}
+
+func sayBenchInstrument(values map[string]string, today string) string {
+	switch {
+	case values["until"] == "":
+		return fmt.Sprintf(sayBenchUncalibrated, values["name"])
+	case values["until"] < today:
+		return fmt.Sprintf(sayBenchLate, values["name"], values["until"])
+	}
+	return fmt.Sprintf(sayBenchCalibrated, values["name"], values["until"])
+}
+
+// sayBenchDiagnosis is what a diagnosis makes of a fail.
+func sayBenchDiagnosis(d *engine.Diagnosis) string {
+	if !d.Possible || len(d.Causes) == 0 {
+		return sayBenchNoCause
+	}
+	var likely []string
+	for _, c := range d.Causes[:min(2, len(d.Causes))] {
+		if c.Probability >= 0.1 {
+			likely = append(likely, fmt.Sprintf("%s (%s)", lowerFirst(d.Base.Causes[c.Cause].Name), Chance(c.Probability)))
+		}
+	}
+	says := fmt.Sprintf(sayBenchUnit, Chance(d.UnitOut))
+	if len(likely) > 0 {
+		says += " " + fmt.Sprintf(sayBenchLikely, andList(likely))
+	}
+	return says
+}
+
+// BenchEnd writes what a run has come to: verdict and basis, fails, what was not done.
+func BenchEnd(w io.Writer, s *bench.State, width int) error {
+	p := newPage(width)
+	p.gap()
+	if s.Verdict == bench.NoVerdict {
+		p.say(fmt.Sprintf(sayBenchOpen, benchMinutes(s.MinutesLeft)))
+	} else {
+		p.say(benchVerdicts[s.Verdict])
+	}
+	for _, says := range s.Basis {
+		p.item("  ", says)
+	}
+	p.benchInPlace(s)
+	if s.Verdict != bench.NoVerdict && len(s.Procedure.NotTested) > 0 {
+		p.say(sayBenchNotTested)
+		for _, says := range s.Procedure.NotTested {
+			p.item("  ", says)
+		}
+	}
+	return p.writeTo(w)
+}
+
+func (p *page) benchInPlace(s *bench.State) {
+	if len(s.InPlace) == 0 {
+		return
+	}
+	p.say(sayBenchStill)
+	for _, f := range s.InPlace {
+		p.item("  ", f.Force.Says+".")
+	}
+}
+
+// BenchRun writes a run so far, step by step.
+func BenchRun(w io.Writer, s *bench.State, width int) error {
+	p := newPage(width)
+	p.say(fmt.Sprintf(sayBenchHead, s.Procedure.Name, s.Procedure.Version, s.Unit.Type))
+	if s.Serial != "" {
+		p.say(fmt.Sprintf(sayBenchSerial, s.Serial))
+	}
+	for i := range s.Steps {
+		st := &s.Steps[i]
+		if st.Outcome == bench.Open && len(st.Results) == 0 {
+			continue
+		}
+		p.item(fmt.Sprintf("%3d  ", i+1), fmt.Sprintf("%s: %s", st.Step.Name, benchOutcome(st)))
+		for j := range st.Results {
+			r := &st.Results[j]
+			p.item("       ", strings.TrimRight(r.Reading.Ask, "?:")+": "+BenchAnswer(r))
+		}
+	}
+	for _, n := range s.Notes {
+		p.item("     ", fmt.Sprintf(sayBenchNote, n.Text))
+	}
+	var b strings.Builder
+	if err := BenchEnd(&b, s, width); err != nil {
+		return err
+	}
+	p.out.WriteString(b.String())
+	return p.writeTo(w)
+}
+
+func benchOutcome(st *bench.StepState) string {
+	says := benchOutcomes[st.Outcome]
+	if st.Outcome == bench.Skipped {
+		says += ", " + st.Reason
+	}
+	return says
+}
+
+// BenchProcedure writes a procedure: what it proves, its steps with their warnings, and for a
+// unit profile the limits worked out.
+func BenchProcedure(w io.Writer, p *rulebase.Procedure, unit *rulebase.Profile, width int) error {
+	out := newPage(width)
+	minutes := 0.0
+	for _, s := range p.Steps {
+		minutes += s.Minutes
+	}
+	out.say(fmt.Sprintf(sayBenchShow, p.Name, p.ID, p.Version, len(p.Steps), benchMinutes(minutes)))
+	if p.Proves != "" {
+		out.say(fmt.Sprintf(sayBenchProves, p.Proves))
+	}
+	var s *bench.State
+	if unit != nil {
+		s, _ = bench.Run(p, unit, nil) // no events: nothing that could be wrong
+		out.say(fmt.Sprintf(sayBenchForUnit, unit.Name, unit.Type))
+	}
+	for i := range p.Steps {
+		st := &p.Steps[i]
+		out.gap()
+		out.say(fmt.Sprintf(sayBenchShowStep, i+1, st.Name, benchMinutes(st.Minutes)))
+		if st.When != nil {
+			out.item("     ", fmt.Sprintf(sayBenchWhen, st.When.Text))
+		}
+		warnings, tell := st.Warnings, func(text string) string { return text }
+		if s != nil {
+			warnings, tell = s.Warnings(st), s.Tell
+		}
+		for _, x := range warnings {
+			out.item(fmt.Sprintf("     %-8s ", signalWord(x.Level)), x.Says)
+		}
+		for _, x := range []struct{ lead, says string }{{sayBenchConnect, st.Connect}, {sayBenchSet, st.Set}, {sayBenchDo, st.Do}, {sayBenchExpect, st.Expect}} {
+			if x.says != "" {
+				out.item("   "+x.lead, tell(x.says))
+			}
+		}
+		for j := range st.Readings {
+			out.item("     - ", benchReadingSays(s, &st.Readings[j]))
+		}
+	}
+	if len(p.NotTested) > 0 {
+		out.gap()
+		out.say(sayBenchNotTested)
+		for _, says := range p.NotTested {
+			out.item("  ", says)
+		}
+	}
+	return out.writeTo(w)
+}
+
+func benchReadingSays(s *bench.State, g *rulebase.BenchReading) string {
+	says := g.Ask
+	switch {
+	case len(g.OneOf) > 0:
+		says += " (" + strings.Join(plainAll(g.OneOf), ", ") + ")"
+	case s != nil:
+		low, high := s.Limits(g)
+		if limits := BenchLimits(g, low, high); limits != "" {
+			says += " " + fmt.Sprintf(sayBenchLimits, limits)
+		}
+	}
+	if g.With != "" {
+		says += ", " + fmt.Sprintf(sayBenchWith, g.With)
+	}
+	return says
+}
+
+// A BenchRow is a procedure or a profile on one line.
+type BenchRow struct{ ID, Says, File string }
+
+// BenchList lists procedures and unit profiles.
+func BenchList(w io.Writer, procedures []*rulebase.Procedure, profiles []*rulebase.Profile, width int) error {
+	p := newPage(width)
+	p.say(sayBenchProcedures)
+	for _, x := range procedures {
+		minutes := 0.0
+		for _, s := range x.Steps {
+			minutes += s.Minutes
+		}
+		p.item(fmt.Sprintf("  %-14s ", x.ID), fmt.Sprintf(sayBenchProcedureRow, x.Name, x.Version, len(x.Steps), benchMinutes(minutes)))
+	}
+	p.gap()
+	p.say(sayBenchProfiles)
+	for _, x := range profiles {
+		p.item(fmt.Sprintf("  %-14s ", x.Name), strings.TrimRight(x.Type+". "+x.Note, " "))
+	}
+	return p.writeTo(w)
+}
