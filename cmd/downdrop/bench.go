@@ -154,10 +154,16 @@ func (o *benchOptions) entries(ctx context.Context, env *environment) (<-chan st
 		}
 		return entries(ctx, strings.NewReader(string(text))), nil
 	case !env.terminal:
-		return nil, errNoTerminal
+		return nil, noBenchTerminal{}
 	}
 	return entries(ctx, env.in), nil
 }
+
+// noBenchTerminal says what else can answer.
+type noBenchTerminal struct{}
+
+func (noBenchTerminal) Error() string   { return sayBenchNobody }
+func (noBenchTerminal) Is(t error) bool { return t == errNoTerminal }
 
 // procedureNamed finds a bench procedure, or says what was probably meant.
 func procedureNamed(base *rulebase.Base, id string) (*rulebase.Procedure, error) {
@@ -266,7 +272,7 @@ func (t *benchTerminal) run(ctx context.Context) error {
 			return err
 		}
 	}
-	if _, err := fmt.Fprintf(t.env.out, sayRunBegins+"\n", s.Procedure.Name, s.Unit.Type, t.file.name); err != nil {
+	if _, err := io.WriteString(t.env.out, folded(fmt.Sprintf(sayRunBegins, s.Procedure.Name, s.Unit.Type, t.file.name), t.env.width())); err != nil {
 		return written(err)
 	}
 	var before *bench.State
@@ -290,7 +296,7 @@ func (t *benchTerminal) run(ctx context.Context) error {
 				return t.stopped(s, "")
 			}
 			if says, asked := askedBack(err); asked {
-				if _, err := fmt.Fprintln(t.env.out, says); err != nil {
+				if _, err := io.WriteString(t.env.out, folded(says, t.env.width())); err != nil {
 					return written(err)
 				}
 				continue
@@ -515,4 +521,11 @@ func checkBenchFiles(env *environment, base *rulebase.Base, names []string) erro
 		return written(err)
 	}
 	return foundError{}
+}
+
+// folded is a sentence as it goes onto the screen.
+func folded(says string, width int) string {
+	var b strings.Builder
+	fold(&b, says, min(max(width, 20), report.Columns))
+	return b.String()
 }

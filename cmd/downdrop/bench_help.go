@@ -48,6 +48,7 @@ Exit code 0 says that nothing is wrong, 1 that something is.`
 	sayOneShown     = "One procedure or the file of one run is wanted: downdrop bench show acceptance"
 	sayWhatToCheck  = "Name the files to look over: downdrop bench check FILE..."
 	sayShowJSON     = "--json is for a run; give its file."
+	sayBenchNobody  = "The bench asks its questions on a terminal, and there is none here. --answers FILE takes the entries from a file, a line each."
 	sayNoProcedure  = "No procedure is called %q."
 	sayNoProfile    = "No unit profile is called %q."
 	sayThereAre     = " There are: %s."

@@ -506,7 +506,7 @@ func (s *State) read(text string) (Result, error) {
 
 func (s *State) readNumber(r *Result) error {
 	g := r.Reading
-	got, err := quantity.Read(r.Text, quantity.Want{Unit: g.Unit})
+	got, err := quantity.Read(r.Text, quantity.Want{Unit: g.Unit, Range: plausible(r.Low, r.High)})
 	if err != nil {
 		return err
 	}
@@ -543,6 +543,21 @@ func (s *State) readNumber(r *Result) error {
 		r.Outcome = Recorded
 	}
 	return nil
+}
+
+// plausible is where a reading can lie without being asked back: within two hundred times its
+// limits, which is less than the thousand by which a point is mistaken.
+func plausible(low, high float64) *[2]float64 {
+	most := 0.0
+	for _, x := range []float64{low, high} {
+		if !math.IsNaN(x) {
+			most = math.Max(most, math.Abs(x))
+		}
+	}
+	if most == 0 {
+		return nil
+	}
+	return &[2]float64{-most, 200 * most}
 }
 
 func (s *State) readErrors(r *Result) error {
@@ -639,3 +654,6 @@ func (s *State) Limits(g *rulebase.BenchReading) (low, high float64) {
 	low, high, _, _ = s.limits(g)
 	return low, high
 }
+
+// Applies says that a step is meant for this unit, as far as is known.
+func (s *State) Applies(step *rulebase.BenchStep) bool { return s.applies(step.When) }

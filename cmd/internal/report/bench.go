@@ -20,7 +20,7 @@ import (
 func BenchStep(w io.Writer, s *bench.State, before *bench.State, width int) error {
 	p := newPage(width)
 	if s.Wants.Step >= 0 && (before == nil || before.Wants.Step != s.Wants.Step) {
-		p.gap()
+		p.line("")
 		p.benchStep(s)
 	}
 	switch s.Wants.Kind {
@@ -61,28 +61,34 @@ func (p *page) benchStep(s *bench.State) {
 // sayBenchAsk is the question with its answers or limits.
 func sayBenchAsk(s *bench.State) string {
 	g := s.Wants.Reading
-	says := strings.TrimRight(g.Ask, "?")
-	if says == g.Ask {
-		says += ":"
-	} else {
-		says += "?"
+	if c := s.Counted(); c != nil {
+		return fmt.Sprintf(sayBenchCountOn, benchShare(bench.Above(c.Wrong, c.Of)), c.MoreNeeded)
 	}
+	hint := ""
 	switch g.Kind {
 	case rulebase.ReadsWord, rulebase.ReadsYesNo:
-		says += " (" + strings.Join(plainAll(g.OneOf), ", ") + ")"
+		hint = strings.Join(plainAll(g.OneOf), ", ")
 	case rulebase.ReadsPoints:
-		says += " " + fmt.Sprintf(sayBenchPoints, s.Wants.Count)
+		hint = fmt.Sprintf(sayBenchPoints, s.Wants.Count)
 	case rulebase.ReadsErrors:
-		if c := s.Counted(); c != nil {
-			return fmt.Sprintf(sayBenchCountOn, benchShare(bench.Above(c.Wrong, c.Of)), c.MoreNeeded)
-		}
-		says += " " + fmt.Sprintf(sayBenchErrors, s.Wants.Count)
+		hint = fmt.Sprintf(sayBenchErrors, s.Wants.Count)
 	case rulebase.ReadsNumber:
-		if limits := BenchLimits(g, s.Wants.Low, s.Wants.High); limits != "" {
-			says += " " + fmt.Sprintf(sayBenchLimits, limits)
+		if hint = BenchLimits(g, s.Wants.Low, s.Wants.High); hint != "" {
+			hint = fmt.Sprintf(sayBenchLimits, hint)
 		}
 	}
-	return says
+	return asked(g.Ask, hint)
+}
+
+// asked is a question with what helps to answer it.
+func asked(ask, hint string) string {
+	if hint != "" {
+		hint = " (" + hint + ")"
+	}
+	if strings.HasSuffix(ask, "?") {
+		return ask + hint
+	}
+	return strings.TrimSuffix(ask, ":") + hint + ":"
 }
 
 // BenchLimits says the limits of a reading; "" where there are none.
@@ -94,7 +100,7 @@ func BenchLimits(g *rulebase.BenchReading, low, high float64) string {
 	case g.Kind != rulebase.ReadsNumber:
 		return ""
 	case g.Equal != nil && !math.IsNaN(low):
-		return number(low)
+		return fmt.Sprintf(sayBenchExactly, number(low))
 	case !math.IsNaN(low) && !math.IsNaN(high):
 		return fmt.Sprintf(sayBenchBetween, number(low), number(high))
 	case !math.IsNaN(low):
@@ -135,7 +141,7 @@ func BenchAnswer(r *bench.Result) string {
 	g := r.Reading
 	says := benchReads(r)
 	if limits := BenchLimits(g, r.Low, r.High); limits != "" && g.Kind == rulebase.ReadsNumber {
-		says += ", " + fmt.Sprintf(sayBenchLimits, limits)
+		says += "; " + fmt.Sprintf(sayBenchLimits, limits)
 	}
 	switch r.Outcome {
 	case bench.Passed:
@@ -264,7 +270,7 @@ func sayBenchDiagnosis(d *engine.Diagnosis) string {
 // BenchEnd writes what a run has come to: verdict and basis, fails, what was not done.
 func BenchEnd(w io.Writer, s *bench.State, width int) error {
 	p := newPage(width)
-	p.gap()
+	p.line("")
 	if s.Verdict == bench.NoVerdict {
 		p.say(fmt.Sprintf(sayBenchOpen, benchMinutes(s.MinutesLeft)))
 	} else {
@@ -351,6 +357,10 @@ func BenchProcedure(w io.Writer, p *rulebase.Procedure, unit *rulebase.Profile, 
 		st := &p.Steps[i]
 		out.gap()
 		out.say(fmt.Sprintf(sayBenchShowStep, i+1, st.Name, benchMinutes(st.Minutes)))
+		if s != nil && !s.Applies(st) {
+			out.item("     ", upperFirst(benchOutcomes[bench.NotMeant])+".")
+			continue
+		}
 		if st.When != nil {
 			out.item("     ", fmt.Sprintf(sayBenchWhen, st.When.Text))
 		}
@@ -381,24 +391,21 @@ func BenchProcedure(w io.Writer, p *rulebase.Procedure, unit *rulebase.Profile, 
 }
 
 func benchReadingSays(s *bench.State, g *rulebase.BenchReading) string {
-	says := g.Ask
+	var hints []string
 	switch {
 	case len(g.OneOf) > 0:
-		says += " (" + strings.Join(plainAll(g.OneOf), ", ") + ")"
+		hints = append(hints, strings.Join(plainAll(g.OneOf), ", "))
 	case s != nil:
 		low, high := s.Limits(g)
 		if limits := BenchLimits(g, low, high); limits != "" {
-			says += " " + fmt.Sprintf(sayBenchLimits, limits)
+			hints = append(hints, fmt.Sprintf(sayBenchLimits, limits))
 		}
 	}
 	if g.With != "" {
-		says += ", " + fmt.Sprintf(sayBenchWith, g.With)
+		hints = append(hints, fmt.Sprintf(sayBenchWith, g.With))
 	}
-	return says
+	return strings.TrimSuffix(asked(g.Ask, strings.Join(hints, "; ")), ":")
 }
-
-// A BenchRow is a procedure or a profile on one line.
-type BenchRow struct{ ID, Says, File string }
 
 // BenchList lists procedures and unit profiles.
 func BenchList(w io.Writer, procedures []*rulebase.Procedure, profiles []*rulebase.Profile, width int) error {

@@ -2829,12 +2829,13 @@ const (
 	sayBenchRead         = `Type "read" when you have read the warning and keep to it.`
 	sayBenchTool         = "Which %s, and until when is it calibrated? As in: no. 3 until 2027-03-01"
 	sayBenchRelease      = `%s. Take it out, then type "out".`
-	sayBenchPoints       = "(%d points; all pass, or exceptions: 7, 9-11)"
-	sayBenchErrors       = "(as in: 0 of %d)"
+	sayBenchPoints       = "%d points; all pass, or exceptions: 7, 9-11"
+	sayBenchErrors       = "as in: 0 of %d"
 	sayBenchCountOn      = `Shown so far: under %s. With no further error, %d messages in all are enough. Type the whole count then, or "enough".`
-	sayBenchLimits       = "limits %s"
+	sayBenchLimits       = "wanted: %s"
 	sayBenchShareBelow   = "under %s at 95 %%"
 	sayBenchBetween      = "%s to %s"
+	sayBenchExactly      = "exactly %s"
 	sayBenchLeast        = "at least %s"
 	sayBenchMost         = "at most %s"
 	sayBenchNoLimit      = "not in the unit profile"

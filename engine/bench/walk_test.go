@@ -1,0 +1,466 @@
+package bench_test
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"strconv"
+	"testing"
+	"time"
+
+	"downdrop/engine/bench"
+	"downdrop/rulebase"
+	"downdrop/testdata/support"
+)
+
+// A person at the bench answers for a drawn unit what an instrument shows of it, through the
+// same entries that a keyboard makes.
+type person struct {
+	u           *unit
+	r           *rand.Rand
+	wrong, of   int // messages counted so far
+	startedCold bool
+}
+
+// answer is what is typed for what the run waits for.
+func (p *person) answer(t *testing.T, s *bench.State) string {
+	switch s.Wants.Kind {
+	case bench.WantsAnswer:
+		return map[string]string{"by": "bench-2", "intermittent": yes(p.u.intermittentComplaint), "returned_before": yes(p.u.second)}[s.Wants.Ask]
+	case bench.WantsConfirm:
+		return "read"
+	case bench.WantsTool:
+		return "no. 7 until 2099-01-01"
+	case bench.WantsRelease:
+		return "out"
+	}
+	return p.reading(t, s)
+}
+
+func yes(x bool) string {
+	if x {
+		return "yes"
+	}
+	return "no"
+}
+
+func (p *person) number(quantity, unit string) string {
+	x := p.u.read(p.r, quantity)
+	if math.IsInf(x, 1) {
+		return "OL"
+	}
+	return strconv.FormatFloat(x, 'f', 4, 64) + " " + unit
+}
+
+// reading answers a reading of the acceptance or of the short check, whose ids agree.
+func (p *person) reading(t *testing.T, s *bench.State) string {
+	u, id := p.u, s.Wants.Reading.ID
+	switch id {
+	case "serial":
+		return "A0815"
+	case "complaint", "revision", "address_found", "rate_found", "others_found", "first_point", "stored", "settings_as_found", "settings_changed_to":
+		return "as on the label"
+	case "may_work", "strap_is_off", "transformer_in", "rides_through", "runs_at_limits", "cleared", "program_compares", "program_runs", "outputs_released", "all_out":
+		return "yes"
+	case "statement":
+		return "clean"
+	case "papers":
+		return "agree"
+	case "parcel":
+		return "sound"
+	case "seen_fits":
+		return "explains_nothing"
+	case "terminator_found":
+		return "off"
+	case "cell_state":
+		return "good"
+	case "settings_left":
+		return "as_found"
+	case "outside":
+		if u.broken {
+			return "broken or bent"
+		}
+		return "whole"
+	case "board":
+		switch {
+		case u.domed:
+			return "domed capacitor"
+		case u.jointSeen:
+			return "cracked joint"
+		case u.wet:
+			return "wet or dirty"
+		}
+		return "nothing seen"
+	case "strap_reads":
+		return p.number("strap_ohms", "ohm")
+	case "bulk_reads":
+		return p.number("bulk_volts", "V")
+	case "pair_reads":
+		return p.number("pair_ohms", "ohm")
+	case "supply_ohms_read":
+		return p.number("supply_ohms", "ohm")
+	case "starts":
+		switch current := u.has["first_current"]; {
+		case u.starts:
+			return "starts normally"
+		case math.IsInf(current, 1):
+			return "pulls the limit"
+		case current == 0:
+			return "draws nothing"
+		}
+		return "starts over and over"
+	case "power_lit":
+		return yes(u.starts && !u.lightDark)
+	case "current_reads":
+		return p.number("input_current", "A")
+	case "rail_reads":
+		return p.number("rail_volts", "V")
+	case "ripple_reads":
+		return p.number("rail_ripple", "V")
+	case "drops_out_at":
+		return p.number("lowest_input", "V")
+	case "handheld_talks":
+		if u.talks {
+			return "answers"
+		}
+		return "gives nothing"
+	case "address_read":
+		return "5"
+	case "address_reads_back":
+		return yes(u.readsBack)
+	case "points_reported":
+		return strconv.Itoa(int(s.Wants.Low) - 8*u.modulesMissing)
+	case "modules_seen":
+		return strconv.Itoa(max(0, int(s.Wants.Low)-u.modulesMissing))
+	case "bus_reads":
+		return fmt.Sprintf("%.1f ohm", (s.Wants.Low+s.Wants.High)/2*between(p.r, 0.98, 1.02))
+	case "driver_reads":
+		return p.number("driver_level", "V")
+	case "bit_reads":
+		middle := (s.Wants.Low + s.Wants.High) / 2
+		return fmt.Sprintf("%.4f us", middle*(1+u.read(p.r, "bit_time_error")))
+	case "threshold_reads":
+		return p.number("receiver_threshold", "V")
+	case "run_lit":
+		return yes(u.errors < 1)
+	case "errors":
+		n := s.Wants.Count
+		if c := s.Counted(); c != nil {
+			n = c.MoreNeeded
+		}
+		if n > 2_000_000 {
+			return "enough"
+		}
+		p.wrong, p.of = p.wrong+u.errorsIn(p.r, n-p.of), n
+		return fmt.Sprintf("%d of %d", p.wrong, p.of)
+	case "outputs_come_on", "points_work":
+		if n := u.deadPoints + 8*u.modulesMissing; n > 0 {
+			return fmt.Sprintf("all pass, exceptions: %d-%d", 3, min(s.Wants.Count, 2+n))
+		}
+		return "all pass"
+	case "outputs_go_off", "inputs_follow":
+		return "all points pass"
+	case "all_on_reads":
+		return fmt.Sprintf("%.3f A", s.Wants.High/1.2*between(p.r, 0.8, 0.99))
+	case "kept":
+		return yes(u.keeps)
+	case "cold_starts_good":
+		return strconv.Itoa(u.startsOf(p.r, int(s.Wants.Low)))
+	case "chamber_reads":
+		return fmt.Sprintf("%.1f C", (s.Wants.Low+s.Wants.High)/2+between(p.r, -1, 1))
+	case "stands_heat":
+		return yes(!u.failsWarm)
+	case "stands_shaking":
+		return yes(!u.failsTapped)
+	case "complaint_is":
+		if u.reproduces {
+			return "reproduced"
+		}
+		return "not reproduced"
+	}
+	t.Fatalf("nobody knows how to answer %s", id)
+	return ""
+}
+
+var noon = time.Date(2031, 5, 4, 12, 0, 0, 0, time.UTC)
+
+// walk goes through a procedure to its end.
+func walk(t *testing.T, procedure *rulebase.Procedure, profile *rulebase.Profile, u *unit, r *rand.Rand) (*bench.State, []string) {
+	t.Helper()
+	p := &person{u: u, r: r}
+	events := []bench.Event{bench.Append(nil, bench.Event{Kind: bench.Begun, Values: map[string]string{}}, noon)}
+	var typed []string
+	for {
+		s, err := bench.Run(procedure, profile, events)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if s.Wants.Kind == bench.WantsNothing {
+			return s, typed
+		}
+		entry := p.answer(t, s)
+		draft, err := s.Enter(entry)
+		if err != nil {
+			t.Fatalf("%s: typed %q for %v %v: %v", u.defect, entry, s.Wants.Ask, s.Wants.Reading, err)
+		}
+		typed = append(typed, entry)
+		events = append(events, bench.Append(events, draft, noon.Add(time.Duration(len(events))*time.Minute)))
+		if len(events) > 500 {
+			t.Fatal("the run has no end")
+		}
+	}
+}
+
+func shipped(t *testing.T, procedure, unit string) (*rulebase.Procedure, *rulebase.Profile) {
+	t.Helper()
+	base, err := rulebase.ShippedCompiled()
+	if err != nil {
+		t.Fatal(err)
+	}
+	procedures, err := base.Procedures()
+	if err != nil {
+		t.Fatal(err)
+	}
+	profiles, err := base.Profiles()
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := slices.IndexFunc(procedures, func(p *rulebase.Procedure) bool { return p.ID == procedure })
+	u := slices.IndexFunc(profiles, func(u *rulebase.Profile) bool { return u.Name == unit })
+	return procedures[p], profiles[u]
+}
+
+func failed(s *bench.State) []string {
+	var all []string
+	for _, st := range s.Steps {
+		if st.Outcome == bench.Failed {
+			all = append(all, st.Step.ID)
+		}
+	}
+	return all
+}
+
+// Each kind of bad unit is found at the step where it must be; a good one passes all of them.
+func TestBadUnitsAreFoundWhereTheyMustBe(t *testing.T) {
+	procedure, profile := shipped(t, "acceptance", "quay_24")
+	at := map[string][]string{ // the first step that fails is one of these
+		"":                    nil,
+		"input_open":          {"supply_pins"},
+		"input_shorted":       {"supply_pins"},
+		"converter_dead":      {"first_power"},
+		"capacitors_aged":     {"look_inside", "rails", "supply_limits", "cold_starts", "heat", "complaint_tried"},
+		"line_driver_dead":    {"line_pins", "driver"},
+		"receiver_deaf":       {"receiver"},
+		"logic_failed":        {"first_power"},
+		"clock_off":           {"service_port", "driver"},
+		"light_failed":        {"power_light"},
+		"settings_lost":       {"power_cycle"},
+		"switch_bad":          {"address"},
+		"connector_broken":    {"look_outside"},
+		"service_port_bad":    {"service_port"},
+		"module_port_failed":  {"map"},
+		"wet_inside":          {"look_inside"},
+		"point_dead":          {"outputs_on"},
+		"errors_now_and_then": {"messages"},
+		"isolation_failed":    {"driver", "heat", "complaint_tried"},
+		"cracked_joint":       {"look_inside", "heat", "shake", "complaint_tried"},
+	}
+	for _, d := range defects {
+		if _, ok := at[d.name]; !ok {
+			t.Errorf("no step is named for %s", d.name)
+		}
+	}
+	for name, steps := range at {
+		for seed := range uint64(support.Deep(t, 5)) {
+			r := rand.New(rand.NewPCG(seed, 11))
+			u := good(r)
+			if name != "" {
+				u = spoilt(r, name)
+			}
+			s, _ := walk(t, procedure, profile, u, r)
+			found := failed(s)
+			switch {
+			case name == "" && (s.Verdict != bench.Good || len(found) > 0):
+				t.Errorf("a good unit: %q, failed %v\n%v", s.Verdict, found, s.Basis)
+			case name != "" && (s.Verdict != bench.Bad || !slices.Contains(steps, found[0])):
+				t.Errorf("%s: %q, failed %v, must be found at %v", name, s.Verdict, found, steps)
+			}
+			if len(s.InPlace) > 0 {
+				t.Errorf("%s: still in place at the end: %v", name, s.InPlace)
+			}
+		}
+	}
+}
+
+// A thousand units that come to a bench are drawn: how many bad ones pass, how many good ones
+// fail. Defect rates and instrument errors stand in simulator_test.go with their source.
+func TestSharesOverDrawnUnits(t *testing.T) {
+	procedure, profile := shipped(t, "acceptance", "quay_24")
+	r := rand.New(rand.NewPCG(2031, 5))
+	var count struct{ good, goodFails, goodOpen, bad, badPasses, badOpen int }
+	passes := map[string]int{}
+	for range support.Deep(t, 200) {
+		u := draw(r)
+		s, _ := walk(t, procedure, profile, u, r)
+		switch {
+		case u.defect == "":
+			count.good++
+			switch s.Verdict {
+			case bench.Bad:
+				count.goodFails++
+				t.Logf("a good unit fails: %v", s.Basis)
+			case bench.NotProven:
+				count.goodOpen++
+			}
+		default:
+			count.bad++
+			switch s.Verdict {
+			case bench.Good:
+				count.badPasses++
+				passes[u.defect]++
+			case bench.NotProven:
+				count.badOpen++
+			}
+		}
+	}
+	t.Logf("bad ones passing: %d of %d (%.2f %%), not proven %d; good ones failing: %d of %d (%.2f %%), not proven %d", count.badPasses, count.bad, 100*float64(count.badPasses)/float64(count.bad), count.badOpen, count.goodFails, count.good, 100*float64(count.goodFails)/float64(count.good), count.goodOpen)
+	t.Logf("those that pass: %v", passes)
+	// The aim is 2 % and 1 %; a count this small may lie above by chance.
+	if bound := bench.Below(count.badPasses, count.bad); bound > 0.02 {
+		t.Errorf("at 95 %% more than %.1f %% of bad units pass", 100*bound)
+	}
+	if bound := bench.Below(count.goodFails, count.good); bound > 0.01 {
+		t.Errorf("at 95 %% more than %.1f %% of good units fail", 100*bound)
+	}
+}
+
+// A run that is cut off after any entry goes on there and comes to the same end.
+func TestCutOffAtAnyEntryGoesOnThere(t *testing.T) {
+	procedure, profile := shipped(t, "acceptance", "quay_24")
+	r := rand.New(rand.NewPCG(3, 3))
+	u := spoilt(r, "point_dead")
+	u.intermittentComplaint = true
+	whole, typed := walk(t, procedure, profile, u, r)
+	for cut := 1; cut < len(whole.Events); cut++ {
+		events := slices.Clone(whole.Events[:cut])
+		for i := cut; i < len(whole.Events); i++ {
+			s, err := bench.Run(procedure, profile, events)
+			if err != nil {
+				t.Fatal(err)
+			}
+			draft, err := s.Enter(typed[i-1])
+			if err != nil {
+				t.Fatalf("cut at %d, entry %d: %v", cut, i, err)
+			}
+			events = append(events, bench.Append(events, draft, whole.Events[i].At))
+			if cut > 3 && i > cut+3 { // the rest is what it was
+				break
+			}
+		}
+		if got := events[len(events)-1]; got.Hash != whole.Events[got.Seq-1].Hash {
+			t.Fatalf("cut at %d: event %d is another one", cut, got.Seq)
+		}
+	}
+}
+
+// What was entered and taken back is as if it had not been, and stays in the run.
+func TestUndoTakesTheLastEntryBack(t *testing.T) {
+	procedure, profile := shipped(t, "acceptance", "quay_24")
+	r := rand.New(rand.NewPCG(4, 4))
+	p := &person{u: good(r), r: r}
+	events := []bench.Event{bench.Append(nil, bench.Event{Kind: bench.Begun}, noon)}
+	enter := func(entry string) *bench.State {
+		s, err := bench.Run(procedure, profile, events)
+		if err != nil {
+			t.Fatal(err)
+		}
+		draft, err := s.Enter(entry)
+		if err != nil {
+			t.Fatalf("%q: %v", entry, err)
+		}
+		events = append(events, bench.Append(events, draft, noon))
+		if s, err = bench.Run(procedure, profile, events); err != nil {
+			t.Fatal(err)
+		}
+		return s
+	}
+	for range 100 {
+		s, err := bench.Run(procedure, profile, events)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if s.Wants.Kind == bench.WantsNothing {
+			break
+		}
+		entry := p.answer(t, s)
+		enter(entry)
+		if back := enter("undo"); back.Wants.Kind != s.Wants.Kind || back.Wants.Step != s.Wants.Step || back.Wants.Reading != s.Wants.Reading || len(back.InPlace) != len(s.InPlace) || len(back.Findings) != len(s.Findings) {
+			t.Fatalf("%q taken back: wants %+v, was %+v", entry, back.Wants, s.Wants)
+		}
+		enter(entry)
+	}
+	if err := bench.Check(events); err != nil {
+		t.Error(err)
+	}
+}
+
+func TestAChangedEventIsFound(t *testing.T) {
+	procedure, profile := shipped(t, "short", "quay_24")
+	r := rand.New(rand.NewPCG(5, 5))
+	s, _ := walk(t, procedure, profile, good(r), r)
+	for i := range s.Events {
+		events := slices.Clone(s.Events)
+		events[i].Step += "x"
+		if bench.Check(events) == nil {
+			t.Errorf("event %d was changed and nobody notices", i+1)
+		}
+		if i > 0 && bench.Check(slices.Delete(slices.Clone(s.Events), i-1, i)) == nil {
+			t.Errorf("event %d is missing and nobody notices", i)
+		}
+	}
+}
+
+// The short check proves no unit good, however well it goes.
+func TestTheShortCheckProvesNoUnitGood(t *testing.T) {
+	procedure, profile := shipped(t, "short", "quay_24")
+	r := rand.New(rand.NewPCG(6, 6))
+	if s, _ := walk(t, procedure, profile, good(r), r); s.Verdict != bench.NotProven || len(failed(s)) > 0 {
+		t.Errorf("verdict %q, failed %v", s.Verdict, failed(s))
+	}
+	if s, _ := walk(t, procedure, profile, spoilt(r, "point_dead"), r); s.Verdict != bench.Bad {
+		t.Errorf("verdict %q", s.Verdict)
+	}
+}
+
+// What is typed wrong is asked back and changes nothing.
+func TestEntriesAreAskedBack(t *testing.T) {
+	procedure, profile := shipped(t, "acceptance", "quay_24")
+	r := rand.New(rand.NewPCG(7, 7))
+	p := &person{u: good(r), r: r}
+	events := []bench.Event{bench.Append(nil, bench.Event{Kind: bench.Begun}, noon)}
+	for {
+		s, err := bench.Run(procedure, profile, events)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if s.Wants.Kind == bench.WantsNothing {
+			return
+		}
+		for _, entry := range []string{"", "note", "not done", "perhaps", "7 bananas", "all pass, exceptions: 999", "5 of 3"} {
+			text := s.Wants.Kind == bench.WantsReading && s.Wants.Reading.Kind == rulebase.ReadsText || s.Wants.Kind == bench.WantsAnswer && s.Wants.Ask == "by"
+			if _, err := s.Enter(entry); err == nil && !text {
+				t.Errorf("%+v takes %q", s.Wants, entry)
+			}
+		}
+		if _, err := s.Enter("stop"); !errors.Is(err, bench.ErrStop) {
+			t.Errorf("stop: %v", err)
+		}
+		draft, err := s.Enter(p.answer(t, s))
+		if err != nil {
+			t.Fatal(err)
+		}
+		events = append(events, bench.Append(events, draft, noon))
+	}
+}
