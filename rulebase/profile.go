@@ -265,9 +265,11 @@ func (r *profileReader) rising(n *source.Node, p *Profile, low, high string) {
 
 func (r *profileReader) fitted(n *source.Node) ProfileModule {
 	m := ProfileModule{Pos: n.Pos}
-	if !r.entry(n, "a module", "slot", "kind", "points", "each", "current") {
+	if n.Shape != source.Map {
+		r.r.Problem(n, "shape", "", "a module is {slot, kind, points, each, current}")
 		return m
 	}
+	r.allow(n, "a module", []string{"slot", "kind", "points", "each", "current", "note"})
 	if x := r.needed(n, "slot", "where it sits"); x != nil {
 		m.Slot = r.whole(x, 0, 255)
 	}
