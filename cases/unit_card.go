@@ -367,3 +367,109 @@ func Units(ctx context.Context, s Store, each func(*Card) error) error {
 	}
 	return nil
 }
+
+// FindUnits gives the ids of the units that somebody may mean by a name, TYPE/SERIAL or a serial
+// alone, and of those that the eye takes for them, which are asked about and never assumed.
+func FindUnits(ctx context.Context, s Store, name string) (same, near []string, err error) {
+	keys, err := s.Subjects(ctx, AboutUnit)
+	if err != nil {
+		return nil, nil, err
+	}
+	wanted, looks := plainKey(name), SerialLooksLike(name)
+	for _, key := range keys {
+		kind, serial := KeyParts(key)
+		switch {
+		case key == wanted || kind+"/"+serial == wanted:
+			return []string{key}, nil, nil
+		case serial == wanted:
+			same = append(same, key)
+		case SerialLooksLike(serial) == looks || SerialLooksLike(kind+serial) == looks:
+			near = append(near, key)
+		}
+	}
+	return same, near, nil
+}
+
+// A Likeness is what a serial that came in may stand for.
+type Likeness struct {
+	Cases []Summary // the same type and serial: these are meant
+	Ask   []Summary // cases of another type or of a serial that the eye takes for it
+	Units []string  // ids of other units that were here and look like it
+}
+
+// ReceiptDays is how long after it was opened a closed case of a unit that had to come out may
+// still be the one for which the unit comes in. A choice of ours.
+const ReceiptDays = 365
+
+// LookUnitUp asks a store which cases a unit that came in may belong to: those not closed,
+// and those closed with the unit out of which no receipt speaks yet. Only the very
+// serial and type count; what looks like them is to be asked.
+func LookUnitUp(ctx context.Context, store Store, u Unit, now time.Time) (Likeness, error) {
+	var l Likeness
+	key := UnitKey(u)
+	spoken := map[string]bool{}
+	card, err := ReadUnit(ctx, store, key)
+	if err != nil && !errors.Is(err, ErrNotFound) {
+		return l, err
+	}
+	if card != nil {
+		for _, s := range card.Stays {
+			for _, id := range s.Receipt.Body.Cases {
+				spoken[id] = true
+			}
+		}
+	}
+	for after := ""; ; { // in pages: a short serial may look like many
+		found, err := store.Find(ctx, Query{LooksLike: u.Serial, Limit: FindLimit, After: after})
+		if err != nil {
+			return l, fmt.Errorf("look for serial %s: %w", u.Serial, err)
+		}
+		for _, s := range found {
+			switch {
+			case spoken[s.ID], s.State == StateClosed && (s.Outcome != string(rulebase.UnitOut) || now.Sub(s.Opened) > ReceiptDays*24*time.Hour):
+			case Folded(s.Serial) == Folded(u.Serial) && Folded(s.Type) == Folded(u.Type):
+				l.Cases = append(l.Cases, s)
+			default:
+				l.Ask = append(l.Ask, s)
+			}
+		}
+		if len(found) < FindLimit {
+			break
+		}
+		after = found[len(found)-1].ID
+	}
+	keys, err := store.Subjects(ctx, AboutUnit)
+	if err != nil {
+		return l, err
+	}
+	for _, k := range keys {
+		if _, serial := KeyParts(k); k != key && SerialLooksLike(serial) == SerialLooksLike(u.Serial) {
+			l.Units = append(l.Units, k)
+		}
+	}
+	return l, nil
+}
+
+// PlaceReturns counts, over the cases of a place, the units that came out of it before, those
+// of some cases left out.
+func PlaceReturns(ctx context.Context, store Store, location string, drop int, without ...string) (int, error) {
+	if location == "" {
+		return 0, nil
+	}
+	n := 0
+	for after := ""; ; {
+		found, err := store.Find(ctx, Query{Location: location, Limit: FindLimit, After: after})
+		if err != nil {
+			return 0, fmt.Errorf("look for location %s: %w", location, err)
+		}
+		for _, s := range found {
+			if s.Outcome == string(rulebase.UnitOut) && !slices.Contains(without, s.ID) && (drop == 0 || s.Drop == 0 || s.Drop == drop) {
+				n++
+			}
+		}
+		if len(found) < FindLimit {
+			return n, nil
+		}
+		after = found[len(found)-1].ID
+	}
+}

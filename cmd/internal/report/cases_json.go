@@ -131,7 +131,11 @@ func CaseJSON(w io.Writer, b *rulebase.Base, c *cases.Case, earlier *cases.Earli
 	}
 	out.Money, out.MoneySums = moneyOf(c.Money), moneyOf(cases.MoneySums(c.Money))
 	for _, e := range c.Events {
-		out.Entries = append(out.Entries, caseEntryJSON{e.ID, e.Site, e.Seq, string(e.Kind), e.At.Format(time.RFC3339Nano), e.By, string(e.Place), e.Corrects, e.Hash, e.Body})
+		out.Entries = append(out.Entries, entryOf(e))
 	}
 	return writeJSON(w, out)
+}
+
+func entryOf(e cases.Event) caseEntryJSON {
+	return caseEntryJSON{e.ID, e.Site, e.Seq, string(e.Kind), e.At.Format(time.RFC3339Nano), e.By, string(e.Place), e.Corrects, e.Hash, e.Body}
 }

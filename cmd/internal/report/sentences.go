@@ -2448,11 +2448,344 @@ func PutInBy(b *rulebase.Base, r *rulebase.Step) (what, until string) {
 	return what, until
 }
 
+// The unit in the shop.
+
+// shopStateNames say a state after "is" and before "since".
+var shopStateNames = map[cases.ShopState]string{
+	cases.ShopReceived: "received", cases.ShopQuarantined: "in quarantine", cases.ShopEvaluated: "evaluated", cases.ShopAwaiting: "awaiting the customer",
+	cases.ShopInRepair: "in repair", cases.ShopInTest: "in test", cases.ShopReleased: "released", cases.ShopReturned: "returned unrepaired", cases.ShopScrapped: "scrapped",
+	cases.CoreAccepted: "accepted as a core", cases.CoreRefused: "refused as a core",
+}
+
+// verdictNames say a verdict after "the unit".
+var verdictNames = map[string]string{
+	cases.UnitGood: "good: no fault found", cases.UnitBad: "bad", cases.UnitNotProven: "neither proven good nor bad",
+}
+
+var contaminationNames = map[string]string{
+	cases.NotExposed:     "it was not exposed to anything that harms people",
+	cases.Decontaminated: "it was exposed, and was cleaned",
+	cases.Contaminated:   "it may still be contaminated: do not open it",
+}
+
+var workNames = map[string]string{
+	"rework":       "rework, again as its drawings say",
+	"repair":       "repair, it works but is not wholly as drawn",
+	"modification": "modification, something else by a document",
+}
+
+const (
+	sayNoUnits        = "No unit is in the shop."
+	sayNoUnitsInState = "No unit is in this state."
+	sayUnstated       = "Nobody has said whether it is contaminated: it is not opened until the sender has, \"downdrop unit statement\"."
+	titleCourse       = "Its way through the shop:"
+	titleRepairLog    = "Repair log:"
+	titleEarlierStays = "It was here before:"
+	titleUnfit        = "These changes do not fit where they stand, and do not count. Look at them with whoever made them:"
+	sayGone           = "It has left."
+	sayNothingInMonth = "Nothing came in, went out or was in the house."
+	sayMonthNotes     = "No fault found: the unit as it came in was good. Back within 90 days: it came in again within 90 days after it was released. Days in the house and days of waiting for the customer are medians of the stays that ended."
+	sayMoneyOffered   = "Prices are those of the sheet, without freight. What a way comes to is an expected cost: with freight, visits, standstill and what comes back, each with its chance."
+)
+
+func sayUnitName(u cases.Unit) string {
+	text := cmp.Or(u.Type, "unit of no type")
+	if u.Serial != "" {
+		text += " serial " + u.Serial
+	}
+	if u.Revision != "" {
+		text += " revision " + u.Revision
+	}
+	return text
+}
+
+func sayDays(d time.Duration) string {
+	if d < 48*time.Hour {
+		return counted(max(0, int(d.Hours())), "hour")
+	}
+	return counted(int(d.Hours()/24), "day")
+}
+
+func sayUnitLine(c *cases.Card, now time.Time) string {
+	s := c.Stay()
+	if s == nil {
+		return sayUnitName(c.Unit) + " is not in the shop."
+	}
+	text := fmt.Sprintf("%s is %s", sayUnitName(c.Unit), shopStateNames[s.State])
+	if s.State.InShop() {
+		return text + fmt.Sprintf(", since %s (%s); in the house for %s.", s.Since.Format("2 January 2006 15:04"), sayDays(now.Sub(s.Since)), sayDays(now.Sub(s.Came)))
+	}
+	return text + fmt.Sprintf(", on %s; it was in the house for %s.", s.Since.Format("2 January 2006"), sayDays(s.Since.Sub(s.Came)))
+}
+
+func sayReceipt(s *cases.Stay) string {
+	b := s.Receipt.Body
+	text := "It came in on " + s.Came.Format("2 January 2006 15:04")
+	if b.From != "" {
+		text += ", from " + b.From
+	}
+	if b.Core {
+		text += ", as a core for an exchange unit"
+	}
+	text += "."
+	if b.Complaint != "" {
+		text += " The sender says: " + quoted(strings.TrimRight(b.Complaint, ".")) + "."
+	}
+	if b.Condition != "" {
+		text += " It looked: " + strings.TrimRight(b.Condition, ".") + "."
+	}
+	return text
+}
+
+func sayStatement(b *cases.Contamination) string {
+	text := "The sender states: " + cmp.Or(contaminationNames[b.State], plain(b.State))
+	if b.With != "" {
+		text += "; exposed to " + b.With
+	}
+	if b.How != "" {
+		text += "; cleaned so: " + b.How
+	}
+	if b.From != "" {
+		text += " (" + b.From + ")"
+	}
+	return text + "."
+}
+
+func sayVerdict(v string) string {
+	return "As it came in, the unit is " + cmp.Or(verdictNames[v], plain(v)) + "."
+}
+
+// sayStep is a line of a unit's way: when, what, by whom, why.
+func sayStep(s *cases.Step) string {
+	text := s.At.Format("2 Jan 2006 15:04") + "  " + shopStateNames[s.Move.To]
+	if s.Event.By != "" {
+		text += ", by " + s.Event.By
+	}
+	if s.Move.Why != "" {
+		text += ": " + s.Move.Why
+	}
+	if s.Move.Record != "" {
+		text += "; record " + s.Move.Record
+	}
+	if s.Move.Consent != "" {
+		text += "; agreed by " + s.Move.Consent
+	}
+	return text
+}
+
+func sayWork(w *cases.Said[cases.Work]) string {
+	b := w.Body
+	text := fmt.Sprintf("%s  %s: %s (%s)", w.Event.At.Format("2 Jan 2006 15:04"), plain(b.Section), b.Did, cmp.Or(workNames[b.As], plain(b.As)))
+	if w.Event.By != "" {
+		text += ", by " + w.Event.By
+	}
+	for _, p := range b.Parts {
+		text += fmt.Sprintf("; renewed %d x %s", p.Number, p.Name)
+		if p.Trace != "" {
+			text += ", from " + p.Trace
+		}
+	}
+	if b.Solder != "" {
+		text += "; " + plain(b.Solder) + " solder"
+	}
+	if b.Cause != "" {
+		text += "; cause " + b.Cause
+	}
+	if b.Minutes > 0 {
+		text += "; " + Minutes(b.Minutes)
+	}
+	return text + "."
+}
+
+func sayOffered(o *cases.Offered) string {
+	text := fmt.Sprintf("An offer was made on %s and holds up to %s.", o.Event.At.Format("2 January 2006"), o.Offer.Until)
+	a := o.Answer
+	switch {
+	case a == nil:
+		return text + " There is no answer yet."
+	case a.Body.Way == "":
+		text += " The customer has declined it"
+	default:
+		text += " The customer has chosen to " + cmp.Or(wayNames[ways.Kind(a.Body.Way)], plain(a.Body.Way))
+	}
+	text += ", " + a.Event.At.Format("2 January 2006")
+	if a.Body.How != "" {
+		text += ", " + a.Body.How
+	}
+	if a.Body.Order != "" {
+		text += ", order " + a.Body.Order
+	}
+	if o.Late {
+		text += ". That is after its last day, so it no longer counts: make a new offer, which may say the same"
+	}
+	return text + "."
+}
+
+func sayOfferedWay(o *cases.Offer, w *cases.OfferedWay) string {
+	text := fmt.Sprintf("%s: %s %s", cmp.Or(wayNames[ways.Kind(w.Way)], plain(w.Way)), w.Price, o.Currency)
+	if w.Hours != "" {
+		text += fmt.Sprintf("; %s hours until the drop has its unit", w.Hours)
+	}
+	if w.Warranty != "" && w.Warranty != "0" {
+		text += fmt.Sprintf("; %s months' warranty", w.Warranty)
+	}
+	return text + fmt.Sprintf("; comes to %s %s in all on the mean", w.Expected, o.Currency)
+}
+
+func sayMayGo(s cases.ShopState) string {
+	var names []string
+	for _, next := range s.MayFollow() {
+		names = append(names, string(next))
+	}
+	return "It may go on to " + strings.Join(names, ", ") + "."
+}
+
+func sayStay(s *cases.Stay) string {
+	text := s.Came.Format("2 January 2006")
+	if s.Ended.IsZero() {
+		return text + ": " + shopStateNames[s.State]
+	}
+	text += fmt.Sprintf(": %s on %s", shopStateNames[s.EndedAs], s.Ended.Format("2 January 2006"))
+	if s.Verdict != "" {
+		text += "; the unit was " + verdictNames[s.Verdict]
+	}
+	return text
+}
+
+func sayUnitOfList(c *cases.Card, now time.Time) string {
+	s := c.Stay()
+	text := fmt.Sprintf("%s: %s", sayUnitName(c.Unit), sayDays(now.Sub(s.Since)))
+	if s.State.InShop() {
+		text += fmt.Sprintf(", %s in the house", sayDays(now.Sub(s.Came)))
+	}
+	if s.Verdict != "" {
+		text += "; " + verdictNames[s.Verdict]
+	}
+	if o := s.Offer(); o != nil && s.State == cases.ShopAwaiting {
+		switch {
+		case o.Answer != nil && o.Answer.Body.Way == "":
+			text += "; the offer was declined"
+		case o.Answer != nil:
+			text += "; the answer is there"
+		case o.Offer.LateOn(now, zoneOf(now)):
+			text += "; the offer ended on " + o.Offer.Until + " without an answer"
+		default:
+			text += "; the offer holds up to " + o.Offer.Until
+		}
+	}
+	if s.Statement == nil && s.State == cases.ShopReceived {
+		text += "; no statement on contamination"
+	}
+	if len(c.Unfit) > 0 {
+		text += "; some changes do not fit"
+	}
+	return text
+}
+
+func zoneOf(t time.Time) int { _, east := t.Zone(); return east / 60 }
+
+func sayMonth(m *cases.Month) string {
+	return fmt.Sprintf("The shop from %s to the end of %s.", m.From.Format("2 January 2006"), m.To.Add(-time.Nanosecond).Format("2 January 2006"))
+}
+
+// monthRows are the lines of the monthly table: what they count, and how.
+var monthRows = []struct {
+	id, says string
+	value    func(*cases.MonthRow) string
+}{
+	{"received", "received", func(r *cases.MonthRow) string { return strconv.Itoa(r.Received) }},
+	{"repeats", "of them back within 90 days", func(r *cases.MonthRow) string { return strconv.Itoa(r.Repeats) }},
+	{"finished", "stays that ended", func(r *cases.MonthRow) string { return strconv.Itoa(r.Finished) }},
+	{"no_fault_found", "no fault found", func(r *cases.MonthRow) string { return ofAll(r.Good, r.Finished) }},
+	{"bad", "bad", func(r *cases.MonthRow) string { return ofAll(r.Bad, r.Finished) }},
+	{"not_proven", "not proven", func(r *cases.MonthRow) string { return ofAll(r.Unproven, r.Finished) }},
+	{"not_judged", "no verdict", func(r *cases.MonthRow) string { return ofAll(r.Unjudged, r.Finished) }},
+	{"released", "released", func(r *cases.MonthRow) string { return strconv.Itoa(r.Released) }},
+	{"returned_unrepaired", "returned unrepaired", func(r *cases.MonthRow) string { return strconv.Itoa(r.Returned) }},
+	{"scrapped", "scrapped", func(r *cases.MonthRow) string { return strconv.Itoa(r.Scrapped) }},
+	{"core_accepted", "cores accepted", func(r *cases.MonthRow) string { return strconv.Itoa(r.Core) }},
+	{"core_refused", "cores refused", func(r *cases.MonthRow) string { return strconv.Itoa(r.Refused) }},
+	{"turnaround_days", "days in the house", func(r *cases.MonthRow) string { return tenths(r.Turnaround, r.Finished) }},
+	{"customer_days", "days waiting for the customer", func(r *cases.MonthRow) string { return tenths(r.Asked, r.Finished) }},
+	{"in_shop", "in the house at the end", func(r *cases.MonthRow) string { return strconv.Itoa(r.InShop) }},
+	{"waiting", "of them awaiting the customer", func(r *cases.MonthRow) string { return strconv.Itoa(r.Waiting) }},
+	{"longest_wait_days", "days that the longest has waited", func(r *cases.MonthRow) string { return tenths(r.Longest, r.Waiting) }},
+}
+
+// ofAll is a count with its percentage of so many.
+func ofAll(n, of int) string {
+	if of == 0 {
+		return "0"
+	}
+	return fmt.Sprintf("%d (%.0f%%)", n, 100*float64(n)/float64(of))
+}
+
+// tenths are days of n things, with a decimal; of none there is no figure.
+func tenths(d time.Duration, n int) string {
+	if n == 0 {
+		return "-"
+	}
+	return strconv.FormatFloat(d.Hours()/24, 'f', 1, 64)
+}
+
+// Papers that go with a unit.
+
+const (
+	sayPaperBlank   = "............................................................"
+	sayTickOne      = "Tick one and sign:"
+	titlePaperUnit  = "The unit"
+	titlePaperSays  = "What is wrong with it"
+	titlePaperSet   = "Settings as found"
+	titlePaperClean = "Contamination statement"
+	titlePaperPack  = "Packing"
+	titlePaperStays = "Still in place at the drop"
+	titlePaperWays  = "What you can choose"
+	titlePaperSign  = "Signed"
+)
+
+// returnWarnings stand above a return note: before the unit is taken out.
+var returnWarnings = []string{
+	"Isolate and prove dead by the site's rules before the unit is taken out; the field side can still feed a drop without its own supply. Lockout rules and licensed people first.",
+	"Do not send a unit that may be contaminated with anything that harms people, unless the shop has agreed to it in writing.",
+}
+
+// packingAdvice is common practice, without a source.
+var packingAdvice = []string{
+	"In a closed antistatic bag, its connectors covered; at least five centimetres of padding on all sides, in a rigid box.",
+	"Say on the box whether the unit holds a lithium cell, and ask the carrier for its rules; a swollen or leaking cell is not sent.",
+	"Leave out what is not meant: modules, plugs and terminators stay at the drop unless they are listed here.",
+}
+
+func sayReturnNote(c *cases.Case) string { return "Return note, case " + cmp.Or(c.Code, c.ID) }
+
+func sayReturnLead(c *cases.Case) string {
+	return fmt.Sprintf("This paper goes into the box with the unit. The whole case goes by \"downdrop case hand-over %s --to bench\", so that the shop asks nothing again.", cmp.Or(c.Code, c.ID))
+}
+
+func sayOfferTitle(c *cases.Card) string { return "Offer for " + sayUnitName(c.Unit) }
+
+func sayOfferLead(c *cases.Card, o *cases.Offered) string {
+	text := fmt.Sprintf("Made on %s; it holds up to %s, that day included.", o.Event.At.Format("2 January 2006"), o.Offer.Until)
+	if v := c.Stay().Verdict; v != "" {
+		text += " " + sayVerdict(v)
+	}
+	return text
+}
+
 func sayUnknownEntries(n int) string {
 	return fmt.Sprintf("%s of a kind that this version of downdrop does not know; they are kept and go with the case.", counted(n, "entry"))
 }
 
-func sayEntry(c *cases.Case, e *cases.Event) string {
+func sayEntry(c *cases.Case, e *cases.Event) string { return sayEntryAmong(c.Events, e) }
+
+func sayUnitEntry(c *cases.Card, e *cases.Event) string {
+	if c.Void[e.ID] {
+		return sayEntryAmong(c.Events, e) + " (no longer counts)"
+	}
+	return sayEntryAmong(c.Events, e)
+}
+
+func sayEntryAmong(events []cases.Event, e *cases.Event) string {
 	text := fmt.Sprintf("%s  %s", e.At.Format("2006-01-02 15:04:05"), strings.ReplaceAll(string(e.Kind), "_", " "))
 	if e.By != "" {
 		text += " by " + e.By
@@ -2461,7 +2794,7 @@ func sayEntry(c *cases.Case, e *cases.Event) string {
 		text += ", " + string(e.Place)
 	}
 	if e.Corrects != "" {
-		if i := slices.IndexFunc(c.Events, func(x cases.Event) bool { return x.ID == e.Corrects }); i >= 0 {
+		if i := slices.IndexFunc(events, func(x cases.Event) bool { return x.ID == e.Corrects }); i >= 0 {
 			text += fmt.Sprintf(", for entry %d", i+1)
 		}
 	}

@@ -1,0 +1,251 @@
+package report
+
+import (
+	"encoding/csv"
+	"fmt"
+	"io"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"downdrop/cases"
+)
+
+// UnitLine writes where a unit stands: what every command that added something to it
+// ends with.
+func UnitLine(w io.Writer, width int, c *cases.Card, now time.Time) error {
+	p := newPage(width)
+	p.say(sayUnitLine(c, now))
+	p.unfit(c)
+	return p.writeTo(w)
+}
+
+func (p *page) unfit(c *cases.Card) {
+	if len(c.Unfit) == 0 {
+		return
+	}
+	p.say(titleUnfit)
+	for i := range c.Unfit {
+		p.item("  - ", sayUnitEntry(c, &c.Unfit[i]))
+	}
+}
+
+// UnitText writes a unit for people: where it stands, its way, its log, its offer, what
+// was before. codes are the short codes of the cases by their ids.
+func UnitText(w io.Writer, width int, c *cases.Card, codes map[string]string, now time.Time) error {
+	p := newPage(width)
+	p.say(sayUnitLine(c, now))
+	if s := c.Stay(); s != nil {
+		p.stay(c, s, codes)
+	}
+	p.unfit(c)
+	if len(c.Notes)+len(c.Refers) > 0 {
+		p.gap()
+	}
+	for _, n := range c.Notes {
+		p.item("  ", sayNoteLine(n.Event.At, n.Body.Text))
+	}
+	for _, r := range c.Refers {
+		p.item("  ", sayReferenceLine(r))
+	}
+	if n := len(c.Stays); n > 1 {
+		p.gap()
+		p.say(titleEarlierStays)
+		for _, s := range c.Stays[:n-1] {
+			p.item("  - ", sayStay(s))
+		}
+	}
+	return p.writeTo(w)
+}
+
+func (p *page) stay(c *cases.Card, s *cases.Stay, codes map[string]string) {
+	p.say(sayReceipt(s))
+	if s.Statement != nil {
+		p.say(sayStatement(&s.Statement.Body))
+	} else if s.State.InShop() {
+		p.say(sayUnstated)
+	}
+	if s.Verdict != "" {
+		p.say(sayVerdict(s.Verdict))
+	}
+	if len(s.Receipt.Body.Cases) > 0 {
+		var names []string
+		for _, id := range s.Receipt.Body.Cases {
+			name := codes[id]
+			if name == "" {
+				name = id
+			}
+			names = append(names, name)
+		}
+		p.say("Cases: " + strings.Join(names, ", ") + ".")
+	}
+	p.gap()
+	p.say(titleCourse)
+	for i := range s.Steps {
+		p.item("  ", sayStep(&s.Steps[i]))
+	}
+	if len(s.Work) > 0 {
+		p.gap()
+		p.say(titleRepairLog)
+		for i := range s.Work {
+			p.item("  ", sayWork(&s.Work[i]))
+		}
+	}
+	if o := s.Offer(); o != nil {
+		p.gap()
+		p.say(sayOffered(o))
+		for i := range o.Offer.Ways {
+			p.item("  - ", sayOfferedWay(&o.Offer, &o.Offer.Ways[i]))
+		}
+	}
+	p.gap()
+	if s.State.InShop() {
+		p.say(sayMayGo(s.State))
+	} else {
+		p.say(sayGone)
+	}
+}
+
+// UnitEntries writes every entry, numbered.
+func UnitEntries(w io.Writer, width int, c *cases.Card) error {
+	p := newPage(width)
+	for i := range c.Events {
+		p.item(fmt.Sprintf("%4d. ", i+1), sayUnitEntry(c, &c.Events[i]))
+	}
+	return p.writeTo(w)
+}
+
+// UnitsText writes the units in a shop, by state, the longest in it first.
+func UnitsText(w io.Writer, width int, list []*cases.Card, chosen bool, now time.Time) error {
+	p := newPage(width)
+	if len(list) == 0 && chosen {
+		p.say(sayNoUnitsInState)
+	} else if len(list) == 0 {
+		p.say(sayNoUnits)
+	}
+	for _, state := range cases.ShopStates {
+		in := slices.DeleteFunc(slices.Clone(list), func(c *cases.Card) bool { return c.State() != state })
+		if len(in) == 0 {
+			continue
+		}
+		p.gap()
+		p.say(upperFirst(shopStateNames[state]) + ", " + counted(len(in), "unit") + ":")
+		for _, c := range in {
+			p.item("  - ", sayUnitOfList(c, now))
+		}
+	}
+	return p.writeTo(w)
+}
+
+// SortUnits puts units in the order of a list: by state, the longest in it first.
+func SortUnits(list []*cases.Card) {
+	slices.SortStableFunc(list, func(a, b *cases.Card) int {
+		if x, y := slices.Index(cases.ShopStates, a.State()), slices.Index(cases.ShopStates, b.State()); x != y {
+			return x - y
+		}
+		if c := a.Stay().Since.Compare(b.Stay().Since); c != 0 {
+			return c
+		}
+		return strings.Compare(a.ID, b.ID)
+	})
+}
+
+// UnitsCSV writes units for spreadsheets (RFC 4180), safe against formulas.
+func UnitsCSV(w io.Writer, list []*cases.Card, now time.Time) error {
+	rows := [][]string{{"type", "serial", "revision", "state", "since", "days_in_state", "days_in_house", "unit", "offer_until", "answer", "from", "complaint"}}
+	for _, c := range list {
+		u := unitOf(c, now)
+		rows = append(rows, []string{u.Type, u.Serial, u.Revision, u.State, u.Since, decimal(u.DaysInState), decimal(u.DaysInHouse), u.Verdict, u.OfferUntil, u.Answer, u.From, u.Complaint})
+	}
+	return safeTable(w, rows)
+}
+
+func decimal(x float64) string { return strconv.FormatFloat(x, 'f', 1, 64) }
+
+// safeTable writes a table for spreadsheets in which nothing is a formula.
+func safeTable(w io.Writer, rows [][]string) error {
+	c := csv.NewWriter(w)
+	c.UseCRLF = true
+	for _, row := range rows {
+		for i := range row {
+			row[i] = NoFormula(row[i])
+		}
+		if err := c.Write(row); err != nil {
+			return err
+		}
+	}
+	c.Flush()
+	return c.Error()
+}
+
+// MonthText writes the monthly table: a column for each type as far as there is room, then
+// the next ones below.
+func MonthText(w io.Writer, width int, m *cases.Month) error {
+	p := newPage(width)
+	p.say(sayMonth(m))
+	if len(m.Types) == 0 {
+		p.say(sayNothingInMonth)
+		return p.writeTo(w)
+	}
+	all := m.All
+	all.Type = "all types"
+	columns := append([]cases.MonthRow{all}, m.Types...)
+	if len(m.Types) == 1 {
+		columns = m.Types
+	}
+	const lead, cell = 33, 15
+	room := max(1, (p.width-lead)/cell)
+	for block := range slices.Chunk(columns, room) {
+		p.gap()
+		line := strings.Repeat(" ", lead)
+		for _, r := range block {
+			line += fmt.Sprintf("%*s", cell, shortened(printable(r.Type), cell-1))
+		}
+		p.line(line)
+		for _, row := range monthRows {
+			line := fmt.Sprintf("%-*s", lead, row.says)
+			for i := range block {
+				line += fmt.Sprintf("%*s", cell, row.value(&block[i]))
+			}
+			p.line(line)
+		}
+	}
+	p.gap()
+	p.say(sayMonthNotes)
+	return p.writeTo(w)
+}
+
+// shortened is a text of at most n letters.
+func shortened(text string, n int) string {
+	if r := []rune(text); len(r) > n {
+		return string(r[:n-3]) + "..."
+	}
+	return text
+}
+
+// MonthCSV writes the table for spreadsheets: a row for each type, and one for all.
+func MonthCSV(w io.Writer, m *cases.Month) error {
+	head := []string{"type"}
+	for _, row := range monthRows {
+		head = append(head, row.id)
+	}
+	rows := [][]string{head}
+	all := m.All
+	all.Type = "all types"
+	for _, r := range append(slices.Clone(m.Types), all) {
+		f := monthOf(&r)
+		rows = append(rows, []string{r.Type, itoa(f.Received), itoa(f.Repeats), itoa(f.Finished), itoa(f.Good), itoa(f.Bad), itoa(f.Unproven), itoa(f.Unjudged), itoa(f.Released), itoa(f.Returned),
+			itoa(f.Scrapped), itoa(f.Core), itoa(f.Refused), orEmpty(f.Turnaround), orEmpty(f.Asked), itoa(f.InShop), itoa(f.Waiting), orEmpty(f.Longest)})
+	}
+	return safeTable(w, rows)
+}
+
+func itoa(n int) string { return strconv.Itoa(n) }
+
+func orEmpty(x *float64) string {
+	if x == nil {
+		return ""
+	}
+	return decimal(*x)
+}
