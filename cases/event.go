@@ -181,6 +181,8 @@ const (
 	MaxBody = 64 << 10
 	maxID   = 64
 	maxText = 200
+
+	MaxSubject = maxText // bytes of a subject's id
 )
 
 func (d *Draft) check() error {

@@ -257,6 +257,9 @@ func (s *Stay) move(e placed, m Move) {
 	s.Steps = append(s.Steps, Step{e.Event, at, m})
 }
 
+// MayCome says whether the unit can come in: it was never here, or went out.
+func (c *Card) MayCome() bool { return c.State().mayReceive() }
+
 // StateAt is where the unit stood at a moment; "" it was not here yet.
 func (c *Card) StateAt(at time.Time) (ShopState, time.Time) {
 	var state ShopState

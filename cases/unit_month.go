@@ -63,9 +63,10 @@ func (t *MonthTable) Add(c *Card) {
 	kind := plainKey(c.Unit.Type)
 	row := t.rows[kind]
 	if row == nil {
-		row = &monthly{MonthRow: MonthRow{Type: kind}}
+		row = &monthly{MonthRow: MonthRow{Type: c.Unit.Type}}
 		t.rows[kind] = row
 	}
+	row.Type = min(row.Type, c.Unit.Type) // of several spellings, whatever the order in which they come
 	both := func(count func(*monthly)) { count(row); count(t.all) }
 	for i, s := range c.Stays {
 		if t.within(s.Came) {

@@ -20,6 +20,8 @@ type shop struct {
 	store cases.Store
 	now   time.Time
 	code  string // of the case opened last; stands for CASE
+
+	answers string // of somebody at a terminal; "": there is none
 }
 
 func newShop(t *testing.T) *shop {
@@ -33,7 +35,7 @@ func (s *shop) run(want int, line string) string {
 	s.t.Helper()
 	var out bytes.Buffer
 	env := newEnvironment()
-	env.in, env.out, env.err, env.terminal = strings.NewReader(""), &out, &out, false
+	env.in, env.out, env.err, env.terminal = strings.NewReader(s.answers), &out, &out, s.answers != ""
 	env.width = func() int { return 80 }
 	env.variable = func(string) string { return "" }
 	s.now = s.now.Add(7 * time.Minute)

@@ -59,6 +59,7 @@ func newRootCmd(env *environment) *cobra.Command {
 		newDecideCmd(env, runDecide),
 		newTriageCmd(env, runTriage),
 		newBenchCmd(env),
+		newUnitCmd(env),
 		newChartCmd(env, runChart),
 		newLineCmd(env),
 		newStoreCmd(env),
@@ -85,7 +86,7 @@ const (
 
 var groups = map[string]string{
 	"diagnose": groupDrop, "case": groupDrop, "serve": groupDrop, "chart": groupDrop, "line": groupDrop,
-	"decide": groupShop, "triage": groupShop, "bench": groupShop, "record": groupShop, "store": groupShop,
+	"decide": groupShop, "unit": groupShop, "triage": groupShop, "bench": groupShop, "record": groupShop, "store": groupShop,
 	"rulebase": groupAuthor, "check": groupAuthor, "replay": groupAuthor, "rehearse": groupAuthor,
 }
 

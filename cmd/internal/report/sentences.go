@@ -2555,9 +2555,9 @@ func sayVerdict(v string) string {
 	return "As it came in, the unit is " + cmp.Or(verdictNames[v], plain(v)) + "."
 }
 
-// sayStep is a line of a unit's way: when, what, by whom, why.
+// sayStep is a line of a unit's way: what, by whom, why. When stands before it.
 func sayStep(s *cases.Step) string {
-	text := s.At.Format("2 Jan 2006 15:04") + "  " + shopStateNames[s.Move.To]
+	text := shopStateNames[s.Move.To]
 	if s.Event.By != "" {
 		text += ", by " + s.Event.By
 	}
@@ -2575,7 +2575,7 @@ func sayStep(s *cases.Step) string {
 
 func sayWork(w *cases.Said[cases.Work]) string {
 	b := w.Body
-	text := fmt.Sprintf("%s  %s: %s (%s)", w.Event.At.Format("2 Jan 2006 15:04"), plain(b.Section), b.Did, cmp.Or(workNames[b.As], plain(b.As)))
+	text := fmt.Sprintf("%s: %s (%s)", plain(b.Section), b.Did, cmp.Or(workNames[b.As], plain(b.As)))
 	if w.Event.By != "" {
 		text += ", by " + w.Event.By
 	}
@@ -2698,7 +2698,7 @@ var monthRows = []struct {
 	{"finished", "stays that ended", func(r *cases.MonthRow) string { return strconv.Itoa(r.Finished) }},
 	{"no_fault_found", "no fault found", func(r *cases.MonthRow) string { return ofAll(r.Good, r.Finished) }},
 	{"bad", "bad", func(r *cases.MonthRow) string { return ofAll(r.Bad, r.Finished) }},
-	{"not_proven", "not proven", func(r *cases.MonthRow) string { return ofAll(r.Unproven, r.Finished) }},
+	{cases.UnitNotProven, "not proven", func(r *cases.MonthRow) string { return ofAll(r.Unproven, r.Finished) }},
 	{"not_judged", "no verdict", func(r *cases.MonthRow) string { return ofAll(r.Unjudged, r.Finished) }},
 	{"released", "released", func(r *cases.MonthRow) string { return strconv.Itoa(r.Released) }},
 	{"returned_unrepaired", "returned unrepaired", func(r *cases.MonthRow) string { return strconv.Itoa(r.Returned) }},
@@ -2742,6 +2742,12 @@ const (
 	titlePaperWays  = "What you can choose"
 	titlePaperSign  = "Signed"
 )
+
+// contaminationBlanks are filled in by hand beside what is ticked.
+var contaminationBlanks = map[string]string{
+	cases.Decontaminated: " To what: .............................. How it was cleaned: ..............................",
+	cases.Contaminated:   " With what: ..............................",
+}
 
 // returnWarnings stand above a return note: before the unit is taken out.
 var returnWarnings = []string{

@@ -12,6 +12,9 @@ import (
 	"downdrop/cases"
 )
 
+// minuteForm is a moment before a line of a list.
+const minuteForm = "02 Jan 2006 15:04  "
+
 // UnitLine writes where a unit stands: what every command that added something to it
 // ends with.
 func UnitLine(w io.Writer, width int, c *cases.Card, now time.Time) error {
@@ -25,6 +28,7 @@ func (p *page) unfit(c *cases.Card) {
 	if len(c.Unfit) == 0 {
 		return
 	}
+	p.gap()
 	p.say(titleUnfit)
 	for i := range c.Unfit {
 		p.item("  - ", sayUnitEntry(c, &c.Unfit[i]))
@@ -83,13 +87,13 @@ func (p *page) stay(c *cases.Card, s *cases.Stay, codes map[string]string) {
 	p.gap()
 	p.say(titleCourse)
 	for i := range s.Steps {
-		p.item("  ", sayStep(&s.Steps[i]))
+		p.item("  "+s.Steps[i].At.Format(minuteForm), sayStep(&s.Steps[i]))
 	}
 	if len(s.Work) > 0 {
 		p.gap()
 		p.say(titleRepairLog)
 		for i := range s.Work {
-			p.item("  ", sayWork(&s.Work[i]))
+			p.item("  "+s.Work[i].Event.At.Format(minuteForm), sayWork(&s.Work[i]))
 		}
 	}
 	if o := s.Offer(); o != nil {

@@ -159,9 +159,8 @@ func contaminationPart(c *cases.Case) PaperPart {
 	}
 	part.Lines = []string{sayTickOne}
 	for _, state := range cases.ContaminationStates {
-		part.Boxes = append(part.Boxes, upperFirst(contaminationNames[state])+".")
+		part.Boxes = append(part.Boxes, upperFirst(contaminationNames[state])+"."+contaminationBlanks[state])
 	}
-	part.Rows = [][]string{{"exposed to", sayPaperBlank}, {"cleaned so", sayPaperBlank}}
 	return part
 }
 

@@ -1,0 +1,172 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"downdrop/cases"
+	"downdrop/cmd/internal/report"
+	"downdrop/rulebase"
+)
+
+func newUnitShowCmd(env *environment) *cobra.Command {
+	var o deskOptions
+	var asJSON, all, offer bool
+	var page string
+	cmd := &cobra.Command{
+		Use: "show UNIT", Short: shortUnitShow, Long: longUnitShow, Example: exampleUnitShow, Args: unitArgs(0), ValidArgsFunction: completeUnits(env, &o),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			ctx := cmd.Context()
+			return o.onUnit(ctx, env, args[0], func(d *desk, c *cases.Card) error {
+				switch {
+				case asJSON:
+					return written(report.UnitJSON(env.out, c, env.clock()))
+				case all:
+					return written(report.UnitEntries(env.out, env.width(), c))
+				case offer || page != "":
+					if c.Stay() == nil || c.Stay().Offer() == nil {
+						return inputError{sayNoOffer}
+					}
+					return paper(env, report.NewOfferPaper(c, c.Stay().Offer()), page)
+				}
+				codes, err := d.codesOf(ctx, c)
+				if err != nil {
+					return err
+				}
+				return written(report.UnitText(env.out, env.width(), c, codes, env.clock()))
+			})
+		},
+	}
+	addStoreFlags(cmd, &o)
+	f := cmd.Flags()
+	f.BoolVar(&asJSON, "json", false, "print JSON for programs, schema "+report.UnitSchema)
+	f.BoolVar(&all, "entries", false, "every entry, numbered, with who and when")
+	f.BoolVar(&offer, "offer", false, "the offer, as the customer gets it")
+	f.StringVar(&page, "offer-html", "", "write the offer as a page to print into this new `FILE`")
+	return cmd
+}
+
+// codesOf are the short codes of the cases of a unit; a case of another site may not be here.
+func (d *desk) codesOf(ctx context.Context, c *cases.Card) (map[string]string, error) {
+	codes := map[string]string{}
+	for _, s := range c.Stays {
+		for _, id := range s.Receipt.Body.Cases {
+			if found, err := d.store.Case(ctx, id); err == nil {
+				codes[id] = found.Code
+			} else if ctx.Err() != nil {
+				return nil, context.Cause(ctx)
+			}
+		}
+	}
+	return codes, nil
+}
+
+func newUnitListCmd(env *environment) *cobra.Command {
+	var o deskOptions
+	var all, asJSON, csv bool
+	cmd := &cobra.Command{
+		Use: "list [STATE]", Short: shortUnitList, Long: longUnitList, Example: exampleUnitList,
+		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) > 1 {
+				return usageError{fmt.Sprintf(sayCaseWords, cmd.CommandPath(), cmd.Use)}
+			}
+			return nil
+		},
+		ValidArgsFunction: func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+			return rulebase.Words(cases.ShopStates), cobra.ShellCompDirectiveNoFileComp
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			state := ""
+			if len(args) > 0 {
+				state = strings.ReplaceAll(strings.ToLower(args[0]), "-", "_")
+				if err := oneOf(state, rulebase.Words(cases.ShopStates)); err != nil {
+					return usageError{fmt.Sprintf(sayNoState, args[0], err)}
+				}
+			}
+			return runUnitList(cmd.Context(), env, o, func(c *cases.Card) bool {
+				return state == string(c.State()) || state == "" && c.State() != "" && (all || c.State().InShop())
+			}, state != "", asJSON, csv)
+		},
+	}
+	addStoreFlags(cmd, &o)
+	cmd.Flags().BoolVar(&all, "all", false, "those that have left, too")
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON for programs, schema "+report.UnitsSchema)
+	cmd.Flags().BoolVar(&csv, "csv", false, "print a table for spreadsheets")
+	return cmd
+}
+
+func runUnitList(ctx context.Context, env *environment, o deskOptions, wanted func(*cases.Card) bool, chosen, asJSON, csv bool) error {
+	d, err := o.openDesk(ctx, env)
+	if err != nil {
+		return err
+	}
+	defer d.store.Close()
+	var list []*cases.Card
+	err = cases.Units(ctx, d.store, func(c *cases.Card) error {
+		if wanted(c) {
+			list = append(list, c)
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	report.SortUnits(list)
+	switch {
+	case asJSON:
+		return written(report.UnitsJSON(env.out, list, env.clock()))
+	case csv:
+		return written(report.UnitsCSV(env.out, list, env.clock()))
+	}
+	return written(report.UnitsText(env.out, env.width(), list, chosen, env.clock()))
+}
+
+func newUnitMonthCmd(env *environment) *cobra.Command {
+	var o deskOptions
+	var asJSON, csv bool
+	cmd := &cobra.Command{
+		Use: "month [YYYY-MM]", Short: shortUnitMonth, Long: longUnitMonth, Example: exampleUnitMonth, ValidArgsFunction: cobra.NoFileCompletions,
+		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) > 1 {
+				return usageError{fmt.Sprintf(sayCaseWords, cmd.CommandPath(), cmd.Use)}
+			}
+			return nil
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			now := env.clock()
+			from := time.Date(now.Year(), now.Month(), 1, 0, 0, 0, 0, now.Location()).AddDate(0, -1, 0)
+			if len(args) > 0 {
+				var err error
+				if from, err = time.ParseInLocation("2006-01", args[0], now.Location()); err != nil {
+					return usageError{fmt.Sprintf(sayNoMonth, args[0])}
+				}
+			}
+			ctx := cmd.Context()
+			d, err := o.openDesk(ctx, env)
+			if err != nil {
+				return err
+			}
+			defer d.store.Close()
+			table := cases.NewMonthTable(from, from.AddDate(0, 1, 0))
+			if err := cases.Units(ctx, d.store, func(c *cases.Card) error { table.Add(c); return nil }); err != nil {
+				return err
+			}
+			switch m := table.Month(); {
+			case asJSON:
+				return written(report.MonthJSON(env.out, m))
+			case csv:
+				return written(report.MonthCSV(env.out, m))
+			default:
+				return written(report.MonthText(env.out, env.width(), m))
+			}
+		},
+	}
+	addStoreFlags(cmd, &o)
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON for programs, schema "+report.MonthSchema)
+	cmd.Flags().BoolVar(&csv, "csv", false, "print a table for spreadsheets")
+	return cmd
+}
