@@ -201,6 +201,11 @@ var sheetKinds = []string{"token_pair", "can"}
 // cannot be reckoned with.
 func FuzzSheet(f *testing.F) {
 	seeds(f, "testdata/bad_sheets/*.txtar")
+	everything, err := os.ReadFile("testdata/sheet_with_everything.yaml")
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Add(everything)
 	f.Fuzz(func(t *testing.T, text []byte) {
 		s, err := rulebase.ReadSheet("sheet.yaml", text, sheetKinds)
 		var problems *rulebase.Problems

@@ -661,8 +661,8 @@ func (r *sheetReader) beside(n *source.Node, trunk float64) SheetBeside {
 		return b
 	}
 	b.FromM, b.ToM = r.place(n, "from", trunk), r.place(n, "to", trunk)
-	if b.ToM < b.FromM {
-		r.r.Problem(n.Get("to"), "range", "", "it ends before it begins; count both from the host's end")
+	if to := filled(n, "to"); to != nil && b.ToM < b.FromM {
+		r.r.Problem(to, "range", "", "it ends before it begins; count both from the host's end")
 	}
 	if x := r.needed(n, "apart", "the distance between the cables, like 50 mm"); x != nil {
 		b.ApartM = r.bounded(x, "m", 0, 100)

@@ -442,28 +442,16 @@ const (
 
 // What is asked for a new sheet.
 const (
-	sayNoEcho         = "%s does not give enough of the cable to send a step into it."
-	sayOneNewSheet    = "The file to write is wanted: downdrop line new SHEET.yaml"
-	sayNewBegin       = "An installation sheet, from the host outwards. Enter leaves a thing out; write units, like 180 m."
-	sayNewNothing     = "Nothing was entered; nothing was written."
-	sayNewWritten     = "Written as %s; \"downdrop line check %s\" goes over it."
-	sayNewTerminators = "Say both, host, end or none."
-	sayNewNoPlace     = "Without its place the drop is left out."
+	sayNoEcho      = "%s does not give enough of the cable to send a step into it."
+	sayOneNewSheet = "The file to write is wanted: downdrop line new SHEET.yaml"
+	sayNewBegin    = "An installation sheet, from the host outwards. Enter leaves a thing out; write units, like 180 m. In a list, same stands for what the entry before had."
+	sayNewNothing  = "Nothing was entered; nothing was written."
+	sayNewWritten  = "Written as %s; \"downdrop line check %s\" goes over it."
+	sayNewCable    = "The cable's length is needed for all else. Say what you take it for, and mend it later."
+	sayNewLeftOut  = "Without its %s this is left out."
 
-	askSheetName        = "What is this trunk called?"
-	askSheetLine        = "Which kind of line is it: %s?"
-	askSheetRate        = "At which rate does the bus run, like 153.6 kbaud?"
-	askSheetLimit       = "How long may this line be by its own papers, like 600 m?"
-	askSheetStretch     = "Stretch %d of the cable: how long is it, like 180 m?"
-	askSheetNextStretch = "Stretch %d, if the cable goes on with another: how long is it?"
-	askSheetConductor   = "Which conductor has it, like AWG 22 or 0.75 mm2 flexible?"
-	askSheetImpedance   = "Which impedance is printed for it, like 150 ohm?"
-	askSheetTerminators = "Where are terminators fitted: both, host, end or none?"
-	askSheetDrop        = "The next drop, from the host outwards: what is it called on the drawing?"
-	askSheetPlace       = "How far along the cable is %s from the host, like 120 m?"
-	askSheetAddress     = "Which address has %s?"
-	askSheetPower       = "How much power does %s take, like 12 W?"
-	askSheetLoss        = "What do outputs do on loss of bus: off, hold or preset?"
+	askSheetName = "What is this trunk called?"
+	askSheetLine = "Which kind of line is it: %s?"
 )
 
 // What becomes of a unit.

@@ -6,11 +6,15 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"maps"
 	"os"
+	"regexp"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 
+	"downdrop/cmd/internal/report"
 	"downdrop/engine/sheet"
 	"downdrop/rulebase"
 )
@@ -40,7 +44,7 @@ func runLineNew(ctx context.Context, env *environment, file string) error {
 	if _, err := os.Lstat(file); err == nil {
 		return usageError{fmt.Sprintf(sayTalkExists, file)}
 	}
-	a := &asker{ctx: ctx, out: env.out, entries: entries(ctx, env.in)}
+	a := &asker{ctx: ctx, out: env.out, width: env.width(), entries: entries(ctx, env.in)}
 	text := a.sheet()
 	if a.err != nil {
 		return a.err
@@ -69,6 +73,7 @@ func runLineNew(ctx context.Context, env *environment, file string) error {
 type asker struct {
 	ctx     context.Context
 	out     io.Writer
+	width   int
 	entries <-chan string
 	ended   bool // the answers ended
 	err     error
@@ -77,7 +82,9 @@ type asker struct {
 // say prints a line.
 func (a *asker) say(format string, args ...any) {
 	if a.err == nil {
-		_, err := fmt.Fprintf(a.out, format+"\n", args...)
+		var text strings.Builder
+		fold(&text, fmt.Sprintf(format, args...), min(max(a.width, 20), report.Columns))
+		_, err := io.WriteString(a.out, text.String())
 		a.err = written(err)
 	}
 }
@@ -101,146 +108,208 @@ func (a *asker) answer(question string) string {
 	return ""
 }
 
-// ask asks until the sheet that probe makes of the answer can be read, or
-// nothing is entered.
-func (a *asker) ask(question string, probe func(answer string) string) string {
+// ask asks until the sheet that probe makes of the answer can be read, or nothing
+// is entered. What the sheet still lacks is no mistake of this answer. before is
+// what "same" stands for; "": nothing.
+func (a *asker) ask(question, before string, probe func(value string) string) string {
 	for {
 		answer := a.answer(question)
 		if answer == "" || a.err != nil {
 			return ""
 		}
-		_, err := rulebase.ReadSheet("answer", []byte(probe(answer)), sheet.Kinds())
-		var problems *rulebase.Problems
-		if !errors.As(err, &problems) {
+		if answer == answerSame && before != "" {
+			answer = before
+		}
+		_, err := rulebase.ReadSheet("answer", []byte(probe(yamlText(answer))), sheet.Kinds())
+		says := mistake(err)
+		if says == "" {
 			return answer
 		}
-		a.say("%s", upperSentence(problems.List[0].Says))
+		a.say("%s", upperSentence(says))
 	}
 }
 
-func upperSentence(says string) string {
-	return strings.ToUpper(says[:1]) + says[1:] + "."
+// mistake is the first problem that is not just something still missing.
+func mistake(err error) string {
+	var problems *rulebase.Problems
+	if !errors.As(err, &problems) {
+		return ""
+	}
+	lacks := slices.ContainsFunc(problems.List, func(p rulebase.Problem) bool { return p.Kind == "missing-key" })
+	for _, p := range problems.List {
+		switch {
+		case p.Kind == "missing-key", p.Kind == "order" && lacks: // its place is still to come
+		case p.Meant != "":
+			return fmt.Sprintf("%s; did you mean %q?", p.Says, p.Meant)
+		default:
+			return p.Says
+		}
+	}
+	return ""
 }
 
-// quoted is an answer as a YAML text.
-func quoted(answer string) string {
+func upperSentence(says string) string {
+	says = strings.ToUpper(says[:1]) + says[1:]
+	if strings.HasSuffix(says, "?") || strings.HasSuffix(says, ".") {
+		return says
+	}
+	return says + "."
+}
+
+var plainFigure = regexp.MustCompile(`^[0-9]+(\.[0-9]+)?( [A-Za-z%][A-Za-z0-9/]*)?$`)
+
+// yamlText is an answer as a YAML text, in quotes where it could be taken for
+// anything else.
+func yamlText(answer string) string {
+	if plainFigure.MatchString(answer) {
+		return answer
+	}
 	return "'" + strings.ReplaceAll(answer, "'", "''") + "'"
 }
 
-const newProbe = "sheet: s\nline: token_pair\ncable: [{length: 100000 m}]\n"
-
-// sheet asks for a whole sheet, part by part, in the order of the trunk.
+// sheet asks for a whole sheet, part by part. What was written so far is part of
+// what each answer is tried on, so that a name or a place that does not fit is
+// told at once.
 func (a *asker) sheet() string {
 	a.say("%s", sayNewBegin)
 	name := a.answer(askSheetName)
 	if name == "" {
 		return ""
 	}
-	var b strings.Builder
-	fmt.Fprintf(&b, "sheet: %s\n", quoted(name))
-	kind := a.ask(fmt.Sprintf(askSheetLine, strings.Join(sheet.Kinds(), ", ")), func(x string) string {
-		return "sheet: s\nline: " + quoted(x) + "\ncable: [{length: 1 m}]\n"
+	kinds := strings.Join(sheet.Kinds(), ", ")
+	kind := a.ask(fmt.Sprintf(askSheetLine, kinds), "", func(x string) string {
+		return "sheet: s\nline: " + x + "\ncable: [{length: 1 m}]\n"
 	})
 	if kind == "" {
 		kind = sheet.Kinds()[0]
 	}
-	fmt.Fprintf(&b, "line: %s\n", kind)
-	a.field(&b, "", "rate", askSheetRate)
-	a.field(&b, "", "length_limit", askSheetLimit)
-	a.cable(&b)
-	a.terminators(&b)
-	a.drops(&b)
-	a.field(&b, "", "loss_of_bus", askSheetLoss)
-	return b.String()
-}
-
-// field asks for one key and writes it where something was entered.
-func (a *asker) field(b *strings.Builder, indent, key, question string) {
-	if x := a.ask(question, func(x string) string { return newProbe + key + ": " + quoted(x) + "\n" }); x != "" {
-		fmt.Fprintf(b, "%s%s: %s\n", indent, key, quoted(x))
-	}
-}
-
-// part asks for one key of an entry of a list, whose keys so far are parts. It
-// says whether something was entered.
-func (a *asker) part(parts *[]string, key, question, section string) bool {
-	x := a.ask(question, func(x string) string {
-		entry := strings.Join(append(append([]string{}, *parts...), key+": "+quoted(x)), ", ")
-		if section == "cable" {
-			return "sheet: s\nline: token_pair\ncable: [{" + entry + "}]\n"
+	text := "sheet: " + yamlText(name) + "\nline: " + yamlText(kind) + "\n"
+	for _, part := range sheetParts {
+		if part.keys != nil {
+			text += a.fields(text, part)
+		} else {
+			text += a.list(text, part)
 		}
-		return newProbe + section + ": [{" + entry + "}]\n"
-	})
-	if x != "" {
-		*parts = append(*parts, key+": "+quoted(x))
 	}
-	return x != ""
+	return text
 }
 
-func (a *asker) cable(b *strings.Builder) {
-	fmt.Fprintln(b, "cable:")
+// fields asks for keys of the sheet itself.
+func (a *asker) fields(text string, part sheetPart) string {
+	added := ""
+	for _, k := range part.keys {
+		x := a.ask(k.ask, "", func(x string) string { return text + stretchUnsaid(text) + added + k.name + ": " + x + "\n" })
+		if x != "" {
+			added += k.name + ": " + yamlText(x) + "\n"
+		}
+	}
+	return added
+}
+
+// stretchUnsaid stands for the cable until it is asked for.
+func stretchUnsaid(text string) string {
+	if strings.Contains(text, "\ncable:") {
+		return ""
+	}
+	return "cable: [{length: 100000 m}]\n"
+}
+
+// list asks for the entries of a part, or its one entry.
+func (a *asker) list(text string, part sheetPart) string {
+	head, before := part.name+":\n", map[string]string{}
+	if part.one {
+		entry, _ := a.entry(part.entry, 1, before, func(entry string) string { return text + stretchUnsaid(text) + part.name + ": {" + entry + "}\n" })
+		if entry == "" {
+			return ""
+		}
+		return part.name + ": {" + entry + "}\n"
+	}
+	done := ""
 	for n := 1; ; n++ {
-		var parts []string
-		question := fmt.Sprintf(askSheetStretch, n)
-		if n > 1 {
-			question = fmt.Sprintf(askSheetNextStretch, n)
+		tried := text
+		if part.name != "cable" {
+			tried += stretchUnsaid(text)
 		}
-		if !a.part(&parts, "length", question, "cable") {
-			if n > 1 || a.ended || a.err != nil {
-				if n == 1 {
-					fmt.Fprintln(b, "  - {length: 1 m}   # not said")
-				}
-				return
+		entry, more := a.entry(part.entry, n, before, func(entry string) string { return tried + head + done + "  - {" + part.entry.several(entry)[0] + "}\n" })
+		switch {
+		case entry == answerNone && done == "":
+			return part.name + ": []\n"
+		case entry != "":
+			for _, one := range part.entry.several(entry) {
+				done += "  - {" + one + "}\n"
 			}
+		}
+		if !more && part.name == "cable" && done == "" && !a.ended && a.err == nil {
+			a.say("%s", sayNewCable)
 			n--
 			continue
 		}
-		a.part(&parts, "conductor", askSheetConductor, "cable")
-		a.part(&parts, "impedance", askSheetImpedance, "cable")
-		fmt.Fprintf(b, "  - {%s}\n", strings.Join(parts, ", "))
+		if !more {
+			break
+		}
 	}
+	switch {
+	case done != "":
+		return head + done
+	case part.name == "cable":
+		return head + "  - {length: 1 m}   # not said\n"
+	}
+	return ""
 }
 
-func (a *asker) terminators(b *strings.Builder) {
-	for {
-		switch answer := strings.ToLower(a.answer(askSheetTerminators)); answer {
-		case "":
-			return
-		case "none":
-			fmt.Fprintln(b, "terminators: []")
-			return
-		case "host", "end":
-			fmt.Fprintf(b, "terminators: [{at: %s}]\n", answer)
-			return
-		case "both":
-			fmt.Fprintln(b, "terminators: [{at: host}, {at: end}]")
-			return
-		}
-		if a.err != nil {
-			return
-		}
-		a.say("%s", sayNewTerminators)
-	}
-}
-
-func (a *asker) drops(b *strings.Builder) {
-	begun := false
-	for {
-		name := a.answer(askSheetDrop)
-		if name == "" {
-			return
-		}
-		parts := []string{"drop: " + quoted(name)}
-		if !a.part(&parts, "at", fmt.Sprintf(askSheetPlace, name), "drops") {
-			a.say("%s", sayNewNoPlace)
+// entry asks for one entry. more is false where the list ends; the text is "" where
+// the entry lacks what it must have. before holds what the entry before it had.
+func (a *asker) entry(e sheetEntry, n int, before map[string]string, whole func(entry string) string) (text string, more bool) {
+	var parts []string
+	said := map[string]string{}
+	with := func(part string) string { return strings.Join(append(slices.Clone(parts), part), ", ") }
+	for i, k := range e {
+		if said[k.unless] != "" {
 			continue
 		}
-		a.part(&parts, "address", fmt.Sprintf(askSheetAddress, name), "drops")
-		a.part(&parts, "power", fmt.Sprintf(askSheetPower, name), "drops")
-		if !begun {
-			fmt.Fprintln(b, "drops:")
-			begun = true
+		if k.list != nil {
+			if nested := a.nested(k, func(inner string) string { return whole(with(k.name + ": [" + inner + "]")) }, said[e[0].name]); nested != "" {
+				parts = append(parts, k.name+": ["+nested+"]")
+			}
+			continue
 		}
-		fmt.Fprintf(b, "  - {%s}\n", strings.Join(parts, ", "))
+		x := a.ask(k.question(n, said[e[0].name]), before[k.name], func(x string) string {
+			if stand := k.stands[strings.Trim(x, "'")]; stand != "" {
+				x = stand
+			}
+			return whole(with(k.name + ": " + x))
+		})
+		switch {
+		case x == answerNone && k.stands[answerNone] != "":
+			if n == 1 {
+				return answerNone, false
+			}
+			return "", false
+		case x == "" && i == 0 && k.must:
+			return "", false
+		case x == "" && k.must:
+			a.say(sayNewLeftOut, k.name)
+			return "", !a.ended && a.err == nil
+		case x != "":
+			said[k.name] = x
+			parts = append(parts, k.name+": "+yamlText(x))
+		}
+	}
+	clear(before)
+	maps.Copy(before, said)
+	return strings.Join(parts, ", "), !a.ended && a.err == nil
+}
+
+// nested asks for the entries of a list within an entry.
+func (a *asker) nested(k sheetKey, whole func(inner string) string, of string) string {
+	done, before := "", map[string]string{}
+	for n := 1; ; n++ {
+		entry, more := a.entry(k.list.of(of), n, before, func(entry string) string { return whole(done + "{" + entry + "}") })
+		if entry != "" {
+			done += "{" + entry + "}, "
+		}
+		if !more {
+			return strings.TrimSuffix(done, ", ")
+		}
 	}
 }
