@@ -303,7 +303,7 @@ func (r *benchReader) procedure(n *source.Node) *Procedure {
 	if x := filled(n, "replaces"); x != nil {
 		p.Replaces = r.flag(x)
 	}
-	if x := filled(n, "passed_is"); x != nil && r.oneOf(x, "what a unit is that passed", "good", "not_proven") >= 0 {
+	if x := filled(n, "passed_is"); x != nil && r.oneOf(x, "what a unit is that passed", string(UnitGood), string(UnitNotProven)) >= 0 {
 		p.PassedIs = x.Text
 	}
 	for _, x := range r.items(filled(n, "not_tested")) {

@@ -65,14 +65,14 @@ type StepState struct {
 }
 
 // A Verdict says what a run proves of the unit.
-type Verdict string
+type Verdict = rulebase.Verdict
 
 // The verdicts, which are those of cases as well.
 const (
 	NoVerdict Verdict = "" // the run is not at its end
-	Good      Verdict = "good"
-	Bad       Verdict = "bad"
-	NotProven Verdict = "not_proven"
+	Good              = rulebase.UnitGood
+	Bad               = rulebase.UnitBad
+	NotProven         = rulebase.UnitNotProven
 )
 
 // A State is what a run has come to. It is worked out from the events anew each time.
