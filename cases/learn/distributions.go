@@ -1,0 +1,238 @@
+// Package learn says what closed cases have to say about the numbers of a rulebase.
+//
+// Every number stands as a prior that is worth some cases. A row of a symptom with the
+// chances p over its values is a Dirichlet distribution with the parameters m·p; so is the
+// table of causes, with p what the rulebase expected of these very cases before anything was
+// seen (their givens, their place). Cases add counts to the parameters (conjugate updates;
+// Gelman et al., Bayesian Data Analysis, chapter 3, from memory). One number of a table is then a beta
+// distribution, whose interval is stated, and a number of the rulebase that lies outside it
+// disagrees with experience.
+//
+// What is counted for a row: what was seen before any work, in the world of the causes
+// that were proven, in the row that counts there. A report that is not sure counts for as much as it is
+// likely to be a true one, worked out again with the number that follows, until nothing moves
+// (expectation and maximisation; Dempster, Laird and Rubin 1977). Which questions were asked
+// depended on answers before them and not on the answer itself, so that the chances of answers are not
+// bent by it. Rows of symptoms that combine independent rows, the chances that
+// remedies help and the factors of more_likely are not learned.
+//
+// Nothing is ever applied: a patch is a layer to be laid over the rulebase by whoever has
+// read it.
+package learn
+
+import "math"
+
+// A Beta is the distribution of a chance.
+type Beta struct{ A, B float64 }
+
+// Add is the distribution after trials of which some hit.
+func (d Beta) Add(hits, trials float64) Beta { return Beta{d.A + hits, d.B + trials - hits} }
+
+// Mean is its mean.
+func (d Beta) Mean() float64 { return d.A / (d.A + d.B) }
+
+// Deviation is its standard deviation.
+func (d Beta) Deviation() float64 {
+	n := d.A + d.B
+	return math.Sqrt(d.A * d.B / (n * n * (n + 1)))
+}
+
+// CDF is the chance of at most x: the regularized incomplete beta function.
+func (d Beta) CDF(x float64) float64 {
+	switch {
+	case x <= 0:
+		return 0
+	case x >= 1:
+		return 1
+	case d.A <= 0: // all of it at 0
+		return 1
+	case d.B <= 0:
+		return 0
+	}
+	a, _ := math.Lgamma(d.A)
+	b, _ := math.Lgamma(d.B)
+	ab, _ := math.Lgamma(d.A + d.B)
+	front := math.Exp(ab - a - b + d.A*math.Log(x) + d.B*math.Log1p(-x))
+	if x < (d.A+1)/(d.A+d.B+2) {
+		return front * betaFraction(d.A, d.B, x) / d.A
+	}
+	return 1 - front*betaFraction(d.B, d.A, 1-x)/d.B
+}
+
+// betaFraction is the continued fraction of the incomplete beta function (Abramowitz and Stegun
+// 1964, 26.5.8, from memory), by Lentz's method as Thompson and Barnett 1986 have it.
+func betaFraction(a, b, x float64) float64 {
+	return lentz(1, func(n int) (num, den float64) {
+		if n == 1 {
+			return 1, 1
+		}
+		m := float64((n - 1) / 2)
+		if n%2 == 0 { // the odd coefficients
+			return -(a + m) * (a + b + m) * x / ((a + 2*m) * (a + 2*m + 1)), 1
+		}
+		return m * (b - m) * x / ((a + 2*m - 1) * (a + 2*m)), 1
+	})
+}
+
+// lentz works out n1/(d1 + n2/(d2 + ...)), the terms from first on.
+func lentz(first int, term func(n int) (num, den float64)) float64 {
+	const tiny, enough = 1e-300, 1e-16
+	f, c, d := tiny, tiny, 0.0
+	for n := first; n < 100_000; n++ {
+		num, den := term(n)
+		if d = den + num*d; d == 0 {
+			d = tiny
+		}
+		if c = den + num/c; c == 0 {
+			c = tiny
+		}
+		d = 1 / d
+		f *= c * d
+		if math.Abs(c*d-1) < enough {
+			break
+		}
+	}
+	return f
+}
+
+// Quantile is where the CDF reaches q.
+func (d Beta) Quantile(q float64) float64 { return solve(d.CDF, q, 0, 1) }
+
+// Interval holds the level of the distribution, as much left out below as above.
+func (d Beta) Interval(level float64) (low, high float64) {
+	return d.Quantile((1 - level) / 2), d.Quantile((1 + level) / 2)
+}
+
+// solve finds where a rising function reaches q, by halving on the scale on which a
+// double is dense: chances near 0 keep their digits.
+func solve(cdf func(float64) float64, q, low, high float64) float64 {
+	for range 2000 {
+		mid := (low + high) / 2
+		if low > 0 && high/low > 2 {
+			mid = math.Sqrt(low * high)
+		} else if low == 0 && high > 1e-300 {
+			mid = high / 16
+		}
+		if mid <= low || mid >= high {
+			break
+		}
+		if cdf(mid) < q {
+			low = mid
+		} else {
+			high = mid
+		}
+	}
+	return (low + high) / 2
+}
+
+// A Gamma is the distribution of a rate: A events in B of exposure.
+type Gamma struct{ A, B float64 }
+
+// Add is the distribution after so many events in so much more exposure.
+func (d Gamma) Add(events, exposure float64) Gamma { return Gamma{d.A + events, d.B + exposure} }
+
+// Mean is its mean.
+func (d Gamma) Mean() float64 { return d.A / d.B }
+
+// Deviation is its standard deviation.
+func (d Gamma) Deviation() float64 { return math.Sqrt(d.A) / d.B }
+
+// CDF is the chance of a rate of at most x: the regularized incomplete gamma function.
+func (d Gamma) CDF(x float64) float64 {
+	if x *= d.B; x <= 0 {
+		return 0
+	}
+	g, _ := math.Lgamma(d.A)
+	front := math.Exp(d.A*math.Log(x) - x - g)
+	if x < d.A+1 { // the series of 6.5.29 of Abramowitz and Stegun, from memory
+		sum, t := 1/d.A, 1/d.A
+		for n := 1; n < 100_000 && t > 1e-17*sum; n++ {
+			t *= x / (d.A + float64(n))
+			sum += t
+		}
+		return front * sum
+	}
+	// The continued fraction of 6.5.31, in its even form.
+	return 1 - front*lentz(1, func(n int) (num, den float64) {
+		k := float64(n - 1)
+		if n == 1 {
+			return 1, x + 1 - d.A
+		}
+		return -k * (k - d.A), x + 2*k + 1 - d.A
+	})
+}
+
+// Quantile is where the CDF reaches q.
+func (d Gamma) Quantile(q float64) float64 {
+	high := (d.A + 1) / d.B
+	for d.CDF(high) < q {
+		high *= 2
+	}
+	return solve(d.CDF, q, 0, high)
+}
+
+// Interval holds the level of the distribution, as much left out below as above.
+func (d Gamma) Interval(level float64) (low, high float64) {
+	return d.Quantile((1 - level) / 2), d.Quantile((1 + level) / 2)
+}
+
+// NoneIn is the chance of no event in so much more exposure.
+func (d Gamma) NoneIn(exposure float64) float64 { return math.Pow(d.B/(d.B+exposure), d.A) }
+
+// A Dirichlet is the distribution of the chances of several things of which one happens.
+type Dirichlet []float64
+
+// Prior makes chances a distribution that is worth so many cases.
+func Prior(p []float64, cases float64) Dirichlet {
+	d := make(Dirichlet, len(p))
+	for i, x := range p {
+		d[i] = x * cases
+	}
+	return d
+}
+
+// Add is the distribution after so many more of each.
+func (d Dirichlet) Add(counts []float64) Dirichlet {
+	sum := make(Dirichlet, len(d))
+	for i := range d {
+		sum[i] = d[i] + counts[i]
+	}
+	return sum
+}
+
+// Total is what it is worth.
+func (d Dirichlet) Total() float64 {
+	sum := 0.0
+	for _, a := range d {
+		sum += a
+	}
+	return sum
+}
+
+// Mean gives the chance of each next time.
+func (d Dirichlet) Mean() []float64 {
+	p, total := make([]float64, len(d)), d.Total()
+	for i, a := range d {
+		p[i] = a / total
+	}
+	return p
+}
+
+// Of is the distribution of one of the chances.
+func (d Dirichlet) Of(i int) Beta { return Beta{d[i], d.Total() - d[i]} }
+
+// LogChance is the logarithm of the chance of one sequence with these counts, in whatever order.
+func (d Dirichlet) LogChance(counts []float64) float64 {
+	sum := 0.0
+	for i, n := range counts {
+		if n > 0 {
+			a, _ := math.Lgamma(d[i] + n)
+			b, _ := math.Lgamma(d[i])
+			sum += a - b
+		}
+	}
+	total, n := d.Total(), Dirichlet(counts).Total()
+	a, _ := math.Lgamma(total)
+	b, _ := math.Lgamma(total + n)
+	return sum + a - b
+}
