@@ -55,7 +55,7 @@ func (r *Replayed) Earlier() int {
 }
 
 // Replay goes through a closed case as it happened: entry by entry in the order of its
-// events, with the place, person and tools it had at the end.
+// events, with the place, person and tools of that time.
 func Replay(ctx context.Context, p *engine.Prepared, c *Case) (*Replayed, error) {
 	r := &Replayed{ID: c.ID, KnownFrom: -1, Acted: -1}
 	if c.Closing == nil {
@@ -146,27 +146,53 @@ func testOf(base *rulebase.Base, symptom string) int {
 	return slices.IndexFunc(base.Tests, func(t rulebase.Step) bool { return slices.Contains(t.Yields, ref.Index) })
 }
 
-// courseOf gives the situations a case went through: the givens and circumstances from
-// the end, the findings and the work one by one.
+// courseOf gives the situations a case went through: one before anything was seen, then one
+// after each finding and each piece of work that was not taken back, with the givens and circumstances
+// (place, person, tools) as they were said by then.
 func courseOf(c *Case) []rulebase.Situation {
-	whole := c.Situation
-	now := whole.Clone()
-	now.Findings, now.Done = nil, nil
-	out := []rulebase.Situation{now}
-	kept := func(ids []string, id string) int { return slices.Index(ids, id) }
+	var now rulebase.Situation
+	out := []rulebase.Situation{{}}
 	for i := range c.Events {
+		e := &c.Events[i]
+		if e.Kind == KindSituation && e.Version == 1 {
+			next := now.Clone()
+			if read(e, func(b Circumstances) { b.into(&next) }) == nil {
+				now = next
+			}
+		}
+		if n := slices.Index(c.givens, e.ID); n >= 0 {
+			now = now.Clone()
+			now.Givens = append(now.Givens, c.Situation.Givens[n])
+		}
 		next := now.Clone()
-		if n := kept(c.findings, c.Events[i].ID); n >= 0 {
-			next.Findings = append(next.Findings, whole.Findings[n])
-		} else if n := kept(c.done, c.Events[i].ID); n >= 0 {
-			next.Done = append(next.Done, whole.Done[n])
+		if n := slices.Index(c.findings, e.ID); n >= 0 {
+			next.Findings = append(next.Findings, c.Situation.Findings[n])
+		} else if n := slices.Index(c.done, e.ID); n >= 0 {
+			next.Done = append(next.Done, c.Situation.Done[n])
 		} else {
 			continue
+		}
+		if len(out) == 1 { // what was known when the first thing was seen
+			out[0] = now
 		}
 		now = next
 		out = append(out, now)
 	}
+	if len(out) == 1 {
+		out[0] = now
+	}
 	return out
+}
+
+// Began is the situation of a case before any work, with what this rulebase knows of it: all
+// givens, all findings that belong to no work, and the circumstances in which the first was made.
+func Began(base *rulebase.Base, c *Case) rulebase.Situation {
+	s := courseOf(c)[0].Clone()
+	s.Findings, s.Givens = c.Situation.Findings, c.Situation.Givens
+	worked := len(c.Situation.Done) > 0
+	s = known(base, s)
+	s.Findings = slices.DeleteFunc(s.Findings, func(f rulebase.Finding) bool { return f.After != "" || f.Now && worked })
+	return s
 }
 
 // known leaves out what another rulebase knew and this one does not.

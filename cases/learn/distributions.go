@@ -9,9 +9,10 @@
 // disagrees with experience.
 //
 // What is counted for a row: what was seen before any work, in the world of the causes
-// that were proven, in the row that counts there. A report that is not sure counts for as much as it is
-// likely to be a true one, worked out again with the number that follows, until nothing moves
-// (expectation and maximisation; Dempster, Laird and Rubin 1977). Which questions were asked
+// that were proven, in the row that counts there. A report with the sureness s shows a value of the
+// chance p with s·p + (1-s)/K, where K is the number of values, as a diagnosis has it too. With
+// reports that are all sure the update is the textbook's; with others it is integrated
+// number by number. Which questions were asked
 // depended on answers before them and not on the answer itself, so that the chances of answers are not
 // bent by it. Rows of symptoms that combine independent rows, the chances that
 // remedies help and the factors of more_likely are not learned.
@@ -20,7 +21,10 @@
 // read it.
 package learn
 
-import "math"
+import (
+	"math"
+	"sort"
+)
 
 // A Beta is the distribution of a chance.
 type Beta struct{ A, B float64 }
@@ -235,4 +239,47 @@ func (d Dirichlet) LogChance(counts []float64) float64 {
 	a, _ := math.Lgamma(total)
 	b, _ := math.Lgamma(total + n)
 	return sum + a - b
+}
+
+// trials are reports of one sureness: so many of a value, so many of others.
+type trials struct{ sure, hits, misses float64 }
+
+// unsure is a chance after reports that may be wrong: mean and interval of the beta distribution
+// times what the reports are likely to be, by the trapezoid rule on a scale that is dense at both ends.
+func unsure(prior Beta, all []trials, values int, level float64) (mean, low, high float64) {
+	const steps = 4000
+	var xs, logs [steps - 1]float64
+	most := math.Inf(-1)
+	for i := range xs {
+		u := float64(i+1) / steps
+		x := u * u * u * (10 - 15*u + 6*u*u)
+		rest := (1 - u) * (1 - u) * (1 - u) * (1 + 3*u + 6*u*u) // 1 - x, with all its digits
+		log := (prior.A-1)*math.Log(x) + (prior.B-1)*math.Log(rest) + 2*math.Log(u*(1-u))
+		for _, t := range all {
+			wrong := (1 - t.sure) / float64(values)
+			log += t.hits*math.Log(t.sure*x+wrong) + t.misses*math.Log(t.sure*rest+(1-t.sure)-wrong)
+		}
+		xs[i], logs[i] = x, log
+		most = max(most, log)
+	}
+	var sums [steps]float64
+	for i := range xs {
+		w := math.Exp(logs[i] - most)
+		mean += w * xs[i]
+		sums[i+1] = sums[i] + w
+	}
+	total := sums[steps-1]
+	at := func(q float64) float64 {
+		i := sort.SearchFloat64s(sums[:], q*total) - 1 // the mass of i lies around xs[i]
+		if i <= 0 {
+			return xs[0]
+		}
+		part := (q*total - sums[i]) / (sums[i+1] - sums[i])
+		before, here := (xs[i-1]+xs[i])/2, xs[i]
+		if i+1 < len(xs) {
+			here = (xs[i] + xs[i+1]) / 2
+		}
+		return before + part*(here-before)
+	}
+	return mean / total, at((1 - level) / 2), at((1 + level) / 2)
 }

@@ -1,0 +1,168 @@
+package learn
+
+import (
+	"context"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"math"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+
+	"downdrop/cases"
+	"downdrop/engine"
+	"downdrop/rulebase"
+)
+
+// Closed gives closed cases one at a time, from whatever keeps them; it is asked by
+// several goroutines at once.
+type Closed struct {
+	Len  int
+	At   func(ctx context.Context, i int) (*cases.Case, error)
+	Tell func(done, of int) // of a long run; nil: nobody asks
+}
+
+// Gather reads the experience of all cases that were proven, in the order of their ids.
+func Gather(ctx context.Context, p *engine.Prepared, all Closed) ([]Experience, error) {
+	list, used := make([]Experience, all.Len), make([]bool, all.Len)
+	var same shared
+	err := all.each(ctx, func(i int, c *cases.Case) (err error) {
+		list[i], used[i], err = Of(ctx, p, c)
+		list[i].Prior = same.of(list[i].Prior)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	var out []Experience
+	for i := range list {
+		if used[i] {
+			out = append(out, list[i])
+		}
+	}
+	slices.SortStableFunc(out, func(a, b Experience) int { return strings.Compare(a.ID, b.ID) })
+	return out, nil
+}
+
+// shared keeps one copy of lists that are the same: cases with the same givens expect the same.
+type shared struct {
+	mu  sync.Mutex
+	all map[string][]float64
+}
+
+func (s *shared) of(list []float64) []float64 {
+	var key []byte
+	for _, x := range list {
+		key = binary.LittleEndian.AppendUint64(key, math.Float64bits(x))
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.all == nil {
+		s.all = map[string][]float64{}
+	}
+	if there, ok := s.all[string(key)]; ok {
+		return there
+	}
+	s.all[string(key)] = list
+	return list
+}
+
+func (all *Closed) each(ctx context.Context, do func(i int, c *cases.Case) error) error {
+	var (
+		mu    sync.Mutex
+		errs  []error
+		group sync.WaitGroup
+	)
+	next := make(chan int)
+	for range runtime.GOMAXPROCS(0) {
+		group.Go(func() {
+			for i := range next {
+				c, err := all.At(ctx, i)
+				if err == nil {
+					err = do(i, c)
+				}
+				if err != nil {
+					mu.Lock()
+					errs = append(errs, err)
+					mu.Unlock()
+				}
+			}
+		})
+	}
+	for i := range all.Len {
+		if ctx.Err() != nil {
+			break
+		}
+		next <- i
+		if all.Tell != nil {
+			all.Tell(i+1, all.Len)
+		}
+	}
+	close(next)
+	group.Wait()
+	return errors.Join(append(errs[:min(1, len(errs))], ctx.Err())...)
+}
+
+// Held is what learning is worth on cases that it did not learn from.
+type Held struct {
+	Folds   int
+	Patched int // folds whose lessons changed anything
+	Before  []*cases.Replayed
+	After   []*cases.Replayed
+}
+
+// CrossFit parts the cases into folds, by their place in the order of ids: for each fold it
+// learns from all others, lays that patch over the rulebase, and takes the fold's own cases through
+// both. What is learned from all cases together is another patch; this says what learning
+// in this way is worth.
+func CrossFit(ctx context.Context, base *rulebase.Base, all Closed, experience []Experience, folds int, o Options) (*Held, error) {
+	bundle, err := base.Bundle()
+	if err != nil {
+		return nil, err
+	}
+	h := &Held{Folds: folds}
+	fold := map[string]int{}
+	for i := range experience {
+		fold[experience[i].ID] = i % folds
+	}
+	prepared := make([]*engine.Prepared, folds)
+	plain := engine.Prepare(base)
+	for f := range folds {
+		var others []Experience
+		for i := range experience {
+			if i%folds != f {
+				others = append(others, experience[i])
+			}
+		}
+		patch := Learn(base, others, o).Patch()
+		if patch == "" {
+			continue
+		}
+		changed, err := Patched(bundle, patch)
+		if err != nil {
+			return nil, fmt.Errorf("the patch of a part of the cases: %w", err)
+		}
+		h.Patched++
+		prepared[f] = engine.Prepare(changed)
+	}
+	before, after := make([]*cases.Replayed, all.Len), make([]*cases.Replayed, all.Len)
+	err = all.each(ctx, func(i int, c *cases.Case) (err error) {
+		f, ok := fold[c.ID]
+		if !ok {
+			return nil
+		}
+		if before[i], err = cases.Replay(ctx, plain, c); err != nil {
+			return err
+		}
+		after[i] = before[i]
+		if prepared[f] != nil {
+			after[i], err = cases.Replay(ctx, prepared[f], c)
+		}
+		return err
+	})
+	h.Before = slices.DeleteFunc(before, func(r *cases.Replayed) bool { return r == nil })
+	h.After = slices.DeleteFunc(after, func(r *cases.Replayed) bool { return r == nil })
+	return h, err
+}

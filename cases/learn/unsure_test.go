@@ -1,0 +1,57 @@
+package learn
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+// Integrated, sure reports give what the textbook gives; and unsure ones what plain enumeration of
+// which reports were true gives.
+func TestUnsureReportsAgreeWithOthers(t *testing.T) {
+	r := rand.New(rand.NewPCG(8, 8))
+	for range 40 {
+		prior := Beta{0.1 + 20*r.Float64(), 0.1 + 20*r.Float64()}
+		hits, misses := float64(r.IntN(30)), float64(r.IntN(30))
+		want := prior.Add(hits, hits+misses)
+		low, high := want.Interval(0.9)
+		m, l, h := unsure(prior, []trials{{1, hits, misses}}, 3, 0.9)
+		if math.Abs(m-want.Mean())+math.Abs(l-low)+math.Abs(h-high) > 2e-4 {
+			t.Errorf("%+v, %g of %g: %g from %g to %g, want %g from %g to %g", prior, hits, hits+misses, m, l, h, want.Mean(), low, high)
+		}
+	}
+	for range 30 {
+		prior := Beta{0.5 + 5*r.Float64(), 0.5 + 5*r.Float64()}
+		hits, misses, sure, values := r.IntN(8), r.IntN(8), 0.5+r.Float64()/2, 2+r.IntN(4)
+		mean := enumerated(prior, hits, misses, sure, values)
+		if m, _, _ := unsure(prior, []trials{{sure, float64(hits), float64(misses)}}, values, 0.9); math.Abs(m-mean) > 1e-5 {
+			t.Errorf("%+v, %d hits, %d misses, sure %g of %d values: %g, want %g", prior, hits, misses, sure, values, m, mean)
+		}
+	}
+}
+
+// enumerated goes over how many of the hits and of the misses were true reports: each such history
+// is a beta update of its own.
+func enumerated(prior Beta, hits, misses int, sure float64, values int) float64 {
+	wrong := (1 - sure) / float64(values)
+	sum, total := 0.0, 0.0
+	for i := range hits + 1 {
+		for j := range misses + 1 {
+			d := Dirichlet{prior.A, prior.B}
+			counts := []float64{float64(i), float64(j)}
+			w := math.Exp(d.LogChance(counts)) * choose(hits, i) * choose(misses, j) *
+				math.Pow(sure, float64(i+j)) * math.Pow(wrong, float64(hits-i)) * math.Pow(1-sure-wrong, float64(misses-j))
+			total += w
+			sum += w * d.Add(counts).Mean()[0]
+		}
+	}
+	return sum / total
+}
+
+func choose(n, k int) float64 {
+	c := 1.0
+	for i := range k {
+		c = c * float64(n-i) / float64(i+1)
+	}
+	return c
+}
