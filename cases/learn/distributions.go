@@ -283,3 +283,38 @@ func unsure(prior Beta, all []trials, values int, level float64) (mean, low, hig
 	}
 	return mean / total, at((1 - level) / 2), at((1 + level) / 2)
 }
+
+// manyTrials is from how many trials on the normal distribution stands for the exact one.
+const manyTrials = 2000
+
+// tail is how likely as few hits, or as many, are as were counted, whichever is less likely, where each
+// trial hits with its own chance (the Poisson binomial distribution, by going over the trials).
+func tail(each []float64, hits int) float64 {
+	mean, variance := 0.0, 0.0
+	for _, p := range each {
+		mean += p
+		variance += p * (1 - p)
+	}
+	if len(each) > manyTrials {
+		if variance == 0 {
+			return 1
+		}
+		distance := math.Max(0, math.Abs(float64(hits)-mean)-0.5)
+		return math.Erfc(distance/math.Sqrt(2*variance)) / 2
+	}
+	below := make([]float64, hits+1) // by number of hits so far
+	below[0] = 1
+	for _, p := range each {
+		for k := hits; k >= 0; k-- {
+			below[k] *= 1 - p
+			if k > 0 {
+				below[k] += below[k-1] * p
+			}
+		}
+	}
+	few := 0.0
+	for _, p := range below {
+		few += p
+	}
+	return math.Min(few, math.Min(1, 1-few+below[hits]))
+}

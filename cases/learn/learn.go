@@ -4,6 +4,7 @@ import (
 	"context"
 	"maps"
 	"slices"
+	"time"
 
 	"downdrop/cases"
 	"downdrop/engine"
@@ -25,6 +26,7 @@ var Usual = Options{Worth: 20, WorthWeights: 200, Level: 0.95}
 // An Experience is what one closed case says.
 type Experience struct {
 	ID      string
+	Opened  time.Time
 	Proven  []int     // causes that the rulebase knows
 	Outside bool      // closed as something that is not listed
 	Prior   []float64 // by cause its chance before anything was seen, then that of outside
@@ -40,7 +42,7 @@ type Seen struct {
 // Of reads a closed case; false where nothing was proven that the rulebase knows.
 func Of(ctx context.Context, p *engine.Prepared, c *cases.Case) (Experience, bool, error) {
 	base := p.Base()
-	e := Experience{ID: c.ID}
+	e := Experience{ID: c.ID, Opened: c.Opened}
 	if c.Closing == nil {
 		return e, false, nil
 	}
@@ -89,10 +91,21 @@ type Number struct {
 	Trials    float64 // of so many
 	Mean      float64 // of what it is now known as
 	Low, High float64 // the interval of Options.Level
+	// Chance is how likely so few, or so many, would be were the rulebase's number right.
+	Chance float64
+	rare   bool // less likely than half of what the interval leaves out
 }
 
-// Disagrees says that the rulebase's number lies outside the interval.
-func (n *Number) Disagrees() bool { return n.Rulebase < n.Low || n.Rulebase > n.High }
+// Disagrees says that the rulebase's number lies outside the interval, and that what was seen
+// would be rare were it right. The second is asked for numbers near 0, whose distribution is so
+// skewed that its own mean lies outside its interval: that nothing was seen where next to nothing
+// was expected says nothing.
+func (n *Number) Disagrees() bool { return n.rare && (n.Rulebase < n.Low || n.Rulebase > n.High) }
+
+func (n *Number) judge(each []float64, level float64) {
+	n.Chance = tail(each, int(n.Hits))
+	n.rare = n.Chance < (1-level)/2
+}
 
 // A Weight is what experience says of a cause's per_thousand, or, where Cause is -1, of
 // outside_per_thousand.
@@ -127,6 +140,11 @@ type Lessons struct {
 	// WeightsLookedAt and NumbersLookedAt count what was held against experience: all causes, and the numbers
 	// of Rows.
 	WeightsLookedAt, NumbersLookedAt int
+	// From and To are when the first and the last case was opened, and PerDay how many a day are opened:
+	// a gamma distribution that knew nothing before (Jeffreys). Days of 0 say nothing of it.
+	From, To time.Time
+	Days     float64
+	PerDay   Gamma
 }
 
 // Learn adds experiences up. Their order makes no difference.
@@ -134,7 +152,25 @@ func Learn(base *rulebase.Base, all []Experience, o Options) *Lessons {
 	l := &Lessons{Base: base, Options: o, Cases: len(all)}
 	l.weights(all)
 	l.rows(all)
+	l.rate(all)
 	return l
+}
+
+// rate counts the cases opened after the first one, in the days since then.
+func (l *Lessons) rate(all []Experience) {
+	for i := range all {
+		at := all[i].Opened
+		if l.From.IsZero() || at.Before(l.From) {
+			l.From = at
+		}
+		if at.After(l.To) {
+			l.To = at
+		}
+	}
+	l.Days = l.To.Sub(l.From).Hours() / 24
+	if l.Days > 0 {
+		l.PerDay = Gamma{A: 0.5}.Add(float64(len(all)-1), l.Days)
+	}
 }
 
 // weights compares how often causes were proven with how often the rulebase expected them in
@@ -176,6 +212,11 @@ func (l *Lessons) weights(all []Experience) {
 		} else {
 			w.PerThousand = 1000 * l.Base.Causes[c].Prior
 		}
+		each := make([]float64, len(all))
+		for i := range all {
+			each[i] = min(1, all[i].Prior[c])
+		}
+		w.judge(each, l.Options.Level)
 		w.AfterPerThousand = w.PerThousand
 		if w.Disagrees() && w.Rulebase > 0 {
 			// Givens and place move a weight by factors on its odds: so does experience.
@@ -258,13 +299,21 @@ func (l *Lessons) value(v int, p []float64, reports []report) Number {
 			bySure[r.sure].misses++
 		}
 	}
+	each := make([]float64, len(reports))
+	for i, r := range reports {
+		each[i] = r.sure*p[v] + (1-r.sure)/float64(len(p))
+	}
+	var n Number
 	if t := bySure[1]; t != nil && len(bySure) == 1 {
-		return l.number(v, p[v], hits, float64(len(reports)), prior.Add(hits, float64(len(reports))))
+		n = l.number(v, p[v], hits, float64(len(reports)), prior.Add(hits, float64(len(reports))))
+	} else {
+		var all []trials
+		for _, sure := range slices.Sorted(maps.Keys(bySure)) {
+			all = append(all, *bySure[sure])
+		}
+		n = Number{Value: v, Rulebase: p[v], Hits: hits, Trials: float64(len(reports))}
+		n.Mean, n.Low, n.High = unsure(prior, all, len(p), l.Options.Level)
 	}
-	var all []trials
-	for _, sure := range slices.Sorted(maps.Keys(bySure)) {
-		all = append(all, *bySure[sure])
-	}
-	mean, low, high := unsure(prior, all, len(p), l.Options.Level)
-	return Number{Value: v, Rulebase: p[v], Hits: hits, Trials: float64(len(reports)), Mean: mean, Low: low, High: high}
+	n.judge(each, l.Options.Level)
+	return n
 }

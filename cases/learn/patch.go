@@ -20,7 +20,8 @@ const PatchName = "learned"
 // from it, with what stood there before and the cases behind each change; "" where nothing disagrees.
 func (l *Lessons) Patch() string {
 	var b strings.Builder
-	header := fmt.Sprintf("rulebase: {name: %s, version: 1, extends: %s", PatchName, l.Base.Layers[len(l.Base.Layers)-1])
+	below := l.Base.Name // the uppermost layer's
+	header := fmt.Sprintf("rulebase: {name: %s, version: 1, extends: %s", PatchName, below)
 	var causes, outside []string
 	for i := range l.Weights {
 		w := &l.Weights[i]
@@ -91,14 +92,14 @@ func (l *Lessons) sayRow(s *rulebase.Symptom, r *Row) string {
 	for i := range r.Numbers {
 		n := &r.Numbers[i]
 		if n.Disagrees() {
-			says = append(says, fmt.Sprintf("%s before %s, after %s: %s of %s reports (interval %s to %s)", s.Values[n.Value], figure(n.Rulebase), figure(n.Mean), figure(n.Hits), figure(n.Trials), figure(n.Low), figure(n.High)))
+			says = append(says, fmt.Sprintf("%s before %s, after %s: %s of %s reports (interval %s to %s)", s.Values[n.Value], figure(n.Rulebase), figure(r.After[n.Value]), figure(n.Hits), figure(n.Trials), short(n.Low), short(n.High)))
 		}
 	}
 	return strings.Join(says, "; ") + "; cases: " + listed(r.Cases) + "."
 }
 
 func (l *Lessons) sayCases(n *Number, ids []string, did string) string {
-	says := fmt.Sprintf("%s %s of %s, where %s were expected (interval of the share %s to %s)", did, figure(n.Hits), figure(n.Trials), figure(n.Rulebase*n.Trials), figure(n.Low), figure(n.High))
+	says := fmt.Sprintf("%s %s of %s, where %s were expected (interval of the share %s to %s)", did, figure(n.Hits), figure(n.Trials), short(n.Rulebase*n.Trials), short(n.Low), short(n.High))
 	if len(ids) > 0 {
 		says += "; cases: " + listed(ids)
 	}
@@ -157,6 +158,9 @@ func figure(x float64) string {
 	}
 	return strconv.FormatFloat(rounded(x), 'f', -1, 64)
 }
+
+// short is a number of a comment.
+func short(x float64) string { return strconv.FormatFloat(x, 'g', 2, 64) }
 
 // comment folds a text into comment lines.
 func comment(lead, text string) string {

@@ -2,9 +2,53 @@ package learn
 
 import (
 	"math"
+	"math/bits"
 	"math/rand/v2"
 	"testing"
 )
+
+// How rare what was seen is, against all ways in which so few trials can come out; and where the normal
+// distribution stands for the exact one, against that.
+func TestTailAgreesWithEnumeration(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 8))
+	for range 60 {
+		each := make([]float64, 1+r.IntN(12))
+		for i := range each {
+			each[i] = r.Float64() * r.Float64()
+		}
+		hits := r.IntN(len(each) + 1)
+		few, many := 0.0, 0.0
+		for set := range 1 << len(each) {
+			p := 1.0
+			for i := range each {
+				if set>>i&1 == 1 {
+					p *= each[i]
+				} else {
+					p *= 1 - each[i]
+				}
+			}
+			if bits.OnesCount(uint(set)) <= hits {
+				few += p
+			}
+			if bits.OnesCount(uint(set)) >= hits {
+				many += p
+			}
+		}
+		if got := tail(each, hits); math.Abs(got-min(few, many)) > 1e-12 {
+			t.Errorf("%v, %d hits: %g, want %g and %g", each, hits, got, few, many)
+		}
+	}
+	each := make([]float64, manyTrials)
+	for i := range each {
+		each[i] = 0.1 + 0.2*r.Float64()
+	}
+	for _, hits := range []int{370, 385, 400, 415, 430} {
+		exact, normal := tail(each, hits), tail(append(each, 0), hits)
+		if math.Abs(normal/exact-1) > 0.1 {
+			t.Errorf("%d hits: %g, by the normal distribution %g", hits, exact, normal)
+		}
+	}
+}
 
 // Integrated, sure reports give what the textbook gives; and unsure ones what plain enumeration of
 // which reports were true gives.

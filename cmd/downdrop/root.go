@@ -64,6 +64,7 @@ func newRootCmd(env *environment) *cobra.Command {
 		newLineCmd(env),
 		newStoreCmd(env),
 		newReplayCmd(env),
+		newLearnCmd(env),
 		newRulebaseCmd(env),
 		newCheckCmd(env, runCheck),
 		newRehearseCmd(env, runRehearse),
@@ -87,7 +88,7 @@ const (
 var groups = map[string]string{
 	"diagnose": groupDrop, "case": groupDrop, "serve": groupDrop, "chart": groupDrop, "line": groupDrop,
 	"decide": groupShop, "unit": groupShop, "triage": groupShop, "bench": groupShop, "record": groupShop, "store": groupShop,
-	"rulebase": groupAuthor, "check": groupAuthor, "replay": groupAuthor, "rehearse": groupAuthor,
+	"rulebase": groupAuthor, "check": groupAuthor, "replay": groupAuthor, "learn": groupAuthor, "rehearse": groupAuthor,
 }
 
 // knownCommand refuses a word that is no command, with what was probably meant.

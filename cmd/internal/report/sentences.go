@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"downdrop/cases"
+	"downdrop/cases/learn"
 	"downdrop/cmd/internal/triage"
 	"downdrop/engine"
 	"downdrop/engine/bench"
@@ -3227,4 +3228,69 @@ var benchVerdicts = map[bench.Verdict]string{
 var benchOutcomes = map[bench.Outcome]string{
 	bench.Open: "not finished", bench.Passed: "pass", bench.Failed: "FAIL", bench.Recorded: "noted", bench.NotShown: "not shown",
 	bench.Skipped: "not done", bench.NotReached: "not reached", bench.NotMeant: "does not apply to this unit",
+}
+
+// Lessons.
+
+const (
+	sayWeightsHead    = "  rulebase  proposed  proven  expected  cause"
+	sayNothingLearned = "No number disagrees with experience: there is nothing to propose."
+	sayPatchAsk       = "Nothing was applied. --patch FILE writes the proposal as a layer of YAML, with the cases behind each change, to be read and laid over the rulebase."
+	sayRulebaseAsIs   = "the rulebase as it is"
+	sayHeldNothing    = "On cases that were not learned from nothing could be tried: no part of them proposes a change."
+)
+
+func sayLessons(l *learn.Lessons) string {
+	says := fmt.Sprintf("Rulebase %s, version %d, and what %s say of its numbers. A row of the rulebase is worth %s, its table of causes %s; intervals hold %s. A number disagrees where it lies outside its interval and what was seen would be rare were it right.",
+		l.Base.Name, l.Base.Version, counted(l.Cases, "closed case"), counted(int(l.Options.Worth), "case"), counted(int(l.Options.WorthWeights), "case"), percent(l.Options.Level))
+	if l.Days > 0 {
+		low, high := l.PerDay.Interval(l.Options.Level)
+		says += fmt.Sprintf(" Opened from %s to %s: %.1f cases in 30 days, interval %.1f to %.1f.", l.From.Format(time.DateOnly), l.To.Format(time.DateOnly), 30*l.PerDay.Mean(), 30*low, 30*high)
+	}
+	return says
+}
+
+func sayPatched(file string) string {
+	return fmt.Sprintf("Nothing was applied. The proposal is in %s: once somebody has read it, put it into a folder of its own and lay that over the rulebase with --rulebase.", file)
+}
+
+func sayWeights(l *learn.Lessons, disagree int) string {
+	return fmt.Sprintf("Weights, per thousand: %d looked at, %d disagree with experience.", l.WeightsLookedAt, disagree)
+}
+
+func sayLearnedWeight(l *learn.Lessons, w *learn.Weight) string {
+	id := "outside"
+	if w.Cause >= 0 {
+		id = l.Base.Causes[w.Cause].ID
+	}
+	return fmt.Sprintf("  %8.4g  %8.4g  %6.4g  %8.1f  %s", w.PerThousand, w.AfterPerThousand, w.Hits, w.Rulebase*w.Trials, id)
+}
+
+func sayRows(l *learn.Lessons, disagree int) string {
+	return fmt.Sprintf("Rows: of %s numbers in %s something was seen, and %d disagree with experience. Of numbers that are right, less than %s would by chance alone.",
+		strconv.Itoa(l.NumbersLookedAt), counted(len(l.Rows), "row"), disagree, percent(1-l.Options.Level))
+}
+
+func sayLearnedRow(l *learn.Lessons, r *learn.Row) string {
+	s := &l.Base.Symptoms[r.Symptom]
+	if when := s.Shows[r.Row].When; when != nil {
+		return fmt.Sprintf("%s, row %d (%s), in %s:", s.ID, r.Row+1, when.Text, counted(len(r.Cases), "case"))
+	}
+	return fmt.Sprintf("%s, row %d (otherwise), in %s:", s.ID, r.Row+1, counted(len(r.Cases), "case"))
+}
+
+func sayLearnedNumber(l *learn.Lessons, r *learn.Row, n *learn.Number) string {
+	return fmt.Sprintf("%s: %.3g in the rulebase, seen in %.4g of %.4g; now %.3g, interval %.2g to %.2g", l.Base.Symptoms[r.Symptom].Values[n.Value], n.Rulebase, n.Hits, n.Trials, r.After[n.Value], n.Low, n.High)
+}
+
+func sayHeld(h *learn.Held, before, after *cases.Score) string {
+	return fmt.Sprintf("On cases that were not learned from (%d parts, each learned from all others; %d of them propose changes): what it turned out to be was first in %d of %d and would be in %d, among the first three in %d and would be in %d; log score %.3f, would be %.3f nats; Brier score %.3f, would be %.3f.",
+		h.Folds, h.Patched, before.First, before.Cases, after.First, before.InThree, after.InThree, before.Log, after.Log, before.Brier, after.Brier) + sayWorthIt(before, after)
+}
+
+func sayWorthIt(before, after *cases.Score) string {
+	if after.Log >= before.Log {
+		return " That is no gain: these cases are too few to outweigh what the rulebase says; a larger --worth holds on to more of it."
+	}
+	return " That is a gain on cases that were not learned from."
 }
