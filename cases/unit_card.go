@@ -453,6 +453,46 @@ func LookUnitUp(ctx context.Context, store Store, u Unit, now time.Time) (Likene
 	return l, nil
 }
 
+// SerialReturns counts how often a unit came in or came out before: its stays, and the cases
+// that ended with it out and of which no stay speaks. Cases without, and the stays that
+// speak of them, are left out: they are this return.
+func SerialReturns(ctx context.Context, store Store, u Unit, without ...string) (int, error) {
+	if u.Serial == "" || u.Type == "" {
+		return 0, nil
+	}
+	n, spoken := 0, map[string]bool{}
+	card, err := ReadUnit(ctx, store, UnitKey(u))
+	if err != nil && !errors.Is(err, ErrNotFound) {
+		return 0, err
+	}
+	if card != nil {
+		for _, s := range card.Stays {
+			this := false
+			for _, id := range s.Receipt.Body.Cases {
+				spoken[id], this = true, this || slices.Contains(without, id)
+			}
+			if !this {
+				n++
+			}
+		}
+	}
+	for after := ""; ; {
+		found, err := store.Find(ctx, Query{Serial: u.Serial, Limit: FindLimit, After: after})
+		if err != nil {
+			return 0, fmt.Errorf("look for serial %s: %w", u.Serial, err)
+		}
+		for _, s := range found {
+			if s.Outcome == string(rulebase.UnitOut) && Folded(s.Type) == Folded(u.Type) && !spoken[s.ID] && !slices.Contains(without, s.ID) {
+				n++
+			}
+		}
+		if len(found) < FindLimit {
+			return n, nil
+		}
+		after = found[len(found)-1].ID
+	}
+}
+
 // PlaceReturns counts, over the cases of a place, the units that came out of it before, those
 // of some cases left out.
 func PlaceReturns(ctx context.Context, store Store, location string, drop int, without ...string) (int, error) {

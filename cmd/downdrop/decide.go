@@ -6,10 +6,12 @@ import (
 	"fmt"
 	"math/big"
 	"regexp"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 
+	"downdrop/cases"
 	"downdrop/cmd/internal/report"
 	"downdrop/engine"
 	"downdrop/engine/ways"
@@ -25,6 +27,7 @@ type decideOptions struct {
 	serialReturns, placeReturns int
 	json, detail, keys          bool
 	plot                        string
+	store, kept, unit           string
 }
 
 func newDecideCmd(env *environment, runF func(context.Context, *environment, decideOptions) error) *cobra.Command {
@@ -52,6 +55,9 @@ func newDecideCmd(env *environment, runF func(context.Context, *environment, dec
 	f.StringVar(&o.bad, "bad", "", "the chance that the unit is bad, as a `NUMBER` from 0 to 1 or like 30%")
 	f.StringVar(&o.file, "case", "", "diagnose the case in this `FILE` and take the chance from it")
 	addCaseFlags(cmd, env, &o.caseOptions)
+	f.StringVar(&o.kept, "kept", "", "the `CASE` kept under this code: its diagnosis, and what the store remembers of its serial and place")
+	f.StringVar(&o.unit, "unit", "", "the `UNIT` in the shop: its verdict, and what the store remembers of it")
+	f.StringVar(&o.store, "store", "", "the store of --kept and --unit: a `FILE`, or a PostgreSQL address; else DOWNDROP_STORE, else the user's own")
 	f.StringVar(&o.downtime, "downtime", "", "`MONEY` an hour while the drop stands, instead of the sheet's; or unknown")
 	f.StringVar(&o.spares, "spares", "", "tested `UNITS` on the shelf, instead of the sheet's")
 	f.StringVar(&o.age, "age", "", "`YEARS` that the unit was in service")
@@ -73,6 +79,9 @@ func runDecide(ctx context.Context, env *environment, o decideOptions) error {
 	}
 	if err := o.agree(); err != nil {
 		return err
+	}
+	if o.kept != "" || o.unit != "" {
+		return o.decideFromStore(ctx, env)
 	}
 	text, err := env.read(ctx, o.prices)
 	if err != nil {
@@ -98,6 +107,11 @@ func runDecide(ctx context.Context, env *environment, o decideOptions) error {
 		return err
 	}
 	d.Decision = ways.Decide(prices, c)
+	return o.print(env, d)
+}
+
+// print writes a decision as it was asked for.
+func (o *decideOptions) print(env *environment, d *report.Decision) error {
 	if o.plot != "" {
 		if err := drawNew(o.plot, d.SVG); err != nil {
 			return err
@@ -113,6 +127,10 @@ func runDecide(ctx context.Context, env *environment, o decideOptions) error {
 func (o *decideOptions) agree() error {
 	said := len(o.given)+len(o.see) > 0 || o.file != ""
 	switch {
+	case o.kept != "" && o.unit != "", said && (o.kept != "" || o.unit != ""):
+		return usageError{sayOneSource}
+	case o.kept != "" || o.unit != "":
+		return o.agreeStored()
 	case o.bad == "" && !said:
 		return usageError{sayBadOrCase}
 	case o.bad != "" && said:
@@ -125,6 +143,17 @@ func (o *decideOptions) agree() error {
 		return usageError{saySerialTwice}
 	case o.prices == "-" && o.file == "-":
 		return usageError{sayInputTwice}
+	}
+	return nil
+}
+
+// agreeStored checks what goes with --kept or --unit: earlier returns are looked up.
+func (o *decideOptions) agreeStored() error {
+	switch {
+	case o.serialReturns != 0 || o.placeReturns != 0:
+		return usageError{sayReturnsStored}
+	case o.at != "":
+		return usageError{sayPlaceStored}
 	}
 	return nil
 }
@@ -150,15 +179,88 @@ func (o *decideOptions) diagnosed(ctx context.Context, env *environment) (bad, o
 	if err != nil {
 		return nil, nil, false, err
 	}
+	bad, outside, err = badOf(ctx, base, s)
+	return bad, outside, s.At == rulebase.Bench, err
+}
+
+// badOf diagnoses a situation for the chance that the unit is bad.
+func badOf(ctx context.Context, base *rulebase.Base, s rulebase.Situation) (bad, outside *big.Rat, err error) {
 	d, err := engine.Diagnose(ctx, engine.Prepare(base), s, engine.Options{})
 	if err != nil {
-		return nil, nil, false, err
+		return nil, nil, err
 	}
 	if !d.Possible {
-		return nil, nil, false, inputError{sayNoChance}
+		return nil, nil, inputError{sayNoChance}
 	}
 	rat := func(x float64) *big.Rat { r, _ := new(big.Rat).SetString(fmt.Sprintf("%.4f", x)); return r }
-	return rat(d.UnitOut), rat(d.Outside), s.At == rulebase.Bench, nil
+	return rat(d.UnitOut), rat(d.Outside), nil
+}
+
+// decideFromStore weighs what can become of a unit that the store knows.
+func (o *decideOptions) decideFromStore(ctx context.Context, env *environment) error {
+	from := deskOptions{store: o.store, rulebase: o.rulebase}
+	if o.unit != "" {
+		return from.onUnit(ctx, env, o.unit, func(d *desk, c *cases.Card) error {
+			decision, _, err := d.decideUnit(ctx, c, o.prices, o)
+			if err != nil {
+				return err
+			}
+			return o.print(env, &report.Decision{Decision: decision, Detail: o.detail})
+		})
+	}
+	return from.onCase(ctx, env, o.kept, func(d *desk, c *cases.Case) error {
+		decision, outside, err := d.decideCase(ctx, c, o)
+		if err != nil {
+			return err
+		}
+		return o.print(env, &report.Decision{Decision: decision, Detail: o.detail, Outside: outside})
+	})
+}
+
+// givenReturned is the given of the shipped rulebase that says that a serial was sent in before
+// for the same complaint. Where a case says it, yes or no, its chance knows of earlier returns.
+const givenReturned = "returned_before"
+
+// decideCase weighs what can become of the unit of a kept case.
+func (d *desk) decideCase(ctx context.Context, c *cases.Case, o *decideOptions) (*ways.Decision, *big.Rat, error) {
+	prices, err := d.prices(ctx, o.prices)
+	problems := []error{err}
+	w := ways.Case{Pulled: c.Situation.At == rulebase.Bench}
+	var outside *big.Rat
+	if o.bad != "" {
+		w.Bad, err = amount("bad", o.bad)
+	} else {
+		w.Bad, outside, err = badOf(ctx, d.base, c.Situation)
+	}
+	problems = append(problems, err)
+	prices, err = o.change(prices, &w)
+	problems = append(problems, err)
+	if w.Revision == "" {
+		w.Revision = c.Opening.Unit.Revision
+	}
+	known := slices.ContainsFunc(c.Situation.Givens, func(g rulebase.GivenValue) bool { return g.ID == givenReturned })
+	if !known || o.bad != "" {
+		w.SerialReturns, err = cases.SerialReturns(ctx, d.store, c.Opening.Unit, c.ID)
+		problems = append(problems, err)
+	}
+	w.PlaceReturns, err = cases.PlaceReturns(ctx, d.store, c.Opening.Location, c.Opening.Drop, c.ID)
+	if err := errors.Join(append(problems, err)...); err != nil {
+		return nil, nil, err
+	}
+	w.SerialReturns, w.PlaceReturns = min(w.SerialReturns, mostReturns), min(w.PlaceReturns, mostReturns)
+	return ways.Decide(prices, w), outside, nil
+}
+
+// prices reads a price sheet.
+func (d *desk) prices(ctx context.Context, file string) (*rulebase.Prices, error) {
+	text, err := d.env.read(ctx, file)
+	if err != nil {
+		return nil, err
+	}
+	if file == "-" {
+		file = inputName
+	}
+	return rulebase.ReadPrices(file, text)
 }
 
 // change lays what the command line says over the sheet and the case. The sheet may

@@ -472,17 +472,22 @@ cases/examples/prices has examples. Sums are exact; money is rounded
 on paper only, a half to the even digit.`
 	exampleDecide = `  downdrop decide cases/examples/prices/tide_mill.yaml --bad 30%
   downdrop decide mill.yaml --case drop7.yaml --returns-of-place 2
+  downdrop decide shop.yaml --kept K7Q4M2
+  downdrop decide shop.yaml --unit B0815 --detail
   downdrop decide shop.yaml --bad 0.6 --at bench --age 12 --plot unit.svg`
 
-	sayOnePrices   = "One price sheet is wanted: downdrop decide PRICES.yaml --bad 30%"
-	sayBadOrCase   = "Say how likely the unit is bad: --bad 0.3, or --case FILE, or what was seen with --see."
-	sayBadNotCase  = "Either the chance or a case: --bad goes without --case, --see and --given."
-	sayNoReturns   = "Earlier returns are counted from 0 up."
-	sayManyReturns = "More than %d earlier returns are hardly meant."
-	saySerialTwice = "A case says itself whether the unit came back before (--given returned_before=true); --returns-of-serial goes with --bad, or it would count twice."
-	sayInputTwice  = "The input can be the price sheet or the case, not both."
-	sayNoChance    = "Nothing on my list allows these findings together, so there is no chance to decide by; \"downdrop diagnose\" tells which."
-	sayNoAmount    = "--%s %s: say %s."
+	sayOneSource     = "The chance is taken from one place: a case file or flags, a kept case (--kept), or a unit in the shop (--unit)."
+	sayReturnsStored = "With --kept or --unit earlier returns of serial and place are looked up in the store."
+	sayPlaceStored   = "With --kept or --unit the store knows where the unit is."
+	sayOnePrices     = "One price sheet is wanted: downdrop decide PRICES.yaml --bad 30%"
+	sayBadOrCase     = "Say how likely the unit is bad: --bad 0.3, or --case FILE, or what was seen with --see."
+	sayBadNotCase    = "Either the chance or a case: --bad goes without --case, --see and --given."
+	sayNoReturns     = "Earlier returns are counted from 0 up."
+	sayManyReturns   = "More than %d earlier returns are hardly meant."
+	saySerialTwice   = "A case says itself whether the unit came back before (--given returned_before=true); --returns-of-serial goes with --bad, or it would count twice."
+	sayInputTwice    = "The input can be the price sheet or the case, not both."
+	sayNoChance      = "Nothing on my list allows these findings together, so there is no chance to decide by; \"downdrop diagnose\" tells which."
+	sayNoAmount      = "--%s %s: say %s."
 )
 
 // A list of returns.

@@ -71,6 +71,9 @@ func runUnitOffer(ctx context.Context, d *desk, c *cases.Card, o unitOfferOption
 	}
 	p := decision.Prices
 	offer := cases.Offer{Ways: []cases.OfferedWay{}, Currency: p.Currency, Until: o.until, Prices: p.Name, Bad: decision.Bad.FloatString(4), Note: o.note}
+	if p.Note != "" {
+		offer.Note = strings.TrimSpace(offer.Note + " " + p.Note)
+	}
 	for _, t := range decision.Terms() {
 		way := cases.OfferedWay{Way: string(t.Kind), Price: p.Money(t.Price), Expected: p.Money(t.Expected)}
 		if t.Hours != nil {
@@ -163,7 +166,11 @@ func (d *desk) returnsOf(ctx context.Context, c *cases.Card) (serial, place int,
 		}
 		place = max(place, n)
 	}
-	return min(len(c.Stays)-1, mostReturns), min(place, mostReturns), nil
+	serial, err = cases.SerialReturns(ctx, d.store, c.Unit, s.Receipt.Body.Cases...)
+	if len(s.Receipt.Body.Cases) == 0 {
+		serial-- // this stay, which speaks of no case
+	}
+	return min(max(serial, 0), mostReturns), min(place, mostReturns), err
 }
 
 func newUnitAnswerCmd(env *environment) *cobra.Command {

@@ -2734,6 +2734,7 @@ func tenths(d time.Duration, n int) string {
 const (
 	sayPaperBlank   = "............................................................"
 	sayTickOne      = "Tick one and sign:"
+	sayNoneOfThese  = "None of these."
 	titlePaperUnit  = "The unit"
 	titlePaperSays  = "What is wrong with it"
 	titlePaperSet   = "Settings as found"

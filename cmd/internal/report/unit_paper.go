@@ -29,6 +29,7 @@ type Paper struct {
 // A PaperPart is a part of a paper under its own title.
 type PaperPart struct {
 	Title string
+	Says  string     // above all else of it
 	Heads []string   // of the columns; none: the rows have names and values
 	Rows  [][]string // the first is the name
 	Lines []string
@@ -48,6 +49,9 @@ func (x *Paper) Text(w io.Writer, width int) error {
 	for _, part := range x.Parts {
 		p.gap()
 		p.say(part.Title)
+		if part.Says != "" {
+			p.item("  ", part.Says)
+		}
 		if len(part.Heads) > 0 {
 			p.line(tabulated(part.Heads))
 		}
@@ -97,7 +101,7 @@ func (x *Paper) HTML(w io.Writer) error {
 	y.Parts = slices.Clone(x.Parts)
 	for i := range y.Parts {
 		p := &y.Parts[i]
-		p.Lines, p.Boxes, p.Heads = clean(p.Lines), clean(p.Boxes), clean(p.Heads)
+		p.Says, p.Lines, p.Boxes, p.Heads = printable(p.Says), clean(p.Lines), clean(p.Boxes), clean(p.Heads)
 		p.Rows = slices.Clone(p.Rows)
 		for j := range p.Rows {
 			p.Rows[j] = clean(p.Rows[j])
@@ -157,7 +161,7 @@ func contaminationPart(c *cases.Case) PaperPart {
 		part.Lines = []string{sayStatement(&n.Contamination)}
 		return part
 	}
-	part.Lines = []string{sayTickOne}
+	part.Says = sayTickOne
 	for _, state := range cases.ContaminationStates {
 		part.Boxes = append(part.Boxes, upperFirst(contaminationNames[state])+"."+contaminationBlanks[state])
 	}
@@ -204,9 +208,10 @@ func NewOfferPaper(c *cases.Card, o *cases.Offered) *Paper {
 	for i := range o.Offer.Ways {
 		offered.Boxes = append(offered.Boxes, upperFirst(sayOfferedWay(&o.Offer, &o.Offer.Ways[i]))+".")
 	}
-	offered.Lines = []string{sayMoneyOffered}
+	offered.Boxes = append(offered.Boxes, sayNoneOfThese)
+	offered.Says = sayMoneyOffered
 	if o.Offer.Note != "" {
-		offered.Lines = append(offered.Lines, sentence(o.Offer.Note))
+		offered.Says += " " + sentence(o.Offer.Note)
 	}
 	x.Parts = []PaperPart{offered, {Title: titlePaperSign, Sign: true}}
 	return x
