@@ -465,7 +465,10 @@ another is cheaper; which amounts would change the answer; what it is worth to k
 for sure (EVPI), and which test on the sheet is worth its time (EVSI); and the
 risk of standing without a spare. Ties are told as ties.
 
-With --at bench, or a case on the bench, the unit is in the shop already.
+With --at bench, or a case on the bench, the unit is in the shop already. With --kept
+or --unit it is one that the store knows: earlier returns of the serial and from the
+place are then looked up. The note of the sheet is printed with every decision and
+every offer.
 
 A price sheet is YAML; --keys lists what it can say, and
 cases/examples/prices has examples. Sums are exact; money is rounded

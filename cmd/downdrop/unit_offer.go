@@ -72,7 +72,10 @@ func runUnitOffer(ctx context.Context, d *desk, c *cases.Card, o unitOfferOption
 	p := decision.Prices
 	offer := cases.Offer{Ways: []cases.OfferedWay{}, Currency: p.Currency, Until: o.until, Prices: p.Name, Bad: decision.Bad.FloatString(4), Note: o.note}
 	if p.Note != "" {
-		offer.Note = strings.TrimSpace(offer.Note + " " + p.Note)
+		if offer.Note != "" {
+			offer.Note = strings.TrimRight(offer.Note, ".") + ". "
+		}
+		offer.Note += p.Note
 	}
 	for _, t := range decision.Terms() {
 		way := cases.OfferedWay{Way: string(t.Kind), Price: p.Money(t.Price), Expected: p.Money(t.Expected)}

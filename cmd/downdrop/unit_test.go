@@ -30,7 +30,8 @@ func TestAUnitFromTheDoorToItsRelease(t *testing.T) {
 	s.says(0, "unit|move|B0815|evaluated|--why|no rail|--unit|bad|--record|2031-112|--by|p1", "evaluated")
 	s.says(4, "unit|repair|B0815|supply|--did|x|--as|rework|--by|p1", "in repair")
 	s.says(3, "unit|offer|B0815|"+shopPrices+"|--until|2031-05-01|--by|p1", "gone by")
-	s.says(0, "unit|offer|B0815|"+shopPrices+"|--until|2031-06-10|--by|p1|--note|Invented figures", "[ ] Have the unit repaired: 640.00 XTS", "12 months", "holds up to 2031-06-10", "Invented figures.")
+	s.says(0, "unit|offer|B0815|"+shopPrices+"|--until|2031-06-10|--by|p1|--note|Invented figures", "[ ] Have the unit repaired: 640.00 XTS", "12 months", "holds up to 2031-06-10", "Invented figures. Invented, all of it.")
+	s.says(0, "decide|"+shopPrices+"|--unit|B0815|--json", `"mean": "1858.13"`) // as the exchange was offered
 	s.says(0, "unit|move|B0815|awaiting_customer|--why|offer sent|--by|p1")
 	s.says(4, "unit|move|B0815|in_repair|--why|go|--by|p1", "not answered")
 	s.now = s.now.Add(4 * 24 * time.Hour)
@@ -109,4 +110,36 @@ func TestASerialThatLooksLikeAnother(t *testing.T) {
 	s.answers = "maybe\nn\nn\nn\ny\n"
 	s.says(0, "unit|receive|BIU-4|S0815|--by|p1") // 5 and S: nothing looks like it
 	s.says(0, "unit|receive|BIU-2|B0815|--by|p1", "Is it that unit? (y/n)", "Does the unit belong to it?", s.code)
+}
+
+// A decision on what the store knows counts what it remembers of serial and place.
+func TestDecideOnWhatTheStoreKnows(t *testing.T) {
+	s := newShop(t)
+	sheet := shopPrices
+	open := "case|open|--location|Weir house|--drop|5|--type|BIU-2|--serial|B0815|--at|bench"
+	for range 2 {
+		s.says(0, open)
+		s.says(0, "case|close|CASE|--how|exchanged|--outcome|unit_out|--unit|good")
+	}
+	s.says(0, "case|open|--location|Weir house|--drop|5|--type|BIU-2|--serial|C1|--at|bench")
+	s.says(0, "case|close|CASE|--how|exchanged|--outcome|unit_out|--unit|bad")
+	s.says(0, "case|open|--location|Weir house|--drop|6|--type|BIU-2|--serial|C2|--at|bench")
+	s.says(0, "case|close|CASE|--how|exchanged|--outcome|unit_out|--unit|bad")
+	s.says(0, open+"|--see|power_light=dark")
+	// Two of the serial, three from the drop: the fourth place is another drop.
+	s.says(0, "decide|"+sheet+"|--kept|CASE|--bad|50%", "Earlier returns: 2 of this serial, 3 from this place", "from 0.5 to 0.529")
+	s.says(0, "decide|"+sheet+"|--kept|CASE|--json", `"serial_returns": 2`, `"place_returns": 3`, `"pulled": true`)
+	s.says(0, "case|see|CASE|returned_before=true")
+	s.says(0, "decide|"+sheet+"|--kept|CASE|--json", `"serial_returns": 0`, `"place_returns": 3`)
+	s.says(3, "decide|"+sheet+"|--kept|CASE|--returns-of-place|1", "looked up")
+	s.says(3, "decide|"+sheet+"|--kept|CASE|--unit|B0815", "one place")
+	s.says(3, "decide|"+sheet+"|--kept|CASE|--at|bench", "knows where")
+	s.says(5, "decide|"+sheet+"|--kept|ZZZZZZ", "no case")
+	s.says(0, "unit|receive|BIU-2|B0815|--revision|E|--by|p1")
+	s.says(3, "decide|"+sheet+"|--unit|B0815", "--bad")
+	// The two closed cases and the open one all belong to this stay: none of them is earlier.
+	s.says(0, "decide|"+sheet+"|--unit|B0815|--bad|50%|--json", `"serial_returns": 0`, `"why": "revision"`, `"detail": "E"`)
+	s.says(0, "unit|statement|B0815|not_exposed|--by|p1")
+	s.says(0, "unit|move|B0815|evaluated|--unit|bad|--why|no rail|--by|p1")
+	s.says(0, "decide|"+sheet+"|--unit|B0815|--json", `"bad": "1"`)
 }

@@ -335,3 +335,31 @@ func TestSteady(t *testing.T) {
 		t.Errorf("the answer turns at 0.099: %v", d.Stretches)
 	}
 }
+
+// What a shop asks for each way is what stands on the sheet; what it comes to is the decision's.
+func TestTermsAreThoseOfTheSheet(t *testing.T) {
+	p := sheet(t, "shop.yaml")
+	for bad, want := range map[string]map[ways.Kind]string{
+		"1":   {ways.PutBack: "120 16 -", ways.Repair: "640 80 12", ways.RepairFast: "860 24 12", ways.Exchange: "1300 18 12", ways.New: "2400 120 12", ways.Redesign: "9000 40 -"},
+		"0":   {ways.PutBack: "150 16 -", ways.Repair: "640 80 12", ways.RepairFast: "860 24 12", ways.Exchange: "1300 18 12", ways.New: "2400 120 12", ways.Redesign: "9000 40 -"},
+		"1/3": {ways.PutBack: "120 16 -", ways.Repair: "640 80 12", ways.RepairFast: "860 24 12", ways.Exchange: "1300 18 12", ways.New: "2400 120 12", ways.Redesign: "9000 40 -"},
+	} {
+		d := ways.Decide(p, ways.Case{Bad: rat(bad), Pulled: true})
+		got := map[ways.Kind]string{}
+		for _, x := range d.Terms() {
+			months := "-"
+			if x.Warranty != nil {
+				months = x.Warranty.RatString()
+			}
+			got[x.Kind] = x.Price.RatString() + " " + x.Hours.RatString() + " " + months
+			if x.Expected.Cmp(way(t, d, x.Kind).Mean) != 0 {
+				t.Errorf("%s comes to %s", x.Kind, x.Expected)
+			}
+		}
+		for k, says := range want {
+			if got[k] != says || len(got) != len(want) {
+				t.Errorf("bad %s: %s is offered for %q, want %q", bad, k, got[k], says)
+			}
+		}
+	}
+}

@@ -158,6 +158,8 @@ type decisionJSON struct {
 	RepairIs  string          `json:"repair_share"`
 	RepairMay string          `json:"repair_share_at_most"`
 	Notes     []string        `json:"notes"`
+	Serial    int             `json:"serial_returns"`
+	Place     int             `json:"place_returns"`
 }
 
 type stateJSON struct {
@@ -236,7 +238,7 @@ func (d *Decision) JSON(out io.Writer) error {
 	doc := &decisionJSON{Schema: DecisionSchema, Prices: p.Name, Note: p.Note, Currency: p.Currency, Bad: nine(d.Bad), BadBefore: nine(d.Case.Bad), Outside: nine(d.Outside), Pulled: d.Case.Pulled,
 		States: []stateJSON{}, Tied: d.Tied, Near: d.Near, Ways: []wayJSON{}, Withheld: []withheldWay{}, Stretches: []stretchJSON{}, Turns: []turnJSON{},
 		Perfect: p.Money(d.Perfect), Known: p.Money(d.Known), Tests: []testWorthJSON{}, First: []string{}, Planned: p.Money(d.Planned),
-		Failures: d.Failures, Short: d.Short, RepairIs: nine(d.RepairIs), RepairMay: nine(d.RepairMay), Notes: d.notes()}
+		Failures: d.Failures, Short: d.Short, RepairIs: nine(d.RepairIs), RepairMay: nine(d.RepairMay), Notes: d.notes(), Serial: d.Case.SerialReturns, Place: d.Case.PlaceReturns}
 	for s, x := range d.Prior {
 		doc.States = append(doc.States, stateJSON{stateIDs[s], nine(x)})
 	}

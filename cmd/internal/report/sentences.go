@@ -2086,9 +2086,12 @@ func sayLimit(d *ways.Decision) string {
 
 func sayHistory(d *ways.Decision) string {
 	if d.Bad.Cmp(d.Case.Bad) == 0 {
-		return ""
+		if d.Case.SerialReturns+d.Case.PlaceReturns == 0 {
+			return ""
+		}
+		return fmt.Sprintf("Earlier returns: %d of this serial, %d from this place. By the odds of the sheet they do not move the chance.", d.Case.SerialReturns, d.Case.PlaceReturns)
 	}
-	return fmt.Sprintf("The earlier returns move the chance that the unit is bad from %s to %s, by the odds of the sheet.", threePlaces(d.Case.Bad), threePlaces(d.Bad))
+	return fmt.Sprintf("Earlier returns: %d of this serial, %d from this place. They move the chance that the unit is bad from %s to %s, by the odds of the sheet.", d.Case.SerialReturns, d.Case.PlaceReturns, threePlaces(d.Case.Bad), threePlaces(d.Bad))
 }
 
 func sayNotToBeHad(w ways.Withheld) string {
