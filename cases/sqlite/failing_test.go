@@ -72,18 +72,14 @@ func TestF04NthOperationFails(t *testing.T) {
 		{"an error of the disk", sqlite3.SQLITE_IOERR_WRITE, true}, {"a full disk", sqlite3.SQLITE_FULL, false},
 		{"half a write", sqlite3.SQLITE_IOERR_WRITE | half, true}, {"a sync that fails", sqlite3.SQLITE_IOERR_FSYNC, false},
 	}
-	works := map[string]struct {
-		from string
-		do   func(path string) (acked bool, err error)
-	}{
-		"append":            {base, func(path string) (bool, error) { return appendTo(path) }},
-		"create":            {"", func(path string) (bool, error) { return appendTo(path) }},
-		"bring up a schema": {old, func(path string) (bool, error) { return appendTo(path) }},
-	}
+	works := []struct {
+		name, from string
+		every      int // operation fails
+	}{{"append", base, 1}, {"create", "", 1}, {"bring up a schema", old, 3}}
 	failed := 0
-	for work, w := range works {
+	for _, w := range works {
 		for _, e := range errs {
-			for n := 1; ; n++ {
+			for n := 1; ; n += w.step {
 				path := filepath.Join(dir, "store.db")
 				emptyFolder(t, dir)
 				if w.from != "" {
@@ -95,10 +91,10 @@ func TestF04NthOperationFails(t *testing.T) {
 					}
 					return sqlite3.SQLITE_OK
 				})
-				acked, err := w.do(path)
+				acked, err := appendTo(path)
 				fired := d.count() >= n
 				d.arm(nil)
-				name := fmt.Sprintf("%s, %s at operation %d", work, e.what, n)
+				name := fmt.Sprintf("%s, %s at operation %d", w.name, e.what, n)
 				if err != nil {
 					failed++
 					if !errors.Is(err, cases.ErrUnavailable) || !strings.Contains(err.Error(), dir) {

@@ -34,6 +34,13 @@ const applicationID = 0x64647374
 // wait is how long a writer waits for another program's turn to end, in milliseconds.
 const wait = 5000
 
+func init() {
+	// Closing any descriptor of a file drops all POSIX locks that a process has on it, and we
+	// look at files that are open already. Where the system has no other locks, SQLite keeps to
+	// these. It has to be said before the first file is opened.
+	_, _ = sqlite.OFDLocking(true)
+}
+
 // Open opens the store in a file and makes it where there is none, with the folder
 // that it stands in. Where the file may not be written it is opened for reading
 // only, see [sqlstore.Store.ReadOnly].
@@ -54,6 +61,9 @@ func Open(ctx context.Context, path string, o sqlstore.Options) (*sqlstore.Store
 		if err := ours(path, info); err != nil {
 			return nil, err
 		}
+	}
+	if says := warnOfNetwork(path, network(path)); says != "" && o.Tell != nil {
+		o.Tell(says)
 	}
 	if why := unwritable(path); why != "" {
 		return openReadOnly(ctx, path, why, o)

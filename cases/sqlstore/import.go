@@ -74,6 +74,9 @@ func (in *importing) take(ctx context.Context, e *cases.Event) error {
 	case known:
 		in.done.Known++
 		return nil
+	case e.Site == in.store.site && !in.takesOver && e.Seq > in.sites[e.Site].Seq:
+		return fmt.Errorf("event %s: %w: it is event %d of site %s, which is this store's own, and the last one here is %d. Either this store is an older copy of one that went on (a file copied while it was in use lacks what was written last), or two stores write under one name. Bring the newer one back with `downdrop store restore`, and go on in that one only",
+			e.ID, cases.ErrIntegrity, e.Seq, e.Site, in.sites[e.Site].Seq)
 	case e.Site == in.store.site && !in.takesOver:
 		return fmt.Errorf("event %s: %w: it says that this store wrote it as event %d of site %s, and it did not", e.ID, cases.ErrIntegrity, e.Seq, e.Site)
 	}
