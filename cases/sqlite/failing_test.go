@@ -79,7 +79,7 @@ func TestF04NthOperationFails(t *testing.T) {
 	failed := 0
 	for _, w := range works {
 		for _, e := range errs {
-			for n := 1; ; n += w.step {
+			for n := 1; ; n += w.every {
 				path := filepath.Join(dir, "store.db")
 				emptyFolder(t, dir)
 				if w.from != "" {
