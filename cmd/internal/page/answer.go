@@ -89,11 +89,7 @@ func (s *Server) tell(w http.ResponseWriter, r *http.Request, st *standing, repl
 		reply.Parts = slices.DeleteFunc(reply.Parts, func(p conversation.Part) bool { return p.Kind == conversation.PartSummary })
 	}
 	reply.Parts, reply.Diagnosis = append(reply.Parts, parts...), now.Diagnosis
-	v := s.view(st, reply)
-	if err := s.remember(r.Context(), st, v); err != nil {
-		return err
-	}
-	return show(w, http.StatusOK, "case", v)
+	return s.showCase(w, r, st, s.view(st, reply), reply.Question)
 }
 
 // An entry is what one form says.

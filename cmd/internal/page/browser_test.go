@@ -58,9 +58,17 @@ func wellLaid(t *testing.T, tab *browser.Tab, where string) {
 func TestPagesInABrowser(t *testing.T) {
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	code := s.open(url.Values{"at": {"field"}, "drop": {"5"}, "location": {"Invented Yard 7"}, "story": {fieldStory}})
+	call := s.open(url.Values{"at": {"phone"}, "drop": {"3"}, "location": {"Invented Quarry"}, "story": {"operator, drop 3 dead, power light dark, others good"}})
+	_, body := s.get("/case/" + code)
+	for _, words := range []string{"power light dark", "run light dark", "isolator closed", "done replace_fuse, still down"} {
+		_, body = s.say(body, words)
+	}
+	_, body = s.get("/case/" + code + "/hand-over")
+	s.press(body, "to=bench")
 	for _, size := range sizes {
 		tab := s.tab(browser.Options{Width: size[0], Height: size[1], NoScript: true})
-		for name, path := range map[string]string{"list": "/", "new": "/new", "case": "/case/" + code, "why": "/case/" + code + "?say=why", "else": "/case/" + code + "?say=else", "none": "/case/XXXXXX"} {
+		for name, path := range map[string]string{"list": "/", "new": "/new", "case": "/case/" + code, "why": "/case/" + code + "?say=why", "else": "/case/" + code + "?say=else", "none": "/case/XXXXXX", "causes": "/case/" + code + "/causes", "close": "/case/" + code + "/close",
+			"summary": "/case/" + code + "/summary", "hand-over": "/case/" + code + "/hand-over", "receive": "/receive", "phone": "/case/" + call} {
 			tab.Run(chromedp.Navigate(s.at + path))
 			wellLaid(t, tab, fmt.Sprintf("%s at %d", name, size[0]))
 			picture(t, tab, fmt.Sprintf("%s-%d", name, size[0]))

@@ -68,7 +68,7 @@ type view struct {
 	sheet
 	State       string
 	Form        string // the id of whatever is answered on this page
-	Phone       bool   // shown as the script of a call
+	Call        *call  // the script of a call; nil: nobody is on the telephone
 	Heard       []string
 	NotHeard    []string
 	Notices     []string
@@ -113,7 +113,7 @@ func (s *Server) view(st *standing, reply conversation.Reply) *view {
 	v := &view{
 		sheet: sheet{Title: caseTitle(c), Code: c.Code, Where: caseWhere(c), In: true},
 		State: string(c.State), Form: s.o.NewID(), About: reply.Question.About(), CanUndo: c.Talked != nil && c.Talked.Body.Is != cases.TalkBegun,
-		Ended: reply.Question.Kind == conversation.AskEnd, Closed: c.State == cases.StateClosed, Phone: st.situation.At == rulebase.Phone,
+		Ended: reply.Question.Kind == conversation.AskEnd, Closed: c.State == cases.StateClosed,
 	}
 	if st.lapsed {
 		v.Notices = append(v.Notices, sayLapsed)
@@ -268,20 +268,21 @@ func (s *Server) field(w http.ResponseWriter, r *http.Request) error {
 	if r.URL.Query().Has("did") { // straight after an entry: what became of it
 		v.Heard, v.NotHeard, v.Notices = st.said.Heard, st.said.NotHeard, slices.Concat(v.Notices, st.said.Notices)
 	}
-	if err := s.remember(ctx, st, v); err != nil {
-		return err
-	}
-	return show(w, http.StatusOK, "case", v)
+	return s.showCase(w, r, st, v, reply.Question)
 }
 
-// remember adds what the store knows of the same unit and place, as long as little was said.
-func (s *Server) remember(ctx context.Context, st *standing, v *view) error {
-	earlier, err := cases.LookBack(ctx, s.o.Store, st.c)
+// showCase adds what the store knows of the same unit and place and, for a call, of the
+// others, and shows the page.
+func (s *Server) showCase(w http.ResponseWriter, r *http.Request, st *standing, v *view, q conversation.Question) error {
+	earlier, err := cases.LookBack(r.Context(), s.o.Store, st.c)
 	if err != nil {
 		return err
 	}
 	v.Earlier = report.EarlierLines(s.o.Base, &earlier)
-	return nil
+	if v.Call, err = s.call(r, st, q); err != nil {
+		return err
+	}
+	return show(w, http.StatusOK, "case", v)
 }
 
 // diagnosisJSON is what `downdrop diagnose --json` says to the case.

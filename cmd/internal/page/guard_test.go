@@ -19,7 +19,11 @@ import (
 
 // posts are all paths that change something.
 func posts(code string) []string {
-	return []string{"/open", "/enter", "/leave", "/case/" + code + "/answer"}
+	out := []string{"/open", "/enter", "/leave", "/receive"}
+	for _, what := range []string{"answer", "hearing", "agree", "note", "put-in", "take-out", "accept", "close", "reopen", "hand-over"} {
+		out = append(out, "/case/"+code+"/"+what)
+	}
+	return out
 }
 
 // hostile are a Host, an Origin and what a browser says of where a request comes from,
@@ -61,7 +65,7 @@ func TestOthersAreRefusedEverywhere(t *testing.T) {
 	good := formsOf(t, body)[0].values
 	for _, path := range posts(code) {
 		for _, p := range pairs {
-			form := url.Values{"form": {newForm()}, "story": {"drop dead"}, "key": {key}, "chosen": {"power_light=dark"}}
+			form := url.Values{"form": {newForm()}, "story": {"drop dead"}, "key": {key}, "chosen": {"power_light=dark"}, "text": {"x"}, "entry": {"power light dark"}, "to": {"bench"}, "off": {"a"}, "back": {"b"}, "else": {"c"}, "what": {"force"}, "where": {"x"}, "how": {"x"}}
 			for name, v := range good {
 				form[name] = v
 			}
@@ -134,7 +138,8 @@ func TestEveryAnswerIsGuarded(t *testing.T) {
 	code := s.open(url.Values{"story": {"technician at the drop, not alone, drop dead"}})
 	before := len(s.kept(code).Events)
 	for _, path := range []string{"/", "/?find=x", "/new", "/enter", "/style.css", "/page.js", "/nowhere", "/case/XXXXXX", "/case/" + code, "/case/" + code + "?say=why", "/case/" + code + "?say=else", "/case/" + code + "?say=need",
-		"/case/" + code + "/case.json", "/case/" + code + "/diagnosis.json", "/case/" + code + "/answer"} {
+		"/case/" + code + "/case.json", "/case/" + code + "/diagnosis.json", "/case/" + code + "/answer", "/receive",
+		"/case/" + code + "/close", "/case/" + code + "/summary", "/case/" + code + "/hand-over", "/case/" + code + "/causes"} {
 		for _, method := range []string{http.MethodGet, http.MethodHead, http.MethodPut, http.MethodDelete, http.MethodTrace, http.MethodOptions} {
 			r, err := http.NewRequest(method, s.at+path, nil)
 			if err != nil {

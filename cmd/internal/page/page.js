@@ -60,6 +60,23 @@
     if (button) { event.preventDefault(); button.click(); }
   });
 
+  // What is being typed is looked up once the fingers rest; only the newest is shown.
+  var rest, asked = 0;
+  document.addEventListener("input", function (event) {
+    var to = event.target.dataset.hearing;
+    if (!to) { return; }
+    clearTimeout(rest);
+    rest = setTimeout(function () {
+      var n = ++asked;
+      fetch(to, { method: "POST", body: new URLSearchParams({ entry: event.target.value }), credentials: "same-origin" }).then(function (r) { return r.ok ? r.text() : ""; }).then(function (text) {
+        var here = document.getElementById("hearing");
+        if (n !== asked || !here) { return; }
+        var found = new DOMParser().parseFromString(text, "text/html").querySelector("main");
+        here.replaceChildren.apply(here, found ? Array.from(found.childNodes) : []);
+      }, function () { /* it is only a help */ });
+    }, 150);
+  });
+
   addEventListener("online", again);
   again();
 })();

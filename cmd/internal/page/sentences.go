@@ -27,6 +27,24 @@ const (
 
 	sayTookTooLong = "This took longer than ten seconds and was given up. Nothing was taken in; press again."
 
+	sayReceiveTitle = "A case from another place"
+	sayNoHandOver   = "This holds no case that can be read: %v."
+	sayHandTo       = "Say where the case goes to: the phone, the drop or the bench."
+	sayAgreedOff    = "Who can switch off"
+	sayAgreedBack   = "Call back at"
+	sayAgreedElse   = "If the caller stops answering"
+	sayAgreeAll     = "All three have to be agreed before anybody does more than look: who can switch off, when to call back, and whom to call if the caller stops answering."
+	sayAndAlso      = "; and also: "
+	sayPutInWhat    = "Say what was put in or loosened, and where, in at most 120 letters."
+	sayNotInPlace   = "That is not in place any more."
+	sayAcceptWhy    = "Say in at most 120 letters why it may stay so."
+	sayNotClosed    = "This case is not closed."
+
+	sayRulesOutSecond = "rules the second out"
+	sayRulesOutFirst  = "rules the first out"
+	sayTimesFirst     = "%.2g times for the first"
+	sayTimesSecond    = "%.2g times for the second"
+
 	sayNothingSaid = "Nothing was entered."
 	sayTakenBack   = "Taken back."
 	sayNoneBefore  = "There is nothing to take back."

@@ -1,0 +1,267 @@
+package page
+
+import (
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"slices"
+	"strings"
+	"unicode/utf8"
+
+	"downdrop/cases"
+	"downdrop/cmd/internal/conversation"
+	"downdrop/cmd/internal/report"
+	"downdrop/engine"
+	"downdrop/rulebase"
+)
+
+// settledCall stands among what a conversation has settled once it was agreed who can
+// switch off, when to call back, and whom to call if the caller does not answer any more.
+const settledCall = "call"
+
+// A call is what the script of a call has beside the question.
+type call struct {
+	Others []callRow // the other calls that are open
+	Settle bool      // what has to be agreed is asked before anything beyond looking
+	May    bool      // the caller may do no more than look and read out
+}
+
+type callRow struct{ Code, Says string }
+
+// call makes it; nil where nobody is on the telephone.
+func (s *Server) call(r *http.Request, st *standing, q conversation.Question) (*call, error) {
+	if st.situation.At != rulebase.Phone {
+		return nil, nil
+	}
+	open, err := s.o.Store.Find(r.Context(), cases.Query{Unsettled: true, Limit: 9})
+	if err != nil {
+		return nil, err
+	}
+	c := &call{May: st.situation.Who <= rulebase.Operator, Settle: s.beyondLooking(q) && !slices.Contains(st.memory.Settled, settledCall)}
+	for i := range open {
+		if open[i].ID != st.c.ID {
+			c.Others = append(c.Others, callRow{open[i].Code, strings.TrimSpace(fmt.Sprintf("%s %s", open[i].Code, open[i].Location))})
+		}
+	}
+	return c, nil
+}
+
+// beyondLooking says whether a question asks somebody to do more than look and read out.
+func (s *Server) beyondLooking(q conversation.Question) bool {
+	id := q.ID
+	if q.Kind == conversation.AskConfirm {
+		id = q.For
+	} else if q.Kind != conversation.AskStep {
+		return false
+	}
+	st := stepOf(s.o.Base, id)
+	return st != nil && (st.Kind == rulebase.KindRemedy || st.Hazard != 0 || st.Stops != rulebase.StopsNothing || st.BringsBack || len(st.Needs) > 0 || len(st.PutsRight) > 0 || st.Who > rulebase.Operator)
+}
+
+func stepOf(b *rulebase.Base, id string) *rulebase.Step {
+	switch ref, _ := b.Lookup(id); ref.Kind {
+	case rulebase.KindTest:
+		return &b.Tests[ref.Index]
+	case rulebase.KindRemedy:
+		return &b.Remedies[ref.Index]
+	}
+	return nil
+}
+
+// agree keeps what was agreed with the caller, as a note, and goes on.
+func (s *Server) agree(w http.ResponseWriter, r *http.Request) error {
+	return s.add(w, r, func(st *standing) ([]cases.Draft, error) {
+		var parts []string
+		for _, field := range []struct{ name, says string }{{"off", sayAgreedOff}, {"back", sayAgreedBack}, {"else", sayAgreedElse}} {
+			text := oneLine(r.PostForm.Get(field.name))
+			if text == "" {
+				return nil, refusal{http.StatusUnprocessableEntity, sayAgreeAll}
+			}
+			if utf8.RuneCountInString(text) > mostShort {
+				return nil, refusal{http.StatusUnprocessableEntity, fmt.Sprintf(sayLongField, field.says, mostShort)}
+			}
+			parts = append(parts, field.says+": "+text)
+		}
+		m := st.memory
+		m.Settled = append(slices.Clone(m.Settled), settledCall)
+		memory, err := json.Marshal(m)
+		if err != nil {
+			return nil, err
+		}
+		return []cases.Draft{cases.Say(cases.KindNote, cases.Note{Text: strings.Join(parts, "; ")}),
+			cases.Say(cases.KindTalked, cases.Talked{Memory: memory, Said: cases.Body(said{Heard: parts}), Before: st.stands()})}, nil
+	})
+}
+
+// hearing answers what is being typed: what would be understood of it, and the questions
+// it could be about. Nothing of it counts until it is said.
+func (s *Server) hearing(w http.ResponseWriter, r *http.Request) error {
+	if err := readForm(r); err != nil {
+		return err
+	}
+	st, err := s.find(r)
+	if err != nil {
+		return err
+	}
+	text := r.PostForm.Get("entry")
+	_, heard := s.o.Talk.Hear(st.situation, text)
+	data := struct {
+		Code, Form string
+		Heard      []string
+		Questions  []conversation.Question
+	}{Code: st.c.Code, Form: s.o.NewID()}
+	for _, h := range heard {
+		if h.Outcome == conversation.Understood {
+			data.Heard = append(data.Heard, h.Means)
+		}
+	}
+	data.Questions = s.o.Talk.Search(st.situation, text, 4)
+	return show(w, http.StatusOK, "hearing", data)
+}
+
+// summary is the case as text, to be pasted into somebody's ticket.
+func (s *Server) summary(w http.ResponseWriter, r *http.Request) error {
+	c, err := s.o.Store.Case(r.Context(), r.PathValue("code"))
+	if err != nil {
+		return err
+	}
+	d, err := s.diagnose(r.Context(), c.Situation)
+	if err != nil {
+		return err
+	}
+	earlier, err := cases.LookBack(r.Context(), s.o.Store, c)
+	if err != nil {
+		return err
+	}
+	var text strings.Builder
+	if err := report.CaseText(&text, report.Columns, d, c, &earlier); err != nil {
+		return err
+	}
+	return show(w, http.StatusOK, "summary", struct {
+		sheet
+		Text string
+		Rows int
+	}{s.sheetOf(c), text.String(), min(40, 2+strings.Count(text.String(), "\n"))})
+}
+
+func (s *Server) sheetOf(c *cases.Case) sheet {
+	return sheet{Title: caseTitle(c), Code: c.Code, Where: caseWhere(c), In: true}
+}
+
+// A code is a part of a hand-over as text and as a drawing for cameras.
+type code struct {
+	Text string
+	Size int // modules on a side, with the border
+	Path string
+}
+
+// handOver shows the text and codes that another place takes in. A case that was handed
+// over by this form is shown again by the same address.
+func (s *Server) handOver(w http.ResponseWriter, r *http.Request) error {
+	c, err := s.o.Store.Case(r.Context(), r.PathValue("code"))
+	if err != nil {
+		return err
+	}
+	data := struct {
+		sheet
+		Form  string
+		To    string
+		Codes []code
+	}{sheet: s.sheetOf(c), Form: s.o.NewID(), To: string(c.HandedTo)}
+	if c.HandedTo != "" {
+		parts, err := cases.HandOverText(c)
+		if err != nil {
+			return err
+		}
+		for _, p := range parts {
+			drawn, err := drawCode(p)
+			if err != nil {
+				return err
+			}
+			data.Codes = append(data.Codes, drawn)
+		}
+	}
+	return show(w, http.StatusOK, "handover", data)
+}
+
+// drawCode draws a part as the outline of its dark modules, row by row.
+func drawCode(text string) (code, error) {
+	q, err := report.QR(text)
+	if err != nil {
+		return code{}, err
+	}
+	var path strings.Builder
+	for y := range q.Size() {
+		for x := 0; x < q.Size(); x++ {
+			n := 0
+			for x+n < q.Size() && q.Dark(x+n, y) {
+				n++
+			}
+			if n > 0 {
+				fmt.Fprintf(&path, "M%d %dh%dv1h-%dz", x+4, y+4, n, n)
+				x += n
+			}
+		}
+	}
+	return code{text, q.Size() + 8, path.String()}, nil
+}
+
+// give hands a case over to another place.
+func (s *Server) give(w http.ResponseWriter, r *http.Request) error {
+	if err := readForm(r); err != nil {
+		return err
+	}
+	to := placeOf(r.PostForm.Get("to"))
+	if to == "" {
+		return refusal{http.StatusUnprocessableEntity, sayHandTo}
+	}
+	return s.addThen(w, r, "/hand-over", func(st *standing) ([]cases.Draft, error) {
+		return []cases.Draft{cases.Say(cases.KindHandedOver, cases.HandOver{To: to})}, nil
+	})
+}
+
+func (s *Server) receiveForm(w http.ResponseWriter, _ *http.Request) error {
+	return show(w, http.StatusOK, "receive", sheet{Title: sayReceiveTitle, In: true})
+}
+
+// receive takes in a case that another place handed over; once or twice, it is the same.
+func (s *Server) receive(w http.ResponseWriter, r *http.Request) error {
+	if err := readForm(r); err != nil {
+		return err
+	}
+	events, err := cases.ReadHandOver(r.PostForm.Get("text"))
+	if err != nil || len(events) == 0 {
+		return refusal{http.StatusUnprocessableEntity, fmt.Sprintf(sayNoHandOver, err)}
+	}
+	if _, err := s.o.Store.Import(r.Context(), func(yield func(cases.Event, error) bool) {
+		for _, e := range events {
+			if !yield(e, nil) {
+				return
+			}
+		}
+	}); err != nil {
+		return err
+	}
+	c, err := s.o.Store.Case(r.Context(), events[0].Subject.ID)
+	if err != nil {
+		return err
+	}
+	http.Redirect(w, r, "/case/"+c.Code, http.StatusSeeOther)
+	return nil
+}
+
+// chancesOf is how a set of causes is said.
+func chancesOf(d *engine.Diagnosis, most int) []causeRow {
+	var out []causeRow
+	for _, e := range d.Explanations {
+		if len(e.Causes) < 2 || len(out) == most || e.Probability < 0.0005 {
+			continue
+		}
+		var names []string
+		for _, c := range e.Causes {
+			names = append(names, d.Base.Causes[c].Name)
+		}
+		out = append(out, causeRow{Name: strings.Join(names, sayAndAlso), Chance: report.Chance(e.Probability), Width: int(100*e.Probability + 0.5)})
+	}
+	return out
+}

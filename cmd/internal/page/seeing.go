@@ -1,0 +1,229 @@
+package page
+
+import (
+	"cmp"
+	"fmt"
+	"maps"
+	"math"
+	"net/http"
+	"slices"
+	"strings"
+
+	"downdrop/cases"
+	"downdrop/cmd/internal/report"
+	"downdrop/engine"
+	"downdrop/rulebase"
+)
+
+// causes shows what it can be and why: the ranking, what spoke for what, two faults at
+// once, how the ranking moved, and where along the trunk.
+func (s *Server) causes(w http.ResponseWriter, r *http.Request) error {
+	st, err := s.find(r)
+	if err != nil {
+		return err
+	}
+	d, err := s.diagnose(r.Context(), st.c.Situation)
+	if err != nil {
+		return err
+	}
+	data := struct {
+		sheet
+		UnitOut string
+		Causes  []causeRow
+		Others  []string
+		First   string
+		Second  string
+		Weights []weightRow
+		Both    []causeRow
+		Still   []string
+		Moved   *moved
+		Trunk   *trunk
+		Facts   []string
+	}{sheet: s.sheetOf(st.c), Still: report.InPlaceLines(st.c), UnitOut: report.Chance(d.UnitOut), Both: chancesOf(d, 5), Moved: movedOf(d, st.c), Trunk: trunkOf(&st.c.Situation)}
+	data.Causes, data.Others = causeRows(d, 15)
+	if d.Possible && len(d.Causes) > 1 {
+		data.First, data.Second = d.Base.Causes[d.Causes[0].Cause].Name, d.Base.Causes[d.Causes[1].Cause].Name
+		data.Weights = weightRows(d)
+	}
+	for _, f := range d.Facts {
+		if byRule(d.Base, f) {
+			for _, why := range f.Why {
+				data.Facts = append(data.Facts, plain(why))
+			}
+		}
+	}
+	return show(w, http.StatusOK, "causes", data)
+}
+
+// byRule says whether a rule derived a fact about the drop. What follows from the kind of
+// line is left out: it is a reason for nothing yet.
+func byRule(b *rulebase.Base, f engine.Fact) bool {
+	if ref, ok := b.Lookup(f.ID); ok && ref.Kind == rulebase.KindGiven {
+		return false
+	}
+	return slices.ContainsFunc(f.Because, func(id string) bool {
+		ref, ok := b.Lookup(id)
+		return ok && ref.Kind == rulebase.KindRule
+	})
+}
+
+// A weightRow is what one finding did to the first cause against the second: a bar to the right
+// speaks for the first, one to the left for the second, as long as its weight in bits.
+type weightRow struct {
+	Finding string
+	Says    string
+	X, Long int // of 100, from the middle at 50
+}
+
+func weightRows(d *engine.Diagnosis) []weightRow {
+	var out []weightRow
+	for _, w := range d.Weights {
+		bits := math.Log2(w.Factor)
+		if math.Abs(bits) < 0.07 || math.IsNaN(bits) {
+			continue
+		}
+		row := weightRow{Finding: plain(w.Finding) + " " + plain(w.Value)}
+		if w.Rule != "" {
+			row.Finding += " (by a rule: " + plain(w.Rule) + ")"
+		}
+		row.Long = int(math.Min(50, 10*math.Abs(bits)) + 0.5)
+		switch {
+		case math.IsInf(bits, 1):
+			row.Says = sayRulesOutSecond
+		case math.IsInf(bits, -1):
+			row.Says = sayRulesOutFirst
+		case bits > 0:
+			row.Says = fmt.Sprintf(sayTimesFirst, w.Factor)
+		default:
+			row.Says = fmt.Sprintf(sayTimesSecond, 1/w.Factor)
+		}
+		if row.X = 50; bits < 0 {
+			row.X = 50 - row.Long
+		}
+		out = append(out, row)
+	}
+	slices.SortStableFunc(out, func(a, b weightRow) int { return cmp.Compare(b.Long, a.Long) })
+	return out
+}
+
+// moved is how the ranking moved over a case: a line for each cause that stood first or
+// second at some time, told apart by its dashes and its number.
+type moved struct {
+	Width, Height int
+	Lines         []movedLine
+	Marks         []movedMark // one under each ranking
+}
+
+type movedLine struct {
+	Number       int
+	Name, Chance string
+	Points, Dash string
+	X, Y         int // where the number stands, at the end
+}
+
+type movedMark struct {
+	X, Number int
+	Says      string
+}
+
+const (
+	movedStep   = 44
+	movedTall   = 150
+	mostMoved   = 30
+	movedMargin = 30
+)
+
+var dashes = []string{"", "7 4", "2 4", "12 4 2 4", "5 2", "1 6", "14 5", "9 3 2 3 2 3"}
+
+func movedOf(d *engine.Diagnosis, c *cases.Case) *moved {
+	rankings := c.Rankings
+	if len(rankings) < 2 {
+		return nil
+	}
+	rankings = rankings[max(0, len(rankings)-mostMoved):]
+	var ids []string
+	for _, r := range rankings {
+		for _, one := range r.Causes[:min(2, len(r.Causes))] {
+			if !slices.Contains(ids, one.ID) {
+				ids = append(ids, one.ID)
+			}
+		}
+	}
+	last := func(id string) float64 { return chanceIn(rankings[len(rankings)-1], id) }
+	slices.SortStableFunc(ids, func(a, b string) int { return cmp.Compare(last(b), last(a)) })
+	ids = ids[:min(len(dashes), len(ids))]
+	m := &moved{Width: movedMargin + movedStep*len(rankings) + 20, Height: movedTall + 40}
+	for i := range rankings {
+		m.Marks = append(m.Marks, movedMark{X: movedMargin + movedStep*i, Number: i + 1})
+	}
+	for n, id := range ids {
+		l := movedLine{Number: n + 1, Name: plain(id), Dash: dashes[n]}
+		for _, now := range d.Causes {
+			if cause := &d.Base.Causes[now.Cause]; cause.ID == id {
+				l.Name, l.Chance = cause.Name, report.Chance(now.Probability)
+			}
+		}
+		var points []string
+		for i, r := range rankings {
+			l.X, l.Y = movedMargin+movedStep*i, 10+int(float64(movedTall)*(1-chanceIn(r, id))+0.5)
+			points = append(points, fmt.Sprintf("%d,%d", l.X, l.Y))
+		}
+		l.Points = strings.Join(points, " ")
+		l.X += 12
+		for slices.ContainsFunc(m.Lines, func(o movedLine) bool { return o.X == l.X && max(o.Y-l.Y, l.Y-o.Y) < 14 }) {
+			l.X += 16 // two numbers do not stand on one another
+		}
+		m.Width = max(m.Width, l.X+20)
+		m.Lines = append(m.Lines, l)
+	}
+	return m
+}
+
+func chanceIn(r cases.Ranking, id string) float64 {
+	for _, one := range r.Causes {
+		if one.ID == id {
+			return one.Probability
+		}
+	}
+	return 0
+}
+
+// A trunk is the line with its drops as far as they were said.
+type trunk struct {
+	Width int
+	Known bool // the order along the cable was said; else by address, which says nothing of the cable
+	Drops []trunkDrop
+}
+
+type trunkDrop struct {
+	X       int
+	Address int
+	State   string // in words, ""
+	Mark    string // a letter for the state
+	Here    bool
+}
+
+// A drop's state is a word and a letter, never a colour.
+var trunkStates = map[string][2]string{rulebase.DropGood: {"good", "g"}, rulebase.DropDead: {"dead", "D"}, rulebase.DropComesAndGoes: {"comes and goes", "~"}}
+
+func trunkOf(s *rulebase.Situation) *trunk {
+	addresses := slices.Clone(s.Order)
+	t := &trunk{Known: len(addresses) > 0}
+	for _, a := range slices.Sorted(maps.Keys(s.Drops)) {
+		if !slices.Contains(addresses, a) {
+			addresses = append(addresses, a)
+		}
+	}
+	if s.Drop != 0 && !slices.Contains(addresses, s.Drop) {
+		addresses = append(addresses, s.Drop)
+	}
+	if len(addresses) < 2 {
+		return nil
+	}
+	for i, a := range addresses[:min(40, len(addresses))] {
+		state := trunkStates[s.Drops[a]]
+		t.Drops = append(t.Drops, trunkDrop{X: 90 + 64*i, Address: a, State: state[0], Mark: state[1], Here: a == s.Drop})
+	}
+	t.Width = 90 + 64*len(t.Drops)
+	return t
+}
