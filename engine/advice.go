@@ -81,8 +81,7 @@ const (
 )
 
 // advise says whether enough is known.
-func (d *Diagnosis) advise(w *weighing, scene *plan.Scene) {
-	outcomes, outside := scene.Outcomes(smallest)
+func (d *Diagnosis) advise(w *weighing, outcomes []plan.Outcome, outside float64) {
 	all := append(w.k.toDos(outcomes), ToDo{Lists: []string{}, Remedies: []int{}, Outside: true, Probability: outside})
 	slices.SortStableFunc(all, func(x, y ToDo) int { return cmp.Compare(rounded(y.Probability), rounded(x.Probability)) })
 	a := Advice{Lead: all[0], Others: all[1:min(1+keptOthers, len(all))]}
@@ -107,9 +106,14 @@ func (d *Diagnosis) advise(w *weighing, scene *plan.Scene) {
 		a.Elsewhere = d.elsewhere()
 	}
 	d.Advice = a
-	if d.Situation.At == rulebase.Phone {
-		d.Disposition = d.dispose(w, outcomes, outside)
-		d.Disposition.Enough = w.k.well() || d.Disposition.Probability >= Settled || len(telling) == 0
+	if x := d.Disposition; x != nil {
+		worth := slices.ContainsFunc(telling, func(p *Proposal) bool { return d.WorthAsking(p) })
+		x.Enough = w.k.well() || !worth
+		for _, p := range telling {
+			if x.Further == nil || p.Saves-talking*p.Price > x.Further.Saves-talking*x.Further.Price {
+				x.Further = p
+			}
+		}
 	}
 }
 
@@ -273,6 +277,25 @@ func (d *Diagnosis) telling() []*Proposal {
 		}
 	}
 	return all
+}
+
+// Further is what would tell most, or by phone save most, of what can still be looked at;
+// nil where nothing would.
+func (d *Diagnosis) Further() *Proposal {
+	if d.Disposition != nil {
+		return d.Disposition.Further
+	}
+	return d.Advice.Further
+}
+
+// WorthAsking says whether a test on offer is worth putting to somebody: it tells
+// something not looked at in this state of work, and by phone it saves more in the end of
+// the call than its minutes cost.
+func (d *Diagnosis) WorthAsking(p *Proposal) bool {
+	if p.Step.Kind != rulebase.KindTest || p.GainBits < Idle || !d.Fresh(p.Step) {
+		return false
+	}
+	return d.Disposition == nil || len(p.Step.PutsRight) > 0 || p.Saves > talking*p.Price
 }
 
 // Fresh says whether a test would show something that was not yet looked at in

@@ -263,10 +263,8 @@ func TestLeanLeavesOutOnlyWhatDecidesNothing(t *testing.T) {
 	})
 }
 
-// A call ends in the cheapest way: what the caller can do, a visit with what it
-// takes, a unit. The numbers are invented.
-func TestDisposition(t *testing.T) {
-	b, err := load(`
+// calls is a rulebase of three ends of a call. The numbers are invented.
+const calls = `
 rulebase: {name: calls, faults_at_most: 1, outside_per_thousand: 0, complaint: {symptom: works, bad: dead, well: fine}}
 causes:
   off: {name: Switched off, part: supply, per_thousand: 100, source: common_practice, remedy: switch_on}
@@ -281,7 +279,46 @@ remedies:
   replace_fuse: {do: Replace the fuse, minutes: 20, at: [field], who: electrician, needs: [fuse_link], ends_as: part_replaced}
   exchange: {do: Exchange the unit, minutes: 60, at: [field], who: technician, needs: [spare], ends_as: unit_out}
 sources: {common_practice: {says: Common practice, kind: practice}}
-`)
+`
+
+// What a question saves, worked out by hand: knowing for sure would save the minutes of
+// the end chosen now over the mean of the three that would be chosen then, and the
+// question tells the share I/H of that. A call goes on while that is worth two people's minutes.
+func TestWorthAsking(t *testing.T) {
+	for _, minutes := range []float64{1, 500} {
+		b, err := load(calls + fmt.Sprintf("tests: {see: {do: See, minutes: %v, yields: [tells], at: [phone]}}\n", minutes))
+		if err != nil {
+			t.Fatal(err)
+		}
+		d := diagnose(t, engine.Prepare(b), rulebase.Situation{At: rulebase.Phone, Who: rulebase.Operator}, engine.Options{})
+		visit := b.Effort.Visit
+		known := (5 + (visit + 5 + 0.5) + (visit + 5 + 5 + 0.5)) / 3
+		x := d.Disposition
+		if math.Abs(x.Minutes-x.ToKnow-known) > 1e-9*known {
+			t.Errorf("%v minutes, %v of them saved by knowing, want %v left", x.Minutes, x.ToKnow, known)
+		}
+		i := slices.IndexFunc(d.Next, func(p engine.Proposal) bool { return p.Step.ID == "see" })
+		if i < 0 {
+			t.Fatalf("nothing is asked: %+v", d.NotOffered)
+		}
+		p := d.Next[i]
+		told := 1 + (0.98*math.Log2(0.98)+0.02*math.Log2(0.01))/math.Log2(3)
+		if want := told * x.ToKnow; math.Abs(p.Saves-want) > 1e-9*want {
+			t.Errorf("saves %v, want %v", p.Saves, want)
+		}
+		if worth := p.Saves > 2*minutes; d.WorthAsking(&p) != worth || x.Enough == worth || worth != (minutes == 1) {
+			t.Errorf("%v minutes: worth asking %v, enough %v", minutes, d.WorthAsking(&p), x.Enough)
+		}
+		if x.Further == nil || x.Further.Step != p.Step {
+			t.Errorf("further: %v", x.Further)
+		}
+	}
+}
+
+// A call ends in the cheapest way: what the caller can do, a visit with what it
+// takes, a unit.
+func TestDisposition(t *testing.T) {
+	b, err := load(calls)
 	if err != nil {
 		t.Fatal(err)
 	}

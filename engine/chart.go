@@ -384,7 +384,7 @@ func (u *unfolding) choose(d *Diagnosis) (*Proposal, ChartEnd) {
 	}
 	for i := range d.Next {
 		p := &d.Next[i]
-		if p.Step.Kind == rulebase.KindTest && p.GainBits >= Idle && d.Fresh(p.Step) || !u.o.Identify && d.tries(p.Step) {
+		if d.WorthAsking(p) || !u.o.Identify && d.tries(p.Step) {
 			return p, ChartGoesOn
 		}
 	}

@@ -22,7 +22,7 @@ const (
 // what there may be to do.
 type Disposition struct {
 	Kind        Sending
-	Enough      bool                // nothing that can still be asked is worth asking
+	Enough      bool                // nothing that can still be asked is worth its minutes
 	Who         rulebase.Who        // the least person who can do it
 	Remedies    []int               // what the caller does, or whoever comes is ready for; places in Base.Remedies, by id
 	Tools       []string            // what these need, by name
@@ -31,6 +31,8 @@ type Disposition struct {
 	Wrong       float64             // the chance that another end of the call would have been right
 	InVain      float64             // the minutes that it then costs on the mean: a second visit, a visit or a unit for nothing
 	Chances     map[Sending]float64 // that each kind is the cheapest that ends the case
+	ToKnow      float64             // the minutes that knowing for sure what there is to do would save, on the mean
+	Further     *Proposal           // the question on offer that would save most, or cost least; nil where none tells
 }
 
 // What goes wrong costs minutes beside a visit's own (estimates of this project): each
@@ -43,6 +45,9 @@ const (
 	electricianOdd = 5.0   // finding an electrician rather than whoever is free
 	technicianOdd  = 5.0
 	engineerOdd    = 30.0
+	// talking is what a minute of a call costs: two people are on the telephone. Played
+	// breakdowns cost least in all, the call and what its end costs, from one and a half to three.
+	talking = 2.0
 )
 
 // odd is what it costs to find a person.
@@ -56,6 +61,26 @@ func odd(w rulebase.Who) float64 {
 		return engineerOdd
 	}
 	return 0
+}
+
+// CallCosts are the minutes that the end of a call costs, once it is known whether it ended
+// the case and whether a unit was brought needlessly; visit are a visit's. What the
+// caller did counts with the call.
+func CallCosts(kind Sending, ends, needless bool, visit float64) float64 {
+	minutes := 0.0
+	switch {
+	case kind != SolveNow:
+		minutes = visit
+		if !ends {
+			minutes += visit
+		}
+	case !ends:
+		minutes = secondCall + visit
+	}
+	if needless {
+		minutes += needlessUnit
+	}
+	return minutes
 }
 
 // A dispatch works out one disposition.
@@ -83,7 +108,67 @@ func (d *Diagnosis) dispose(w *weighing, outcomes []plan.Outcome, outside float6
 		}
 	}
 	best.Chances = x.chances()
+	best.ToKnow = max(0, best.Minutes-x.known())
 	return best
+}
+
+// known is the mean of the minutes if what there is to do were known.
+func (x *dispatch) known() float64 {
+	sum, left := float64(x.outside*x.visit), 1-x.outside
+	for i := range x.outcomes {
+		o := &x.outcomes[i]
+		left -= o.Chance
+		if len(o.Causes) > 0 {
+			sum += float64(o.Chance * x.cheapest(o))
+		}
+	}
+	return sum + float64(max(0, left)*x.visit)
+}
+
+// cheapest are the minutes of the cheapest end of a call for what is known to be.
+func (x *dispatch) cheapest(o *plan.Outcome) float64 {
+	can := func(r int) bool { return x.caller[r] }
+	chance, price, _ := x.firsts(o.Causes, can)
+	best := price + float64((1-chance)*(secondCall+x.visit))
+	for _, unit := range []bool{false, true} {
+		for who := rulebase.Operator; who <= rulebase.Engineer; who++ {
+			can := func(r int) bool {
+				step := &x.base().Remedies[r]
+				return personFor(step) <= who && FieldWork(step) && (unit || step.EndsAs != rulebase.UnitOut)
+			}
+			chance, _, tools := x.firsts(o.Causes, can)
+			minutes := x.visit + odd(who) + float64((1-chance)*x.visit) + carried*float64(tools)
+			if unit {
+				without, _, _ := x.firsts(o.Causes, func(r int) bool {
+					return x.caller[r] || FieldWork(&x.base().Remedies[r]) && x.base().Remedies[r].EndsAs != rulebase.UnitOut
+				})
+				minutes += float64(needlessUnit * without)
+			}
+			best = min(best, minutes)
+		}
+	}
+	return best
+}
+
+// firsts are, of the remedies that may be done, the first of each cause up to one that
+// surely takes it away: the chance that they take all causes away, with their minutes
+// and how many tools they need.
+func (x *dispatch) firsts(causes []uint16, may func(remedy int) bool) (chance, minutes float64, tools int) {
+	chance = 1
+	for _, c := range causes {
+		left := 1.0
+		for _, h := range x.base().Causes[c].Remedies {
+			step := &x.base().Remedies[h.Remedy]
+			if left == 0 || !may(h.Remedy) || x.w.k.isDone(step.ID) {
+				continue
+			}
+			left *= 1 - h.Chance
+			minutes += x.w.k.price(step) + proof(step)
+			tools += len(step.Needs)
+		}
+		chance *= 1 - left
+	}
+	return chance, minutes, tools
 }
 
 // nothing is the chance that nothing is wrong any more.
@@ -102,10 +187,14 @@ func (d *Diagnosis) CallerCan() []bool {
 	may := d.working.known.permission()
 	can := make([]bool, len(d.Base.Remedies))
 	for i := range can {
-		step := &d.Base.Remedies[i]
-		can[i] = !step.Temporary && may.useful(step) == nil && may.able(step) == nil && may.here(step) == nil && may.apt(step) == nil
+		can[i] = may.caller(&d.Base.Remedies[i])
 	}
 	return can
+}
+
+// caller says whether the person at the other end of the telephone can do a remedy now.
+func (p *permission) caller(step *rulebase.Step) bool {
+	return !step.Temporary && p.useful(step) == nil && p.able(step) == nil && p.here(step) == nil && p.apt(step) == nil
 }
 
 func (x *dispatch) base() *rulebase.Base { return x.w.p.base }

@@ -83,6 +83,7 @@ type Proposal struct {
 	Minutes         float64  // hands-on
 	Price           float64  // minutes, with what it stops
 	GainBits        float64  // expected drop of the entropy over what to do; 0 for remedies
+	Saves           float64  // by phone: minutes that it saves in the end of the call, an estimate; 0 elsewhere
 	Planned         float64  // minutes by the policy that orders Next; 0 where it was not looked at
 	ExpectedMinutes float64  // its price, plus the mean over its results of the base policy's minutes
 	Warnings        []string // ids, to be shown before the step

@@ -19,6 +19,8 @@ type candidate struct {
 	remedy  int // its place among the remedies; -1 for a test
 	price   float64
 	gain    float64
+	call    float64 // by phone: what it tells of how the call ends, in bits
+	saves   float64 // by phone: minutes
 	minutes float64
 	changes bool // some result of it makes another remedy the first to try
 	refused *refusal
@@ -37,7 +39,7 @@ func (d *Diagnosis) propose(w *weighing) {
 	if w.lean {
 		all = w.leanOn(d, all)
 	}
-	scene := w.values(all, w.k.matters(w.ses, may))
+	scene := w.values(all, w.matters(d, may))
 	if w.hurried && slices.ContainsFunc(all, func(c candidate) bool { return c.refused == nil && c.step.Hazard&grave != 0 }) {
 		w.decides(scene, all)
 	}
@@ -46,8 +48,13 @@ func (d *Diagnosis) propose(w *weighing) {
 		all = slices.DeleteFunc(all, func(c candidate) bool { return c.refused == nil && c.idle() })
 	}
 	d.order(w, scene, all)
+	outcomes, outside := scene.Outcomes(smallest)
+	if d.Situation.At == rulebase.Phone {
+		d.Disposition = d.dispose(w, outcomes, outside)
+		saves(all, d.Disposition.ToKnow, scene.CallEntropy())
+	}
 	d.sortOffers(all, may)
-	d.advise(w, scene)
+	d.advise(w, outcomes, outside)
 }
 
 // candidates are all steps, each with the first line of the permission table
@@ -177,6 +184,62 @@ func wait(all []candidate) {
 	}
 }
 
+// saves says how many minutes each step on offer saves in the end of a call: of those
+// that it would save to know what there is to do the share that the step tells. It is
+// an estimate: what a question saves by itself is often nothing until the next one
+// is answered as well.
+func saves(all []candidate, toKnow, entropy float64) {
+	if entropy <= 0 {
+		return
+	}
+	for i := range all {
+		all[i].saves = toKnow * all[i].call / entropy
+	}
+}
+
+// matters collects what a step's worth depends on.
+func (w *weighing) matters(d *Diagnosis, may *permission) *plan.Matters {
+	m := w.k.matters(w.ses, may)
+	if d.Situation.At == rulebase.Phone {
+		m.Calls = w.k.calls(may)
+	}
+	return m
+}
+
+// calls numbers, by cause, what it asks of the end of a call: what the caller can do
+// about it, else somebody who comes, or somebody with a unit.
+func (k *known) calls(may *permission) []int {
+	const somebody, unit = 0, 1
+	numbers := map[string]int{}
+	all := make([]int, len(k.base.Causes))
+	for c := range all {
+		now, field, left := "", false, false
+		for _, h := range k.base.Causes[c].Remedies {
+			r := &k.base.Remedies[h.Remedy]
+			if k.isDone(r.ID) {
+				continue
+			}
+			left = true
+			field = field || FieldWork(r) && r.EndsAs != rulebase.UnitOut
+			if may.caller(r) {
+				now += r.ID + " "
+			}
+		}
+		switch {
+		case now != "":
+			if _, ok := numbers[now]; !ok {
+				numbers[now] = unit + 1 + len(numbers)
+			}
+			all[c] = numbers[now]
+		case left && !field:
+			all[c] = unit
+		default:
+			all[c] = somebody // with a cause that nothing is left for somebody has to look, too
+		}
+	}
+	return all
+}
+
 // matters collects what a step's worth depends on.
 func (k *known) matters(ses *session, may *permission) *plan.Matters {
 	m := &plan.Matters{Visit: k.effort().Visit, GiveUp: k.base.GiveUp}
@@ -293,7 +356,7 @@ func (w *weighing) value(scene *plan.Scene, c *candidate) {
 	}
 	c.action = &a
 	if c.remedy < 0 {
-		c.gain = scene.Gain(&a)
+		c.gain, c.call = scene.Gains(&a)
 	}
 	if c.refused == nil && !w.hurried {
 		c.minutes, c.changes = scene.Minutes(&a)
@@ -409,7 +472,7 @@ func safest(open []candidate) int {
 }
 
 func (d *Diagnosis) proposal(c *candidate, may *permission) Proposal {
-	p := Proposal{Step: c.step, Minutes: c.step.Minutes, Price: c.price, GainBits: c.gain, ExpectedMinutes: c.minutes, Planned: c.planned.Minutes, AskFirst: may.askFirst(c.step)}
+	p := Proposal{Step: c.step, Minutes: c.step.Minutes, Price: c.price, GainBits: c.gain, Saves: c.saves, ExpectedMinutes: c.minutes, Planned: c.planned.Minutes, AskFirst: may.askFirst(c.step)}
 	for _, w := range c.step.Warnings {
 		p.Warnings = append(p.Warnings, d.Base.Warnings[w].ID)
 	}

@@ -72,7 +72,46 @@ func allDiffer(lists []int) bool {
 // byOutcome puts places in the order of their outcomes, so that a gain is one
 // walk along the worlds; ends are where the runs of one outcome end.
 func byOutcome(space *hypothesis.Space, places []int32, lists []int) (sorted, ends []int32) {
-	of := outcomes(space, places, lists)
+	return inRuns(places, outcomes(space, places, lists))
+}
+
+// byCall puts places in the order of what they ask of a call, and within that of their
+// outcomes; calls are where the runs that ask the same end. Worlds of one outcome ask
+// for one thing, for that is a matter of their causes' lists.
+func byCall(space *hypothesis.Space, places []int32, m *Matters) (sorted, ends, calls []int32) {
+	sorted, ends = byOutcome(space, places, m.Lists)
+	firsts := make([]int32, len(ends))
+	from := int32(0)
+	for i, to := range ends {
+		firsts[i] = sorted[from]
+		from = to
+	}
+	asks := outcomes(space, firsts, m.Calls)
+	order := make([]int32, len(ends))
+	for i := range order {
+		order[i] = int32(i)
+	}
+	order, runs := inRuns(order, asks)
+	byCall := make([]int32, 0, len(sorted))
+	was := ends
+	ends, calls = make([]int32, len(was)), make([]int32, len(runs))
+	for i, o := range order {
+		from := int32(0)
+		if o > 0 {
+			from = was[o-1]
+		}
+		byCall = append(byCall, sorted[from:was[o]]...)
+		ends[i] = int32(len(byCall))
+	}
+	for i, r := range runs {
+		calls[i] = ends[r-1]
+	}
+	return byCall, ends, calls
+}
+
+// inRuns sorts places by a number that each has, all from 0 on; ends are where the
+// runs of one number end.
+func inRuns(places, of []int32) (sorted, ends []int32) {
 	most := int32(-1)
 	for _, c := range of {
 		most = max(most, c)
@@ -93,10 +132,11 @@ func byOutcome(space *hypothesis.Space, places []int32, lists []int) (sorted, en
 	return sorted, ends
 }
 
-func (s *Scene) outcomeEntropy() float64 {
+// entropyOf is that of runs of worlds, and outside.
+func (s *Scene) entropyOf(ends []int32) float64 {
 	mass := []float64{s.wide.outside}
 	from := int32(0)
-	for _, to := range s.ends {
+	for _, to := range ends {
 		sum := 0.0
 		for _, w := range s.wide.weight[from:to] {
 			sum += w
@@ -140,12 +180,32 @@ func (s *Scene) Outcomes(least float64) (all []Outcome, outside float64) {
 // no logarithm for each world: within an outcome whose worlds are all of one
 // kind the conditional entropy is that kind's, known beforehand.
 func (s *Scene) Gain(a *Action) float64 {
+	gain, _ := s.Gains(a)
+	return gain
+}
+
+// Gains are [Scene.Gain] and, by phone, the mutual information between what the end of
+// the call has to be ([Matters.Calls]) and what the action shows, in bits.
+func (s *Scene) Gains(a *Action) (gain, call float64) {
 	if len(a.Views) == 0 && !a.Watched {
-		return 0
+		return 0, 0
 	}
 	s.forGains()
 	r := s.results(s.wide, a)
-	ends := s.ends
+	if s.m.Calls != nil {
+		call = r.gain(s.calls, s.callEntropy)
+	}
+	return r.gain(s.ends, s.entropy), call
+}
+
+// CallEntropy is that of what the end of a call has to be, in bits.
+func (s *Scene) CallEntropy() float64 {
+	s.forGains()
+	return s.callEntropy
+}
+
+// gain is what the results tell of which run of worlds, in bits.
+func (r *results) gain(ends []int32, most float64) float64 {
 	if r.from != nil {
 		ends = branchedEnds(ends, r.from)
 	}
@@ -160,7 +220,7 @@ func (s *Scene) Gain(a *Action) float64 {
 		all[v] += float64(r.stage.outside * p)
 	}
 	gain := bits(all) - within - float64(r.stage.outside*bits(r.outside))
-	return min(max(gain, 0), s.entropy)
+	return min(max(gain, 0), most)
 }
 
 // branchedEnds are the ends of the outcomes' runs among worlds that divided:

@@ -111,6 +111,7 @@ type Complaint struct {
 // Matters is what a step's worth depends on, besides the belief.
 type Matters struct {
 	Lists     []int    // by cause: a number for its list of remedies not yet done; equal lists, equal numbers
+	Calls     []int    // by cause: a number for what it asks of the end of a call, the same for equal lists; nil: not by phone
 	Cures     [][]Cure // by cause: what takes it away and is not done yet
 	Remedies  []Remedy
 	ByID      []int   // the remedies in the order of their ids
@@ -160,6 +161,10 @@ type Scene struct {
 	wide    *stage  // all worlds but those that cannot change a digit, by outcome
 	ends    []int32 // where the runs of worlds of one outcome end
 	entropy float64
+
+	// By phone.
+	calls       []int32 // where the runs of worlds end that ask the same of a call
+	callEntropy float64
 }
 
 // New makes a scene. The belief's mass must not be 0.
@@ -171,7 +176,7 @@ func New(b *belief.Belief, system *hypothesis.System, m *Matters) *Scene {
 // forks are made before any of them, or s, is used by another goroutine: making one
 // readies what they share.
 func (s *Scene) Fork() *Scene {
-	f := &Scene{m: s.m, belief: s.belief, system: s.system, ends: s.ends, entropy: s.entropy}
+	f := &Scene{m: s.m, belief: s.belief, system: s.system, ends: s.ends, entropy: s.entropy, calls: s.calls, callEntropy: s.callEntropy}
 	if s.wide != nil {
 		f.wide = s.wide.fork()
 	}
@@ -213,9 +218,15 @@ func (s *Scene) forGains() {
 	if s.wide != nil {
 		return
 	}
-	places, ends := byOutcome(s.belief.Now, belief.Matter(s.belief.Weight, negligible), s.m.Lists)
-	s.wide, s.ends = newStage(s.belief, s.system, places), ends
-	s.entropy = max(s.outcomeEntropy(), 0) // one outcome of 1 + a rounding has less than nothing
+	places := belief.Matter(s.belief.Weight, negligible)
+	if s.m.Calls != nil {
+		places, s.ends, s.calls = byCall(s.belief.Now, places, s.m)
+	} else {
+		places, s.ends = byOutcome(s.belief.Now, places, s.m.Lists)
+	}
+	s.wide = newStage(s.belief, s.system, places)
+	s.entropy = max(s.entropyOf(s.ends), 0) // one outcome of 1 + a rounding has less than nothing
+	s.callEntropy = max(s.entropyOf(s.calls), 0)
 }
 
 // negligible is the share of the mass that gains may leave out: it can change one by

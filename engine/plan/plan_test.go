@@ -257,28 +257,31 @@ func ways(set []int, takes []hypothesis.Taking) []way {
 	return all
 }
 
-func (s *scenario) outcome(b branch) string {
+func (s *scenario) outcome(b branch) string { return of(b, s.m.Lists) }
+
+// of names the set of what the causes of a branch have, by cause.
+func of(b branch, numbers []int) string {
 	if b.outside {
 		return "outside"
 	}
 	var lists []int
 	for _, c := range b.before {
-		lists = append(lists, s.m.Lists[c])
+		lists = append(lists, numbers[c])
 	}
 	slices.Sort(lists)
 	return fmt.Sprint(slices.Compact(lists))
 }
 
 // slowGain is H(outcome) - sum over results P(result) H(outcome given result).
-func (s *scenario) slowGain(a *plan.Action) float64 {
+func (s *scenario) slowGain(a *plan.Action, by []int) float64 {
 	joint := map[string]map[string]float64{}
 	outcome := map[string]float64{}
 	for _, b := range s.branches(a) {
 		if joint[b.result] == nil {
 			joint[b.result] = map[string]float64{}
 		}
-		joint[b.result][s.outcome(b)] += b.p
-		outcome[s.outcome(b)] += b.p
+		joint[b.result][of(b, by)] += b.p
+		outcome[of(b, by)] += b.p
 	}
 	entropy := func(p map[string]float64) (h, sum float64) {
 		for _, x := range p {
@@ -447,9 +450,19 @@ func TestWorthAgreesWithTheDefinition(t *testing.T) {
 		r := rand.New(rand.NewPCG(uint64(seed), 3))
 		s := newScenario(r, 2+r.IntN(4), 1+r.IntN(3), 4)
 		scene := plan.New(s.belief, s.system, s.m)
+		phone, asks := *s.m, []int{r.IntN(3), r.IntN(3), r.IntN(3)}
+		calls := make([]int, len(s.m.Lists)) // equal for equal lists
+		for c, list := range s.m.Lists {
+			calls[c] = asks[list%3]
+		}
+		phone.Calls = calls
+		byPhone := plan.New(s.belief, s.system, &phone)
 		for i, a := range s.actions(r) {
-			if got, want := scene.Gain(a), s.slowGain(a); math.Abs(got-want) > 1e-10 {
+			if got, want := scene.Gain(a), s.slowGain(a, s.m.Lists); math.Abs(got-want) > 1e-10 {
 				t.Fatalf("seed %d, action %d: gain %v, want %v", seed, i, got, want)
+			}
+			if got, call := byPhone.Gains(a); math.Abs(got-s.slowGain(a, s.m.Lists)) > 1e-10 || math.Abs(call-s.slowGain(a, calls)) > 1e-10 {
+				t.Fatalf("seed %d, action %d: by phone %v and %v, want %v and %v", seed, i, got, call, s.slowGain(a, s.m.Lists), s.slowGain(a, calls))
 			}
 			if got, _ := scene.Minutes(a); math.Abs(got-s.slowMinutes(a)) > 1e-9*got {
 				t.Fatalf("seed %d, action %d: minutes %v, want %v", seed, i, got, s.slowMinutes(a))

@@ -37,7 +37,7 @@ func greedy(d *engine.Diagnosis) *rulebase.Step {
 	most := 0.0
 	for i := range d.Next {
 		p := &d.Next[i]
-		if !worthLooking(d, p) {
+		if !d.WorthAsking(p) {
 			continue
 		}
 		if rate := p.GainBits / math.Max(p.Price, 0.1); rate > most {
@@ -51,7 +51,7 @@ func greedy(d *engine.Diagnosis) *rulebase.Step {
 func (o *Order) next(d *engine.Diagnosis, places map[*rulebase.Step]int) *rulebase.Step {
 	var best *rulebase.Step
 	for i := range d.Next {
-		if p := &d.Next[i]; worthLooking(d, p) && (best == nil || places[p.Step] < places[best]) {
+		if p := &d.Next[i]; d.WorthAsking(p) && (best == nil || places[p.Step] < places[best]) {
 			best = p.Step
 		}
 	}
@@ -75,7 +75,8 @@ type Run struct {
 	Forbidden  int     // steps that were not on offer, or that nobody may be asked for by phone; never any
 	TooSoon    int     // grave steps while a harmless one on offer could still change what to do; never any
 	End        End
-	Right      bool // by phone: the call ended as it had to
+	After      float64 // by phone: minutes that the end of the call costs then
+	Right      bool    // by phone: the call ended as it had to
 }
 
 // HandedOver is the end of a run that found no more to do.
@@ -168,6 +169,7 @@ func (t *Theatre) PlayOut(ctx context.Context, place rulebase.Place, number int,
 		c.End = map[End]End{Advised: Advised}[p.run.End]
 		v := judge(c, w)
 		p.run.Right = p.run.End == Restored || v.Right
+		p.ending(d, &v)
 	}
 	return p.run, nil
 }
@@ -186,6 +188,24 @@ func (p *playing) end(d *engine.Diagnosis, end End) {
 	p.run.End = end
 	if end == HandedOver {
 		p.run.Minutes += p.t.base.GiveUp
+	}
+}
+
+// ending counts what the end of a call leads to: a visit, a second one, a unit that
+// comes out.
+func (p *playing) ending(d *engine.Diagnosis, v *Verdict) {
+	if p.run.End == Restored || !d.Possible {
+		return
+	}
+	needless := d.Disposition.Kind == engine.SendUnit && v.Cheapest != engine.SendUnit
+	p.run.After = engine.CallCosts(d.Disposition.Kind, v.Ends, needless, p.t.base.Effort.Visit)
+	if d.Disposition.Kind == engine.SendUnit {
+		p.run.Units++
+		p.run.Removals++
+	}
+	if needless {
+		p.run.UnitsVain++
+		p.run.Needless++
 	}
 }
 

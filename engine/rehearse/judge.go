@@ -18,6 +18,7 @@ type Verdict struct {
 	// Cheapest is, by phone, how the call truly ends most cheaply.
 	Cheapest      engine.Sending
 	NeedlessVisit bool // by phone: somebody is sent whom nobody needs
+	Ends          bool // by phone: what is said or brought ends the case; what is not listed, whoever comes does
 	SecondVisit   bool // by phone: who comes lacks the hands, the part or the unit
 
 	Bad           bool // a unit was bad when the case began
@@ -141,6 +142,7 @@ func (v *Verdict) judgeCall(c *Course, w *world) {
 		v.Cheapest = engine.SendSomebody // not listed, or no remedy: somebody has to look
 	}
 	ends := endsWith(func(r int) bool { return slices.Contains(d.Remedies, r) })
+	v.Ends = ends || w.outside && d.Kind != engine.SolveNow
 	v.Right = d.Kind == v.Cheapest && (ends || w.outside)
 	v.NeedlessVisit = d.Kind != engine.SolveNow && v.Cheapest == engine.SolveNow
 	v.SecondVisit = d.Kind != engine.SolveNow && !ends

@@ -47,7 +47,7 @@ func (Offered) Next(d *engine.Diagnosis) Move {
 	if likelyAway(d) >= likely {
 		atLeast = 1 - plenty
 	}
-	tells := slices.ContainsFunc(d.Next, func(p engine.Proposal) bool { return worthLooking(d, &p) })
+	tells := slices.ContainsFunc(d.Next, func(p engine.Proposal) bool { return d.WorthAsking(&p) })
 	if !tells {
 		if m := unlock(d); len(m.Confirm) > 0 {
 			return m
@@ -55,7 +55,7 @@ func (Offered) Next(d *engine.Diagnosis) Move {
 		atLeast = likely
 	}
 	for i := range d.Next {
-		if p := &d.Next[i]; worthLooking(d, p) || worthTrying(d, p.Step, atLeast) {
+		if p := &d.Next[i]; d.WorthAsking(p) || worthTrying(d, p.Step, atLeast) {
 			return Move{Step: p.Step}
 		}
 	}
@@ -65,11 +65,6 @@ func (Offered) Next(d *engine.Diagnosis) Move {
 // worthTrying says whether a remedy helps likely enough to be tried.
 func worthTrying(d *engine.Diagnosis, step *rulebase.Step, atLeast float64) bool {
 	return step.Kind == rulebase.KindRemedy && !step.Temporary && step.EndsAs != rulebase.UnitOut && step.EndsAs != rulebase.ModuleOut && takes(d, step) >= atLeast
-}
-
-// worthLooking says whether a test can be put to somebody.
-func worthLooking(d *engine.Diagnosis, p *engine.Proposal) bool {
-	return p.Step.Kind == rulebase.KindTest && p.GainBits >= engine.Idle && d.Fresh(p.Step)
 }
 
 // takes is how likely it is that a remedy takes a cause that is still there: an

@@ -39,7 +39,7 @@ func (t *Talk) chooseNext(s *State, d *engine.Diagnosis) Question {
 	}
 	away := likelyAway(d)
 	for _, p := range d.Next {
-		if !p.Step.Temporary && !t.passedOver(s, p.Step) && worthDoing(&p) && (away == nil || !farFetched(d, &p)) {
+		if !p.Step.Temporary && !t.passedOver(s, p.Step) && worthDoing(&p) && (s.settled(sent) || worthAsking(d, &p)) && (away == nil || !farFetched(d, &p)) {
 			return t.lead(s, p.Step, p.AskFirst)
 		}
 	}
@@ -147,6 +147,13 @@ func worthDoing(p *engine.Proposal) bool {
 	return p.Step.Kind == rulebase.KindRemedy || len(p.Step.PutsRight) > 0 || p.GainBits >= engine.Idle
 }
 
+// worthAsking says whether a test tells enough for its minutes, and by phone saves as
+// much in the end of the call. Whoever goes on after the word that it is enough is
+// asked the rest as well.
+func worthAsking(d *engine.Diagnosis, p *engine.Proposal) bool {
+	return d.Disposition == nil || p.Step.Kind == rulebase.KindRemedy || d.WorthAsking(p)
+}
+
 // farFetched says that a remedy is not what anybody would try while the likely one
 // only waits for another person or tool: it takes the cause less than once in ten.
 func farFetched(d *engine.Diagnosis, p *engine.Proposal) bool {
@@ -181,7 +188,7 @@ func (t *Talk) moreQuestion(s *State, d *engine.Diagnosis, away *engine.Withheld
 	case away != nil:
 		q.Says = sayLikelyAway(*away)
 		q.For = away.Step.ID
-	case isEnough(d) && !s.settled(sent):
+	case (isEnough(d) || d.Possible && d.Disposition != nil && d.Disposition.Kind != engine.SolveNow) && !s.settled(sent):
 		q.Says = append(t.figures.sayAdvised(d), t.figures.sayIfWrong(d)...)
 		goOn = true
 	case d.Possible && d.Advice.CannotTell:

@@ -885,8 +885,8 @@ func (f Figures) sayIfWrong(d *engine.Diagnosis) []string {
 		wrong, inVain = d.Disposition.Wrong, d.Disposition.InVain
 	}
 	says := "Nothing more that is on offer would tell."
-	if p := d.Advice.Further; p != nil {
-		says = fmt.Sprintf("The test that would tell most (%s, %s) is not worth its time.", lowerFirst(strings.TrimRight(p.Step.Do, ".?")), f.Minutes(p.Price))
+	if p := d.Further(); p != nil {
+		says = fmt.Sprintf("What would help most to know (%s, %s) is not worth its time.", lowerFirst(strings.TrimRight(p.Step.Do, ".?")), f.Minutes(p.Price))
 	}
 	if mean := wrong * inVain; mean >= 1 {
 		says = fmt.Sprintf("If that is wrong, %s, it costs %s more; on the mean %s. ", f.Chance(wrong), f.Minutes(inVain), f.Minutes(mean)) + says
@@ -905,12 +905,19 @@ func (f Figures) sayAdvised(d *engine.Diagnosis) []string {
 		return []string{fmt.Sprintf("Enough is known, %s: nothing is wrong here, and nothing is to be done.", f.Chance(d.Advice.Lead.Probability))}
 	case x == nil:
 		return []string{fmt.Sprintf("Enough is known, %s: %s.", f.Chance(d.Advice.Lead.Probability), sayToDo(d.Base, &d.Advice.Lead))}
-	case x.Kind == engine.SolveNow:
+	case x.Kind == engine.SolveNow && len(x.Remedies) == 0:
 		return []string{fmt.Sprintf("Enough is known. Nobody needs to come, %s: nothing is wrong any more.", f.Chance(x.Probability))}
+	case x.Kind == engine.SolveNow:
+		return []string{fmt.Sprintf("Enough is known for this call. Nobody needs to come, %s: what was passed over would end it: %s.", f.Chance(x.Probability), sayToDo(d.Base, &engine.ToDo{Remedies: x.Remedies}))}
 	}
-	says := "Enough is known for this call. Send somebody"
+	says := "Enough is known for this call. Send "
+	if !x.Enough {
+		says = "What was passed over could have told more. As it stands, send "
+	}
 	if x.Who > rulebase.Operator {
-		says = "Enough is known for this call. Send " + article(whoNames[x.Who])
+		says += article(whoNames[x.Who])
+	} else {
+		says += "somebody"
 	}
 	if x.Kind == engine.SendUnit {
 		says += " with a unit to exchange"

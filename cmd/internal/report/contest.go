@@ -66,6 +66,9 @@ func against(c *rehearse.Comparison, rival int) int {
 	return n
 }
 
+// allMinutes are those of a call and of what its end costs.
+func allMinutes(r *rehearse.Run) float64 { return r.Minutes + r.After }
+
 func unitsOut(r *rehearse.Run) int  { return r.Units }
 func unitsVain(r *rehearse.Run) int { return r.UnitsVain }
 
@@ -115,7 +118,12 @@ func (c *Contest) Text(w io.Writer, width int) error {
 				}
 				p.line(row)
 			}
-			row := fmt.Sprintf("  %-25s", "ended rightly, of 100")
+			row := fmt.Sprintf("  %-25s", "minutes, with what follows")
+			for r := range x.Rivals {
+				row += fmt.Sprintf(" %9s", number3(x.Of(r, allMinutes).Value))
+			}
+			p.line(row)
+			row = fmt.Sprintf("  %-25s", "ended rightly, of 100")
 			for r := range x.Rivals {
 				row += fmt.Sprintf(" %9s", number3(100*x.Of(r, func(r *rehearse.Run) float64 { return truth(r.Right) }).Value))
 			}
@@ -185,6 +193,7 @@ func (c *Contest) JSON(w io.Writer) error {
 			for _, f := range contestFigures {
 				rival.Figures[f.name] = intervalJSON(x.Of(r, f.of))
 			}
+			rival.Figures["minutes_with_what_follows"] = intervalJSON(x.Of(r, allMinutes))
 			rival.DefaultSaves = intervalJSON(x.Saves(r, len(x.Rivals)-1))
 			one.Rivals = append(one.Rivals, rival)
 		}

@@ -87,6 +87,7 @@ type proposalJSON struct {
 	Minutes         float64  `json:"minutes"`
 	Price           float64  `json:"price"`
 	GainBits        float64  `json:"gain_bits"`
+	SavesMinutes    float64  `json:"saves_minutes,omitzero"` // by phone: in the end of the call
 	ExpectedMinutes float64  `json:"expected_minutes"`
 	Warnings        []string `json:"warnings"`
 	AskFirst        []string `json:"ask_first"`
@@ -153,6 +154,7 @@ type dispositionJSON struct {
 
 	Wrong         float64 `json:"wrong"`           // chance that another end of the call is right
 	InVainMinutes float64 `json:"in_vain_minutes"` // what that costs then, on the mean
+	ToKnowMinutes float64 `json:"to_know_minutes"` // what it would save to know for sure what there is to do
 }
 
 // DiagnosisSchema names the form of a diagnosis in JSON.
@@ -235,7 +237,7 @@ func (out *diagnosisJSON) believe(d *engine.Diagnosis) {
 
 func (out *diagnosisJSON) advise(d *engine.Diagnosis) {
 	for _, p := range d.Next {
-		out.Next = append(out.Next, proposalJSON{kindOf(p.Step), p.Step.ID, p.Step.Do, p.Minutes, p.Price, p.GainBits, p.ExpectedMinutes, listed(p.Warnings), listed(p.AskFirst)})
+		out.Next = append(out.Next, proposalJSON{kindOf(p.Step), p.Step.ID, p.Step.Do, p.Minutes, p.Price, p.GainBits, p.Saves, p.ExpectedMinutes, listed(p.Warnings), listed(p.AskFirst)})
 	}
 	for _, w := range d.NotOffered {
 		out.NotOffered = append(out.NotOffered, withheldOf(w))
@@ -299,7 +301,7 @@ func (out *diagnosisJSON) dispose(d *engine.Diagnosis) {
 	if x == nil {
 		return
 	}
-	out.Disposition = dispositionJSON{string(x.Kind), x.Enough, x.Who.String(), remedyIDs(d, x.Remedies), listed(x.Tools), x.Probability, x.Minutes, map[string]float64{}, x.Wrong, x.InVain}
+	out.Disposition = dispositionJSON{string(x.Kind), x.Enough, x.Who.String(), remedyIDs(d, x.Remedies), listed(x.Tools), x.Probability, x.Minutes, map[string]float64{}, x.Wrong, x.InVain, x.ToKnow}
 	for kind, p := range x.Chances {
 		out.Disposition.Chances[string(kind)] = p
 	}

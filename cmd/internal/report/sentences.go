@@ -1271,8 +1271,8 @@ func sayCannotTell(b *rulebase.Base, a *engine.Advice) string {
 // asked.
 func sayIfWrong(d *engine.Diagnosis, wrong, inVain float64) string {
 	says := "Nothing more that is on offer would tell."
-	if p := d.Advice.Further; p != nil {
-		says = fmt.Sprintf("The test that would tell most (%s, %s) is not worth its time.", strings.TrimRight(inSentence(nameOf(d.Base, p.Step)), "?"), Minutes(p.Price))
+	if p := d.Further(); p != nil {
+		says = fmt.Sprintf("What would help most to know (%s, %s) is not worth its time.", strings.TrimRight(inSentence(nameOf(d.Base, p.Step)), "?"), Minutes(p.Price))
 	}
 	switch mean := wrong * inVain; {
 	case mean >= 1:
