@@ -183,7 +183,7 @@ func comparePolicies(ctx context.Context, env *environment, base *rulebase.Base,
 		}
 		for _, v := range o.variants() {
 			played := rehearse.Options{Cases: o.cases, Seed: o.seed, Places: []rulebase.Place{place}, Variant: v, Played: env.progress(string(place) + ", " + string(v))}
-			x, err := rehearse.Contest(ctx, base, played, rehearse.Rivals())
+			x, err := rehearse.Contest(ctx, base, played, rehearse.Rivals(base))
 			if err != nil {
 				return err
 			}

@@ -20,15 +20,32 @@ type Rival struct {
 	Order *Order // nil: Pick decides
 	// Pick is the next test or remedy on offer; nil where there is none.
 	Pick func(d *engine.Diagnosis) *rulebase.Step
+	// Optimal does what the planner proves to be best, looking at so many places at
+	// most; its word for the end is the planner's, too. 0: not this rival. By phone it
+	// does what Pick does.
+	Optimal int
 }
 
-// Rivals are those that are compared, the engine's own last.
-func Rivals() []Rival {
+// How small a rulebase has to be for the best order to be had: what a search of so many
+// places proves nearly always.
+const (
+	smallCauses, smallSteps = 8, 10
+	placesOptimal           = 300
+)
+
+// Rivals are those that are compared over a rulebase, the engine's own last. The best
+// there is is among them where the rulebase is small enough for it.
+func Rivals(base *rulebase.Base) []Rival {
 	swap, list, good := SwapUnitFirst(), Checklist(), GoodTechnician()
-	return []Rival{
+	offered := func(d *engine.Diagnosis) *rulebase.Step { return Offered{}.Next(d).Step }
+	all := []Rival{
 		{Name: swap.Name, Order: &swap}, {Name: list.Name, Order: &list}, {Name: good.Name, Order: &good},
-		{Name: "greedy", Pick: greedy}, {Name: "default", Pick: func(d *engine.Diagnosis) *rulebase.Step { return Offered{}.Next(d).Step }},
+		{Name: "greedy", Pick: greedy},
 	}
+	if len(base.Causes) <= smallCauses && len(base.Tests)+len(base.Remedies) <= smallSteps {
+		all = append(all, Rival{Name: "optimal", Pick: offered, Optimal: placesOptimal})
+	}
+	return append(all, Rival{Name: "default", Pick: offered})
 }
 
 // greedy is the test that tells most for each minute.
@@ -78,6 +95,9 @@ type Run struct {
 	After      float64 // by phone: minutes that the end of the call costs then
 	Right      bool    // by phone: the call ended as it had to
 }
+
+// All are a run's minutes with what its end costs.
+func (r *Run) All() float64 { return r.Minutes + r.After }
 
 // HandedOver is the end of a run that found no more to do.
 const HandedOver End = "handed_over"
@@ -131,7 +151,11 @@ func Contest(ctx context.Context, base *rulebase.Base, o Options, rivals []Rival
 func (t *Theatre) PlayOut(ctx context.Context, place rulebase.Place, number int, rival *Rival) (*Run, error) {
 	c := &Course{Place: place, Number: number}
 	s := t.opening(c)
-	d, err := engine.Diagnose(ctx, t.prepared, s, engine.Options{OneCore: true, Lean: true})
+	options := engine.Options{OneCore: true, Lean: true}
+	if rival.Optimal > 0 && place != rulebase.Phone {
+		options = engine.Options{OneCore: true, Optimal: rival.Optimal}
+	}
+	d, err := engine.Diagnose(ctx, t.prepared, s, options)
 	if err != nil {
 		return nil, err
 	}
@@ -160,7 +184,8 @@ func (t *Theatre) PlayOut(ctx context.Context, place rulebase.Place, number int,
 		if p.run.End != "" {
 			break
 		}
-		if d, err = engine.Diagnose(ctx, t.prepared, s, engine.Options{Earlier: d, OneCore: true, Lean: true}); err != nil {
+		options.Earlier = d
+		if d, err = engine.Diagnose(ctx, t.prepared, s, options); err != nil {
 			return nil, err
 		}
 	}
@@ -236,6 +261,9 @@ func (p *playing) move(d *engine.Diagnosis) (*rulebase.Step, []string) {
 		}
 		p.swapped = true // it may not be done here: the same permissions for all
 	}
+	if !phone && p.rival.Optimal > 0 {
+		return p.best(d)
+	}
 	if !phone && d.Advice.Enough {
 		if step, confirm := p.doing(d, d.Advice.Lead.Remedies); step != nil || confirm != nil {
 			return step, confirm
@@ -253,6 +281,15 @@ func (p *playing) move(d *engine.Diagnosis) (*rulebase.Step, []string) {
 		return nil, nil
 	}
 	return p.likeliest(d)
+}
+
+// best is what the planner finds best; it hands over where that is cheapest, and where
+// all that is left waits for warnings they are confirmed.
+func (p *playing) best(d *engine.Diagnosis) (*rulebase.Step, []string) {
+	if len(d.Next) > 0 && !d.Plan.Stop {
+		return d.Next[0].Step, nil
+	}
+	return nil, unlock(d).Confirm
 }
 
 func (p *playing) pick(d *engine.Diagnosis) *rulebase.Step {
@@ -471,14 +508,14 @@ func (c *Comparison) Of(rival int, figure func(*Run) float64) Mean {
 	return meanOf(xs)
 }
 
-// Saves is which part of a rival's minutes the other rival saves, breakdown by
+// Saves is which part of all of a rival's minutes the other rival saves, breakdown by
 // breakdown, with the interval of that difference over the mean.
 func (c *Comparison) Saves(of, by int) Mean {
 	diff := make([]float64, len(c.Runs[of]))
 	for i := range diff {
-		diff[i] = c.Runs[of][i].Minutes - c.Runs[by][i].Minutes
+		diff[i] = c.Runs[of][i].All() - c.Runs[by][i].All()
 	}
-	m, base := meanOf(diff), c.Of(of, func(r *Run) float64 { return r.Minutes }).Value
+	m, base := meanOf(diff), c.Of(of, (*Run).All).Value
 	if base == 0 {
 		return Mean{}
 	}

@@ -66,9 +66,6 @@ func against(c *rehearse.Comparison, rival int) int {
 	return n
 }
 
-// allMinutes are those of a call and of what its end costs.
-func allMinutes(r *rehearse.Run) float64 { return r.Minutes + r.After }
-
 func unitsOut(r *rehearse.Run) int  { return r.Units }
 func unitsVain(r *rehearse.Run) int { return r.UnitsVain }
 
@@ -120,7 +117,7 @@ func (c *Contest) Text(w io.Writer, width int) error {
 			}
 			row := fmt.Sprintf("  %-25s", "minutes, with what follows")
 			for r := range x.Rivals {
-				row += fmt.Sprintf(" %9s", number3(x.Of(r, allMinutes).Value))
+				row += fmt.Sprintf(" %9s", number3(x.Of(r, (*rehearse.Run).All).Value))
 			}
 			p.line(row)
 			row = fmt.Sprintf("  %-25s", "ended rightly, of 100")
@@ -135,7 +132,9 @@ func (c *Contest) Text(w io.Writer, width int) error {
 		}
 	}
 	p.gap()
-	p.say(sayContestFoot)
+	if len(c.all) > 0 {
+		p.say(sayContestFoot(c.all[0]))
+	}
 	return p.writeTo(w)
 }
 
@@ -193,7 +192,7 @@ func (c *Contest) JSON(w io.Writer) error {
 			for _, f := range contestFigures {
 				rival.Figures[f.name] = intervalJSON(x.Of(r, f.of))
 			}
-			rival.Figures["minutes_with_what_follows"] = intervalJSON(x.Of(r, allMinutes))
+			rival.Figures["minutes_with_what_follows"] = intervalJSON(x.Of(r, (*rehearse.Run).All))
 			rival.DefaultSaves = intervalJSON(x.Saves(r, len(x.Rivals)-1))
 			one.Rivals = append(one.Rivals, rival)
 		}

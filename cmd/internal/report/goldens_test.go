@@ -132,7 +132,7 @@ func TestContestGolden(t *testing.T) {
 		t.Fatal(err)
 	}
 	contest := report.NewContest(base, 3, 4)
-	x, err := rehearse.Contest(context.Background(), base, rehearse.Options{Cases: 4, Seed: 3, Places: []rulebase.Place{rulebase.Phone}, Variant: rehearse.Own}, rehearse.Rivals())
+	x, err := rehearse.Contest(context.Background(), base, rehearse.Options{Cases: 4, Seed: 3, Places: []rulebase.Place{rulebase.Phone}, Variant: rehearse.Own}, rehearse.Rivals(base))
 	if err != nil {
 		t.Fatal(err)
 	}

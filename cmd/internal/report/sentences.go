@@ -3020,7 +3020,7 @@ func sayDoorHandOver(likely []string) string {
 
 // Contests.
 
-var contestShort = map[string]string{"swap_unit_first": "swap", "checklist": "checklist", "good_technician": "technic.", "greedy": "greedy", "default": "default"}
+var contestShort = map[string]string{"swap_unit_first": "swap", "checklist": "checklist", "good_technician": "technic.", "greedy": "greedy", "optimal": "optimal", "default": "default"}
 
 func sayContest(b *rulebase.Base, cases int, seed uint64) string {
 	return fmt.Sprintf("Rulebase %s, version %d: rivals against the same %d simulated breakdowns, seed %d.", b.Name, b.Version, cases, seed)
@@ -3036,7 +3036,17 @@ func saySaves(x *rehearse.Comparison, r int) string {
 	return fmt.Sprintf("Against %s the default saves %.0f %% of its minutes (95 %% interval %.0f to %.0f).", strings.ReplaceAll(x.Rivals[r].Name, "_", " "), 100*m.Value, 100*m.Low, 100*m.High)
 }
 
-const sayContestFoot = "swap: the unit is exchanged first, then the checklist. checklist: power, lights, handheld, rate and address, wiring and termination, controller, module, unit. technic.: extent, lights, what changed, supply, halving the line, swap last. greedy: what tells most for each minute. All have the same permissions, proof and word for enough. The best order there is cannot be worked out for so many causes; chart --optimal proves it for small rulebases."
+// sayContestFoot says what the rivals are.
+func sayContestFoot(x *rehearse.Comparison) string {
+	for i := range x.Rivals {
+		if x.Rivals[i].Optimal > 0 {
+			return sayRivals + " optimal: the best there is, by search, at the drop; by phone as the default."
+		}
+	}
+	return sayRivals + " The best order there is cannot be worked out for so many causes; rulebases of a few causes have it among the rivals."
+}
+
+const sayRivals = "swap: the unit is exchanged first, then the checklist. checklist: power, lights, handheld, rate and address, wiring and termination, controller, module, unit. technic.: extent, lights, what changed, supply, halving the line, swap last. greedy: what tells most for each minute. All have the same permissions, proof and word for enough."
 
 // Replay.
 
