@@ -48,9 +48,6 @@ func TestRivalsKeepPermission(t *testing.T) {
 // Where a rulebase is small the best order is among the rivals, and over many
 // breakdowns from the rulebase's own numbers none does better than it.
 func TestOptimalIsBest(t *testing.T) {
-	if testing.Short() {
-		t.Skip("nothing of its own for the race detector")
-	}
 	folders, err := filepath.Glob("../../testdata/checks/features/*/rulebase")
 	if err != nil {
 		t.Fatal(err)
