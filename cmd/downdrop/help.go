@@ -510,6 +510,9 @@ a date, spoilt letters, a comma that may be either) is asked back and not matche
 Semicolons, decimal commas and Windows-1252 are read. Rows that cannot be read are
 rejected with line and reason. Memory stays the same however long the list is.
 
+With --look-up each sound serial is looked up in the store: units and cases of it
+before, and those that the eye takes for it, which are only asked about.
+
 Exit code 1 says that rows were rejected or have to be asked back.`
 	exampleTriage = `  downdrop triage returns.csv
   downdrop triage returns.csv --csv --rejects unread.csv > worklist.csv

@@ -23,6 +23,8 @@ type triageOptions struct {
 	columns   []string
 	rejects   string
 	csv, json bool
+	lookUp    bool
+	store     string
 }
 
 func newTriageCmd(env *environment, runF func(context.Context, *environment, triageOptions) error) *cobra.Command {
@@ -53,6 +55,8 @@ func newTriageCmd(env *environment, runF func(context.Context, *environment, tri
 	f.StringVar(&o.rejects, "rejects", "", "write rows that cannot be read into this new `FILE.csv`, with line and reason")
 	f.BoolVar(&o.csv, "csv", false, "print the worklist as a table, by RFC 4180, safe against formulas")
 	completeFlag(cmd, "rulebase", completeDirs)
+	f.BoolVar(&o.lookUp, "look-up", false, "look each serial up in the store: units and cases of it before")
+	f.StringVar(&o.store, "store", "", "the store of --look-up: a `FILE`, or a PostgreSQL address; else DOWNDROP_STORE, else the user's own")
 	f.BoolVar(&o.json, "json", false, "print JSON lines for programs, schema "+report.TriageSchema)
 	return cmd
 }
@@ -78,6 +82,18 @@ func runTriage(ctx context.Context, env *environment, o triageOptions) error {
 	}
 	if err := errors.Join(problems...); err != nil {
 		return err
+	}
+	if o.lookUp {
+		store, err := env.store(ctx, env, o.store)
+		if err != nil {
+			return err
+		}
+		defer store.Close()
+		look, err := newLookUp(ctx, base, store)
+		if err != nil {
+			return err
+		}
+		options.Before = look.before
 	}
 	open, closing, err := o.opener(ctx, env)
 	if err != nil {

@@ -1,6 +1,8 @@
 package main
 
 import (
+	"os"
+	"path/filepath"
 	"regexp"
 	"strings"
 	"testing"
@@ -110,6 +112,28 @@ func TestASerialThatLooksLikeAnother(t *testing.T) {
 	s.answers = "maybe\nn\nn\nn\ny\n"
 	s.says(0, "unit|receive|BIU-4|S0815|--by|p1") // 5 and S: nothing looks like it
 	s.says(0, "unit|receive|BIU-2|B0815|--by|p1", "Is it that unit? (y/n)", "Does the unit belong to it?", s.code)
+}
+
+// A list of returns is looked up where asked for; a row that may be spoilt is not.
+func TestTriageLooksUpWhatWasHere(t *testing.T) {
+	s := newShop(t)
+	s.says(0, "unit|receive|BIU-2|B0815|--by|p1")
+	s.says(0, "unit|statement|B0815|not_exposed|--by|p1")
+	s.says(0, "unit|move|B0815|evaluated|--why|tested|--unit|good|--by|p1")
+	s.says(0, "unit|move|B0815|released|--why|no fault found|--by|p1")
+	s.says(0, "case|open|--location|Weir house|--type|BIU-2|--serial|C77")
+	list := filepath.Join(t.TempDir(), "list.csv")
+	if err := os.WriteFile(list, []byte("serial,complaint\nB0815,power light dark\nBO815,power light dark\nC77,dead\nX1,dead\n1.2E+11,dead\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	s.says(1, "triage|"+list+"|--look-up", "before: BIU-2 serial B0815 came in on 28 May 2031, and was released on 28 May 2031; then it was good: no fault found.",
+		"before: Easily taken for BIU-2/B0815, which was here", "before: Case "+s.code, "ask: Read the serial from the plate again")
+	if out := s.run(1, "triage|"+list+"|--look-up|--json"); strings.Count(out, `"before":[]`) != 2 {
+		t.Errorf("X1 and the spoilt row have nothing before:\n%s", out)
+	}
+	if out := s.run(1, "triage|"+list); strings.Contains(out, "before:") {
+		t.Errorf("looked up though nobody asked:\n%s", out)
+	}
 }
 
 // A decision on what the store knows counts what it remembers of serial and place.

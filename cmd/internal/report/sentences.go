@@ -2503,6 +2503,35 @@ func sayUnitName(u cases.Unit) string {
 	return text
 }
 
+// UnitBefore says in a sentence that a unit was here before, or is.
+func UnitBefore(c *cases.Card) string {
+	s := c.Stay()
+	if s == nil {
+		return ""
+	}
+	text := fmt.Sprintf("%s came in on %s", sayUnitName(c.Unit), s.Came.Format("2 January 2006"))
+	if s.State.InShop() {
+		text += ", and is " + shopStateNames[s.State]
+	} else {
+		text += fmt.Sprintf(", and was %s on %s", shopStateNames[s.State], s.Since.Format("2 January 2006"))
+	}
+	if s.Verdict != "" {
+		text += "; then it was " + verdictNames[s.Verdict]
+	}
+	if n := len(c.Stays); n > 1 {
+		text += fmt.Sprintf("; that was stay %d", n)
+	}
+	return text + "."
+}
+
+// CaseBefore says in a sentence that a case was about a unit of this serial.
+func CaseBefore(b *rulebase.Base, s *cases.Summary) string { return "Case " + sayEarlier(b, s) + "." }
+
+// UnitLike says that a serial is easily taken for that of a unit that was here.
+func UnitLike(name string) string {
+	return "Easily taken for " + name + ", which was here: have the plate read out."
+}
+
 func sayDays(d time.Duration) string {
 	if d < 48*time.Hour {
 		return counted(max(0, int(d.Hours())), "hour")

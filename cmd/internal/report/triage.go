@@ -46,6 +46,9 @@ func (t *triageText) Row(r *triage.Row) error {
 		}
 		p.item("    ", sayTriageOpinion(r))
 	}
+	for _, says := range r.Before {
+		p.item("    before: ", says)
+	}
 	for _, q := range r.Ask {
 		p.item("    ask: ", q)
 	}
@@ -76,7 +79,7 @@ type triageCSV struct {
 	begun bool
 }
 
-var triageHeadings = []string{"line", "serial", "place", "call", "chance_good", "chance_bad_at_least", "likely", "outcome", "bench_minutes", "ask_1", "ask_2", "ask_3", "understood", "not_understood", "complaint"}
+var triageHeadings = []string{"line", "serial", "place", "call", "chance_good", "chance_bad_at_least", "likely", "outcome", "bench_minutes", "ask_1", "ask_2", "ask_3", "understood", "not_understood", "complaint", "before"}
 
 func (t *triageCSV) begin() error {
 	if t.begun {
@@ -98,7 +101,7 @@ func (t *triageCSV) Row(r *triage.Row) error {
 	}
 	asks := append(append([]string{}, r.Ask...), "", "", "")
 	cells = append(cells, asks[:3]...)
-	cells = append(cells, strings.Join(r.Understood, "; "), strings.Join(r.NotHeard, "; "), r.Complaint)
+	cells = append(cells, strings.Join(r.Understood, "; "), strings.Join(r.NotHeard, "; "), r.Complaint, strings.Join(r.Before, " "))
 	for i := range cells {
 		cells[i] = SafeCell(cells[i])
 	}
@@ -157,6 +160,7 @@ type triageRowJSON struct {
 	Understood   []string `json:"understood"`
 	NotHeard     []string `json:"not_understood"`
 	Damage       []string `json:"damage"`
+	Before       []string `json:"before"`
 }
 
 // places rounds: a time to plan has no more digits than that, and of a chance the last
@@ -167,7 +171,7 @@ func places(x float64, n int) float64 {
 }
 
 func (t triageJSON) Row(r *triage.Row) error {
-	row := triageRowJSON{TriageSchema, r.Line, r.Serial, r.Place, r.Complaint, string(r.Call), places(r.Good, 9), places(r.Bad, 9), r.Likely, r.LikelySays, r.Outcome, places(r.BenchMin, 1), []string{}, []string{}, []string{}, []string{}}
+	row := triageRowJSON{TriageSchema, r.Line, r.Serial, r.Place, r.Complaint, string(r.Call), places(r.Good, 9), places(r.Bad, 9), r.Likely, r.LikelySays, r.Outcome, places(r.BenchMin, 1), []string{}, []string{}, []string{}, []string{}, listed(r.Before)}
 	row.Ask = append(row.Ask, r.Ask...)
 	row.Understood = append(row.Understood, r.Understood...)
 	row.NotHeard = append(row.NotHeard, r.NotHeard...)

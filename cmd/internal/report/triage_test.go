@@ -62,7 +62,7 @@ func TestTriageGoldens(t *testing.T) {
 func TestHostileTextInAWorklist(t *testing.T) {
 	texts := append(hostile(), "=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "  =1", "|cmd", "\r=1", "a\n=1", `",=1,"`, "＝1")
 	for _, text := range texts {
-		r := &triage.Row{Line: 2, Serial: text, Place: text, Complaint: text, Call: triage.Open, Ask: []string{text}, Understood: []string{text}, NotHeard: []string{text}}
+		r := &triage.Row{Line: 2, Serial: text, Place: text, Complaint: text, Call: triage.Open, Ask: []string{text}, Understood: []string{text}, NotHeard: []string{text}, Before: []string{text}}
 		var table, said, rejects bytes.Buffer
 		l, w, x := report.TriageCSV(&table), report.TriageText(&said, 80), report.NewRejects(&rejects)
 		sum := &triage.Summary{}

@@ -13,6 +13,7 @@ const (
 	sayRowBroken  = "This row cannot be taken apart into cells."
 	sayQuoteOpen  = "A quote is opened in this row and never closed."
 	sayWholeRow   = "the row"
+	sayAskBefore  = "Read the serial from the plate again: if this unit was here before, was it for the same complaint?"
 	sayRoleForm   = "say HEADING=ROLE, like \"Text 2=complaint\""
 )
 

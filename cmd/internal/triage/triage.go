@@ -65,6 +65,7 @@ type Row struct {
 	NotHeard   []string // of the complaint
 	Damage     []Damage
 	DamageSays []string
+	Before     []string // what is remembered of its serial
 }
 
 // A Reject is a row that could not be read as a row.
@@ -91,7 +92,10 @@ type Options struct {
 	Hold     int               // rows held at a time when sorting; 0: 4096
 	Remember int               // situations remembered; 0: 2048
 	Progress func(line int)    // called after each row of the second pass; nil: nobody watches
-	Begin    func(rows int)    // called before the second pass, with the number of rows
+	// Before gives what is remembered of a serial, in sentences; nil: nothing is looked up. A row
+	// that may be spoilt is not looked up: it would be another unit's.
+	Before func(ctx context.Context, serial string) ([]string, error)
+	Begin  func(rows int) // called before the second pass, with the number of rows
 }
 
 // An InputError is a list that cannot be read at all.
@@ -157,6 +161,9 @@ func (d *Desk) Run(ctx context.Context, open func() (io.ReadCloser, error), o Op
 		if err != nil {
 			return err
 		}
+		if err := row.remember(ctx, o.Before); err != nil {
+			return err
+		}
 		sum.Rows++
 		sum.Calls[row.Call]++
 		sum.BenchMin += row.BenchMin
@@ -167,6 +174,20 @@ func (d *Desk) Run(ctx context.Context, open func() (io.ReadCloser, error), o Op
 	}
 	sum.Situations = d.made
 	return sum, sort.each(each)
+}
+
+// remember adds what is remembered of a sound row's serial. Whether the complaint is the same
+// nobody can tell but the sender.
+func (r *Row) remember(ctx context.Context, before func(context.Context, string) ([]string, error)) (err error) {
+	if before == nil || r.Serial == "" || r.Call == AskBack {
+		return nil
+	}
+	if r.Before, err = before(ctx, r.Serial); err != nil || len(r.Before) == 0 {
+		return err
+	}
+	r.Ask = append([]string{sayAskBefore}, r.Ask...)
+	r.Ask = r.Ask[:min(len(r.Ask), mostAsked)]
+	return nil
 }
 
 // mostRejectText is how much of a row a reject shows.
