@@ -22,6 +22,8 @@ type Card struct {
 	Unfit   []Event // changes that the table does not allow where they stand: two people moved it at once, or one was taken back
 	Unknown []Event // of kinds not known here, or whose body does not fit
 	Void    map[string]bool
+	Runs    []Said[BenchRun] // gone through at the bench
+	Records []Said[Record]   // bench records issued
 }
 
 // A Stay is a unit in the shop from its receipt on.
@@ -186,6 +188,10 @@ func (c *Card) take(e placed) error {
 		return keep(&e.Event, &c.Notes)
 	case KindReference:
 		return collect(&e.Event, &c.Refers)
+	case KindBenchRun:
+		return keep(&e.Event, &c.Runs)
+	case KindRecord:
+		return keep(&e.Event, &c.Records)
 	}
 	if stay == nil {
 		switch e.Kind {

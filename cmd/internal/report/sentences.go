@@ -3337,3 +3337,32 @@ func sayWorthIt(before, after *cases.Score) string {
 	}
 	return " That is a gain on cases that were not learned from."
 }
+
+// Bench records.
+
+const (
+	sayRecordTitle        = "Bench record"
+	sayRecordNumber       = "%s, issue %d"
+	sayRecordReissue      = "This issue stands for issue %d, whose digest was %s. Why: %s."
+	sayRecordNotSaid      = "not said"
+	sayRecordOnly         = "These results concern the unit named here only, in the state in which it was tested."
+	sayRecordRule         = "A reading is held against its limit as it was read; the instrument's own error is neither added nor taken off. A count of errors is reported as the share that it proves not to be reached, at 95 % (Clopper and Pearson, exact)."
+	sayRecordSafety       = "Nothing here says that something is safe. Local codes, lockout rules and licensed people come first."
+	sayRecordSign         = "%s: %s"
+	sayRecordChain        = "Chain of site %s at event %d: %s"
+	sayRecordChainNew     = "Chain of site %s, before its first event"
+	sayRecordUncalibrated = "not calibrated"
+	sayRecordLate         = "calibration ended on %s, before it was used"
+	sayRecordCalibrated   = "calibrated until %s"
+	sayRecordSkipped      = "Step %d, %s: not done. %s."
+	sayRecordNotReached   = "Step %d, %s: not reached, since a step before it failed."
+	sayRecordNotMeant     = "Step %d, %s: does not apply to this unit by its profile and what was said of it."
+	sayRecordTakenBack    = "Entries taken back at the bench: %d. They stand in the run's file with what replaced them."
+	sayRecordNone         = "None."
+	sayRecordDeviations   = "Deviations and remarks"
+	sayRecordShows        = "What this check shows where it is passed"
+	sayRecordNotTested    = "What was not tested"
+	sayRecordSite         = "What this leaves open"
+	sayRecordSiteCauses   = "That the unit passed does not say why the drop was down: supply, wiring, terminators, settings and configuration of the site are not excluded."
+	sayRecordCode         = "Number and digest of this record as a code for cameras"
+)
