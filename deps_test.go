@@ -66,6 +66,8 @@ github.com/jackc/pgx/v5    : cases/postgres
 github.com/rogpeppe/go-internal/diff : cmd/downdrop
 github.com/google/uuid     : cmd/downdrop
 github.com/piglig/go-qr    : cmd/internal/report
+codeberg.org/go-pdf/fpdf   : cmd/internal/report
+golang.org/x/image         : cmd/internal/report
 golang.org/x/net/netutil   : cmd/internal/page
 `
 

@@ -31,7 +31,7 @@ type Procedure struct {
 	Version   int
 	Proves    string
 	NotTested []string
-	PassedIs  string // the verdict on a unit that passed: good, or not_proven for a check that is too short for that
+	PassedIs  Verdict // the verdict on a unit that passed: good, or not_proven for a check that is too short for that
 	Replaces  bool
 	Source    string
 	Digest    string // hex SHA-256 of the file's text
@@ -283,7 +283,7 @@ func (r *benchReader) must(n *source.Node, key, what string) string {
 }
 
 func (r *benchReader) procedure(n *source.Node) *Procedure {
-	p := &Procedure{Pos: n.Pos, Version: 1, PassedIs: "good"}
+	p := &Procedure{Pos: n.Pos, Version: 1, PassedIs: UnitGood}
 	r.p = p
 	if n.Shape != source.Map {
 		r.r.Problem(n, "shape", "", "a bench procedure is keys and values: %s", worthListing(benchKeyNames("procedure")))
@@ -304,7 +304,7 @@ func (r *benchReader) procedure(n *source.Node) *Procedure {
 		p.Replaces = r.flag(x)
 	}
 	if x := filled(n, "passed_is"); x != nil && r.oneOf(x, "what a unit is that passed", string(UnitGood), string(UnitNotProven)) >= 0 {
-		p.PassedIs = x.Text
+		p.PassedIs = Verdict(x.Text)
 	}
 	for _, x := range r.items(filled(n, "not_tested")) {
 		p.NotTested = append(p.NotTested, r.text(x))

@@ -66,3 +66,49 @@ Exit code 0 says that nothing is wrong, 1 that something is.`
 	sayRunStopped   = "Stopped. \"downdrop bench resume %s\" goes on here."
 	sayNothingWrong = "Nothing is wrong."
 )
+
+// Bench records.
+const (
+	shortRecord = "Bench records: write them, issue them again, verify them"
+	longRecord  = `Bench records. A record says what was done with a unit at the bench and what it came
+to, on a page to print and as a PDF. Its digests go into the store's chain, and
+the digest of what it says stands in its foot and in the code on it.`
+	exampleRecord = `  downdrop record make short-20310504-143200.run.jsonl --shop "Quay works (invented)"
+  downdrop record make short-20310504-143200.run.jsonl --reissue "order number added" --order 2231
+  downdrop record verify r-k7q4m2-1.pdf
+  downdrop record verify r-k7q4m2-1.pdf --digest 1f0c27a9e3b1d544`
+	shortRecordMake = "Write the record of a run that came to its end"
+	longRecordMake  = `Write the record of a run that came to its end, as HTML and as PDF. The run, both
+files and the rulebase are kept in the store, and their digests in its chain. A run has
+one record; a further issue needs --reissue with the reason, and says what it stands
+for. Nothing issued is ever changed.`
+	shortRecordVerify = "Hold a record's file against the store's chain, or the digest on paper"
+	longRecordVerify  = `Hold a record's file, HTML or PDF, against the digest that the store's chain has of it.
+Where the store does not know the record, --digest gives what is printed in the foot of
+the paper, or what its code says; then what the file says is held against that, and what
+it shows against what it says. The answer says which of the two it had.
+
+Exit code 7 says that the file was changed, 1 that a later issue stands for it, 5 that the
+store knows no such record.`
+	shortRecordReadings = "Print the readings of a record as a table"
+	longRecordReadings  = `Print the readings of a record's file as a table (RFC 4180), safe against formulas.`
+
+	sayOneRecorded      = "One run is wanted: downdrop record make RUN.jsonl"
+	sayOneVerified      = "One record is wanted: the HTML or PDF file that \"downdrop record make\" wrote."
+	sayNoDay            = "%q is no day; write it as 2031-05-04."
+	sayRunNotEnded      = "%s is not at its end; \"downdrop bench resume %s\" goes on with it."
+	sayAlreadyIssued    = "This run has the record %s, issue %d. To issue it again, say why: --reissue \"order number added\"."
+	sayNothingToReissue = "No record of this run was issued yet, so there is nothing to issue again."
+	sayRecordExists     = "%s is there already and is not overwritten; --out gives another name."
+	sayRecordMade       = "Record %s, issue %d, is in %s.\nDigest %s"
+	sayRecordUnread     = "%s is no bench record, or was changed so that it cannot be read as one."
+	sayRecordUnknown    = "The store knows no record %s, issue %d. --digest holds the file against the digest on its paper."
+	sayRecordDiffers    = "%s is not what was issued: it differs from what the store's chain has of record %s, issue %d."
+	sayRecordAgrees     = "%s is record %s, issue %d, byte for byte as the store's chain (site %s) has it."
+	sayRecordOlder      = "Issue %d stands for it. Why: %s."
+	sayPaperDigest      = "Give the digest from the foot of the paper, at least its first %d digits (0 to 9, a to f)."
+	sayPaperDiffers     = "%s is not what the paper was printed from: what it says has another digest."
+	sayPaperLayout      = "%s says what the digest on paper stands for, but shows something else: it was changed."
+	sayPaperAgrees      = "%s says what the digest on paper stands for (record %s, issue %d; %d digits compared). The store's chain was not asked."
+	sayPaperProgram     = "It was laid out by another version of the program (%s), so what it shows was not compared; \"downdrop record readings\" prints what it says."
+)

@@ -60,6 +60,7 @@ func newRootCmd(env *environment) *cobra.Command {
 		newTriageCmd(env, runTriage),
 		newBenchCmd(env),
 		newUnitCmd(env),
+		newRecordCmd(env),
 		newChartCmd(env, runChart),
 		newLineCmd(env),
 		newStoreCmd(env),

@@ -64,15 +64,12 @@ type StepState struct {
 	Results   []Result
 }
 
-// A Verdict says what a run proves of the unit.
-type Verdict = rulebase.Verdict
-
-// The verdicts, which are those of cases as well.
+// The verdicts on a unit, and none while the run is not at its end.
 const (
-	NoVerdict Verdict = "" // the run is not at its end
-	Good              = rulebase.UnitGood
-	Bad               = rulebase.UnitBad
-	NotProven         = rulebase.UnitNotProven
+	NoVerdict rulebase.Verdict = ""
+	Good                       = rulebase.UnitGood
+	Bad                        = rulebase.UnitBad
+	NotProven                  = rulebase.UnitNotProven
 )
 
 // A State is what a run has come to. It is worked out from the events anew each time.
@@ -89,7 +86,7 @@ type State struct {
 	Notes    []Note
 	Findings []Finding
 	Wants    Wants
-	Verdict  Verdict
+	Verdict  rulebase.Verdict
 	Basis    []string // whole sentences
 	StoppedBy,
 	Serial, Complaint string
@@ -604,7 +601,7 @@ func (s *State) judge() {
 		return
 	}
 	s.Verdict = Good
-	lower := func(to Verdict, says string) {
+	lower := func(to rulebase.Verdict, says string) {
 		if s.Verdict != Bad {
 			s.Verdict = to
 		}
@@ -631,7 +628,7 @@ func (s *State) judge() {
 	}
 	if s.Verdict == Good {
 		s.Basis = append([]string{sayAllPassed}, s.Basis...)
-		if s.Procedure.PassedIs == string(NotProven) {
+		if s.Procedure.PassedIs == NotProven {
 			s.Verdict, s.Basis = NotProven, append(s.Basis, sayTooShort)
 		}
 	}

@@ -11,6 +11,7 @@ import (
 
 	"downdrop/cases"
 	"downdrop/engine/bench"
+	"downdrop/rulebase"
 )
 
 // RecordSchema is that of a bench record's content.
@@ -173,7 +174,7 @@ func (r *Record) sheet() (*recordSheet, error) {
 	}
 	c, run := &r.Content, &r.Content.Run
 	s := &recordSheet{Title: sayRecordTitle, Number: fmt.Sprintf(sayRecordNumber, c.Number, c.Issue), QR: code, Complaint: run.Complaint, Basis: run.Basis, Digest: r.Digest}
-	s.Verdict = benchVerdicts[bench.Verdict(run.Verdict)]
+	s.Verdict = benchVerdicts[rulebase.Verdict(run.Verdict)]
 	if c.Issue > 1 {
 		s.Reissue = fmt.Sprintf(sayRecordReissue, c.Issue-1, c.Replaces, strings.TrimSuffix(c.Why, "."))
 	}
@@ -277,4 +278,21 @@ func (s *recordSheet) lists(run *benchRunJSON) {
 	if run.Verdict == string(bench.Good) {
 		s.Lists = append(s.Lists, recordList{sayRecordSite, []string{sayRecordSiteCauses}})
 	}
+}
+
+// Readings are the readings as a table for spreadsheets, in which no cell is taken for a formula.
+func (r *Record) Readings() [][]string {
+	rows := [][]string{{"record", "issue", "serial", "step", "reading", "wanted", "read", "came_to", "instrument", "at"}}
+	c := &r.Content
+	for _, st := range c.Run.Steps {
+		for _, g := range st.Readings {
+			rows = append(rows, []string{c.Number, fmt.Sprint(c.Issue), c.Run.Serial, st.ID, g.ID, g.Limits, g.Reads, g.Outcome, g.Instrument, g.At})
+		}
+	}
+	for _, row := range rows[1:] {
+		for i := range row {
+			row[i] = NoFormula(printable(row[i]))
+		}
+	}
+	return rows
 }

@@ -3262,7 +3262,7 @@ var benchAsks = map[string]string{
 	"returned_before": "Was this serial number in the shop before? (yes, no)",
 }
 
-var benchVerdicts = map[bench.Verdict]string{
+var benchVerdicts = map[rulebase.Verdict]string{
 	bench.Good:      "Verdict: good.",
 	bench.Bad:       "Verdict: bad.",
 	bench.NotProven: "Verdict: not proven good, and not shown bad.",

@@ -1,0 +1,350 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"crypto/rand"
+	"crypto/sha256"
+	"encoding/binary"
+	"encoding/csv"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"downdrop/cases"
+	"downdrop/cmd/internal/report"
+	"downdrop/engine/bench"
+	"downdrop/rulebase"
+)
+
+func newRecordCmd(env *environment) *cobra.Command {
+	cmd := &cobra.Command{Use: "record", Short: shortRecord, Long: longRecord, Example: exampleRecord, Args: knownCommand}
+	cmd.AddCommand(newRecordMakeCmd(env), newRecordVerifyCmd(env), newRecordReadingsCmd(env))
+	return cmd
+}
+
+type recordOptions struct {
+	deskOptions
+	out, why                                    string
+	shop, customer, order, received, authorised string
+}
+
+func newRecordMakeCmd(env *environment) *cobra.Command {
+	var o recordOptions
+	cmd := &cobra.Command{
+		Use: "make RUN", Short: shortRecordMake, Long: longRecordMake, Args: oneWord(sayOneRecorded),
+		RunE: func(cmd *cobra.Command, args []string) error { return runRecordMake(cmd.Context(), env, o, args[0]) },
+	}
+	f := cmd.Flags()
+	f.StringVar(&o.out, "out", "", "write `NAME`.html and NAME.pdf; else they are named by the record's number")
+	f.StringVar(&o.why, "reissue", "", "issue the record of this run again, and `WHY`; the record says so")
+	f.StringVar(&o.shop, "shop", "", "the shop's `NAME` and address; else DOWNDROP_SHOP")
+	f.StringVar(&o.customer, "customer", "", "the `CUSTOMER`, as it should stand on paper")
+	f.StringVar(&o.order, "order", "", "the customer's `ORDER`")
+	f.StringVar(&o.received, "received", "", "the `DAY` the unit came in, as 2031-05-04")
+	f.StringVar(&o.authorised, "authorised", "", "who answers for the record (`NAME`)")
+	addStoreFlags(cmd, &o.deskOptions)
+	return cmd
+}
+
+// runRecordMake writes a record of a run, and its digests into the store's chain.
+func runRecordMake(ctx context.Context, env *environment, o recordOptions, name string) error {
+	if o.received != "" {
+		if _, err := time.Parse(time.DateOnly, o.received); err != nil {
+			return usageError{fmt.Sprintf(sayNoDay, o.received)}
+		}
+	}
+	run, err := readRunFile(name)
+	if err != nil {
+		return err
+	}
+	text, err := os.ReadFile(name)
+	if err != nil {
+		return err
+	}
+	d, err := o.openDesk(ctx, env)
+	if err != nil {
+		return err
+	}
+	defer d.store.Close()
+	s, err := run.state(d.base)
+	if err != nil {
+		return err
+	}
+	if s.Verdict == bench.NoVerdict {
+		return inputError{fmt.Sprintf(sayRunNotEnded, name, name)}
+	}
+	unit := cases.Unit{Type: s.Unit.Type, Serial: s.Serial}
+	before, err := d.recorded(ctx, unit, bench.Head(run.events))
+	if err != nil {
+		return err
+	}
+	switch {
+	case before != nil && o.why == "":
+		return usageError{fmt.Sprintf(sayAlreadyIssued, before.Number, before.Issue)}
+	case before == nil && o.why != "":
+		return usageError{sayNothingToReissue}
+	}
+	record, err := d.newRecord(ctx, o, s, before)
+	if err != nil {
+		return err
+	}
+	return d.issue(ctx, o, record, s, unit, text[:run.size])
+}
+
+// recorded is the last record of a run that was issued; nil: none was.
+func (d *desk) recorded(ctx context.Context, unit cases.Unit, head string) (*cases.Record, error) {
+	card, err := d.card(ctx, unit)
+	if err != nil || card == nil {
+		return nil, err
+	}
+	var last *cases.Record
+	for i := range card.Records {
+		if r := &card.Records[i].Body; r.Head == head && (last == nil || r.Issue > last.Issue) {
+			last = r
+		}
+	}
+	return last, nil
+}
+
+// card is what the store knows of a unit; nil: nothing.
+func (d *desk) card(ctx context.Context, unit cases.Unit) (*cases.Card, error) {
+	events, err := d.store.Events(ctx, cases.Subject{Kind: cases.AboutUnit, ID: cases.UnitKey(unit)})
+	if err != nil {
+		return nil, err
+	}
+	return cases.FoldUnit(events), nil
+}
+
+func (d *desk) newRecord(ctx context.Context, o recordOptions, s *bench.State, before *cases.Record) (*report.Record, error) {
+	heads, err := d.store.Heads(ctx)
+	if err != nil {
+		return nil, err
+	}
+	person, err := d.store.Name(ctx, s.Asked["by"])
+	if err != nil {
+		return nil, err
+	}
+	if o.shop == "" {
+		o.shop = d.env.variable("DOWNDROP_SHOP")
+	}
+	site := d.store.Site()
+	c := report.RecordContent{Issue: 1, Issued: d.env.clock().UTC().Format(time.RFC3339), Program: ourVersion(), Shop: o.shop, Customer: o.customer, Order: o.order, Received: o.received, Authorised: o.authorised,
+		Name: person, Site: site, ChainSeq: heads[site].Seq, ChainHead: heads[site].Hash}
+	if before != nil {
+		c.Number, c.Issue, c.Replaces, c.Why = before.Number, before.Issue+1, before.Digest, o.why
+	} else {
+		var random [8]byte
+		_, _ = rand.Read(random[:]) // never fails
+		c.Number = "R-" + cases.NewCode(binary.BigEndian.Uint64(random[:])&(1<<60-1))
+	}
+	return report.NewRecord(c, s)
+}
+
+// issue writes the files, keeps all in the store, and says what was made.
+func (d *desk) issue(ctx context.Context, o recordOptions, record *report.Record, s *bench.State, unit cases.Unit, run []byte) error {
+	c := &record.Content
+	name := o.out
+	if name == "" {
+		name = strings.ToLower(fmt.Sprintf("%s-%d", c.Number, c.Issue))
+	}
+	body := cases.Record{Number: c.Number, Issue: c.Issue, Digest: record.Digest, Replaces: c.Replaces, Why: c.Why, Head: c.Run.Head, Verdict: c.Verdict()}
+	forms := []struct {
+		form  string
+		write func(io.Writer) error
+	}{{"html", record.HTML}, {"pdf", record.PDF}}
+	var files [][]byte
+	for _, f := range forms {
+		var b bytes.Buffer
+		if err := f.write(&b); err != nil {
+			return err
+		}
+		files = append(files, b.Bytes())
+		body.Files = append(body.Files, cases.RecordFile{Form: f.form, Digest: digestOf(b.Bytes())})
+	}
+	var made []string
+	for i, f := range forms {
+		file := name + "." + f.form
+		if err := create(file, string(files[i])); err != nil {
+			for _, m := range made {
+				os.Remove(m)
+			}
+			if errors.Is(err, os.ErrExist) {
+				return usageError{fmt.Sprintf(sayRecordExists, file)}
+			}
+			return outputError{err}
+		}
+		made = append(made, file)
+	}
+	if err := d.keepRecord(ctx, body, s, unit, run, files); err != nil {
+		for _, m := range made { // a record that no chain knows is none
+			os.Remove(m)
+		}
+		return err
+	}
+	_, err := fmt.Fprintf(d.env.out, sayRecordMade+"\n", c.Number, c.Issue, strings.Join(made, " and "), record.Digest)
+	return written(err)
+}
+
+// keepRecord keeps the run, the files and the rulebase, and appends what says so to the unit.
+func (d *desk) keepRecord(ctx context.Context, body cases.Record, s *bench.State, unit cases.Unit, run []byte, files [][]byte) error {
+	if err := d.keepRulebase(ctx); err != nil {
+		return err
+	}
+	for _, f := range append([][]byte{run}, files...) {
+		if _, err := d.store.PutFile(ctx, f); err != nil {
+			return err
+		}
+	}
+	drafts := []cases.Draft{cases.Say(cases.KindRecord, body)}
+	if body.Issue == 1 {
+		ran := cases.BenchRun{File: digestOf(run), Head: body.Head, Procedure: s.Procedure.ID, ProcedureVersion: s.Procedure.Version, ProcedureDigest: s.Procedure.Digest,
+			Profile: s.Unit.Name, ProfileDigest: s.Unit.Digest, Verdict: string(s.Verdict), Failed: []string{}, NotDone: []string{}}
+		for i := range s.Steps {
+			switch st := &s.Steps[i]; st.Outcome {
+			case bench.Failed:
+				ran.Failed = append(ran.Failed, st.Step.ID)
+			case bench.Skipped, bench.NotReached:
+				ran.NotDone = append(ran.NotDone, st.Step.ID)
+			}
+		}
+		drafts = append([]cases.Draft{cases.Say(cases.KindBenchRun, ran)}, drafts...)
+	}
+	d.writer.Place = rulebase.Bench
+	_, err := d.writer.Write(ctx, cases.Subject{Kind: cases.AboutUnit, ID: cases.UnitKey(unit)}, drafts...)
+	return err
+}
+
+func digestOf(text []byte) string {
+	sum := sha256.Sum256(text)
+	return hex.EncodeToString(sum[:])
+}
+
+func newRecordVerifyCmd(env *environment) *cobra.Command {
+	var o deskOptions
+	var paper string
+	cmd := &cobra.Command{
+		Use: "verify FILE", Short: shortRecordVerify, Long: longRecordVerify, Args: oneWord(sayOneVerified),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return runRecordVerify(cmd.Context(), env, o, args[0], paper)
+		},
+	}
+	cmd.Flags().StringVar(&paper, "digest", "", "hold it against this `DIGEST`, as printed in the foot of the paper, instead of the store's chain")
+	addStoreFlags(cmd, &o)
+	return cmd
+}
+
+// runRecordVerify holds a record's file against a digest from elsewhere, and says which
+// that was.
+func runRecordVerify(ctx context.Context, env *environment, o deskOptions, name, paper string) error {
+	file, err := os.ReadFile(name)
+	if err != nil {
+		return err
+	}
+	r, err := report.ReadRecord(file)
+	if err != nil {
+		return integrityError{fmt.Sprintf(sayRecordUnread, name)}
+	}
+	if paper != "" {
+		return verifyByPaper(env, name, file, r, paper)
+	}
+	d, err := o.openDesk(ctx, env)
+	if err != nil {
+		return err
+	}
+	defer d.store.Close()
+	c := &r.Content
+	card, err := d.card(ctx, c.Unit())
+	if err != nil {
+		return err
+	}
+	var found, newest *cases.Record
+	if card != nil {
+		for i := range card.Records {
+			switch b := &card.Records[i].Body; {
+			case b.Number != c.Number:
+			case b.Issue == c.Issue:
+				found = b
+				fallthrough
+			default:
+				if newest == nil || b.Issue > newest.Issue {
+					newest = b
+				}
+			}
+		}
+	}
+	if found == nil {
+		return notFoundError{fmt.Sprintf(sayRecordUnknown, c.Number, c.Issue)}
+	}
+	if !matchesAny(found, digestOf(file)) {
+		return integrityError{fmt.Sprintf(sayRecordDiffers, name, c.Number, c.Issue)}
+	}
+	fmt.Fprintf(env.out, sayRecordAgrees+"\n", name, c.Number, c.Issue, d.store.Site())
+	if newest.Issue > c.Issue {
+		fmt.Fprintf(env.out, sayRecordOlder+"\n", newest.Issue, strings.TrimSuffix(newest.Why, "."))
+		return foundError{}
+	}
+	return nil
+}
+
+func matchesAny(b *cases.Record, digest string) bool {
+	for _, f := range b.Files {
+		if f.Digest == digest {
+			return true
+		}
+	}
+	return false
+}
+
+// leastPaper is how many digits of a digest are enough: 16 stand for 64 bits.
+const leastPaper = 16
+
+func verifyByPaper(env *environment, name string, file []byte, r *report.Record, paper string) error {
+	if words := strings.Fields(paper); strings.Contains(paper, "/") && len(words) > 0 { // what the code says: DOWNDROP RECORD NUMBER/ISSUE DIGEST
+		paper = words[len(words)-1]
+	}
+	paper = strings.ToLower(strings.NewReplacer(" ", "", "-", "").Replace(paper))
+	if len(paper) < leastPaper || len(paper) > 64 || strings.Trim(paper, "0123456789abcdef") != "" {
+		return usageError{fmt.Sprintf(sayPaperDigest, leastPaper)}
+	}
+	if !strings.HasPrefix(r.Digest, paper) {
+		return integrityError{fmt.Sprintf(sayPaperDiffers, name)}
+	}
+	same, err := r.Shows(file)
+	if err != nil {
+		return err
+	}
+	if !same && r.Content.Program == ourVersion() {
+		return integrityError{fmt.Sprintf(sayPaperLayout, name)}
+	}
+	fmt.Fprintf(env.out, sayPaperAgrees+"\n", name, r.Content.Number, r.Content.Issue, len(paper))
+	if !same {
+		fmt.Fprintf(env.out, sayPaperProgram+"\n", r.Content.Program)
+	}
+	return nil
+}
+
+func newRecordReadingsCmd(env *environment) *cobra.Command {
+	return &cobra.Command{
+		Use: "readings FILE", Short: shortRecordReadings, Long: longRecordReadings, Args: oneWord(sayOneVerified),
+		RunE: func(_ *cobra.Command, args []string) error {
+			file, err := os.ReadFile(args[0])
+			if err != nil {
+				return err
+			}
+			r, err := report.ReadRecord(file)
+			if err != nil {
+				return integrityError{fmt.Sprintf(sayRecordUnread, args[0])}
+			}
+			c := csv.NewWriter(env.out)
+			c.UseCRLF = true
+			return written(c.WriteAll(r.Readings()))
+		},
+	}
+}
