@@ -57,6 +57,9 @@ func (c *RecordContent) Verdict() string { return c.Run.Verdict }
 // NewRecord makes a record of a run at its end.
 func NewRecord(c RecordContent, s *bench.State) (*Record, error) {
 	c.Schema, c.Run = RecordSchema, *runJSON(s)
+	for _, text := range []*string{&c.Why, &c.Shop, &c.Customer, &c.Order, &c.Authorised, &c.Name} {
+		*text = strings.TrimSpace(strings.ReplaceAll(strings.ToValidUTF8(*text, "?"), "\x00", "?"))
+	}
 	return sealed(c)
 }
 
@@ -182,13 +185,15 @@ func (r *Record) sheet() (*recordSheet, error) {
 	if c.Name != "" {
 		by = c.Name + " (" + run.By + ")"
 	}
-	for _, f := range []recordFact{
-		{"Shop", c.Shop}, {"Customer", c.Customer}, {"Order", c.Order},
-		{"Unit", run.Unit.Type}, {"Serial number", run.Serial}, {"Received", c.Received}, {"Tested", dayTime(run.Began) + " to " + dayTime(run.Ended)}, {"Issued", dayTime(c.Issued)}, {"At the bench", by},
+	for _, f := range []recordFact{ // in pairs that stand side by side
+		{"Shop", c.Shop}, {"Customer", c.Customer},
+		{"Unit", run.Unit.Type}, {"Order", c.Order},
+		{"Serial number", run.Serial}, {"Received", c.Received},
+		{"Tested", from(run.Began, run.Ended)}, {"Issued", dayTime(c.Issued)},
+		{"At the bench", by}, {"Program", "downdrop " + run.Program},
 		{"Check done", fmt.Sprintf("%s (%s), version %d", run.Procedure.Name, run.Procedure.ID, run.Procedure.Version)}, {"its digest", run.Procedure.Digest},
 		{"Unit profile", run.Unit.Profile}, {"its digest", run.Unit.Digest},
 		{"Rulebase", fmt.Sprintf("%s, version %s", run.Rulebase.Name, run.Rulebase.Version)}, {"its digest", run.Rulebase.Digest},
-		{"Program", "downdrop " + run.Program},
 	} {
 		if f.Says == "" {
 			f.Says = sayRecordNotSaid
@@ -218,6 +223,15 @@ func dayTime(rfc3339 string) string {
 	return day + " " + rest[:5] + " UTC"
 }
 
+// from is a stretch of time, its day said once where it is one.
+func from(began, ended string) string {
+	b, e := dayTime(began), dayTime(ended)
+	if day, _, ok := strings.Cut(b, " "); ok && strings.HasPrefix(e, day) {
+		return strings.TrimSuffix(b, " UTC") + " to" + strings.TrimPrefix(e, day)
+	}
+	return b + " to " + e
+}
+
 func calibration(t instrumentJSON) string {
 	switch {
 	case t.Until == "":
@@ -236,7 +250,7 @@ func (s *recordSheet) rows(run *benchRunJSON) {
 		}
 		s.Rows = append(s.Rows, row)
 		for _, g := range st.Readings {
-			s.Rows = append(s.Rows, recordRow{Name: strings.TrimRight(g.Ask, "?:"), Wanted: g.Limits, Reads: g.Reads, With: g.Instrument, Came: benchOutcomes[bench.Outcome(g.Outcome)], Fail: g.Outcome == string(bench.Failed)})
+			s.Rows = append(s.Rows, recordRow{Name: strings.TrimRight(g.Ask, ":"), Wanted: g.Limits, Reads: g.Reads, With: g.Instrument, Came: benchOutcomes[bench.Outcome(g.Outcome)], Fail: g.Outcome == string(bench.Failed)})
 		}
 	}
 }

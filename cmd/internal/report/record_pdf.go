@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -69,9 +70,10 @@ func (r *Record) PDF(w io.Writer) error {
 	f.SetLang("en")
 	f.SetXmpMetadata([]byte(`<?xpacket begin="" id="W5M0MpCehiHzreSzNTczkc9d"?><x:xmpmeta xmlns:x="adobe:ns:meta/"><rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#"><rdf:Description rdf:about="" xmlns:downdrop="urn:downdrop">` +
 		recordPDFBegin + hex.EncodeToString(carried) + recordPDFEnd + `</rdf:Description></rdf:RDF></x:xmpmeta><?xpacket end="r"?>`))
-	f.AddUTF8FontFromBytes("go", "", goregular.TTF)
-	f.AddUTF8FontFromBytes("go", "B", gobold.TTF)
-	f.AddUTF8FontFromBytes("mono", "", gomono.TTF)
+	// The library writes into what it is given, so each file gets its own.
+	f.AddUTF8FontFromBytes("go", "", slices.Clone(goregular.TTF))
+	f.AddUTF8FontFromBytes("go", "B", slices.Clone(gobold.TTF))
+	f.AddUTF8FontFromBytes("mono", "", slices.Clone(gomono.TTF))
 	f.SetAutoPageBreak(false, 0)
 	f.SetMargins(0, 0, 0)
 	f.AliasNbPages("{pages}")
@@ -332,6 +334,8 @@ func (p *recordPDF) steps() {
 		high = max(high, pdfLine)
 		if row.Number > 0 {
 			p.room(high + 2*pdfLine + 1) // a step does not stand without a reading at the foot of a page
+		} else if high < pdfBottom-pdfTop-20 {
+			p.room(high + 1)
 		}
 		p.tall(high, folded, style, row)
 	}
