@@ -148,9 +148,9 @@ func TestMovedThereAndBack(t *testing.T) {
 	}
 }
 
-// The server ends connections while four clients write: what was acknowledged is
+// F14: the server ends connections while four clients write: what was acknowledged is
 // there, once, and nothing else is but what was sent.
-func TestConnectionsCut(t *testing.T) {
+func TestF14ConnectionsCut(t *testing.T) {
 	where := fresh(t)
 	first, err := postgres.Open(ctx, where, sqlstore.Options{})
 	if err != nil {

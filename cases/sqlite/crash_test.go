@@ -453,4 +453,7 @@ func TestF11F12SpoiltExport(t *testing.T) {
 	if _, err := cases.ImportFrom(ctx, to, strings.NewReader(text), true); err != nil {
 		t.Fatal(err)
 	}
+	if events(export(t, to)) != events(text) {
+		t.Error("after all that was refused, the whole import is not what was exported")
+	}
 }

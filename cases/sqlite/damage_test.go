@@ -420,6 +420,45 @@ func TestEventsAreGuarded(t *testing.T) {
 	}
 }
 
+// A name that was erased stands nowhere in the store's files any more, not even in what is no
+// longer used of them.
+func TestErasedNameIsGone(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "names.db")
+	s := open(t, path)
+	fillIn(t, s, 3, 1)
+	before := events(export(t, s))
+	const name = "Quirinius Nobody-Invented"
+	stands := func() (n int) {
+		t.Helper()
+		for _, end := range []string{"", "-wal"} {
+			content, err := os.ReadFile(path + end)
+			if err != nil {
+				t.Fatal(err)
+			}
+			n += bytes.Count(content, []byte(name))
+		}
+		return n
+	}
+	if err := s.SetName(ctx, "p1", name); err != nil {
+		t.Fatal(err)
+	}
+	if stands() == 0 {
+		t.Fatal("the name is not to be found where it should be")
+	}
+	if err := s.SetName(ctx, "p1", ""); err != nil {
+		t.Fatal(err)
+	}
+	if n := stands(); n > 0 {
+		t.Errorf("the name still stands in %d places", n)
+	}
+	if events(export(t, s)) != before {
+		t.Error("an event was changed")
+	}
+	if v, err := s.Verify(ctx); err != nil || len(v.Damage) > 0 {
+		t.Error(err, v.Damage)
+	}
+}
+
 // A store of an older schema is copied aside and brought to today's, and says what it said.
 func TestMigration(t *testing.T) {
 	if *update {

@@ -29,8 +29,16 @@ func dialect(path string, o *sqlstore.Options) sqlstore.Dialect {
 		Backup: func(ctx context.Context, db *sql.DB, schema int) (string, error) {
 			return backup(ctx, db, path, schema, o.Now)
 		},
-		Check: check,
+		Forget: forget,
+		Check:  check,
 	}
+}
+
+// forget empties the write-ahead log, which holds what stood in the file before. Whoever
+// reads from it meanwhile keeps it for now; it goes when the last of them has closed.
+func forget(ctx context.Context, db *sql.DB) error {
+	var busy, log, moved int
+	return db.QueryRowContext(ctx, `PRAGMA wal_checkpoint(TRUNCATE)`).Scan(&busy, &log, &moved)
 }
 
 // backup copies the whole store, with what is in its write-ahead log, beside it.

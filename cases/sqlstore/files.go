@@ -80,6 +80,9 @@ func (s *Store) SetName(ctx context.Context, id, name string) error {
 			ON CONFLICT (id) DO UPDATE SET name = excluded.name, sum = excluded.sum`, id, name, checksum(id, name))
 		return err
 	})
+	if err == nil && s.dialect.Forget != nil {
+		err = s.dialect.Forget(ctx, s.write)
+	}
 	return s.explain(err)
 }
 

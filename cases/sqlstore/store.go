@@ -41,6 +41,9 @@ type Dialect struct {
 	Again func(error) bool
 	// Backup copies the store aside before a migration and says where to.
 	Backup func(ctx context.Context, db *sql.DB, schema int) (where string, err error)
+	// Forget makes what was taken out be gone from the storage itself, as far as other
+	// users let it; nil: the database sees to that.
+	Forget func(ctx context.Context, db *sql.DB) error
 	// Check is the database's own check of its storage, where it has one.
 	Check func(ctx context.Context, db *sql.DB) ([]cases.Damage, error)
 }

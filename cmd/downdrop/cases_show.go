@@ -123,7 +123,11 @@ func newCaseShowCmd(env *environment) *cobra.Command {
 				case settings:
 					return written(report.SettingsSheet(env.out, env.width(), c))
 				case events:
-					return written(report.CaseEvents(env.out, env.width(), c))
+					names, err := d.names(ctx, c)
+					if err != nil {
+						return err
+					}
+					return written(report.CaseEvents(env.out, env.width(), c, names))
 				}
 				earlier, err := cases.LookBack(ctx, d.store, c)
 				if err != nil {
@@ -148,6 +152,22 @@ func newCaseShowCmd(env *environment) *cobra.Command {
 	f.BoolVar(&asCase, "as-case", false, "as a case file, for diagnose")
 	f.StringVar(&fetch, "fetch", "", "write the file or picture of this `NAME` to the current folder")
 	return cmd
+}
+
+// names are those kept for the people who wrote a case's entries, by id.
+func (d *desk) names(ctx context.Context, c *cases.Case) (map[string]string, error) {
+	names := map[string]string{}
+	for _, e := range c.Events {
+		if _, known := names[e.By]; known || e.By == "" {
+			continue
+		}
+		name, err := d.store.Name(ctx, e.By)
+		if err != nil {
+			return nil, err
+		}
+		names[e.By] = name
+	}
+	return names, nil
 }
 
 // fetch writes an attachment under its own name, which never leaves the folder and

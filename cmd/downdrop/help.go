@@ -63,6 +63,10 @@ same site, so the store that the copy was made of must not be written any more.`
 	longStoreMove  = `Move the store to another file or to a database, and compare: an export of both is
 the same. The old one stays and can then only be read, so that nobody goes on in
 it by mistake.`
+	shortStorePerson = "Say, set or erase the name behind an id"
+	longStorePerson  = `Say, set or erase the name behind the id of a person. No name is needed anywhere: entries
+hold ids only, so that a name can be erased and no entry changes. Copies that were
+made before still hold it.`
 	exampleStore = `  downdrop store where
   downdrop store backup cases-2031-05-04.jsonl
   downdrop store restore cases-2031-05-04.jsonl --store new.db
@@ -383,6 +387,10 @@ Begin with rulebase.yaml there; "downdrop check %[2]s" looks it over, and
 	sayStoreExists   = "%q is there already, and a copy is never written over another file. Name a new one."
 	sayStoreNotEmpty = "%s: %w: it holds %d events already, and only a store without any can take a copy in. Name another one with --store; it is made on the way"
 	sayOneCopy       = "One file is wanted: downdrop store %s FILE"
+	sayPersonWhat    = "Say whose name: downdrop store person ID to read it, with a name behind it to set it, with --erase to erase it."
+	sayNoPerson      = "No name is kept for %s."
+	sayPersonIs      = "%s is %s.\n"
+	sayPersonErased  = "The name of %s is erased. Entries keep the id. Backups and exports made before still hold the name: erase it there too, or make them anew.\n"
 	sayMoveTo        = "Say where to: downdrop store move FILE|URL"
 	sayMoveSame      = "The store is in %s already."
 	sayMoveDiffers   = "%w: after moving, an export of %s is not that of %s. Nothing was given up: the old store can be written again. Take %s away and try once more"

@@ -41,6 +41,9 @@ func newStoreCmd(env *environment) *cobra.Command {
 		}},
 		{"restore FILE", shortStoreRestore, longStoreRestore, runStoreRestore, nil},
 		{"move FILE|URL", shortStoreMove, longStoreMove, runStoreMove, nil},
+		{"person ID [NAME]", shortStorePerson, longStorePerson, runStorePerson, func(cmd *cobra.Command, o *storeOptions) {
+			cmd.Flags().BoolVar(&o.erase, "erase", false, "erase the name; the id stays in the entries")
+		}},
 	}
 	for _, v := range verbs {
 		var o storeOptions
@@ -61,6 +64,7 @@ type storeOptions struct {
 	store                  string
 	args                   []string
 	json, rebuild, salvage bool
+	erase                  bool
 }
 
 func flagJSON(cmd *cobra.Command, o *storeOptions) {
@@ -401,6 +405,41 @@ func runStoreMove(ctx context.Context, env *environment, o storeOptions) error {
 		return errors.Join(err, from.Retire(context.WithoutCancel(ctx), ""))
 	}
 	_, err = io.WriteString(env.out, report.Moved(from.Where(), to.Where(), &done))
+	return written(err)
+}
+
+// runStorePerson says, sets or erases the name behind an id.
+func runStorePerson(ctx context.Context, env *environment, o storeOptions) error {
+	if len(o.args) == 0 || len(o.args) > 2 || len(o.args) == 2 && (o.erase || o.args[1] == "") {
+		return usageError{sayPersonWhat}
+	}
+	s, err := existing(ctx, env, o.store, "name a person in")
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	id := o.args[0]
+	name, err := s.Name(ctx, id)
+	if err != nil {
+		return err
+	}
+	says := ""
+	switch {
+	case o.erase && name == "":
+		return notFoundError{fmt.Sprintf(sayNoPerson, id)}
+	case o.erase:
+		err, says = s.SetName(ctx, id, ""), fmt.Sprintf(sayPersonErased, id)
+	case len(o.args) == 2:
+		err, says = s.SetName(ctx, id, o.args[1]), fmt.Sprintf(sayPersonIs, id, o.args[1])
+	case name == "":
+		return notFoundError{fmt.Sprintf(sayNoPerson, id)}
+	default:
+		says = fmt.Sprintf(sayPersonIs, id, name)
+	}
+	if err != nil {
+		return err
+	}
+	_, err = io.WriteString(env.out, says)
 	return written(err)
 }
 

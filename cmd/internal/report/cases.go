@@ -198,11 +198,11 @@ func CaseCosts(w io.Writer, width int, c *cases.Case) error {
 	return p.writeTo(w)
 }
 
-// CaseEvents writes every entry, numbered.
-func CaseEvents(w io.Writer, width int, c *cases.Case) error {
+// CaseEvents writes every entry, numbered; names are those kept for the ids of writers.
+func CaseEvents(w io.Writer, width int, c *cases.Case, names map[string]string) error {
 	p := newPage(width)
 	for i, e := range c.Events {
-		p.item(fmt.Sprintf("%4d. ", i+1), sayEntry(c, &e))
+		p.item(fmt.Sprintf("%4d. ", i+1), sayEntry(c, &e, names[e.By]))
 	}
 	return p.writeTo(w)
 }

@@ -2816,19 +2816,24 @@ func sayUnknownEntries(n int) string {
 	return fmt.Sprintf("%s of a kind that this version of downdrop does not know; they are kept and go with the case.", counted(n, "entry"))
 }
 
-func sayEntry(c *cases.Case, e *cases.Event) string { return sayEntryAmong(c.Events, e) }
+func sayEntry(c *cases.Case, e *cases.Event, name string) string {
+	return sayEntryAmong(c.Events, e, name)
+}
 
 func sayUnitEntry(c *cases.Card, e *cases.Event) string {
 	if c.Void[e.ID] {
-		return sayEntryAmong(c.Events, e) + " (no longer counts)"
+		return sayEntryAmong(c.Events, e, "") + " (no longer counts)"
 	}
-	return sayEntryAmong(c.Events, e)
+	return sayEntryAmong(c.Events, e, "")
 }
 
-func sayEntryAmong(events []cases.Event, e *cases.Event) string {
+func sayEntryAmong(events []cases.Event, e *cases.Event, name string) string {
 	text := fmt.Sprintf("%s  %s", e.At.Format("2006-01-02 15:04:05"), strings.ReplaceAll(string(e.Kind), "_", " "))
 	if e.By != "" {
 		text += " by " + e.By
+		if name != "" {
+			text += " (" + name + ")"
+		}
 	}
 	if e.Place != "" {
 		text += ", " + string(e.Place)
