@@ -126,10 +126,10 @@ func (r Result) Finding() string {
 
 // Full is the sentence with its place, where it does not name it.
 func (r Result) Full() string {
-	if r.Where == "" || r.Verdict == Open || strings.Contains(strings.ToLower(r.Says), strings.ToLower(r.Where)) {
+	if r.Where == "" || r.Verdict == Open || strings.Contains(strings.ToLower(r.Says), strings.ToLower(r.Where)) || r.Rule == "shield" {
 		return r.Says
 	}
-	return upperFirst(r.Where) + ": " + r.Says
+	return upperFirst(r.Where) + ": " + strings.ToLower(r.Says[:1]) + r.Says[1:]
 }
 
 func upperFirst(text string) string { return strings.ToUpper(text[:1]) + text[1:] }
@@ -146,7 +146,7 @@ func (c *checker) place(m float64) string { return say(m+c.seg.FromM, "m") }
 
 // add takes a result in, with its place on the trunk where its entry has one.
 func (c *checker) add(r Result) {
-	if r.Verdict != Open {
+	if r.Verdict != Open && r.Along == nil {
 		r.Along = c.along(r)
 	}
 	c.found = append(c.found, r)
@@ -174,6 +174,13 @@ func (c *checker) along(r Result) *Stretch {
 		if r.Pos == b.Pos {
 			return at(b.FromM, b.ToM)
 		}
+	}
+	begin := 0.0
+	for _, k := range c.s.Cable {
+		if r.Pos == k.Pos {
+			return at(begin, begin+k.LengthM)
+		}
+		begin += k.LengthM
 	}
 	return nil
 }
@@ -424,6 +431,11 @@ func (c *checker) terminators() {
 	case near == 0 || far == 0:
 		end := endNames[[2]bool{near == 0, near == 0 && c.seg.First || near > 0 && c.seg.Last}]
 		r.Verdict, r.Rule, r.Says, r.Do = Fail, "terminator_missing", fmt.Sprintf(sayTerminatorMissing, end), doTerminatorMissing
+		at := 0.0
+		if near > 0 {
+			at = trunk
+		}
+		r.Along = &Stretch{at, at}
 	case near > 1 || far > 1 || len(c.s.Terminators) > 2:
 		r.Verdict, r.Rule, r.Says, r.Do = Fail, "terminators_too_many", fmt.Sprintf(sayTerminatorsMany, len(c.s.Terminators)), doTerminatorsMany
 	}
@@ -976,7 +988,8 @@ func (c *checker) supply(p rulebase.SheetSupply) {
 	}
 	volts, err := feed.Solve()
 	if err != nil {
-		c.add(Result{Rule: "no_operating_point", Where: where, Verdict: Fail, Source: sourceComputed, Pos: p.Pos, Says: fmt.Sprintf(sayNoOperatingPoint, p.Name), Do: doSupply})
+		asked, most := powerOf(feed)
+		c.add(Result{Rule: "no_operating_point", Where: where, Verdict: Fail, Figure: asked, Limit: most, Unit: "W", Source: sourceComputed, Pos: p.Pos, Says: fmt.Sprintf(sayNoOperatingPoint, p.Name, say(asked, "W"), say(most, "W")), Do: doSupply})
 		return
 	}
 	var total line.Ampere
@@ -1009,6 +1022,30 @@ func (c *checker) supply(p rulebase.SheetSupply) {
 	}
 	c.budget(Result{Rule: "supply_current", Where: where, Figure: float64(total), Sum: sum, Source: sourceSheet, Pos: p.Pos}, p.MostA, 1)
 	c.budget(Result{Rule: "fuse_current", Where: "the fuse of " + where, Figure: float64(total), Sum: sum, Source: sourceFuse, Pos: p.Pos}, p.FuseA, fuseShare)
+}
+
+// powerOf is what the loads of a feed ask for at its supply's volts, and the most
+// that its cable brings to them in the same proportions: what is asked for, taken
+// down until there is an operating point.
+func powerOf(feed line.Feed) (asked, most float64) {
+	for _, n := range feed.Nodes {
+		asked += float64(n.Load.Power) + float64(n.Load.Current)*float64(feed.Supply)
+	}
+	low, high := 0.0, 1.0
+	for range 30 {
+		share := (low + high) / 2
+		part := line.Feed{Supply: feed.Supply, Nodes: slices.Clone(feed.Nodes)}
+		for i := range part.Nodes {
+			part.Nodes[i].Load.Power *= line.Watt(share)
+			part.Nodes[i].Load.Current *= line.Ampere(share)
+		}
+		if _, err := part.Solve(); err != nil {
+			high = share
+		} else {
+			low = share
+		}
+	}
+	return asked, asked * low
 }
 
 func textOf(k *rulebase.SheetConductor) string {
@@ -1122,11 +1159,17 @@ func (c *checker) shieldedAlong(from, to float64) bool {
 }
 
 func (c *checker) shield() {
+	at, bare := 0.0, false
 	for _, k := range c.s.Cable {
+		from := at
+		at += k.LengthM
 		if k.Shielded != nil && !*k.Shielded {
-			c.add(Result{Rule: "shield", Verdict: Fail, Source: "Modbus over Serial Line V1.02, 3.6; elsewhere common practice, no source", Pos: k.Pos, Says: sayNoShield, Do: doNoShield})
-			return
+			bare = true
+			c.add(Result{Rule: "shield", Where: fmt.Sprintf("%s to %s", say(from, "m"), say(at, "m")), Verdict: Fail, Source: sourceShield, Pos: k.Pos, Says: fmt.Sprintf(sayNoShield, say(from, "m"), say(at, "m")), Do: doNoShield})
 		}
+	}
+	if bare {
+		return
 	}
 	if c.s.Shield == nil {
 		c.open("shield", "", "shield, with where it is bonded")

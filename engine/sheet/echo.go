@@ -14,6 +14,8 @@ type Echo struct {
 	AtHost       []line.Arrival // from the moment the step is sent
 	AtEnd        []line.Arrival
 	Bit          line.Second // 0: the rate is not known
+	LengthM      float64     // of the cable that the step runs along
+	Device       bool        // it ends at a device in the line, not at the trunk's far end
 }
 
 // driverVolt and driverOhm stand for a driver: what it gives unloaded, and its own
@@ -26,7 +28,8 @@ const (
 // EchoOf sends a step into the trunk of a sheet, whose ends are closed by what the
 // sheet has there; up to the first device that sends anew, where there is one. ok is false where no impedance is known.
 func EchoOf(s *rulebase.Sheet, transits int) (e Echo, ok bool) {
-	s = Segments(s)[0].Sheet
+	first := Segments(s)[0]
+	s = first.Sheet
 	c := checkerOf(s)
 	if c.kind == nil {
 		return e, false
@@ -54,7 +57,7 @@ func EchoOf(s *rulebase.Sheet, transits int) (e Echo, ok bool) {
 	}
 	delay := c.delay()
 	source := line.Parallel(near...)
-	e = Echo{DelayPerM: delay, ImpedanceOhm: impedance, Step: line.Step{
+	e = Echo{DelayPerM: delay, ImpedanceOhm: impedance, LengthM: s.TrunkM(), Device: !first.Last, Step: line.Step{
 		// The driver behind its own resistance, with the near terminator across:
 		// the same as a smaller source behind both in parallel.
 		Source:    line.Volt(float64(driverVolt) * float64(source) / float64(driverOhm)),

@@ -1,11 +1,15 @@
 package report
 
 import (
+	"bytes"
+	"cmp"
 	_ "embed"
+	"encoding/base64"
 	"fmt"
 	"html/template"
 	"io"
 	"math"
+	"slices"
 	"strings"
 
 	"downdrop/engine/sheet"
@@ -21,6 +25,8 @@ type sheetPageData struct {
 	Title, Counts, Warning string
 	Drawing                template.HTML // drawn by trunkSVG, which escapes every text of the sheet
 	Groups                 []sheetPageGroup
+	Echo                   template.URL // the lattice of a step, as a picture
+	EchoTitle, EchoMeans   string
 }
 
 type sheetPageGroup struct {
@@ -55,11 +61,22 @@ func SheetPage(w io.Writer, s *rulebase.Sheet, results []sheet.Result) error {
 			data.Groups = append(data.Groups, group)
 		}
 	}
+	if e, ok := sheet.EchoOf(s, pageTransits); ok && s.TrunkM() > 0 {
+		var picture bytes.Buffer
+		if err := EchoSVG(&picture, s, &e); err != nil {
+			return err
+		}
+		data.Echo = template.URL("data:image/svg+xml;base64," + base64.StdEncoding.EncodeToString(picture.Bytes()))
+		data.EchoTitle, data.EchoMeans = sayEcho(s, &e), sayEchoMeans(&e)
+	}
 	if err := sheetPage.Execute(w, data); err != nil {
 		return fmt.Errorf("write the page: %w", err)
 	}
 	return nil
 }
+
+// pageTransits is how many runs along the trunk are drawn on the page.
+const pageTransits = 8
 
 // lettered gives a letter to each result that does not go or barely goes; those
 // at one place share it.
@@ -109,19 +126,13 @@ func trunkSVG(s *rulebase.Sheet, results []sheet.Result, letters []string) strin
 	x := func(m float64) float64 { return drawLeft + drawSpan*m/trunk }
 	var b strings.Builder
 	rows, height := dropRows(s, x)
-	fmt.Fprintf(&b, `<svg viewBox="0 0 %.0f %.0f" role="img" aria-label="%s" xmlns="http://www.w3.org/2000/svg">`, drawWidth, height, escape(sayDrawing(s)))
+	marks, lines := marksOf(results, letters, x)
+	above := 19 * float64(max(0, lines-4)) // letters that need more room move the ruler up
+	fmt.Fprintf(&b, `<svg viewBox="0 %.0f %.0f %.0f" role="img" aria-label="%s" xmlns="http://www.w3.org/2000/svg">`, -above, drawWidth, height+above, escape(sayDrawing(s)))
 	b.WriteString(`<defs><pattern id="hatch" width="7" height="7" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><line x1="0" y1="0" x2="0" y2="7" class="hatch"/></pattern></defs>`)
-	ruler(&b, trunk, x)
-	for i, r := range results {
-		if letters[i] == "" || r.Along == nil {
-			continue
-		}
-		from, to := x(r.Along.FromM), x(r.Along.ToM)
-		if to-from < 16 {
-			middle := (from + to) / 2
-			from, to = middle-8, middle+8
-		}
-		fmt.Fprintf(&b, `<rect x="%.1f" y="%.1f" width="%.1f" height="44" fill="url(#hatch)"/><text x="%.1f" y="%.1f" class="letter">%s</text>`, from, drawCable-22, to-from, (from+to)/2, drawLetter, escape(letters[i]))
+	ruler(&b, trunk, x, drawRuler-above)
+	for _, m := range marks {
+		fmt.Fprintf(&b, `<rect x="%.1f" y="%.1f" width="%.1f" height="44" fill="url(#hatch)"/><text x="%.1f" y="%.1f" class="letter">%s</text>`, m.from, drawCable-22, m.to-m.from, (m.from+m.to)/2, drawLetter-19*float64(m.row), escape(m.letter))
 	}
 	fmt.Fprintf(&b, `<line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" class="cable"/><line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" class="cable"/>`, x(0), drawCable-2, x(trunk), drawCable-2, x(0), drawCable+2, x(trunk), drawCable+2)
 	at := 0.0
@@ -129,8 +140,14 @@ func trunkSVG(s *rulebase.Sheet, results []sheet.Result, letters []string) strin
 		at += c.LengthM
 		fmt.Fprintf(&b, `<line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" class="joint"/>`, x(at), drawCable-7, x(at), drawCable+7)
 	}
+	met := map[float64]int{}
 	for _, t := range s.Terminators {
-		fmt.Fprintf(&b, `<rect x="%.1f" y="%.1f" width="5" height="24" class="terminator"/>`, x(t.AtM)-2.5, drawCable-12)
+		aside := 0.0
+		if slices.ContainsFunc(s.Inline, func(d rulebase.SheetInline) bool { return d.AtM == t.AtM }) {
+			met[t.AtM]++
+			aside = 16 * float64(2*min(met[t.AtM], 2)-3) // the first before the device, the second behind it
+		}
+		fmt.Fprintf(&b, `<rect x="%.1f" y="%.1f" width="5" height="24" class="terminator"/>`, x(t.AtM)+aside-2.5, drawCable-12)
 	}
 	for _, d := range s.Inline {
 		fmt.Fprintf(&b, `<rect x="%.1f" y="%.1f" width="22" height="18" class="device"/><text x="%.1f" y="%.1f" class="small">%s</text>`, x(d.AtM)-11, drawCable-9, x(d.AtM), drawCable+4, escape(strings.ToUpper(d.Kind[:min(1, len(d.Kind))])))
@@ -160,6 +177,43 @@ func dropLabel(d rulebase.SheetDrop) string {
 	return d.Name
 }
 
+// A mark is the hatching of what does not go at one place, with its letter.
+type mark struct {
+	letter   string
+	from, to float64
+	row      int // of the letter, upwards
+}
+
+// marksOf are the marks of a drawing, one for each letter, from left to right; a
+// letter without room stands above those beside it.
+func marksOf(results []sheet.Result, letters []string, x func(float64) float64) (marks []mark, rows int) {
+	for i, r := range results {
+		if letters[i] == "" || r.Along == nil || slices.ContainsFunc(marks, func(m mark) bool { return m.letter == letters[i] }) {
+			continue
+		}
+		from, to := x(r.Along.FromM), x(r.Along.ToM)
+		if to-from < 16 {
+			middle := (from + to) / 2
+			from, to = middle-8, middle+8
+		}
+		marks = append(marks, mark{letter: letters[i], from: from, to: to})
+	}
+	slices.SortStableFunc(marks, func(a, b mark) int { return cmp.Compare(a.from+a.to, b.from+b.to) })
+	var ends []float64 // by row: where its last letter ends
+	for i := range marks {
+		m := &marks[i]
+		half := 7 * float64(len(m.letter))
+		for m.row < len(ends) && (m.from+m.to)/2-half < ends[m.row] {
+			m.row++
+		}
+		if m.row == len(ends) {
+			ends = append(ends, 0)
+		}
+		ends[m.row] = (m.from+m.to)/2 + half
+	}
+	return marks, len(ends)
+}
+
 // dropRows sets each drop's name on the first line where it has room.
 func dropRows(s *rulebase.Sheet, x func(float64) float64) (rows []int, height float64) {
 	var ends []float64 // by row: where its last name ends
@@ -179,15 +233,15 @@ func dropRows(s *rulebase.Sheet, x func(float64) float64) (rows []int, height fl
 }
 
 // ruler draws the metres along the trunk, a tick at a round figure.
-func ruler(b *strings.Builder, trunk float64, x func(float64) float64) {
+func ruler(b *strings.Builder, trunk float64, x func(float64) float64, y float64) {
 	step := roundStep(trunk / 8)
-	fmt.Fprintf(b, `<line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" class="ruler"/>`, x(0), drawRuler, x(trunk), drawRuler)
+	fmt.Fprintf(b, `<line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" class="ruler"/>`, x(0), y, x(trunk), y)
 	for i := 0; float64(i)*step <= trunk*(1+1e-9); i++ {
 		m := float64(i) * step
-		fmt.Fprintf(b, `<line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" class="ruler"/><text x="%.1f" y="%.1f" class="small">%s</text>`, x(m), drawRuler-6, x(m), drawRuler, x(m), drawRuler-12, metres(m))
+		fmt.Fprintf(b, `<line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" class="ruler"/><text x="%.1f" y="%.1f" class="small">%s</text>`, x(m), y-6, x(m), y, x(m), y-12, metres(m))
 		for k := 1; k < 5; k++ {
 			if minor := m + step*float64(k)/5; minor < trunk {
-				fmt.Fprintf(b, `<line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" class="ruler"/>`, x(minor), drawRuler-3, x(minor), drawRuler)
+				fmt.Fprintf(b, `<line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" class="ruler"/>`, x(minor), y-3, x(minor), y)
 			}
 		}
 	}
