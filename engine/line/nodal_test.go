@@ -42,7 +42,7 @@ func nodal(t *testing.T, nodes int, add func(conduct func(a, b int, siemens floa
 // present voltages.
 func TestFeedAgainstNodalSolution(t *testing.T) {
 	solved, none := 0, 0
-	for seed := range uint64(support.Deep(t, 500)) {
+	for seed := uint64(0); solved < support.Deep(t, 500); seed++ {
 		r := rand.New(rand.NewPCG(seed, 5))
 		f := Feed{Supply: Volt(18 + 14*r.Float64())}
 		greedy := 1.0 + 4*float64(seed%4) // a quarter of the trees ask for more than usual
@@ -77,7 +77,7 @@ func TestFeedAgainstNodalSolution(t *testing.T) {
 		}
 	}
 	t.Logf("%d trees solved, %d have no operating point", solved, none)
-	if solved < 300 || none < 5 {
+	if none < solved/50 {
 		t.Errorf("%d solved and %d without operating point: the test no longer tries both", solved, none)
 	}
 }

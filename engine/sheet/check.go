@@ -396,6 +396,7 @@ func (c *checker) addresses() {
 		seen[d.Address] = d.Name
 		c.add(r)
 	}
+	c.openFor("address", lackAddress, func(d rulebase.SheetDrop) bool { return !d.HasAddr })
 }
 
 // ---- terminators and what a meter reads
@@ -950,8 +951,31 @@ func (c *checker) round(exchange func(points int) line.Second, turnaround float6
 // ---- supply
 
 func (c *checker) supplies() {
+	fed := map[string]bool{}
 	for _, p := range c.s.Supplies {
 		c.supply(p)
+		for _, f := range p.Feeds {
+			fed[f.Drop] = true
+		}
+	}
+	c.openFor("supply_volts", lackFeed, func(d rulebase.SheetDrop) bool { return !fed[d.Name] })
+	for _, p := range c.s.Supplies {
+		if p.MostA == 0 || p.FuseA == 0 {
+			c.open("supply_current", "supply "+p.Name, fmt.Sprintf(lackMost, p.Name))
+		}
+	}
+}
+
+// openFor says for which drops a rule cannot be reckoned.
+func (c *checker) openFor(rule, lacks string, of func(rulebase.SheetDrop) bool) {
+	var names []string
+	for _, d := range c.s.Drops {
+		if of(d) {
+			names = append(names, d.Name)
+		}
+	}
+	if names != nil {
+		c.open(rule, "", fmt.Sprintf(lacks, strings.Join(names, ", ")))
 	}
 }
 
@@ -1086,6 +1110,7 @@ func (c *checker) carriers() {
 		}
 		c.budget(Result{Rule: "carrier_current", Where: "the carrier of drop " + d.Name, Figure: float64(sum), Sum: strings.Join(parts, " + "), Source: sourceSheet, Pos: d.Pos}, d.MostA, 1)
 	}
+	c.openFor("carrier_current", lackCarrier, func(d rulebase.SheetDrop) bool { return len(d.Modules) > 0 && d.MostA == 0 })
 }
 
 // ---- surroundings

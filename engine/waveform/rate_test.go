@@ -3,6 +3,7 @@ package waveform_test
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"downdrop/engine/waveform"
@@ -35,7 +36,7 @@ func matched(r *rand.Rand, rate float64, chars int) (p *plant, seconds float64) 
 func TestRateOfCleanAndNoisyCaptures(t *testing.T) {
 	for _, noisy := range []bool{false, true} {
 		most := 0.0
-		for _, rate := range rates {
+		for _, rate := range append(slices.Clone(rates), 12e6) {
 			for i := range support.Deep(t, 3) {
 				r := rand.New(rand.NewPCG(uint64(rate), uint64(i)))
 				p, seconds := matched(r, rate, 2+r.IntN(4))

@@ -78,7 +78,7 @@ func EchoSVG(w io.Writer, s *rulebase.Sheet, e *sheet.Echo) error {
 	var b strings.Builder
 	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 800 %.0f" role="img" aria-label="%s"><style>text{font:13px system-ui,sans-serif;fill:#111}line{stroke:#111}.wave{stroke-width:1.6}.axis{stroke-width:1}.tick{stroke-width:1;stroke-dasharray:2 3}.head{font-weight:700}</style><rect width="800" height="%.0f" fill="#fff"/>`, height, escape(sayEcho(s, e)), height)
 	fmt.Fprintf(&b, `<text x="%.0f" y="28" text-anchor="middle" class="head">host, 0 m</text><text x="%.0f" y="28" text-anchor="middle" class="head">%s</text>`, left, right, escape(echoEnd(e)+", "+metres(e.LengthM)))
-	fmt.Fprintf(&b, `<text x="%.0f" y="46" text-anchor="middle">sends back %+.0f %%</text><text x="%.0f" y="46" text-anchor="middle">sends back %+.0f %%</text>`, left, 100*line.Reflection(e.Step.SourceOhm, e.ImpedanceOhm), right, 100*line.Reflection(e.Step.Load, e.ImpedanceOhm))
+	fmt.Fprintf(&b, `<text x="%.0f" y="46" text-anchor="middle">sends back %s</text><text x="%.0f" y="46" text-anchor="middle">sends back %s</text>`, left, shareBack(e.Step.SourceOhm, e), right, shareBack(e.Step.Load, e))
 	fmt.Fprintf(&b, `<line x1="%.0f" y1="56" x2="%.0f" y2="%.0f" class="axis"/><line x1="%.0f" y1="56" x2="%.0f" y2="%.0f" class="axis"/>`, left, left, height-30, right, right, height-30)
 	for i := range n {
 		from, to := left, right
@@ -109,6 +109,15 @@ func EchoSVG(w io.Writer, s *rulebase.Sheet, e *sheet.Echo) error {
 
 func sayEcho(s *rulebase.Sheet, e *sheet.Echo) string {
 	return fmt.Sprintf("%s: a step of %s from a driver of about 60 ohm, on a cable of %s, is at %s after %s.", s.Name, "3 V", quantity.FormatRounded(float64(e.ImpedanceOhm), "ohm", 3), echoEnd(e), quantity.FormatRounded(float64(e.Step.Transit), "s", 4))
+}
+
+// shareBack is what an end sends back, in %.
+func shareBack(ohm line.Ohm, e *sheet.Echo) string {
+	percent := math.Round(100 * line.Reflection(ohm, e.ImpedanceOhm))
+	if percent == 0 {
+		return "nothing"
+	}
+	return fmt.Sprintf("%+.0f %%", percent)
 }
 
 // echoEnd is what the step runs to.
