@@ -200,6 +200,9 @@ func newUnitMoveCmd(env *environment) *cobra.Command {
 			if strings.TrimSpace(m.Why) == "" {
 				return cases.Draft{}, usageError{sayMoveWhy}
 			}
+			if err := verdictOfRecord(c, &m); err != nil {
+				return cases.Draft{}, err
+			}
 			draft := cases.Say(cases.KindMoved, m)
 			if instead != "" {
 				return d.insteadOf(c, draft, instead)
@@ -210,6 +213,29 @@ func newUnitMoveCmd(env *environment) *cobra.Command {
 			return draft, nil
 		},
 	})
+}
+
+// verdictOfRecord takes the verdict from the bench record that is named, where the store has
+// it: it is never typed twice. A number of other books stays as it is.
+func verdictOfRecord(c *cases.Card, m *cases.Move) error {
+	var found *cases.Record
+	for i := range c.Records {
+		if r := &c.Records[i].Body; m.Record != "" && strings.EqualFold(r.Number, m.Record) && (found == nil || r.Issue > found.Issue) {
+			found = r
+		}
+	}
+	switch {
+	case found == nil || found.Verdict == "":
+		return nil
+	case m.To == cases.ShopEvaluated && m.Verdict == "":
+		m.Verdict = found.Verdict
+	case m.To == cases.ShopEvaluated && m.Verdict != found.Verdict:
+		return inputError{fmt.Sprintf(sayRecordSays, found.Number, found.Issue, found.Verdict)}
+	case m.To == cases.ShopReleased && found.Verdict == cases.UnitBad && m.Consent == "":
+		return inputError{fmt.Sprintf(sayRecordBad, found.Number, found.Issue)}
+	}
+	m.Record = found.Number
+	return nil
 }
 
 // insteadOf makes a draft stand for an earlier entry of its kind, unless later ones then no
@@ -243,6 +269,9 @@ func (d *desk) insteadOf(c *cases.Card, draft cases.Draft, number string) (cases
 func sayUnitRefused(c *cases.Card, m cases.Move, why cases.Refusal) string {
 	switch why {
 	case cases.RefusedByTable:
+		if c.State() == "" {
+			return sayNeverReceived
+		}
 		next := rulebase.Words(c.State().MayFollow())
 		if len(next) == 0 {
 			return fmt.Sprintf(sayRefusedGone, c.State())

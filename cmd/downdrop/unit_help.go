@@ -105,6 +105,8 @@ the last whole one.`
 	sayMoveWhy      = "Say with --why for what reason; one sentence is enough."
 	sayNoUnitEntry  = "There is no entry %s; there are %d, see \"show --entries\"."
 	sayOtherKind    = "Entry %d says %s; it is put right by the command that says such things, or taken back."
+	sayRecordSays   = "Record %s, issue %d, says that the unit is %s; leave --unit out, or name the record that shows it."
+	sayRecordBad    = "Record %s, issue %d, says that the unit is bad: it is not released on that. Name the record of the test that it passed, or say with --consent who agreed and how."
 	sayVoidEntry    = "Entry %d no longer counts; name the one that stands for it."
 	sayWouldNotFit  = "Entry %d rests on it and would no longer fit: take that one back first."
 	sayNoStatement  = "%q is no statement: %v"
@@ -133,6 +135,7 @@ the last whole one.`
 	sayNoMonth        = "%q is no month: it is written as 2031-05."
 	sayStatementFirst = "Say with --statement what is stated: not_exposed, decontaminated or contaminated."
 
+	sayNeverReceived  = "The unit was never received: take it in first, with \"unit receive\"."
 	sayRefusedGone    = "The unit is %s: nothing follows but that it comes in again, with \"unit receive\"."
 	sayRefusedByTable = "A unit that is %s does not become %s; it may become %s."
 	sayRefusedLate    = "The customer's answer came after %s, the offer's last day. Make a new offer, or say with --consent who agreed and how."

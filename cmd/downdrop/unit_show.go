@@ -88,7 +88,10 @@ func newUnitListCmd(env *environment) *cobra.Command {
 				}
 			}
 			return runUnitList(cmd.Context(), env, o, func(c *cases.Card) bool {
-				return state == string(c.State()) || state == "" && c.State() != "" && (all || c.State().InShop())
+				if c.State() == "" { // known from records alone, and never received
+					return false
+				}
+				return state == string(c.State()) || state == "" && (all || c.State().InShop())
 			}, state != "", asJSON, csv)
 		},
 	}

@@ -7,6 +7,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"downdrop/cases"
 )
 
 const shopPrices = "../../cases/examples/prices/shop.yaml"
@@ -112,6 +114,34 @@ func TestASerialThatLooksLikeAnother(t *testing.T) {
 	s.answers = "maybe\nn\nn\nn\ny\n"
 	s.says(0, "unit|receive|BIU-4|S0815|--by|p1") // 5 and S: nothing looks like it
 	s.says(0, "unit|receive|BIU-2|B0815|--by|p1", "Is it that unit? (y/n)", "Does the unit belong to it?", s.code)
+}
+
+// The verdict of a bench record is taken from it, and not typed twice.
+func TestAMoveRestsOnItsRecord(t *testing.T) {
+	s := newShop(t)
+	record := func(id, number string, issue int, verdict string) {
+		d := cases.Say(cases.KindRecord, cases.Record{Number: number, Issue: issue, Digest: "d", Head: "h", Verdict: verdict})
+		d.ID, d.Subject, d.At = id, cases.Subject{Kind: cases.AboutUnit, ID: cases.UnitKey(cases.Unit{Type: "BIU-2", Serial: "B0815"})}, s.now
+		if _, err := s.store.Append(t.Context(), d); err != nil {
+			t.Fatal(err)
+		}
+	}
+	record("r1", "R-1", 1, cases.UnitGood)
+	s.says(0, "unit|list|--all", "No unit is in the shop.") // known by a record, and never received
+	s.says(0, "unit|show|B0815", "not in the shop", "R-1, issue 1: the unit is good")
+	s.says(4, "unit|move|B0815|evaluated|--why|x|--unit|good|--by|p1", "never received")
+	record("r2", "R-1", 2, cases.UnitBad)
+	s.says(0, "unit|receive|BIU-2|B0815|--by|p1")
+	s.says(0, "unit|statement|B0815|not_exposed|--by|p1")
+	s.says(4, "unit|move|B0815|evaluated|--why|acceptance|--unit|good|--record|R-1|--by|p1", "issue 2, says that the unit is bad")
+	s.says(0, "unit|move|B0815|evaluated|--why|acceptance|--record|r-1|--by|p1")
+	s.says(0, "unit|show|B0815", "As it came in, the unit is bad", "record R-1", "Bench records:")
+	s.says(0, "unit|show|B0815|--json", `"number": "R-1"`)
+	s.says(0, "unit|move|B0815|in_test|--why|soak|--by|p1")
+	s.says(4, "unit|move|B0815|released|--why|x|--record|R-1|--by|p1", "not released on that")
+	record("r3", "R-2", 1, cases.UnitGood)
+	s.says(0, "unit|move|B0815|released|--why|passed|--record|R-2|--by|p1", "released")
+	s.says(0, "unit|show|B0815", "As it came in, the unit is bad")
 }
 
 // A list of returns is looked up where asked for; a row that may be spoilt is not.

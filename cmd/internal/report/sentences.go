@@ -2630,6 +2630,19 @@ func sayWork(w *cases.Said[cases.Work]) string {
 	return text + "."
 }
 
+const titleRecords = "Bench records:"
+
+func sayRecordOf(r *cases.Record) string {
+	text := fmt.Sprintf("%s, issue %d", r.Number, r.Issue)
+	if r.Verdict != "" {
+		text += ": the unit is " + cmp.Or(verdictNames[r.Verdict], plain(r.Verdict))
+	}
+	if r.Why != "" {
+		text += "; issued anew: " + r.Why
+	}
+	return text + "."
+}
+
 func sayOffered(o *cases.Offered) string {
 	text := fmt.Sprintf("An offer was made on %s and holds up to %s.", o.Event.At.Format("2 January 2006"), o.Offer.Until)
 	a := o.Answer

@@ -42,6 +42,8 @@ func UnitText(w io.Writer, width int, c *cases.Card, codes map[string]string, no
 	p.say(sayUnitLine(c, now))
 	if s := c.Stay(); s != nil {
 		p.stay(c, s, codes)
+	} else {
+		p.records(c)
 	}
 	p.unfit(c)
 	if len(c.Notes)+len(c.Refers) > 0 {
@@ -96,6 +98,7 @@ func (p *page) stay(c *cases.Card, s *cases.Stay, codes map[string]string) {
 			p.item("  "+s.Work[i].Event.At.Format(minuteForm), sayWork(&s.Work[i]))
 		}
 	}
+	p.records(c)
 	if o := s.Offer(); o != nil {
 		p.gap()
 		p.say(sayOffered(o))
@@ -108,6 +111,18 @@ func (p *page) stay(c *cases.Card, s *cases.Stay, codes map[string]string) {
 		p.say(sayMayGo(s.State))
 	} else {
 		p.say(sayGone)
+	}
+}
+
+// records lists the bench records that were issued of a unit.
+func (p *page) records(c *cases.Card) {
+	if len(c.Records) == 0 {
+		return
+	}
+	p.gap()
+	p.say(titleRecords)
+	for i := range c.Records {
+		p.item("  "+c.Records[i].Event.At.Format(minuteForm), sayRecordOf(&c.Records[i].Body))
 	}
 }
 

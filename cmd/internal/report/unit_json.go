@@ -139,9 +139,10 @@ func UnitJSON(w io.Writer, c *cases.Card, now time.Time) error {
 		MayGo   []string        `json:"may_go_to"`
 		Stays   []stayJSON      `json:"stays"`
 		Notes   []string        `json:"notes"`
+		Records []recordOfJSON  `json:"records"`
 		Unfit   []string        `json:"unfit"` // ids of entries
 		Entries []caseEntryJSON `json:"entries"`
-	}{Schema: UnitSchema, Unit: unitOf(c, now), MayGo: []string{}, Stays: []stayJSON{}, Notes: []string{}, Unfit: []string{}, Entries: []caseEntryJSON{}}
+	}{Schema: UnitSchema, Unit: unitOf(c, now), MayGo: []string{}, Stays: []stayJSON{}, Notes: []string{}, Records: []recordOfJSON{}, Unfit: []string{}, Entries: []caseEntryJSON{}}
 	for _, s := range c.State().MayFollow() {
 		out.MayGo = append(out.MayGo, string(s))
 	}
@@ -151,6 +152,9 @@ func UnitJSON(w io.Writer, c *cases.Card, now time.Time) error {
 	for _, n := range c.Notes {
 		out.Notes = append(out.Notes, n.Body.Text)
 	}
+	for _, r := range c.Records {
+		out.Records = append(out.Records, recordOfJSON{stamp(r.Event.At), r.Body.Number, r.Body.Issue, r.Body.Verdict, r.Body.Digest})
+	}
 	for _, e := range c.Unfit {
 		out.Unfit = append(out.Unfit, e.ID)
 	}
@@ -158,6 +162,14 @@ func UnitJSON(w io.Writer, c *cases.Card, now time.Time) error {
 		out.Entries = append(out.Entries, entryOf(e))
 	}
 	return writeJSON(w, out)
+}
+
+type recordOfJSON struct {
+	At      string `json:"at"`
+	Number  string `json:"number"`
+	Issue   int    `json:"issue"`
+	Verdict string `json:"unit"`
+	Digest  string `json:"digest"`
 }
 
 func stayOf(s *cases.Stay) stayJSON {
