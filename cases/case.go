@@ -43,6 +43,7 @@ type Case struct {
 	References  []Reference
 	Notes       []Said[Note]
 	Files       []Said[Attachment]
+	Proofs      []string           // of Situation.Done, in its order: what was watched; "" not said
 	Settings    map[string]Setting // by SettingKey
 	PutIn       []Said[PutIn]      // that still stand, accepted or not
 	Accepted    []Said[Accepted]
@@ -187,6 +188,7 @@ func (c *Case) take(e *Event) error {
 	case KindDone:
 		return read(e, func(b DoneBody) {
 			s.Done = append(s.Done, rulebase.Done{ID: b.ID, Drop: b.Drop})
+			c.Proofs = append(c.Proofs, b.Proof)
 			c.done = append(c.done, e.ID)
 		})
 	case KindTakenBack, KindClockJump:

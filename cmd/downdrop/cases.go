@@ -25,7 +25,7 @@ func newCaseCmd(env *environment) *cobra.Command {
 	cmd := &cobra.Command{Use: "case", Short: shortCase, Long: longCase, Args: knownCommand}
 	cmd.AddCommand(
 		newCaseOpenCmd(env), newCaseListCmd(env), newCaseFindCmd(env), newCaseShowCmd(env), newCaseTalkCmd(env),
-		newCaseJoinCmd(env), newCaseHandOverCmd(env), newCaseReceiveCmd(env))
+		newCaseJoinCmd(env), newCaseHandOverCmd(env), newCaseReceiveCmd(env), newCaseExportCmd(env), newCaseImportCmd(env))
 	cmd.AddCommand(newSayingCmds(env)...)
 	return cmd
 }
@@ -80,14 +80,20 @@ func (o *deskOptions) onCase(ctx context.Context, env *environment, name string,
 		return err
 	}
 	defer d.store.Close()
-	c, err := d.store.Case(ctx, name)
-	if errors.Is(err, cases.ErrNotFound) {
-		return d.noSuchCase(ctx, name)
-	}
+	c, err := d.find(ctx, name)
 	if err != nil {
 		return err
 	}
 	return do(d, c)
+}
+
+// find is the case of a code or an id.
+func (d *desk) find(ctx context.Context, name string) (*cases.Case, error) {
+	c, err := d.store.Case(ctx, name)
+	if errors.Is(err, cases.ErrNotFound) {
+		return nil, d.noSuchCase(ctx, name)
+	}
+	return c, err
 }
 
 // noSuchCase says what was probably meant.

@@ -131,18 +131,39 @@ causes nor accepted.`
 	exampleCaseJoin = `  downdrop case join K7Q4M2 M31XW9 --name "storm of 28 May"`
 
 	shortCaseHandOver = "Hand a case over to another place, as text or as QR codes"
-	longCaseHandOver  = `Hand a case over to another place, as text to paste or as QR codes to scan. The other
-place takes it in with "case receive" and asks nothing again. Pictures and files go
-with "store export".`
+	longCaseHandOver  = `Hand a case over to another place: as text to paste, as QR codes to scan, or as a file.
+The other place takes it in with "case receive" and asks nothing again. Pictures and
+files go with the file.`
 	exampleCaseHandOver = `  downdrop case hand-over K7Q4M2 --to field
+  downdrop case hand-over K7Q4M2 --to bench --file K7Q4M2.jsonl
   downdrop case hand-over K7Q4M2 --to bench --qr case.png`
 
 	shortCaseReceive = "Take in a case that was handed over"
-	longCaseReceive  = `Take in a case from pasted text or from a file: the parts in any order, with
-whatever stands around them. Taking it in twice is the same as once.`
+	longCaseReceive  = `Take in a case from pasted text (the parts in any order, with whatever stands around
+them) or from the file of a hand-over. Taking it in twice is the same as once.`
 	exampleCaseReceive = `  downdrop case receive mail.txt
   downdrop case receive < mail.txt`
 
+	shortCaseExport = "Write cases into a file, as JSON lines"
+	longCaseExport  = `Write cases into a file, a JSON object on each line, with a manifest before them and a
+check behind: what each case says, its pictures and files, the rulebases it was
+diagnosed by. The same store gives the same file. Names of people stay here unless
+--names is said.`
+	exampleCaseExport = `  downdrop case export cases.jsonl K7Q4M2 M31XW9
+  downdrop case export - --all > all.jsonl`
+
+	shortCaseImport = "Take cases in from such a file"
+	longCaseImport  = `Take cases in from a file that "case export", "case hand-over --file" or "store backup"
+wrote. Every line is checked, and nothing is kept of a file that is cut or changed.
+Files may come in any order, and taking one in twice is the same as once. To bring a
+whole store back in place of a lost one, use "store restore".`
+	exampleCaseImport = `  downdrop case import cases.jsonl`
+
+	sayExportWhat    = "Say where to and what: downdrop case export FILE CASE..., or with --all in place of cases."
+	sayImportWhat    = "One file is wanted: downdrop case import FILE; - is the standard input."
+	sayExported      = "Written as %s: %d entries and %d files.\n"
+	sayImported      = "Taken in: %d entries; %d were here already; %d files.\n"
+	sayGaps          = "Of other sites' chains %d parts between are not here: the cases they belong to were not sent.\n"
 	sayNoCase        = "There is no case %q in this store."
 	sayCodeMisread   = " A code has six signs, and its last one does not fit: have it read out again."
 	sayOpenCases     = " Not closed are %s."
@@ -153,7 +174,7 @@ whatever stands around them. Taking it in twice is the same as once.`
 	sayNoRemedy      = "There is no remedy %q in the rulebase."
 	sayNoCause       = "There is no cause %q in the rulebase."
 	sayAttach        = "%s is not kept: %v."
-	sayAboutWhat     = "Say what it is about: --location, --drop, --type, --serial, --revision or --complaint."
+	sayAboutWhat     = "Say what it is about: --location, --drop, --type, --serial, --revision, --complaint or --call-back."
 	sayCost          = "%q is no amount: it is what=\"12.50 EUR\"."
 	sayDispose       = "%q cannot be done with a drop or a unit: %v"
 	saySetting       = "%q is no setting: it is name=value; the usual names are %s."

@@ -55,11 +55,12 @@ func addOpeningFlags(cmd *cobra.Command) {
 	f.String("serial", "", "the unit's serial, as its plate says it (`TEXT`)")
 	f.String("revision", "", "the unit's revision (`TEXT`)")
 	f.String("complaint", "", "what the caller says, in the caller's words (`TEXT`)")
+	f.String("call-back", "", "whom to call back: an `ID`, never a name or a number (see store person)")
 }
 
 func (s said) opening() cases.Opening {
 	return cases.Opening{
-		Location: s.text("location"), Drop: s.number("drop"), Complaint: s.text("complaint"),
+		Location: s.text("location"), Drop: s.number("drop"), Complaint: s.text("complaint"), CallBack: s.text("call-back"),
 		Unit: cases.Unit{Type: s.text("type"), Serial: s.text("serial"), Revision: s.text("revision")},
 	}
 }

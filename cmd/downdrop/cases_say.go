@@ -476,9 +476,9 @@ func newCaseJoinCmd(env *environment) *cobra.Command {
 			return o.onCase(ctx, env, args[0], func(d *desk, c *cases.Case) error {
 				all = append(all, c)
 				for _, other := range args[1:] {
-					c, err := d.store.Case(ctx, other)
+					c, err := d.find(ctx, other)
 					if err != nil {
-						return notFoundError{fmt.Sprintf(sayNoCase, other)}
+						return err
 					}
 					all = append(all, c)
 				}

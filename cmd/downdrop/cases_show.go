@@ -200,7 +200,7 @@ func (d *desk) fetch(ctx context.Context, c *cases.Case, name string) error {
 
 func newCaseHandOverCmd(env *environment) *cobra.Command {
 	var o deskOptions
-	var to, png string
+	var to, png, file string
 	cmd := &cobra.Command{
 		Use: "hand-over CASE", Short: shortCaseHandOver, Long: longCaseHandOver, Example: exampleCaseHandOver, Args: oneCase(0), ValidArgsFunction: completeCases(env, &o),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -217,6 +217,9 @@ func newCaseHandOverCmd(env *environment) *cobra.Command {
 				if err != nil {
 					return err
 				}
+				if file != "" {
+					return d.export(ctx, file, cases.ExportOptions{Cases: []string{c.ID}})
+				}
 				if png != "" {
 					return d.codes(parts, png)
 				}
@@ -230,6 +233,7 @@ func newCaseHandOverCmd(env *environment) *cobra.Command {
 	}
 	addStoreFlags(cmd, &o)
 	cmd.Flags().StringVar(&to, "to", "", "the place it goes to: phone, field or bench (`PLACE`)")
+	cmd.Flags().StringVar(&file, "file", "", "write it into this `FILE`, with its pictures and files")
 	cmd.Flags().StringVar(&png, "qr", "", "write it as QR codes into `FILE`.png, FILE-2.png ...")
 	return cmd
 }
@@ -247,15 +251,18 @@ func newCaseReceiveCmd(env *environment) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			events, err := cases.ReadHandOver(string(text))
-			if err != nil {
-				return err
-			}
 			d, err := o.openDesk(ctx, env)
 			if err != nil {
 				return err
 			}
 			defer d.store.Close()
+			if isExport(text) {
+				return inFile(name, d.receiveFile(ctx, text))
+			}
+			events, err := cases.ReadHandOver(string(text))
+			if err != nil {
+				return err
+			}
 			return d.receive(ctx, events)
 		},
 	}

@@ -113,6 +113,9 @@ func CaseText(w io.Writer, width int, d *engine.Diagnosis, c *cases.Case, earlie
 	if c.Opening.Complaint != "" {
 		p.say(sayComplaint(c.Opening.Complaint))
 	}
+	if c.Opening.CallBack != "" {
+		p.say(sayCallBack(c.Opening.CallBack))
+	}
 	for _, r := range c.References {
 		p.item("  ", sayReferenceLine(r))
 	}
@@ -148,8 +151,8 @@ func (p *page) known(b *rulebase.Base, c *cases.Case) {
 		p.gap()
 		p.say(sayWasDone)
 	}
-	for _, done := range s.Done {
-		p.item("  ", sayDone(&done))
+	for i, done := range s.Done {
+		p.item("  ", sayDoneProven(&done, c.Proofs[i]))
 	}
 }
 

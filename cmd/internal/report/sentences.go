@@ -2346,6 +2346,8 @@ func sayProven(b *rulebase.Base, causes []string) string {
 	return strings.Join(names, " and ")
 }
 
+func sayCallBack(id string) string { return "Call back: " + id + "." }
+
 func sayComplaint(text string) string { return "The caller: \"" + text + "\"" }
 
 func sayEarlier(b *rulebase.Base, s *cases.Summary) string {
@@ -2431,6 +2433,13 @@ func sayFileLine(a cases.Attachment) string {
 
 func sayMoneyLine(m cases.Money) string {
 	return fmt.Sprintf("%s: %s %s", plain(m.For), m.Amount, m.Currency)
+}
+
+func sayDoneProven(d *rulebase.Done, proof string) string {
+	if proof == "" {
+		return sayDone(d)
+	}
+	return sayDone(d) + "; watched: " + proof
 }
 
 func sayMoneySum(m cases.Money) string { return fmt.Sprintf("in all %s %s", m.Amount, m.Currency) }
