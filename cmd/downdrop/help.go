@@ -123,9 +123,10 @@ order, the most telling test a minute, and the default. It takes a while.`
 a sheet that says what was laid, fitted and set.`
 
 	shortLineCheck = "Go over an installation sheet, rule by rule"
-	longLineCheck  = `Go over an installation sheet, rule by rule: rate, length, units, addresses,
-terminators, stubs, levels, the controller's map, 24 V at every drop, currents,
-separation and shield. Each rule has its figure, its limit and where that comes
+	longLineCheck  = `Go over an installation sheet, rule by rule: rate and clocks, length, units,
+addresses, terminators, ohms to be read, stubs, levels, echoes, the controller's
+map, frame and scan time, 24 V at every drop, currents, copper's temperature,
+separation and shield; each stretch between repeaters by itself. Each rule has its figure, its limit and where that comes
 from, and what to do.
 
 Exit code 1 says that something does not go.`
@@ -139,7 +140,8 @@ that the sheet has. With --svg the lattice is drawn as well.`
 	exampleLineEcho = `  downdrop line echo cases/examples/sheets/tide_mill.yaml
   downdrop line echo mill.yaml --svg mill.svg`
 	shortLineNew = "Ask for an installation sheet and write it"
-	longLineNew  = `Ask for an installation sheet, question by question, and write it. What is not
+	longLineNew  = `Ask for an installation sheet, question by question, and write it. Each answer is
+tried on what was said before, and asked again where it does not fit. What is not
 known is left out with Enter; the check says later what it would need. Nothing
 that is there already is written over.`
 	exampleLineNew = `  downdrop line new mill.yaml`

@@ -243,4 +243,8 @@ var kinds = []Kind{
 		Means: "Its text forces or drives an output, tests insulation, or works under power, and its hazard list lacks motion, stored or live.",
 		Why:   "It is then offered to anybody, by phone too, and before harmless steps.",
 		Cure:  "Say the hazard, and warn of it; or accept it and say why the words mean no danger here."},
+	{Name: "isolates-by-control", Says: "A step takes a control for an isolation.",
+		Means: "Its text isolates by a push button, a selector switch, stop mode, an output forced off or the handheld.",
+		Why:   "None of these isolates anything (29 CFR 1910.147(b), as quoted): the circuit can come alive under somebody's hands.",
+		Cure:  "Isolate by the site's isolating devices and rules, and prove dead; or accept it and say why nothing is worked on."},
 }

@@ -74,6 +74,20 @@ func (r *reviewer) hazardsUnsaid() {
 	}
 }
 
+// asControl is an isolation by what isolates nothing: a device of the control circuit.
+var asControl = regexp.MustCompile(`(?i)\bisolat\w*\b[^.;:]{0,80}\b(push[ -]?button|stop button|selector( switch)?|key switch|stop mode|(put|set)ting (it|the controller) in stop|forc(e|ed|ing)( it| the output)? off|handheld)\b`)
+
+// isolations looks for steps that take a control for an isolation.
+func (r *reviewer) isolations() {
+	for s := range r.steps() {
+		for _, words := range append([]string{s.Do}, s.Steps...) {
+			if found := asControl.FindString(words); found != "" {
+				r.say(s.Pos, "isolates-by-control", "%s says %q, and that isolates nothing", s.ID, found)
+			}
+		}
+	}
+}
+
 // What a step hardly ever takes.
 const (
 	shortest = 0.5 // minutes

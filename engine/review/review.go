@@ -64,6 +64,7 @@ var checks = []func(*reviewer){
 	(*reviewer).hands,
 	(*reviewer).dangersSpoken,
 	(*reviewer).hazardsUnsaid,
+	(*reviewer).isolations,
 	(*reviewer).minutes,
 	(*reviewer).titles,
 	(*reviewer).toolNames,
