@@ -39,6 +39,7 @@ engine/review             : rulebase rulebase/source rulebase/quantity engine en
 engine/rehearse           : rulebase rulebase/source rulebase/quantity engine engine/chain engine/hypothesis engine/belief engine/plan engine/decide engine/line
 cases                     : rulebase rulebase/source rulebase/quantity engine
 cases/learn               : cases rulebase engine engine/belief
+cases/alike               : cases rulebase engine
 cases/sqlstore            : cases
 cases/sqlite              : cases cases/sqlstore
 cases/postgres            : cases cases/sqlstore

@@ -97,6 +97,15 @@ type Store interface {
 	Close() error
 }
 
+// A Mark is how far a store was read by whoever keeps something that is worked out from
+// it: the number of its last row, the hash of that event, and how many events there were. The zero Mark is
+// before the first.
+type Mark struct {
+	Row    int64  `json:"row"`
+	Events int64  `json:"events"`
+	Hash   string `json:"hash"`
+}
+
 // Imported is what Import did.
 type Imported struct {
 	Added, Known int

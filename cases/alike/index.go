@@ -1,0 +1,376 @@
+package alike
+
+import (
+	"context"
+	"encoding/binary"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"hash/crc32"
+	"io"
+	"maps"
+	"runtime"
+	"slices"
+	"sync"
+
+	"downdrop/cases"
+)
+
+// An Index is the profiles of closed cases, as they are worked out; Bytes is what is asked (see Open).
+type Index struct {
+	head     indexHead
+	profiles map[string]Profile
+}
+
+type indexHead struct {
+	Rulebase string     `json:"rulebase"` // digest
+	Causes   int        `json:"causes"`
+	Cases    int        `json:"cases"`
+	Mark     cases.Mark `json:"mark"` // how far the store was read
+	Text     int        `json:"text"` // bytes of all ids
+	// Sums are the checksums of the sections: the columns, the sums, the ends of ids, the ids.
+	Sums []uint32 `json:"sums"`
+}
+
+// New is an index of no case.
+func New(r *Reader) *Index {
+	return &Index{head: indexHead{Rulebase: r.base.Digest, Causes: len(r.base.Causes)}, profiles: map[string]Profile{}}
+}
+
+// Len is how many cases it holds.
+func (x *Index) Len() int { return len(x.profiles) }
+
+// Put keeps a case's profile, or, where it is nil, forgets the case.
+func (x *Index) Put(id string, p Profile) {
+	if p == nil {
+		delete(x.profiles, id)
+	} else {
+		x.profiles[id] = p
+	}
+}
+
+// A Changing store says which cases were written to since a mark.
+type Changing interface {
+	Changed(ctx context.Context, since cases.Mark) (ids []string, now cases.Mark, known bool, err error)
+}
+
+// Update brings an index up to date with a store, and says whether anything changed. Of a store that cannot
+// say what changed, or no longer knows the mark, every case is read again. tell, where it is not nil, is told how far
+// it has got.
+func (x *Index) Update(ctx context.Context, r *Reader, s cases.Store, tell func(done, of int)) (changed bool, err error) {
+	var ids []string
+	var now cases.Mark
+	known := false
+	if c, ok := s.(Changing); ok {
+		if ids, now, known, err = c.Changed(ctx, x.head.Mark); err != nil {
+			return false, err
+		}
+	}
+	if !known {
+		*x = *New(r)
+		if ids, err = allClosed(ctx, s); err != nil {
+			return false, err
+		}
+	}
+	if known && len(ids) == 0 && now == x.head.Mark {
+		return false, nil
+	}
+	if err := x.read(ctx, r, s, ids, tell); err != nil {
+		return false, err
+	}
+	x.head.Mark = now
+	return true, nil
+}
+
+func allClosed(ctx context.Context, s cases.Store) ([]string, error) {
+	var ids []string
+	for q := (cases.Query{State: cases.StateClosed, Limit: 500}); ; q.After = ids[len(ids)-1] {
+		found, err := s.Find(ctx, q)
+		if err != nil {
+			return nil, err
+		}
+		for i := range found {
+			ids = append(ids, found[i].ID)
+		}
+		if len(found) < q.Limit {
+			return ids, nil
+		}
+	}
+}
+
+// read makes the profiles of some cases, on all cores.
+func (x *Index) read(ctx context.Context, r *Reader, s cases.Store, ids []string, tell func(done, of int)) error {
+	var mu sync.Mutex
+	var failed error
+	var group sync.WaitGroup
+	next := make(chan string)
+	for range runtime.GOMAXPROCS(0) {
+		group.Go(func() {
+			for id := range next {
+				p, err := closedProfile(ctx, r, s, id)
+				mu.Lock()
+				if err == nil {
+					x.Put(id, p)
+				} else if failed == nil {
+					failed = err
+				}
+				mu.Unlock()
+			}
+		})
+	}
+	for i, id := range ids {
+		next <- id
+		if tell != nil {
+			tell(i+1, len(ids))
+		}
+	}
+	close(next)
+	group.Wait()
+	return failed
+}
+
+// closedProfile is nil for a case that is not closed, or closed without a cause.
+func closedProfile(ctx context.Context, r *Reader, s cases.Store, id string) (Profile, error) {
+	c, err := s.Case(ctx, id)
+	if errors.Is(err, cases.ErrNotFound) {
+		return nil, nil
+	}
+	if err != nil || c.Closing == nil {
+		return nil, err
+	}
+	return r.Profile(ctx, c)
+}
+
+// ErrStale says that what was kept is no index, or one of another form, rulebase or program: it is made anew.
+var ErrStale = errors.New("no index of this rulebase")
+
+// magic begins a kept index; the number is that of the form and of what a profile means.
+const magic = "downdrop alike 1\n"
+
+var castagnoli = crc32.MakeTable(crc32.Castagnoli)
+
+// Bytes is the index as it is kept and asked. After the magic come the length of the head and its checksum,
+// the head, and the sections: a column for each eight causes with eight bytes a case, since a question
+// reads only those in which it speaks for something; the sum of each case; where each id ends; the
+// ids. Cases stand in the order of their ids.
+func (x *Index) Bytes() ([]byte, error) {
+	ids := slices.Sorted(maps.Keys(x.profiles))
+	var sections [][]byte
+	for at := 0; at < stride(x.head.Causes); at += 8 {
+		column := make([]byte, 0, 8*len(ids))
+		for _, id := range ids {
+			column = append(column, x.profiles[id][at:at+8]...)
+		}
+		sections = append(sections, column)
+	}
+	var sums, ends, text []byte
+	for _, id := range ids {
+		sums = binary.LittleEndian.AppendUint32(sums, sumOf(x.profiles[id]))
+		text = append(text, id...)
+		ends = binary.LittleEndian.AppendUint32(ends, uint32(len(text)))
+	}
+	sections = append(sections, sums, ends, text)
+	x.head.Cases, x.head.Text, x.head.Sums = len(ids), len(text), nil
+	for _, s := range sections {
+		x.head.Sums = append(x.head.Sums, crc32.Checksum(s, castagnoli))
+	}
+	head, err := json.Marshal(x.head)
+	if err != nil {
+		return nil, err
+	}
+	b := []byte(magic)
+	b = binary.LittleEndian.AppendUint32(b, uint32(len(head)))
+	b = binary.LittleEndian.AppendUint32(b, crc32.Checksum(head, castagnoli))
+	return slices.Concat(append([][]byte{b, head}, sections...)...), nil
+}
+
+// Kept is an index as it is kept: of a question only what it needs is read.
+type Kept struct {
+	from  io.ReaderAt
+	head  indexHead
+	start int64 // of the sections
+}
+
+// Open opens what Bytes wrote, for a rulebase.
+func Open(from io.ReaderAt, r *Reader) (*Kept, error) {
+	begin := make([]byte, len(magic)+8)
+	if n, err := from.ReadAt(begin, 0); n < len(begin) {
+		return nil, stale(err)
+	}
+	k := &Kept{from: from}
+	n := binary.LittleEndian.Uint32(begin[len(magic):])
+	if string(begin[:len(magic)]) != magic || n > 1<<20 {
+		return nil, ErrStale
+	}
+	head := make([]byte, n)
+	if read, err := from.ReadAt(head, int64(len(begin))); read < len(head) {
+		return nil, stale(err)
+	}
+	if crc32.Checksum(head, castagnoli) != binary.LittleEndian.Uint32(begin[len(magic)+4:]) || json.Unmarshal(head, &k.head) != nil ||
+		k.head.Rulebase != r.base.Digest || k.head.Causes != len(r.base.Causes) || len(k.head.Sums) != k.columns()+3 {
+		return nil, ErrStale
+	}
+	k.start = int64(len(begin)) + int64(n)
+	return k, nil
+}
+
+func stale(err error) error {
+	if err == nil || errors.Is(err, io.EOF) {
+		return ErrStale
+	}
+	return fmt.Errorf("%w: %w", ErrStale, err)
+}
+
+// Len is how many cases it holds.
+func (k *Kept) Len() int { return k.head.Cases }
+
+// Mark is how far the store was read for it.
+func (k *Kept) Mark() cases.Mark { return k.head.Mark }
+
+func (k *Kept) columns() int { return stride(k.head.Causes) / 8 }
+
+// section reads one section and holds it against its checksum.
+func (k *Kept) section(i int) ([]byte, error) {
+	n, at := int64(k.head.Cases), k.start
+	at += 8 * n * int64(min(i, k.columns()))
+	size := 8 * n
+	if i >= k.columns() {
+		at += 4 * n * int64(i-k.columns())
+		size = 4 * n
+	}
+	if i == k.columns()+2 {
+		size = int64(k.head.Text)
+	}
+	b := make([]byte, size)
+	if read, err := k.from.ReadAt(b, at); read < len(b) {
+		return nil, stale(err)
+	}
+	if crc32.Checksum(b, castagnoli) != k.head.Sums[i] {
+		return nil, ErrStale
+	}
+	return b, nil
+}
+
+// Index is the whole of it, to be brought up to date.
+func (k *Kept) Index() (*Index, error) {
+	ids, err := k.ids()
+	if err != nil {
+		return nil, err
+	}
+	x := &Index{head: k.head, profiles: make(map[string]Profile, len(ids))}
+	all := make([]byte, len(ids)*8*k.columns())
+	for c := range k.columns() {
+		column, err := k.section(c)
+		if err != nil {
+			return nil, err
+		}
+		for i := range ids {
+			copy(all[(i*k.columns()+c)*8:], column[8*i:8*i+8])
+		}
+	}
+	for i, id := range ids {
+		x.profiles[id] = all[i*8*k.columns() : (i+1)*8*k.columns()]
+	}
+	return x, nil
+}
+
+func (k *Kept) ids() ([]string, error) {
+	ends, err := k.section(k.columns() + 1)
+	if err != nil {
+		return nil, err
+	}
+	text, err := k.section(k.columns() + 2)
+	if err != nil {
+		return nil, err
+	}
+	ids := make([]string, k.head.Cases)
+	for i := range ids {
+		ids[i] = idAt(ends, text, i)
+	}
+	return ids, nil
+}
+
+func idAt(ends, text []byte, i int) string {
+	from := uint32(0)
+	if i > 0 {
+		from = binary.LittleEndian.Uint32(ends[4*i-4:])
+	}
+	return string(text[from:binary.LittleEndian.Uint32(ends[4*i:])])
+}
+
+// Alike gives the cases that are most like a profile, the most alike first and, of equal ones, in
+// the order of their ids; the case of the id given is left out.
+func (k *Kept) Alike(p Profile, but string, limit int) ([]Match, error) {
+	products := make([]uint32, k.head.Cases)
+	columns := make([][]byte, k.columns())
+	for c := range columns {
+		eight := p[8*c : 8*c+8]
+		if binary.LittleEndian.Uint64(eight) == 0 {
+			continue
+		}
+		column, err := k.section(c)
+		if err != nil {
+			return nil, err
+		}
+		laneOf(eight).addTo(products, column)
+		columns[c] = column
+	}
+	sums, err := k.section(k.columns())
+	if err != nil {
+		return nil, err
+	}
+	best := best(products, sums, sumOf(p), limit+1)
+	ends, err := k.section(k.columns() + 1)
+	if err != nil {
+		return nil, err
+	}
+	text, err := k.section(k.columns() + 2)
+	if err != nil {
+		return nil, err
+	}
+	var out []Match
+	for _, b := range best {
+		id := idAt(ends, text, b.place)
+		if id == but || len(out) == limit {
+			continue
+		}
+		q := make(Profile, len(p))
+		for c, column := range columns {
+			if column != nil {
+				copy(q[8*c:], column[8*b.place:8*b.place+8])
+			}
+		}
+		out = append(out, Match{ID: id, Likeness: b.likeness, Causes: both(p, q)})
+	}
+	return out, nil
+}
+
+// placed is a case by its place.
+type placed struct {
+	place    int
+	likeness float64
+}
+
+// best are the places of the most alike, of equal ones the first.
+func best(products []uint32, sums []byte, own uint32, limit int) []placed {
+	var best []placed // falling
+	least := -1.0
+	for i, x := range products {
+		l := likeness(x, own, binary.LittleEndian.Uint32(sums[4*i:]))
+		if l <= least {
+			continue
+		}
+		at := len(best)
+		for at > 0 && best[at-1].likeness < l {
+			at--
+		}
+		best = slices.Insert(best, at, placed{i, l})
+		if len(best) > limit {
+			best = best[:limit]
+		}
+		if len(best) == limit {
+			least = best[limit-1].likeness
+		}
+	}
+	return best
+}
