@@ -416,6 +416,7 @@ func BenchmarkAlike(b *testing.B) {
 		b.Fatal(err)
 	}
 	ask := func(b *testing.B, p alike.Profile) {
+		used := processorTime()
 		for b.Loop() {
 			file, err := os.Open(file)
 			if err != nil {
@@ -428,6 +429,7 @@ func BenchmarkAlike(b *testing.B) {
 			file.Close()
 		}
 		b.ReportMetric(float64(b.Elapsed().Microseconds())/1000/float64(b.N), "ms/twenty")
+		b.ReportMetric(float64((processorTime()-used).Microseconds())/1000/float64(b.N), "cpu-ms/twenty")
 		b.ReportMetric(float64(len(kept))/(1<<20), "MiB")
 	}
 	all := slices.Clone(some[0])

@@ -129,7 +129,7 @@ func (x *Index) read(ctx context.Context, r *Reader, s cases.Store, ids []string
 	return failed
 }
 
-// closedProfile is nil for a case that is not closed, or closed without a cause.
+// closedProfile is nil for a case that is not closed, and for one in which nothing was seen.
 func closedProfile(ctx context.Context, r *Reader, s cases.Store, id string) (Profile, error) {
 	c, err := s.Case(ctx, id)
 	if errors.Is(err, cases.ErrNotFound) {
@@ -290,6 +290,24 @@ func (k *Kept) ids() ([]string, error) {
 	return ids, nil
 }
 
+// id reads one id. Only it is read, so that its checksum is not known: whoever looks the case up
+// finds none under an id that was damaged.
+func (k *Kept) id(ends []byte, i int) (string, error) {
+	from, to := uint32(0), binary.LittleEndian.Uint32(ends[4*i:])
+	if i > 0 {
+		from = binary.LittleEndian.Uint32(ends[4*i-4:])
+	}
+	if from > to || int(to) > k.head.Text {
+		return "", ErrStale
+	}
+	b := make([]byte, to-from)
+	n := int64(k.head.Cases)
+	if read, err := k.from.ReadAt(b, k.start+8*n*int64(k.columns())+8*n+int64(from)); read < len(b) {
+		return "", stale(err)
+	}
+	return string(b), nil
+}
+
 func idAt(ends, text []byte, i int) string {
 	from := uint32(0)
 	if i > 0 {
@@ -324,13 +342,12 @@ func (k *Kept) Alike(p Profile, but string, limit int) ([]Match, error) {
 	if err != nil {
 		return nil, err
 	}
-	text, err := k.section(k.columns() + 2)
-	if err != nil {
-		return nil, err
-	}
 	var out []Match
 	for _, b := range best {
-		id := idAt(ends, text, b.place)
+		id, err := k.id(ends, b.place)
+		if err != nil {
+			return nil, err
+		}
 		if id == but || len(out) == limit {
 			continue
 		}
@@ -373,4 +390,14 @@ func best(products []uint32, sums []byte, own uint32, limit int) []placed {
 		}
 	}
 	return best
+}
+
+// Fresh says that nothing was written to a store since a mark.
+func Fresh(ctx context.Context, s cases.Store, since cases.Mark) (bool, error) {
+	c, ok := s.(Changing)
+	if !ok {
+		return false, nil
+	}
+	ids, now, known, err := c.Changed(ctx, since)
+	return err == nil && known && len(ids) == 0 && now == since, err
 }

@@ -41,6 +41,7 @@ var laws = []law{
 	{"a touched, forked or forged event is refused and nothing changes", "the chain is what finds damage", lawForged},
 	{"an empty store takes a site over", "restoring and moving go on where the old store ended", lawTakeOver},
 	{"a store does what the obvious store does", "the tables for finding must say what the events say", lawModel},
+	{"what changed since a mark is known", "what is worked out from a store is brought up to date, not made anew", lawChanged},
 	{"what is found is found in pages", "lists are long", lawPages},
 	{"a name can be erased and no event changes", "somebody may ask for it", lawNames},
 	{"files are kept once, by their content", "a rulebase is used by a thousand cases", lawFiles},

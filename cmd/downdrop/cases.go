@@ -24,7 +24,7 @@ type deskOptions struct {
 func newCaseCmd(env *environment) *cobra.Command {
 	cmd := &cobra.Command{Use: "case", Short: shortCase, Long: longCase, Args: knownCommand}
 	cmd.AddCommand(
-		newCaseOpenCmd(env), newCaseListCmd(env), newCaseFindCmd(env), newCaseShowCmd(env), newCaseTalkCmd(env),
+		newCaseOpenCmd(env), newCaseListCmd(env), newCaseFindCmd(env), newCaseShowCmd(env), newCaseAlikeCmd(env), newCaseTalkCmd(env),
 		newCaseJoinCmd(env), newCaseHandOverCmd(env), newCaseReceiveCmd(env), newCaseExportCmd(env), newCaseImportCmd(env))
 	cmd.AddCommand(newSayingCmds(env)...)
 	return cmd

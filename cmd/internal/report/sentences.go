@@ -3393,3 +3393,23 @@ const (
 	sayRecordSiteCauses   = "That the unit passed does not say why the drop was down: supply, wiring, terminators, settings and configuration of the site are not excluded."
 	sayRecordCode         = "Number and digest of this record as a code for cameras"
 )
+
+// Cases that are alike.
+
+const (
+	sayNothingToCompare = "Nothing was seen of it yet that speaks for one cause more than for another: there is nothing to compare."
+	sayNoneAlike        = "No closed case is like it: none whose findings speak for the same causes."
+	sayTurnedOut        = "What these turned out to be:"
+)
+
+func sayAlike(of, n int) string {
+	return fmt.Sprintf("Of %s the %d most like it, by the causes that their findings speak for. The percentage is the chance that both have the same cause, were all causes as likely to begin with.", counted(of, "closed case"), n)
+}
+
+func sayBoth(b *rulebase.Base, causes []int) string {
+	var names []string
+	for _, c := range causes {
+		names = append(names, b.Causes[c].ID)
+	}
+	return "Both speak for " + strings.Join(names, ", ") + "."
+}
