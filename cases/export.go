@@ -169,6 +169,11 @@ func (e *Event) files() []string {
 		if json.Unmarshal(e.Body, &b) == nil {
 			list = append(list, b.Digest)
 		}
+	case KindOffer:
+		var b Offer
+		if json.Unmarshal(e.Body, &b) == nil && b.Digest != "" {
+			list = append(list, b.Digest)
+		}
 	case KindSituation:
 		var b Circumstances
 		if json.Unmarshal(e.Body, &b) == nil && b.SheetFile != "" {

@@ -430,3 +430,53 @@ func TestMonthAgreesWithThePlainWay(t *testing.T) {
 	}
 	t.Logf("%d stays finished, %d came back, %d entries did not fit", finished, repeats, unfit)
 }
+
+// Ninety days to the hour is within ninety days; what went back unrepaired was no work of the
+// shop's that could fail again.
+func TestBackWithinNinetyDays(t *testing.T) {
+	for _, c := range []struct {
+		left  cases.ShopState
+		after time.Duration
+		want  int
+	}{
+		{cases.ShopReleased, 90 * 24 * time.Hour, 1},
+		{cases.ShopReleased, 90*24*time.Hour + time.Microsecond, 0},
+		{cases.ShopReleased, 0, 1},
+		{cases.ShopReturned, time.Hour, 0},
+	} {
+		again := received()
+		again.At = unitDay.Add(2*time.Hour + c.after)
+		card := cases.FoldUnit(unitEvents(t, received(), moved(cases.ShopEvaluated, verdict(cases.UnitGood)), moved(c.left), again))
+		if len(card.Unfit) > 0 {
+			t.Fatalf("%+v", card.Unfit)
+		}
+		table := cases.NewMonthTable(unitDay, unitDay.AddDate(1, 0, 0))
+		table.Add(card)
+		if m := table.Month(); m.All.Repeats != c.want || m.All.Received != 2 {
+			t.Errorf("%s, back after %s: %d repeats of %d received, want %d of 2", c.left, c.after, m.All.Repeats, m.All.Received, c.want)
+		}
+	}
+}
+
+// Two people at two sites, neither knowing of the other, move one unit: the order of events
+// settles which counts, wherever it is read, and the other is listed.
+func TestTwoPeopleMoveAUnitAtOnce(t *testing.T) {
+	first := unitEvents(t, received())
+	about := first[0].Subject
+	at := func(site string, to cases.ShopState) cases.Event {
+		d := moved(to)
+		d.ID, d.Subject, d.At = "from-"+site, about, unitDay.Add(time.Hour)
+		e, err := cases.Seal(d, site, cases.Head{}, first[0].Order+1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return e
+	}
+	kiln, quarry := at("kiln", cases.CoreRefused), at("quarry", cases.CoreAccepted)
+	for _, events := range [][]cases.Event{{first[0], kiln, quarry}, {quarry, kiln, first[0]}, {kiln, first[0], quarry, kiln}} {
+		c := cases.FoldUnit(events)
+		if c.State() != cases.CoreRefused || len(c.Unfit) != 1 || c.Unfit[0].ID != "from-quarry" {
+			t.Errorf("%s, unfit %v", c.State(), c.Unfit)
+		}
+	}
+}
