@@ -276,10 +276,15 @@ func (r *benchReader) maybe(n *source.Node, key string) string {
 }
 
 func (r *benchReader) must(n *source.Node, key, what string) string {
-	if x := r.needs(n, key, what); x != nil {
-		return r.text(x)
+	x := r.needs(n, key, what)
+	if x == nil {
+		return ""
 	}
-	return ""
+	text := r.text(x)
+	if text == "" && x.Shape == source.Scalar {
+		r.r.Problem(x, "empty", "", "%s has nothing in it: %s", key, what)
+	}
+	return text
 }
 
 func (r *benchReader) procedure(n *source.Node) *Procedure {

@@ -4,7 +4,6 @@ import (
 	"slices"
 	"strings"
 
-	"downdrop/rulebase/quantity"
 	"downdrop/rulebase/source"
 )
 
@@ -142,7 +141,7 @@ func (g *BenchReading) Outcomes() []string {
 
 // findings reads what a reading says to a diagnosis, checked against the rulebase.
 func (r *benchReader) findings(n *source.Node, g *BenchReading) {
-	if x := filled(n, "finding"); x != nil {
+	if x := filled(n, "finding"); x != nil && g.Kind == ReadsNumber {
 		if i := r.ref(x, KindSymptom); i >= 0 {
 			s := &r.base.Symptoms[i]
 			if !s.Banded() || s.Unit != g.Unit {
@@ -180,5 +179,5 @@ func quantityName(unit string) string {
 	if unit == "" {
 		return "a bare number"
 	}
-	return quantity.Format(1, unit)
+	return unit
 }
