@@ -329,6 +329,7 @@ not in form.`
 
   DOWNDROP_STORE     the store of cases: a file, or a PostgreSQL address; flag --store
   DOWNDROP_BY        who writes in cases: an id, never a name; flag --by
+  DOWNDROP_SHOP      the shop's name and address on a bench record; flag --shop
 
 downdrop prints no colours. It writes no files unless it is asked to, but for the
 store of cases, and opens no network connection but to a PostgreSQL store.`
@@ -340,12 +341,12 @@ var exitCodes = []struct {
 	says string
 }{
 	{exitDone, "done"},
-	{exitFound, "ran well and found problems: check found something to report,\na rule test differs, diagnose found that nothing listed allows the\nfindings, or triage rejected a row or has to ask one back"},
+	{exitFound, "ran well and found problems: check found something to report,\na rule test differs, diagnose found that nothing listed allows the\nfindings, triage rejected a row or has to ask one back, or a later issue\nstands for a bench record"},
 	{exitUsage, "the command line cannot be followed: a command, flag or value that\ndoes not exist"},
 	{exitInput, "an input is not valid: a case, or (except in check) a rulebase"},
 	{exitNotFound, "a file or folder is not there, or cannot be read"},
 	{exitStore, "a place to write to is not available, such as a full disk, or the\nstore of cases is not: in use, not reachable, read-only"},
-	{exitIntegrity, "the store of cases is damaged, or is no store"},
+	{exitIntegrity, "the store of cases is damaged, or is no store; a run at the bench or\na bench record was changed"},
 	{exitNoTerminal, "an answer was needed, and there is no terminal to ask on"},
 	{exitBug, "a bug in downdrop"},
 	{exitSignal + 2, "interrupted"},
