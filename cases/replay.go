@@ -76,7 +76,7 @@ func Replay(ctx context.Context, p *engine.Prepared, c *Case) (*Replayed, error)
 	course := courseOf(c)
 	var earlier *engine.Diagnosis
 	for i := range course {
-		d, err := engine.Diagnose(ctx, p, known(base, course[i]), engine.Options{Earlier: earlier, BeliefOnly: true, OneCore: true})
+		d, err := engine.Diagnose(ctx, p, known(base, course[i]), engine.Options{Earlier: earlier, CausesOnly: true, OneCore: true})
 		if err != nil {
 			return nil, err
 		}

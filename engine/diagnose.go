@@ -49,6 +49,10 @@ type Options struct {
 	Optimal int
 	// BeliefOnly leaves out what to do: nothing is offered, withheld or advised.
 	BeliefOnly bool
+	// CausesOnly leaves out all but the causes and what is outside the list, for whoever ranks
+	// many cases: no explanations, conditions or bound, and nothing to do. Its numbers are the same, and
+	// it must not be gone on with by several goroutines at once.
+	CausesOnly bool
 }
 
 // working is what a diagnosis keeps for a later one.
@@ -74,7 +78,7 @@ func Diagnose(ctx context.Context, p *Prepared, s rulebase.Situation, o Options)
 		return nil, err
 	}
 	ses := p.session(k.result.Slots)
-	w := &weighing{p: p, k: k, ses: ses, pieces: k.evidence(), oneCore: o.OneCore, lean: o.Lean, hurried: o.Lean || o.NoMinutes, identify: o.Identify, budget: o.Optimal}
+	w := &weighing{p: p, k: k, ses: ses, pieces: k.evidence(), oneCore: o.OneCore, lean: o.Lean, causesOnly: o.CausesOnly, hurried: o.Lean || o.NoMinutes, identify: o.Identify, budget: o.Optimal}
 	if !w.continues(o.Earlier) {
 		w.fromNothing(w.pieces)
 	}
@@ -90,7 +94,7 @@ func Diagnose(ctx context.Context, p *Prepared, s rulebase.Situation, o Options)
 		return nil, err
 	}
 	d.working = &working{p, ses, k, w.pieces, w.belief, w.units, d.Situation.Done}
-	if d.Possible && !o.BeliefOnly {
+	if d.Possible && !o.BeliefOnly && !o.CausesOnly {
 		d.propose(w)
 		d.proves(w)
 	}
@@ -98,7 +102,9 @@ func Diagnose(ctx context.Context, p *Prepared, s rulebase.Situation, o Options)
 		d.working = &working{known: k}
 		return d, nil
 	}
-	w.belief.Ready()
+	if !o.CausesOnly {
+		w.belief.Ready()
+	}
 	return d, nil
 }
 
@@ -112,6 +118,7 @@ type weighing struct {
 	units  []bool         // by world: a cause that was taken away ended as unit_out; nil: none did
 
 	oneCore, lean bool
+	causesOnly    bool
 	hurried       bool // nothing has its minutes by the base policy
 	identify      bool
 	budget        int  // places that a search for the best may open
@@ -248,12 +255,10 @@ func (d *Diagnosis) conclude(w *weighing) {
 	d.Evidence = b.Evidence()
 	d.Outside = b.Outside / total
 	began, now := b.Causes()
-	for c := range d.Base.Causes {
-		d.Causes = append(d.Causes, CauseBelief{c, began[c], now[c], w.k.nextRemedy(c)})
+	d.rank(w.k, began, now)
+	if w.causesOnly {
+		return
 	}
-	slices.SortStableFunc(d.Causes, func(x, y CauseBelief) int {
-		return cmp.Or(cmp.Compare(rounded(y.Probability), rounded(x.Probability)), cmp.Compare(d.Base.Causes[x.Cause].ID, d.Base.Causes[y.Cause].ID))
-	})
 	for n, p := range b.Gathered().Conditions() {
 		d.Conditions = append(d.Conditions, ConditionBelief{n, p})
 	}
@@ -265,6 +270,19 @@ func (d *Diagnosis) conclude(w *weighing) {
 	if w.truncated() {
 		d.LeftOut = w.leftOut()
 	}
+}
+
+// rank lists the causes by falling chance.
+func (d *Diagnosis) rank(k *known, began, now []float64) {
+	keys := make([]float64, len(began)) // by cause
+	d.Causes = make([]CauseBelief, len(began))
+	for c := range d.Base.Causes {
+		keys[c] = rounded(began[c])
+		d.Causes[c] = CauseBelief{c, began[c], now[c], k.nextRemedy(c)}
+	}
+	slices.SortStableFunc(d.Causes, func(x, y CauseBelief) int {
+		return cmp.Or(cmp.Compare(keys[y.Cause], keys[x.Cause]), cmp.Compare(d.Base.Causes[x.Cause].ID, d.Base.Causes[y.Cause].ID))
+	})
 }
 
 // nextRemedy is a cause's first remedy not yet done, -1 where none is left.

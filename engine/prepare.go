@@ -1,6 +1,8 @@
 package engine
 
 import (
+	"encoding/binary"
+	"math"
 	"sync"
 
 	"downdrop/engine/belief"
@@ -50,6 +52,7 @@ func (p *Prepared) Base() *rulebase.Base { return p.base }
 // what is sorted when first asked for, it is never changed once made.
 type session struct {
 	key      string
+	givens   string // what was known of the givens when it was last asked for: see givensKey
 	odds     []float64
 	system   *hypothesis.System
 	settled  *hypothesis.Settled
@@ -60,6 +63,13 @@ type session struct {
 // session finds or makes the session for what is known. Sub-expressions over
 // givens alone are evaluated here, once, and count as false where unknown.
 func (p *Prepared) session(slots []rulebase.Slot) *session {
+	givens := p.givensKey(slots)
+	p.mu.Lock()
+	s := p.remembered(func(s *session) bool { return s.givens == givens })
+	p.mu.Unlock()
+	if s != nil {
+		return s
+	}
 	c := converter{base: p.base, slots: slots}
 	odds := c.odds()
 	conditions := make([]*hypothesis.Formula, len(p.base.Conditions))
@@ -73,19 +83,41 @@ func (p *Prepared) session(slots []rulebase.Slot) *session {
 	key := string(c.truths)
 	p.mu.Lock()
 	defer p.mu.Unlock()
+	s = p.remembered(func(s *session) bool { return s.key == key })
+	if s == nil {
+		s = &session{key: key, odds: odds, system: hypothesis.NewSystem(conditions), symptoms: symptoms}
+		s.settled = s.system.Settle(p.space)
+		s.sorting = belief.NewSorting(s.settled)
+		p.sessions = append([]*session{s}, p.sessions...)
+		p.sessions = p.sessions[:min(kept, len(p.sessions))]
+	}
+	s.givens = givens
+	return s
+}
+
+// remembered finds a session and makes it the newest; nil: none is. The lock is held.
+func (p *Prepared) remembered(is func(*session) bool) *session {
 	for i, s := range p.sessions {
-		if s.key == key {
+		if is(s) {
 			copy(p.sessions[1:i+1], p.sessions[:i])
 			p.sessions[0] = s
 			return s
 		}
 	}
-	s := &session{key: key, odds: odds, system: hypothesis.NewSystem(conditions), symptoms: symptoms}
-	s.settled = s.system.Settle(p.space)
-	s.sorting = belief.NewSorting(s.settled)
-	p.sessions = append([]*session{s}, p.sessions...)
-	p.sessions = p.sessions[:min(kept, len(p.sessions))]
-	return s
+	return nil
+}
+
+// givensKey is all that a session follows from: what is known of each given. Where it
+// is the same, no formula has to be made to find out that the session is.
+func (p *Prepared) givensKey(slots []rulebase.Slot) string {
+	b := make([]byte, 0, 13*len(p.base.Givens))
+	for i := range p.base.Givens {
+		s := &slots[p.base.Givens[i].Name]
+		b = append(b, byte(s.Rank))
+		b = binary.LittleEndian.AppendUint32(b, uint32(s.Word))
+		b = binary.LittleEndian.AppendUint64(b, math.Float64bits(s.Number))
+	}
+	return string(b)
 }
 
 // A converter turns expressions into formulas for one session, and notes every

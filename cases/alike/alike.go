@@ -88,7 +88,7 @@ func (r *Reader) Profile(ctx context.Context, c *cases.Case) (Profile, error) {
 
 // chances is, by cause, the chance that it alone is there; nil where nothing listed is possible.
 func (r *Reader) chances(ctx context.Context, s rulebase.Situation) ([]float64, error) {
-	d, err := engine.Diagnose(ctx, r.prepared, s, engine.Options{BeliefOnly: true, OneCore: true, Last: true})
+	d, err := engine.Diagnose(ctx, r.prepared, s, engine.Options{CausesOnly: true, OneCore: true, Last: true})
 	if err != nil || !d.Possible {
 		return nil, err
 	}

@@ -57,7 +57,7 @@ func Of(ctx context.Context, p *engine.Prepared, c *cases.Case) (Experience, boo
 		return e, false, nil
 	}
 	began := cases.Began(base, c)
-	whole, err := engine.Diagnose(ctx, p, began, engine.Options{BeliefOnly: true, OneCore: true})
+	whole, err := engine.Diagnose(ctx, p, began, engine.Options{CausesOnly: true, OneCore: true})
 	if err != nil {
 		return e, false, err
 	}
@@ -71,7 +71,7 @@ func Of(ctx context.Context, p *engine.Prepared, c *cases.Case) (Experience, boo
 		}
 	}
 	began.Findings = nil
-	before, err := engine.Diagnose(ctx, p, began, engine.Options{BeliefOnly: true, OneCore: true})
+	before, err := engine.Diagnose(ctx, p, began, engine.Options{CausesOnly: true, OneCore: true})
 	if err != nil {
 		return e, false, err
 	}
