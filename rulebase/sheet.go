@@ -325,7 +325,15 @@ func (r *sheetReader) read(n *source.Node, text, unit string) (float64, bool) {
 	reading, err := quantity.Read(text, quantity.Want{Unit: unit})
 	var question *quantity.Question
 	if errors.As(err, &question) {
-		r.r.Problem(n, "quantity", "", "%s", strings.TrimSuffix(question.Error(), "."))
+		var write []string
+		for _, a := range question.Answers {
+			write = append(write, a.Entry)
+		}
+		if write != nil {
+			r.r.Problem(n, "quantity", "", "%s; write %s", strings.TrimSuffix(question.Says, "."), strings.Join(write, " or "))
+			return 0, false
+		}
+		r.r.Problem(n, "quantity", "", "%s", strings.TrimSuffix(question.Says, "."))
 		return 0, false
 	}
 	x, exact := reading.Value()

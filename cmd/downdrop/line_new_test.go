@@ -60,7 +60,7 @@ func TestLineNewAsks(t *testing.T) {
 	if code != 0 || said != "" {
 		t.Fatalf("exit code %d, said %q\n%s", code, said, out)
 	}
-	if miss := inOrder(strings.Join(strings.Fields(out), " "), "What is this trunk called?", `did you mean "token_pair"?`, "153.6 of what?", "The cable's length is needed", "180 of what?", "Do you mean 1.2 m, or 1200 m?",
+	if miss := inOrder(strings.Join(strings.Fields(out), " "), "What is this trunk called?", `did you mean "token_pair"?`, "153.6 of what?", "The cable's length is needed", "180 of what?", "write 1.2 m or 1200 m",
 		`"everywhere"`, "A number is wanted here.", "Drop sluice lies before drop gate", `did you mean "sluice"?`, `No supply of this sheet is called "S9"`, `"freeze" is not`, "Written as pond.yaml"); miss != "" {
 		t.Fatalf("%q is not there, in order:\n%s", miss, out)
 	}

@@ -4,8 +4,8 @@ package sheet
 const (
 	sayOpen = "%s: the sheet does not give %s."
 
-	sayRateListed   = "%s is a rate of a %s."
-	sayRateUnlisted = "%s is not among the usual rates of a %s."
+	sayRateListed   = "%s is a usual rate of this line (%s)."
+	sayRateUnlisted = "%s is not among the usual rates of this line (%s)."
 	doRateUnlisted  = "Look at the rate again; if it is right, every unit and the controller must be able to do it."
 	sayRateSame     = "The rate of %s is %s, that of the bus."
 	sayRateDiffers  = "The rate of %s is %s, that of the bus %s: the last bit of a character is read %s bits off, and half a bit is too much."
@@ -117,7 +117,7 @@ const (
 	sumStretch      = "%s × %s (%s of %s)"
 	sumStub         = "there and back in a tenth of an edge of %s, at %s per metre"
 
-	oddImpedance  = "A cable of %s is odd on a %s, whose cable has %s to %s."
+	oddImpedance  = "A cable of %s is odd on this line (%s), whose cable has %s to %s."
 	oddDelay      = "A delay of %s per metre is odd: pairs have 4 to 7."
 	oddLoop       = "%s per km of both wires is odd for a signal pair."
 	oddTerminator = "A terminator of %s is odd: they have 100 to 220 ohm."
