@@ -196,7 +196,7 @@ type PutIn struct {
 }
 
 // PutInKinds are what may still be in place after a test.
-var PutInKinds = []string{"force", "jumper", "feed", "terminator", "rate", "skipped_drop", "loose_wire", "other"}
+var PutInKinds = rulebase.PutsInWords
 
 // Accepted says that something open is left so, and why: a thing still in place
 // (Event), or an abnormal finding that the proven causes do not explain (Symptom).

@@ -42,6 +42,7 @@ const (
 	formPlaces        form = "places"
 	formWho           form = "who"
 	formStops         form = "stops"
+	formPutsIn        form = "puts_in"
 	formHazard        form = "hazard"
 	formLevel         form = "level"
 	formOutcome       form = "outcome"       // of a remedy
@@ -206,6 +207,7 @@ func stepKeys(own ...key) []key {
 		{"at", formPlaces, "Where it can be done; default anywhere."},
 		{"who", formWho, "The least person it needs; default operator."},
 		{"stops", formStops, "What it stops: nothing (default), drop or bus."},
+		{"puts_in", formPutsIn, "What it puts in, forces, lowers or loosens, and somebody has to undo: a kept case lists it until that is done."},
 		{"hazard", formHazard, "What it can hurt somebody with: none (default), or a list."},
 		{"only_if", formExpression, "Over givens and findings: where this is false it is not offered."},
 		{"brings_back", formFlag, "A silent drop may come on line, and its outputs may act."},

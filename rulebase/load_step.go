@@ -28,6 +28,11 @@ func (l *loader) step(e entry, kind Kind) Step {
 	if n := f.get("stops"); n != nil {
 		s.Stops = Stops(max(0, l.oneOf(n, "something to stop", stopsWords...)))
 	}
+	if n := f.get("puts_in"); n != nil {
+		if i := l.oneOf(n, "a thing that can be put in", PutsInWords...); i >= 0 {
+			s.PutsIn = PutsInWords[i]
+		}
+	}
 	s.PutsRight = l.refs(f.get("puts_right"), KindCause)
 	s.OnlyIf = l.expression(f.get("only_if"), "only_if", false, upward...)
 	l.safety(f, &s)

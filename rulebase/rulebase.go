@@ -294,8 +294,9 @@ type Step struct {
 	Who        Who      // the least it needs
 	Stops      Stops
 	Hazard     Hazard
-	PutsRight  []int // causes that doing it takes away for sure
-	BringsBack bool  // a silent drop may come on line
+	PutsIn     string // one of PutsInWords: what somebody has to undo afterwards; ""
+	PutsRight  []int  // causes that doing it takes away for sure
+	BringsBack bool   // a silent drop may come on line
 	OnlyIf     *Expression
 	Warnings   []int
 	Steps      []string
@@ -310,6 +311,17 @@ type Step struct {
 
 	SideEffects string  // temporary remedies: what else they do
 	Days        float64 // temporary remedies: after how many days they have to be undone at the latest; 0: nobody said
+}
+
+// Step is the test or remedy of an id; nil where there is none.
+func (b *Base) Step(id string) *Step {
+	switch ref, _ := b.Lookup(id); ref.Kind {
+	case KindTest:
+		return &b.Tests[ref.Index]
+	case KindRemedy:
+		return &b.Remedies[ref.Index]
+	}
+	return nil
 }
 
 // Proof is how a remedy shows that it held.

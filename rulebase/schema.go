@@ -254,7 +254,7 @@ func (s schema) forms() object {
 		string(formRows):          object{"type": "array", "minItems": 1, "items": s.row()},
 		string(formThen):          s.then(),
 		string(formPlace):         oneOfWords(placeWords), string(formPlaces): list(ref(formPlace)),
-		string(formWho): oneOfWords(whoWords[1:]), string(formStops): oneOfWords(stopsWords), string(formHazard): list(oneOfWords(append([]string{"none"}, hazardWords...))),
+		string(formWho): oneOfWords(whoWords[1:]), string(formStops): oneOfWords(stopsWords), string(formPutsIn): oneOfWords(PutsInWords), string(formHazard): list(oneOfWords(append([]string{"none"}, hazardWords...))),
 		string(formLevel): oneOfWords([]string{string(DangerLevel), string(WarningLevel), string(CautionLevel), string(NoticeLevel)}), string(formOutcome): oneOfWords(Words(RemedyOutcomes)), string(formCaseOutcome): oneOfWords(Words(Outcomes)),
 		string(formProof): s.mapOf("proof", ""), string(formComplaint): s.bySymptom("complaint", false, "bad", "well"), string(formEffort): s.mapOf("effort", ""), string(formTop): s.mapOf("top", ""),
 		string(formWordScale): object{"type": "object", "propertyNames": object{"pattern": idPattern}, "additionalProperties": between(0, 1)},

@@ -22,6 +22,9 @@ func WhoOf(word string) (Who, bool) {
 
 var stopsWords = []string{"nothing", "drop", "bus"}
 
+// PutsInWords are what a step can put in, force, lower or loosen that has to be undone.
+var PutsInWords = []string{"force", "jumper", "feed", "terminator", "rate", "skipped_drop", "loose_wire", "other"}
+
 // String is the word for what is stopped.
 func (s Stops) String() string { return stopsWords[s] }
 

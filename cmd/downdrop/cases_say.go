@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"os"
@@ -356,14 +357,14 @@ func draftsPutIn(_ context.Context, _ *desk, _ *cases.Case, s said) ([]cases.Dra
 	return one(cases.KindPutIn, cases.PutIn{What: s.words[0], Where: s.words[1], Until: s.text("until"), Test: s.text("for")})
 }
 
-// putInBy is what a remedy for the time being puts in: it stands until somebody takes it out.
+// putInBy is what a step puts in that has to be undone: it stands until somebody takes it out.
 func putInBy(b *rulebase.Base, step string) []cases.Draft {
-	ref, _ := b.Lookup(step)
-	if ref.Kind != rulebase.KindRemedy || !b.Remedies[ref.Index].Temporary {
+	st := b.Step(step)
+	if st == nil || st.PutsIn == "" && !st.Temporary {
 		return nil
 	}
-	what, until := report.PutInBy(b, &b.Remedies[ref.Index])
-	return []cases.Draft{cases.Say(cases.KindPutIn, cases.PutIn{What: "other", Where: what, Until: until, Test: step})}
+	where, until := report.PutInBy(b, st)
+	return []cases.Draft{cases.Say(cases.KindPutIn, cases.PutIn{What: cmp.Or(st.PutsIn, "other"), Where: where, Until: until, Test: step})}
 }
 
 // inPlace is the thing still in place that a number of the list names.

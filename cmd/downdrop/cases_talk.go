@@ -47,7 +47,7 @@ func (d *desk) talk(ctx context.Context, c *cases.Case) error {
 		if len(drafts) > 0 && reply.Diagnosis != nil {
 			drafts = append(drafts, shown(reply.Diagnosis)...)
 		}
-		drafts = append(drafts, d.putInChanges(c, s.Situation)...)
+		drafts = append(drafts, d.putInChanges(c, s.Sheet)...)
 		for _, setting := range s.Sheet.Changes(c) {
 			drafts = append(drafts, cases.Say(cases.KindSetting, setting))
 		}
@@ -67,31 +67,18 @@ func (d *desk) talk(ctx context.Context, c *cases.Case) error {
 	return written(report.CaseLine(d.env.out, d.env.width(), d.base, c))
 }
 
-// putInChanges is what remedies for the time being put in, and what goes out with one that
-// was taken back.
-func (d *desk) putInChanges(c *cases.Case, after rulebase.Situation) []cases.Draft {
+// putInChanges is what was put in by steps since, and what is out again or was taken back.
+func (d *desk) putInChanges(c *cases.Case, sheet *conversation.Sheet) []cases.Draft {
 	var out []cases.Draft
-	for _, id := range newlyDone(c.Situation.Done, after.Done) {
-		out = append(out, putInBy(d.base, id)...)
-	}
-	for _, id := range newlyDone(after.Done, c.Situation.Done) {
-		if i := slices.IndexFunc(c.PutIn, func(p cases.Said[cases.PutIn]) bool { return p.Body.Test == id }); i >= 0 {
-			out = append(out, cases.Correct(cases.KindTakenOut, c.PutIn[i].Event.ID, cases.Reason{}))
+	before := conversation.SheetOf(c).In
+	for _, id := range sheet.In {
+		if !slices.Contains(before, id) {
+			out = append(out, putInBy(d.base, id)...)
 		}
 	}
-	return out
-}
-
-// newlyDone are the steps that stand more often in the second list.
-func newlyDone(before, after []rulebase.Done) []string {
-	count := map[string]int{}
-	for _, done := range before {
-		count[done.ID]++
-	}
-	var out []string
-	for _, done := range after {
-		if count[done.ID]--; count[done.ID] < 0 {
-			out = append(out, done.ID)
+	for _, p := range c.PutIn {
+		if p.Body.Test != "" && !slices.Contains(sheet.In, p.Body.Test) {
+			out = append(out, cases.Correct(cases.KindTakenOut, p.Event.ID, cases.Reason{}))
 		}
 	}
 	return out

@@ -103,6 +103,7 @@ const (
 	AskStep     QuestionKind = "step"      // to carry out step ID
 	AskMore     QuestionKind = "more"      // nothing can be offered: what would help
 	AskEnd      QuestionKind = "end"       // the drop is well
+	AskOut      QuestionKind = "out"       // whether what step ID put in is out again
 	AskFound    QuestionKind = "found"     // setting ID of the unit as found, before the work For
 	AskLeft     QuestionKind = "left"      // setting ID of the unit as left
 )

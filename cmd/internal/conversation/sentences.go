@@ -341,6 +341,8 @@ func sayPassedOver(q Question) string {
 		return "not watched after " + plain(q.ID)
 	case AskFound, AskLeft:
 		return plain(q.ID) + ": not read"
+	case AskOut:
+		return "it stays in; the case lists it until it is out"
 	}
 	return plain(q.ID) + ": not known"
 }
@@ -1065,6 +1067,8 @@ func sayWhyKind(q Question, forStep string) []string {
 		return []string{"An entry that fits more than one thing is not guessed."}
 	case AskFound:
 		return []string{"Whoever puts the unit, or another one, back needs it as it was: " + forStep + "."}
+	case AskOut:
+		return []string{"What is forgotten in place is the next fault, or hides one; a case cannot be closed over it."}
 	case AskLeft:
 		return []string{"What was left otherwise than found is the first place to look when it goes down again."}
 	}
@@ -1297,3 +1301,25 @@ func saySheet(s *Sheet) []string {
 	}
 	return lines
 }
+
+// What was put in.
+
+const (
+	sayIsOut   = "yes, all is as it was before"
+	sayStaysIn = "no, it stays in for now"
+)
+
+var putsInNames = map[string]string{
+	"force": "the force", "jumper": "the jumper", "feed": "the separate feed", "terminator": "the terminator put in for the trial", "rate": "the lowered rate",
+	"skipped_drop": "the drop that was left out", "loose_wire": "what was loosened or unplugged",
+}
+
+func sayAskOut(st *rulebase.Step) string {
+	what := putsInNames[st.PutsIn]
+	if what == "" {
+		what = "what was put in or changed"
+	}
+	return fmt.Sprintf("Still in place? %s: is %s undone again?", st.Do, what)
+}
+
+func sayOut(q Question) string { return "out again: " + plain(q.ID) }

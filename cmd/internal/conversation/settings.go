@@ -13,8 +13,12 @@ import (
 // A Sheet is the settings of the unit as they were read, by name (see
 // cases.SettingNames): as found, before anybody touched it, and as left. What is not
 // in it was not read.
+//
+// In are the steps whose doing put something in that is not out again: it is asked for
+// after the step, and once more when the drop is well.
 type Sheet struct {
 	Found, Left map[string]string
+	In          []string
 }
 
 // SheetOf is the sheet of a case that is kept.
@@ -22,6 +26,11 @@ func SheetOf(c *cases.Case) *Sheet {
 	sheet := &Sheet{Found: map[string]string{}, Left: map[string]string{}}
 	for _, s := range c.Settings {
 		sheet.of(s.When)[s.Name] = s.Value
+	}
+	for _, p := range c.PutIn {
+		if p.Body.Test != "" {
+			sheet.In = append(sheet.In, p.Body.Test)
+		}
 	}
 	return sheet
 }
@@ -59,7 +68,7 @@ func (s *Sheet) clone() *Sheet {
 	if s == nil {
 		return nil
 	}
-	return &Sheet{Found: maps.Clone(s.Found), Left: maps.Clone(s.Left)}
+	return &Sheet{Found: maps.Clone(s.Found), Left: maps.Clone(s.Left), In: slices.Clone(s.In)}
 }
 
 // workOnUnit says whether a step pulls the unit, cycles it or changes it: that is
@@ -78,6 +87,9 @@ func (t *Talk) worked(s *State) bool {
 func (t *Talk) sheetFirst(s *State, d *engine.Diagnosis, q Question) Question {
 	if s.Sheet == nil {
 		return q
+	}
+	if out, ok := t.outQuestion(s, q); ok {
+		return out
 	}
 	worked := t.worked(s)
 	if q.Kind == AskEnd && worked {
@@ -199,4 +211,71 @@ func (c *turn) isFinding() bool {
 	}
 	_, heard := c.t.Hear(c.s.Situation, c.entry)
 	return len(heard) > 0 && !slices.ContainsFunc(heard, func(h Heard) bool { return h.Outcome != Understood })
+}
+
+// puts says whether doing a step leaves something that has to be undone.
+func puts(st *rulebase.Step) bool { return st != nil && (st.PutsIn != "" || st.Temporary) }
+
+// putIn notes what steps put in that were done since the state before: by name, or by what they show.
+func (c *turn) putIn(next *State) {
+	if next.Sheet == nil {
+		return
+	}
+	add := func(st *rulebase.Step) {
+		if puts(st) && !slices.Contains(next.Sheet.In, st.ID) {
+			next.Sheet.In = append(next.Sheet.In, st.ID)
+			next.unsettle(outKey(st.ID))
+		}
+	}
+	for _, done := range next.Situation.Done[min(len(c.s.Situation.Done), len(next.Situation.Done)):] {
+		add(c.t.words.stepByID[done.ID])
+	}
+	for _, q := range next.Waiting {
+		if q.Kind == AskSymptom && !slices.ContainsFunc(c.s.Waiting, func(w Question) bool { return w.Kind == q.Kind && w.ID == q.ID && w.For == q.For }) {
+			add(c.t.words.stepByID[q.For])
+		}
+	}
+	if st := c.pendingStep(); st != nil && len(next.Situation.Findings) > len(c.s.Situation.Findings) {
+		for _, f := range next.Situation.Findings[len(c.s.Situation.Findings):] {
+			if slices.ContainsFunc(st.Yields, func(y int) bool { return c.t.base.Symptoms[y].ID == f.Symptom }) && f.Drop == 0 {
+				add(st)
+			}
+		}
+	}
+}
+
+func outKey(step string) string { return string(AskOut) + " " + step }
+
+// outQuestion asks whether what a step put in is out again: once its results are in, and
+// of all that stands once the drop is well. A stopgap is there to stay until then.
+func (t *Talk) outQuestion(s *State, q Question) (Question, bool) {
+	if q.Kind == AskWhich || q.Kind == AskSymptom && q.For != "" || q.Kind == AskDropNow || q.Kind == AskProof {
+		return q, false
+	}
+	for _, id := range s.Sheet.In {
+		key, st := outKey(id), t.words.stepByID[id]
+		if q.Kind == AskEnd {
+			key += " at the end"
+		}
+		if st == nil || s.settled(key) || q.Kind != AskEnd && st.Temporary {
+			continue
+		}
+		return Question{Kind: AskOut, ID: id, For: key, Says: []string{sayAskOut(st)}, Answers: numbered([]Answer{
+			{Says: sayIsOut, Entry: outAgain}, {Says: sayStaysIn, Entry: "skip"}})}, true
+	}
+	return q, false
+}
+
+const outAgain = "out again"
+
+// out takes in that something is out again.
+func (c *turn) out() (State, Reply, bool) {
+	q := c.s.Pending
+	if q.Kind != AskOut || lower(c.entry) != outAgain && !yesRE.MatchString(c.entry) {
+		return State{}, Reply{}, false
+	}
+	next := c.s.clone()
+	next.Sheet.In = slices.DeleteFunc(next.Sheet.In, func(id string) bool { return id == q.ID })
+	s, r := c.goOn(next, &listener{heard: []Heard{{Text: c.entry, Outcome: Understood, Means: sayOut(q)}}})
+	return s, r, true
 }

@@ -33,7 +33,7 @@ func (t *Talk) Step(ctx context.Context, s State, entry string) (State, Reply) {
 		return t.again(s, Heard{Text: entry, Outcome: NotUnderstood, Means: sayDropHow(entry, s.Pending)})
 	}
 	c := turn{t: t, ctx: ctx, s: s, entry: strings.TrimSpace(chosen), picked: picked}
-	for _, command := range []func() (State, Reply, bool){c.empty, c.plainCommand, c.bareYes, c.noSheet, c.skip, c.done, c.takeUp, c.ask, c.setting} {
+	for _, command := range []func() (State, Reply, bool){c.empty, c.plainCommand, c.bareYes, c.noSheet, c.out, c.skip, c.done, c.takeUp, c.ask, c.setting} {
 		if next, reply, ok := command(); ok {
 			return next, reply
 		}
@@ -136,6 +136,8 @@ func (c *turn) skip() (State, Reply, bool) {
 		next.settle("proof " + q.ID)
 	case AskFound, AskLeft:
 		next.settle(settingKey(q.Kind, q.ID))
+	case AskOut:
+		next.settle(q.For)
 	case AskMore, AskEnd:
 		s, r := c.t.again(c.s, Heard{Text: c.entry, Outcome: NotUnderstood, Means: sayNothingToSkip})
 		return s, r, true
@@ -386,6 +388,7 @@ func (c *turn) goOn(next State, l *listener) (State, Reply) {
 		l = &listener{}
 	}
 	next.Waiting = append(slices.Clone(l.asks), next.Waiting...)
+	c.putIn(&next)
 	d, err := c.t.diagnose(c.ctx, next.Situation, brief)
 	if err != nil {
 		return c.failed(err)
