@@ -138,7 +138,7 @@ func TestWhatStandsInPlaceIsTold(t *testing.T) {
 	for _, view := range []string{"case|show|CASE", "case|show|CASE|--settings", "case|hand-over|CASE|--to|bench", "chart|--case|CASE|--places|3", "chart|--case|CASE|--places|3|--json", "chart|--case|CASE|--places|3|--html"} {
 		s.says(0, view, "loose wire, shield at terminal 7", "leave this drop out")
 	}
-	if out := s.run(0, "chart|--case|CASE|--places|3"); strings.Count(out, "leave this drop out") != 1 {
+	if out := s.run(0, "chart|--case|CASE|--places|3"); strings.Count(strings.Join(strings.Fields(out), " "), "leave this drop out") != 1 {
 		t.Errorf("told twice:\n%s", out)
 	}
 	s.says(4, "case|close|CASE|--how|x|--outcome|nothing_found", "leave this drop out", "shield at terminal 7")
@@ -242,5 +242,5 @@ func TestTalkKeepsEveryAnswer(t *testing.T) {
 		t.Errorf("gone on:\n%s", out)
 	}
 	out = talk("done borrow_unit_for_now, still down\nundo\nquit\n")
-	s.says(0, "case|put-in|CASE|jumper|3 and 4", "1. for", "2. jumper, 3 and 4")
+	s.says(0, "case|put-in|CASE|jumper|3 and 4", "1. skipped drop, for", "2. jumper, 3 and 4")
 }

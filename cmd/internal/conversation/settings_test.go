@@ -111,3 +111,46 @@ func TestSettingsAreNotAskedForNothing(t *testing.T) {
 		t.Error("as found is asked for after the work")
 	}
 }
+
+// What a test puts in is asked for once its results are in, and once more at the end; what is undone is
+// forgotten with it.
+func TestWhatWasPutInIsAskedFor(t *testing.T) {
+	base, talk := smallTalk(t)
+	st := base.Step("swap_unit")
+	if st == nil {
+		t.Fatal("the small rulebase has no such test")
+	}
+	was := st.PutsIn
+	st.PutsIn = "other"
+	defer func() { st.PutsIn = was }()
+	state, _ := talk.Begin(rulebase.Situation{})
+	state.Sheet = &conversation.Sheet{Found: map[string]string{}, Left: map[string]string{}}
+	w := &walk{t: t, talk: talk, state: state}
+	w.enter("technician at the drop, not alone; power light dark; with everything; outputs_hold=off")
+	w.enter("done swap_unit, still down")
+	if !slices.Equal(w.state.Sheet.In, []string{"swap_unit"}) {
+		t.Fatalf("in place is %v", w.state.Sheet.In)
+	}
+	for range 3 {
+		if w.state.Pending.Kind == conversation.AskOut {
+			break
+		}
+		w.enter("skip")
+	}
+	w.asked(conversation.AskOut, "swap_unit")
+	w.enter("skip")
+	if w.state.Pending.Kind == conversation.AskOut || len(w.state.Sheet.In) != 1 {
+		t.Error("asked again at once, or forgotten")
+	}
+	w.enter("undo")
+	w.asked(conversation.AskOut, "swap_unit")
+	if out := w.enter("why"); !strings.Contains(out, "cannot be closed") {
+		t.Error(out)
+	}
+	w.enter("1")
+	if len(w.state.Sheet.In) != 0 {
+		t.Error("it is out again and still listed")
+	}
+	w.enter("undo", "skip", "works now")
+	w.asked(conversation.AskOut, "swap_unit")
+}
