@@ -140,6 +140,13 @@ func newCaseShowCmd(env *environment) *cobra.Command {
 				if err != nil {
 					return err
 				}
+				if card, err := d.inShop(ctx, c); err != nil {
+					return err
+				} else if card != nil {
+					if err := report.UnitLine(env.out, env.width(), card, env.clock()); err != nil {
+						return written(err)
+					}
+				}
 				return written(report.CaseText(env.out, env.width(), dg, c, &earlier))
 			})
 		},

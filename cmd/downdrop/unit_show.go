@@ -2,7 +2,9 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -172,4 +174,20 @@ func newUnitMonthCmd(env *environment) *cobra.Command {
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON for programs, schema "+report.MonthSchema)
 	cmd.Flags().BoolVar(&csv, "csv", false, "print a table for spreadsheets")
 	return cmd
+}
+
+// inShop is the unit of a case, where its last receipt speaks of the case: whoever asks where
+// it is asks by the case. nil: it never came in for it.
+func (d *desk) inShop(ctx context.Context, c *cases.Case) (*cases.Card, error) {
+	if c.Opening.Unit.Serial == "" {
+		return nil, nil
+	}
+	card, err := cases.ReadUnit(ctx, d.store, cases.UnitKey(c.Opening.Unit))
+	if errors.Is(err, cases.ErrNotFound) {
+		return nil, nil
+	}
+	if err != nil || card.Stay() == nil || !slices.Contains(card.Stay().Receipt.Body.Cases, c.ID) {
+		return nil, err
+	}
+	return card, nil
 }

@@ -39,6 +39,7 @@ func TestAUnitFromTheDoorToItsRelease(t *testing.T) {
 	s.says(0, "unit|move|B0815|awaiting_customer|--why|offer sent|--by|p1")
 	s.says(4, "unit|move|B0815|in_repair|--why|go|--by|p1", "not answered")
 	s.now = s.now.Add(4 * 24 * time.Hour)
+	s.says(0, "case|show|CASE", "BIU-2 serial B0815 is awaiting the customer") // whoever asks by the case is told
 	s.says(0, "unit|list", "Awaiting the customer, 1 unit:", "4 days", "the offer holds up to 2031-06-10")
 	s.says(3, "unit|answer|B0815|scrap|--by|p1", "not offered")
 	s.says(0, "unit|answer|B0815|repair|--how|by phone|--order|4711|--by|p2")

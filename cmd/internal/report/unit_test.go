@@ -6,13 +6,18 @@ import (
 	"fmt"
 	"html"
 	"io"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
 
+	"github.com/chromedp/chromedp"
+
 	"downdrop/cases"
 	"downdrop/cmd/internal/report"
 	"downdrop/rulebase"
+	"downdrop/testdata/support/browser"
 )
 
 // unitOf folds drafts about one unit, an hour apart.
@@ -210,6 +215,37 @@ func checkPlain(t *testing.T, name, word string, text func(io.Writer) error) {
 	for _, c := range b.String() {
 		if c < ' ' && c != '\n' || c == 0x7f || c == '\u202e' {
 			t.Fatalf("%s: %.60q leaves %U in the text", name, word, c)
+		}
+	}
+}
+
+// The papers are read on a phone and printed: nothing runs in them, nothing is fetched, and
+// the page is no wider than the screen, whatever somebody wrote.
+func TestPapersInABrowser(t *testing.T) {
+	base, err := rulebase.LoadFolder("../../downdrop/testdata/small")
+	if err != nil {
+		t.Fatal(err)
+	}
+	word := "<script>alert(1)</script>\"><img src=//example.invalid/x onerror=alert(1)>" + strings.Repeat("w", 300)
+	c := invented(t, word)
+	for name, x := range map[string]*report.Paper{"return note": report.NewReturnNote(base, noteCase(t, word)), "offer": report.NewOfferPaper(c, c.Stay().Offer())} {
+		file := filepath.Join(t.TempDir(), "paper.html")
+		var out bytes.Buffer
+		if err := x.HTML(&out); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(file, out.Bytes(), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		tab := browser.New(t, browser.Options{Width: 360, Height: 740, Offline: true})
+		tab.Run(chromedp.Navigate("file://" + file))
+		var wide, scripts int
+		var text string
+		tab.Eval(`document.documentElement.scrollWidth`, &wide)
+		tab.Eval(`document.querySelectorAll("script,img").length`, &scripts)
+		tab.Eval(`document.body.innerText`, &text)
+		if wide > 360 || scripts > 0 || !strings.Contains(text, "<script>alert(1)</script>") {
+			t.Errorf("%s: %d wide, %d scripts and pictures", name, wide, scripts)
 		}
 	}
 }
