@@ -19,6 +19,7 @@ import (
 	"downdrop/cases/alike"
 	"downdrop/cases/sqlite"
 	"downdrop/cases/sqlstore"
+	"downdrop/cases/storetest"
 	"downdrop/engine"
 	"downdrop/rulebase"
 )
@@ -446,4 +447,27 @@ func BenchmarkAlike(b *testing.B) {
 			}
 		}
 	})
+}
+
+// BenchmarkUpdate makes the index of a store anew.
+func BenchmarkUpdate(b *testing.B) {
+	base := shipped(b)
+	s, err := sqlite.Open(ctx, filepath.Join(b.TempDir(), "cases.db"), sqlstore.Options{Site: "quarry"})
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer s.Close()
+	const n = 1000
+	if _, err := s.Import(ctx, storetest.Invented("quarry", n, 1)); err != nil {
+		b.Fatal(err)
+	}
+	r, used := alike.NewReader(base), processorTime()
+	for b.Loop() {
+		x := alike.New(r)
+		if _, err := x.Update(ctx, r, s, nil); err != nil || x.Len() == 0 {
+			b.Fatal(err, x.Len())
+		}
+	}
+	b.ReportMetric(n*float64(b.N)/b.Elapsed().Seconds(), "cases/s")
+	b.ReportMetric(n*float64(b.N)/(processorTime()-used).Seconds(), "cases/cpu-s")
 }

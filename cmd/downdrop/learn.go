@@ -100,8 +100,8 @@ const (
 	shortLearn = "Say which numbers of the rulebase closed cases disagree with"
 	longLearn  = `Hold the numbers of the rulebase against closed cases, those of a store or of exports:
 the weights of causes and the rows of symptoms. What the rulebase says counts as so many
-cases; what was proven and seen is added to that, and a number that lies outside the
-interval of what is then known disagrees with experience.
+cases; what was proven and seen is added to that. A number disagrees with experience where it lies
+outside the interval of what is then known and what was seen would be rare were it right.
 
 What disagrees is proposed anew, as a layer of YAML with what stood there before and the
 cases behind each change. It is never applied by this program. What it is worth is tried
