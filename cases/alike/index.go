@@ -1,6 +1,7 @@
 package alike
 
 import (
+	"cmp"
 	"context"
 	"encoding/binary"
 	"encoding/json"
@@ -11,6 +12,8 @@ import (
 	"maps"
 	"runtime"
 	"slices"
+	"sort"
+	"strings"
 	"sync"
 
 	"downdrop/cases"
@@ -188,7 +191,65 @@ func (x *Index) Bytes() ([]byte, error) {
 type Kept struct {
 	from  io.ReaderAt
 	head  indexHead
-	start int64 // of the sections
+	start int64              // of the sections
+	over  map[string]Profile // cases written to since, by id; nil: no profile any more
+	more  int                // by how many cases it answers for more, or fewer, for that
+}
+
+// Few is up to how many cases written to since are looked at beside a kept index, before it is
+// worth writing anew.
+const Few = 20
+
+// Bridge looks at what was written to a store since the index was kept, so that it answers as one
+// brought up to date would; false where that is more than a few cases, or the store cannot tell.
+func (k *Kept) Bridge(ctx context.Context, r *Reader, s cases.Store) (bool, error) {
+	c, ok := s.(Changing)
+	if !ok {
+		return false, nil
+	}
+	ids, now, known, err := c.Changed(ctx, k.head.Mark)
+	if err != nil || !known || len(ids) > Few || len(ids) == 0 && now != k.head.Mark {
+		return false, err
+	}
+	ends, err := k.section(k.columns() + 1)
+	if err != nil {
+		return false, err
+	}
+	k.over, k.more = map[string]Profile{}, 0
+	for _, id := range ids {
+		p, err := closedProfile(ctx, r, s, id)
+		if err != nil {
+			return false, err
+		}
+		k.over[id] = p
+		was, err := k.holds(ends, id)
+		if err != nil {
+			return false, err
+		}
+		if p != nil && !was {
+			k.more++
+		} else if p == nil && was {
+			k.more--
+		}
+	}
+	return true, nil
+}
+
+// holds says whether a case is in the kept index, whose ids are sorted.
+func (k *Kept) holds(ends []byte, id string) (bool, error) {
+	var failed error
+	at := sort.Search(k.head.Cases, func(i int) bool {
+		there, err := k.id(ends, i)
+		if err != nil {
+			failed = err
+		}
+		return there >= id
+	})
+	if failed != nil || at == k.head.Cases {
+		return false, failed
+	}
+	there, err := k.id(ends, at)
+	return there == id, err
 }
 
 // Open opens what Bytes wrote, for a rulebase.
@@ -221,8 +282,8 @@ func stale(err error) error {
 	return fmt.Errorf("%w: %w", ErrStale, err)
 }
 
-// Len is how many cases it holds.
-func (k *Kept) Len() int { return k.head.Cases }
+// Len is how many cases it answers for.
+func (k *Kept) Len() int { return k.head.Cases + k.more }
 
 // Mark is how far the store was read for it.
 func (k *Kept) Mark() cases.Mark { return k.head.Mark }
@@ -337,7 +398,7 @@ func (k *Kept) Alike(p Profile, but string, limit int) ([]Match, error) {
 	if err != nil {
 		return nil, err
 	}
-	best := best(products, sums, sumOf(p), limit+1)
+	best := best(products, sums, sumOf(p), limit+1+len(k.over))
 	ends, err := k.section(k.columns() + 1)
 	if err != nil {
 		return nil, err
@@ -348,7 +409,7 @@ func (k *Kept) Alike(p Profile, but string, limit int) ([]Match, error) {
 		if err != nil {
 			return nil, err
 		}
-		if id == but || len(out) == limit {
+		if _, later := k.over[id]; later || id == but || len(out) == limit {
 			continue
 		}
 		q := make(Profile, len(p))
@@ -359,7 +420,13 @@ func (k *Kept) Alike(p Profile, but string, limit int) ([]Match, error) {
 		}
 		out = append(out, Match{ID: id, Likeness: b.likeness, Causes: both(p, q)})
 	}
-	return out, nil
+	for id, q := range k.over {
+		if q != nil && id != but {
+			out = append(out, Match{ID: id, Likeness: Likeness(p, q), Causes: both(p, q)})
+		}
+	}
+	slices.SortFunc(out, func(a, b Match) int { return cmp.Or(cmp.Compare(b.Likeness, a.Likeness), strings.Compare(a.ID, b.ID)) })
+	return out[:min(limit, len(out))], nil
 }
 
 // placed is a case by its place.
@@ -390,14 +457,4 @@ func best(products []uint32, sums []byte, own uint32, limit int) []placed {
 		}
 	}
 	return best
-}
-
-// Fresh says that nothing was written to a store since a mark.
-func Fresh(ctx context.Context, s cases.Store, since cases.Mark) (bool, error) {
-	c, ok := s.(Changing)
-	if !ok {
-		return false, nil
-	}
-	ids, now, known, err := c.Changed(ctx, since)
-	return err == nil && known && len(ids) == 0 && now == since, err
 }

@@ -123,7 +123,7 @@ func (d *desk) index(ctx context.Context, r *alike.Reader, flag string, anew boo
 	return kept, func() {}, err
 }
 
-// keptIndex is what was kept: ready to be asked where nothing was written to the store since, else
+// keptIndex is what was kept: ready to be asked where next to nothing was written to the store since, else
 // to be brought up to date; neither where there is none that can be used.
 func (d *desk) keptIndex(ctx context.Context, name string, r *alike.Reader) (kept *alike.Kept, done func(), back *alike.Index, err error) {
 	file, err := os.Open(name)
@@ -134,12 +134,12 @@ func (d *desk) keptIndex(ctx context.Context, name string, r *alike.Reader) (kep
 		file.Close()
 		return nil, nil, nil, nil
 	}
-	fresh, err := alike.Fresh(ctx, d.store, kept.Mark())
-	if err == nil && fresh {
+	near, err := kept.Bridge(ctx, r, d.store)
+	if err == nil && near {
 		return kept, func() { file.Close() }, nil, nil
 	}
 	defer file.Close()
-	if err != nil {
+	if err != nil && !errors.Is(err, alike.ErrStale) {
 		return nil, nil, nil, err
 	}
 	back, err = kept.Index()
