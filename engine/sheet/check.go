@@ -1018,6 +1018,7 @@ func (c *checker) supply(p rulebase.SheetSupply) {
 	}
 	var total line.Ampere
 	currents := feed.Currents(volts)
+	sums := sumsOfFeed(p, feed, currents)
 	for i, v := range volts {
 		f := p.Feeds[i]
 		if feed.Nodes[i].Parent < 0 {
@@ -1027,7 +1028,7 @@ func (c *checker) supply(p rulebase.SheetSupply) {
 		if v > line.SupplyHigh {
 			limit = float64(line.SupplyHigh)
 		}
-		r := Result{Rule: "supply_volts", Where: "drop " + f.Drop, Sum: sumOfFeed(p, feed, currents, i), Verdict: verdicts[line.SupplyVerdict(v)], Figure: float64(v), Limit: limit, Unit: "V", Source: sourceSupply, Pos: f.Pos,
+		r := Result{Rule: "supply_volts", Where: "drop " + f.Drop, Sum: sums[i], Verdict: verdicts[line.SupplyVerdict(v)], Figure: float64(v), Limit: limit, Unit: "V", Source: sourceSupply, Pos: f.Pos,
 			Says: fmt.Sprintf(saySupply, f.Drop, say(float64(v), "V"), say(float64(currents[i]), "A"))}
 		if r.Verdict != Pass {
 			r.Do = doSupply

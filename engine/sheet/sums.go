@@ -89,16 +89,16 @@ func (c *checker) sumOfTrip() string {
 	return sum
 }
 
-// sumOfFeed follows the supply's cable to a drop and takes off what each stretch loses.
-func sumOfFeed(p rulebase.SheetSupply, feed line.Feed, currents []line.Ampere, i int) string {
-	var parts []string
-	for ; i >= 0; i = feed.Nodes[i].Parent {
-		f := p.Feeds[i]
-		parts = append(parts, fmt.Sprintf(sumStretch, say(float64(currents[i]), "A"), say(float64(feed.Nodes[i].Loop), "ohm"), say(f.LengthM, "m"), textOf(f.Conductor)))
+// sumsOfFeed follow the supply's cable to each drop and take off what each stretch
+// loses: a drop's sum goes on from that of the drop before it.
+func sumsOfFeed(p rulebase.SheetSupply, feed line.Feed, currents []line.Ampere) []string {
+	sums := make([]string, len(p.Feeds))
+	for i, f := range p.Feeds {
+		before := say(p.Volt, "V")
+		if parent := feed.Nodes[i].Parent; parent >= 0 {
+			before = sums[parent]
+		}
+		sums[i] = before + " − " + fmt.Sprintf(sumStretch, say(float64(currents[i]), "A"), say(float64(feed.Nodes[i].Loop), "ohm"), say(f.LengthM, "m"), textOf(f.Conductor))
 	}
-	sum := say(p.Volt, "V")
-	for k := len(parts) - 1; k >= 0; k-- {
-		sum += " − " + parts[k]
-	}
-	return sum
+	return sums
 }
