@@ -105,7 +105,8 @@ func (r *Replay) byCause(p *page) {
 	p.line(sayByCauseHead)
 	for _, id := range r.causes() {
 		c := r.Score.ByCause[id]
-		p.line(sayByCauseRow(id, c))
+		figures := sayByCauseRow(c)
+		p.hang(figures, strings.Repeat(" ", len(figures)), id)
 		for _, other := range slices.Sorted(maps.Keys(c.Instead)) {
 			p.hang("      ", "        ", sayInstead(other, c.Instead[other]))
 		}

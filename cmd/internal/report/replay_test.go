@@ -68,6 +68,22 @@ func TestReplayGoldens(t *testing.T) {
 	}
 }
 
+// Long names of several causes are folded under the names, and no line is wider than the page.
+func TestReplayKeepsItsWidth(t *testing.T) {
+	r := replayed()
+	r.Cases[0].Causes = []string{"unit_line_suppressor_shorted", "unit_line_side_supply_dead", "supply_fuse_blown"}
+	r.Score = cases.Sum(r.Cases)
+	var b bytes.Buffer
+	if err := r.Text(&b, 80); err != nil {
+		t.Fatal(err)
+	}
+	for line := range strings.Lines(b.String()) {
+		if len(line) > 81 {
+			t.Errorf("%d letters: %s", len(line), line)
+		}
+	}
+}
+
 // What is written can be read, and nothing is better or worse than itself.
 func TestReplayIsReadBack(t *testing.T) {
 	r := replayed()

@@ -3107,8 +3107,8 @@ const sayRivals = "swap: the unit is exchanged first, then the checklist. checkl
 // Replay.
 
 const (
-	sayReplayByCause = "By what it turned out to be, what was first the least often on top:"
-	sayByCauseHead   = "  cases  first  first three  chance given  entries earlier"
+	sayReplayByCause = "By what it turned out to be, what was first the least often on top (the mean chance it was given at the end, and how many entries earlier it was first for good):"
+	sayByCauseHead   = "  cases  first  in three  chance  earlier  turned out to be"
 	sayBinsHead      = "  chance of the first   it was that in   by chance alone      cases"
 	sayFloorFirst    = "first"
 	sayFloorInThree  = "among the first three"
@@ -3165,8 +3165,8 @@ func sayBin(b *cases.Bin) string {
 	return says
 }
 
-func sayByCauseRow(id string, c *cases.CauseScore) string {
-	return fmt.Sprintf("  %5d  %5d  %11d  %10.0f %%  %15.1f  %s", c.Cases, c.First, c.InThree, 100*c.True, c.Earlier, id)
+func sayByCauseRow(c *cases.CauseScore) string {
+	return fmt.Sprintf("  %5d  %5d  %8d  %4.0f %%  %7.1f  ", c.Cases, c.First, c.InThree, 100*c.True, c.Earlier)
 }
 
 func sayInstead(other string, n int) string { return fmt.Sprintf("%s was first in %d", other, n) }
