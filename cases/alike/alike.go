@@ -19,7 +19,6 @@ import (
 	"encoding/binary"
 	"math"
 	"slices"
-	"sync"
 
 	"downdrop/cases"
 	"downdrop/engine"
@@ -37,16 +36,13 @@ type Profile []byte
 type Reader struct {
 	base     *rulebase.Base
 	prepared *engine.Prepared // one cause at a time
-
-	mu     sync.Mutex
-	priors map[string][]float64 // by what is known before anything is seen
 }
 
 // NewReader makes a Reader.
 func NewReader(base *rulebase.Base) *Reader {
 	alone := *base
 	alone.FaultsAtMost = 1
-	return &Reader{base: base, prepared: engine.Prepare(&alone), priors: map[string][]float64{}}
+	return &Reader{base: base, prepared: engine.Prepare(&alone)}
 }
 
 // stride is the length of a profile.
