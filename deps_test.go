@@ -63,6 +63,7 @@ golang.org/x/term          : cmd/downdrop
 github.com/schollz/progressbar/v3 : cmd/downdrop
 golang.org/x/text          : cases cmd/internal/triage
 modernc.org/sqlite         : cases/sqlite
+modernc.org/libc           : cases/sqlite
 github.com/jackc/pgx/v5    : cases/postgres
 github.com/rogpeppe/go-internal/diff : cmd/downdrop
 github.com/google/uuid     : cmd/downdrop

@@ -112,7 +112,6 @@ type (
 	truncateFunc = func(tls *libc.TLS, file uintptr, size int64) int32
 	numberFunc   = func(tls *libc.TLS, file uintptr, n int32) int32
 	closeFunc    = func(tls *libc.TLS, file uintptr) int32
-	sizeFunc     = func(tls *libc.TLS, file, size uintptr) int32
 )
 
 // at is what stands at an address of C's memory.

@@ -241,6 +241,6 @@ func TestTalkKeepsEveryAnswer(t *testing.T) {
 	if out := talk("quit\n"); strings.Count(out, "Still in place") != 2 {
 		t.Errorf("gone on:\n%s", out)
 	}
-	out = talk("done borrow_unit_for_now, still down\nundo\nquit\n")
+	talk("done borrow_unit_for_now, still down\nundo\nquit\n")
 	s.says(0, "case|put-in|CASE|jumper|3 and 4", "1. skipped drop, for", "2. jumper, 3 and 4")
 }

@@ -18,10 +18,9 @@ import (
 // A person at the bench answers for a drawn unit what an instrument shows of it, through the
 // same entries that a keyboard makes.
 type person struct {
-	u           *unit
-	r           *rand.Rand
-	wrong, of   int // messages counted so far
-	startedCold bool
+	u         *unit
+	r         *rand.Rand
+	wrong, of int // messages counted so far
 }
 
 // answer is what is typed for what the run waits for.

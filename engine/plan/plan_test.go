@@ -257,8 +257,6 @@ func ways(set []int, takes []hypothesis.Taking) []way {
 	return all
 }
 
-func (s *scenario) outcome(b branch) string { return of(b, s.m.Lists) }
-
 // of names the set of what the causes of a branch have, by cause.
 func of(b branch, numbers []int) string {
 	if b.outside {

@@ -129,7 +129,7 @@ func TestFieldJobToTheClosedCase(t *testing.T) {
 	_, body := s.get("/case/" + code)
 	_, taps := s.play(body, blownFuse, func(kind, _ string) bool { return kind == "end" })
 	t.Logf("%d answers", taps)
-	_, body = s.get("/case/" + code + "/close")
+	s.get("/case/" + code + "/close")
 	if status, body := s.post("/case/"+code+"/close", url.Values{"form": {newForm()}, "cause": {"supply_fuse_blown"}}); status != http.StatusUnprocessableEntity || !strings.Contains(body, `role="alert"`) {
 		t.Errorf("closing without saying how: %d", status)
 	}
@@ -140,7 +140,7 @@ func TestFieldJobToTheClosedCase(t *testing.T) {
 	if c := s.kept(code); c.State != cases.StateClosed || !slices.Equal(c.Closing.Causes, []string{"supply_fuse_blown"}) || c.Closing.Outcome == "" {
 		t.Errorf("%s %+v", c.State, c.Closing)
 	}
-	_, body = s.get("/case/" + code)
+	s.get("/case/" + code)
 	if _, body = s.post("/case/"+code+"/reopen", url.Values{"form": {newForm()}, "why": {"down again"}}); strings.Contains(body, "This case is closed") || s.kept(code).State != cases.Open {
 		t.Errorf("it stays closed")
 	}
@@ -162,7 +162,7 @@ func TestCallIsShort(t *testing.T) {
 	if !strings.Contains(body, "Please get someone who may") {
 		t.Errorf("the script does not say who may do more")
 	}
-	body, answers := s.play(body, switchedOff, func(kind, page string) bool {
+	_, answers := s.play(body, switchedOff, func(kind, page string) bool {
 		return kind == "end" || strings.Contains(page, "Enough is known for this call")
 	})
 	t.Logf("%d answers", answers)
