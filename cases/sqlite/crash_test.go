@@ -457,3 +457,13 @@ func TestF11F12SpoiltExport(t *testing.T) {
 		t.Error("after all that was refused, the whole import is not what was exported")
 	}
 }
+
+// batch is some drafts that go in together.
+func batch(n int) []cases.Draft {
+	out := make([]cases.Draft, 3)
+	for j := range out {
+		out[j] = cases.Say(cases.KindNote, cases.Note{Text: fmt.Sprintf("number %d, line %d: %s", n, j, strings.Repeat("wet cabinet ", 40))})
+		out[j].ID, out[j].Subject = fmt.Sprintf("b%d-%d", n, j), cases.Subject{Kind: cases.AboutCase, ID: "c"}
+	}
+	return out
+}

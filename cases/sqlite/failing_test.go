@@ -1,4 +1,4 @@
-//go:build unix
+//go:build unix && !race
 
 package sqlite_test
 
@@ -18,16 +18,6 @@ import (
 	"downdrop/cases/sqlstore"
 	"downdrop/testdata/support"
 )
-
-// batch is some drafts that go in together.
-func batch(n int) []cases.Draft {
-	out := make([]cases.Draft, 3)
-	for j := range out {
-		out[j] = cases.Say(cases.KindNote, cases.Note{Text: fmt.Sprintf("number %d, line %d: %s", n, j, strings.Repeat("wet cabinet ", 40))})
-		out[j].ID, out[j].Subject = fmt.Sprintf("b%d-%d", n, j), cases.Subject{Kind: cases.AboutCase, ID: "c"}
-	}
-	return out
-}
 
 func ids(t *testing.T, s cases.Store) map[string]bool {
 	t.Helper()
@@ -339,4 +329,79 @@ func (op diskOp) onto(files map[string][]byte) {
 		}
 	}
 	files[op.file] = content
+}
+
+// F06: the disk is full: the message says so, nothing that was acknowledged is lost, and
+// work goes on once there is room. The disk is played; and a real small one is filled
+// where one can be had (by an administrator, or in a name space of the test's own).
+func TestF06FullDisk(t *testing.T) {
+	sizes := map[string]int64{"256k": 256 << 10, "512k": 512 << 10, "1m": 1 << 20, "2m": 2 << 20, "4m": 4 << 20}
+	for name, size := range sizes {
+		t.Run("played "+name, func(t *testing.T) {
+			dir := memory(t)
+			d := between(t, dir)
+			d.room = size
+			fillDisk(t, dir, func() { d.room += 100 << 10 })
+		})
+	}
+	if os.Getenv(ownNameSpace) == "" && os.Getuid() != 0 {
+		inNameSpace(t)
+		return
+	}
+	for name := range sizes {
+		dir, err := smallDisk(t, name)
+		if err != nil { // the played one has been filled
+			t.Logf("no small disk can be mounted here: %v", err)
+			return
+		}
+		t.Run("real "+name, func(t *testing.T) {
+			filler := filepath.Join(dir, "filler")
+			if err := os.WriteFile(filler, make([]byte, 100<<10), 0o600); err != nil {
+				t.Fatal(err)
+			}
+			fillDisk(t, dir, func() { os.Remove(filler) })
+		})
+	}
+}
+
+// fillDisk writes to a store in a folder until there is no room, makes some, and goes on.
+func fillDisk(t *testing.T, dir string, makeRoom func()) {
+	path := filepath.Join(dir, "full.db")
+	s, err := sqlite.Open(ctx, path, sqlstore.Options{})
+	if err != nil {
+		if !errors.Is(err, cases.ErrUnavailable) || !strings.Contains(err.Error(), path) {
+			t.Error(err)
+		}
+		return
+	}
+	note := func(i int) error {
+		d := cases.Say(cases.KindNote, cases.Note{Text: strings.Repeat(fmt.Sprint("number ", i, " "), 50)})
+		d.ID, d.Subject = fmt.Sprint("e", i), cases.Subject{Kind: cases.AboutCase, ID: fmt.Sprint("c", i%7)}
+		_, err := s.Append(ctx, d)
+		return err
+	}
+	n, full := 0, error(nil)
+	for ; full == nil && n < 20_000; n++ {
+		full = note(n)
+	}
+	if !errors.Is(full, cases.ErrUnavailable) || !strings.Contains(full.Error(), path) || !strings.Contains(full.Error(), "full") {
+		t.Error(full)
+	}
+	if v, err := s.Verify(ctx); err != nil || len(v.Damage) > 0 || v.Events != n-1 {
+		t.Errorf("%v %v: %d events, %d were acknowledged", err, v.Damage, v.Events, n-1)
+	}
+	makeRoom()
+	if err := note(n - 1); err != nil {
+		t.Errorf("with room again: %v", err)
+	}
+	if err := s.Close(); err != nil {
+		t.Error(err)
+	}
+	if s, err = sqlite.Open(ctx, path, sqlstore.Options{}); err != nil {
+		t.Fatalf("opened again: %v", err)
+	}
+	if v, err := s.Verify(ctx); err != nil || len(v.Damage) > 0 || v.Events < n {
+		t.Errorf("opened again: %v %v %d", err, v.Damage, v.Events)
+	}
+	s.Close()
 }
