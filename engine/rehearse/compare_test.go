@@ -64,7 +64,7 @@ func TestOptimalIsBest(t *testing.T) {
 			continue
 		}
 		small++
-		c, err := rehearse.Contest(context.Background(), base, rehearse.Options{Cases: support.Deep(t, 6), Seed: 77, Places: []rulebase.Place{rulebase.Field}, Variant: rehearse.Own}, rivals)
+		c, err := rehearse.Contest(context.Background(), base, rehearse.Options{Cases: max(6, support.Deep(t, 6)), Seed: 77, Places: []rulebase.Place{rulebase.Field}, Variant: rehearse.Own}, rivals)
 		if err != nil {
 			t.Fatal(err)
 		}
