@@ -463,3 +463,48 @@ func TestEntriesAreAskedBack(t *testing.T) {
 		events = append(events, bench.Append(events, draft, noon))
 	}
 }
+
+// A unit fed from mains, set by software and without a service port goes through the steps
+// that are for it, with the warnings that are for it.
+func TestMainsUnitHasItsOwnSteps(t *testing.T) {
+	procedure, profile := shipped(t, "acceptance", "weir_mains")
+	r := rand.New(rand.NewPCG(10, 10))
+	u := good(r)
+	u.has["supply_ohms"], u.has["first_current"], u.has["input_current"] = 800, 0.09, 0.09
+	u.has["rail_volts"], u.has["lowest_input"], u.has["pair_ohms"] = 3.3, 150, 119.4
+	s, _ := walk(t, procedure, profile, u, r)
+	if s.Verdict != bench.Good {
+		t.Errorf("verdict %q: %v", s.Verdict, s.Basis)
+	}
+	outcome := map[string]bench.Outcome{}
+	for _, st := range s.Steps {
+		outcome[st.Step.ID] = st.Outcome
+	}
+	for step, want := range map[string]bench.Outcome{"bulk_capacitor": bench.Passed, "mains_safe": bench.Passed, "cell": bench.Passed, "service_port": bench.NotMeant} {
+		if outcome[step] != want {
+			t.Errorf("%s: %q, want %q", step, outcome[step], want)
+		}
+	}
+	for i := range s.Steps {
+		if step := s.Steps[i].Step; step.ID == "rails" {
+			if w := s.Warnings(step); w[0].Level != rulebase.DangerLevel {
+				t.Errorf("the gravest warning of the rails is %v", w[0])
+			}
+		}
+	}
+	quay, unit := shipped(t, "acceptance", "quay_24")
+	low, err := bench.Run(quay, unit, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range low.Steps {
+		if !low.Applies(low.Steps[i].Step) {
+			continue
+		}
+		for _, w := range low.Warnings(low.Steps[i].Step) {
+			if w.Level == rulebase.DangerLevel && w.ID != "outputs_may_act" {
+				t.Errorf("step %s of a 24 V unit warns of %s", low.Steps[i].Step.ID, w.ID)
+			}
+		}
+	}
+}
