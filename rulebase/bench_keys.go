@@ -56,7 +56,7 @@ var benchKeys = map[string][]key{
 		{"least", formExpression, "A reading below is a fail."},
 		{"most", formExpression, "A reading above is a fail."},
 		{"equal", formExpression, "Any other reading is a fail."},
-		{"passes", formWords, "Of a word: those that pass; of yes and no: default yes."},
+		{"passes", formTexts, "Of a word: those that pass; of yes and no: default yes."},
 		{"finding", formSymptomID, "A symptom in this unit, which takes the reading itself."},
 		{"means", formAny, "{an outcome: {symptom: value}}: what it says to a diagnosis. Outcomes of a number are below, inside, above; of words the words; of the others pass, fail."},
 		{"source", formText, "Where its limits are known from."},

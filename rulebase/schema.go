@@ -15,10 +15,13 @@ const (
 	RuleFile FileKind = "rulebase" // a file of a rulebase
 	TestFile FileKind = "test"     // rule tests: a list of cases
 	CaseFile FileKind = "case"     // one case
+
+	ProcedureFile FileKind = "procedure" // a bench procedure
+	UnitFile      FileKind = "unit"      // a unit profile
 )
 
 // FileKinds are all kinds of files that have a schema.
-var FileKinds = []FileKind{RuleFile, TestFile, CaseFile}
+var FileKinds = []FileKind{RuleFile, TestFile, CaseFile, ProcedureFile, UnitFile}
 
 type object = map[string]any
 
@@ -41,6 +44,10 @@ func (b *Base) Schema(kind FileKind) any {
 		}
 	case TestFile:
 		root["type"], root["items"] = []any{"array", "null"}, ref("case")
+	case ProcedureFile:
+		maps.Copy(root, s.procedure())
+	case UnitFile:
+		maps.Copy(root, s.unit())
 	default:
 		root["$ref"] = "#/definitions/case"
 

@@ -111,6 +111,8 @@ func TestSchemaTakesWhatTheLoaderTakes(t *testing.T) {
 		}
 		return rulebase.TestFile
 	})
+	check("drop/bench/*.yaml", func(string) rulebase.FileKind { return rulebase.ProcedureFile })
+	check("drop/bench/units/*.yaml", func(string) rulebase.FileKind { return rulebase.UnitFile })
 	check("../cases/examples/*.yaml", func(string) rulebase.FileKind { return rulebase.CaseFile })
 	t.Logf("%d files", n)
 	for _, folder := range append(checkFolders(t), "testdata/good", "testdata/example", "../cmd/downdrop/starter/over", "../cmd/downdrop/starter/alone") {
