@@ -1,15 +1,18 @@
 package page_test
 
 import (
+	"context"
 	"fmt"
 	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/chromedp/chromedp"
 
+	"downdrop/testdata/support"
 	"downdrop/testdata/support/browser"
 )
 
@@ -71,10 +74,107 @@ func TestPagesInABrowser(t *testing.T) {
 			"summary": "/case/" + code + "/summary", "hand-over": "/case/" + code + "/hand-over", "receive": "/receive", "phone": "/case/" + call} {
 			tab.Run(chromedp.Navigate(s.at + path))
 			wellLaid(t, tab, fmt.Sprintf("%s at %d", name, size[0]))
+			if size[0] == 360 || name == "causes" || name == "phone" { // the others have one column at any width
+				accessible(t, tab, true, fmt.Sprintf("%s at %d", name, size[0]))
+			}
 			picture(t, tab, fmt.Sprintf("%s-%d", name, size[0]))
 		}
+	}
+	tab := s.tab(browser.Options{Width: 360, Height: 740})
+	for _, seen := range [][2]string{{"dark", "no-preference"}, {"light", "more"}, {"dark", "more"}} {
+		light(tab, seen[0], seen[1])
+		for _, path := range []string{"/case/" + code + "/causes", "/case/" + code} {
+			tab.Run(chromedp.Navigate(s.at + path))
+			accessible(t, tab, false, fmt.Sprint(path, seen))
+		}
+		picture(t, tab, "seen-"+seen[0]+"-"+seen[1])
 	}
 	if !strings.Contains(s.downdrop("", "case", "list"), code) {
 		t.Errorf("the case is not on the command line")
 	}
+}
+
+// The whole job at the drop in a browser: by presses with scripts off, by keys alone with scripts on;
+// axe finds nothing at any question, and everything is large enough for a glove.
+func TestFieldJobInABrowser(t *testing.T) {
+	looked := map[string]bool{} // kinds of questions that axe has seen; all of them where there is time
+	for i, size := range sizes {
+		for _, noScript := range []bool{true, false} {
+			t.Run(fmt.Sprintf("%d wide, scripts off %v", size[0], noScript), func(t *testing.T) {
+				s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
+				tab := s.tab(browser.Options{Width: size[0], Height: size[1], NoScript: noScript})
+				press := func(selector string) {
+					turns(tab, func() {
+						if noScript {
+							tab.Click(selector)
+							return
+						}
+						keyTo(t, tab, selector)
+						tab.Run(chromedp.KeyEvent("\r"))
+					})
+				}
+				press(`a.go`)
+				tab.Run(chromedp.SendKeys("#story", "technician at the drop, not alone, 5 dead, 1-4 good, power light dark, loss_of_bus=off", chromedp.ByQuery))
+				press("button.go")
+				taps := 0
+				for ; taps < 30; taps++ {
+					kind, about, answers := onScreen(tab)
+					where := fmt.Sprintf("%s %s", kind, about)
+					if i == 0 && noScript {
+						wellLaid(t, tab, where)
+					}
+					if !looked[kind] || support.Deep(t, 1) > 1 {
+						looked[kind] = true
+						wellLaid(t, tab, where)
+						accessible(t, tab, noScript, where)
+					}
+					if kind == "end" {
+						break
+					}
+					pick := blownFuse.choose(kind, about, answers)
+					if pick == "" {
+						t.Fatalf("at %s nothing can be answered: %v", where, answers)
+					}
+					press("button" + attributeSelector("chosen", pick))
+				}
+				press(`a[href$="/close"]`)
+				cause := "input" + attributeSelector("cause", "supply_fuse_blown")
+				if noScript {
+					tab.Click(cause)
+				} else {
+					keyTo(t, tab, cause)
+					tab.Run(chromedp.KeyEvent(" "))
+				}
+				tab.Run(chromedp.SendKeys("#how", "works with a new fuse, watched", chromedp.ByQuery))
+				press("form.box button.go")
+				var said string
+				tab.Eval(`document.querySelector("main").textContent`, &said)
+				if !strings.Contains(said, "This case is closed") {
+					t.Errorf("not closed: %.300s", said)
+				}
+				accessible(t, tab, noScript, "closed")
+				t.Logf("%d answers", taps)
+			})
+		}
+	}
+}
+
+// turns does something and waits until another page is there, or another main part of this one.
+func turns(tab *browser.Tab, do func()) {
+	tab.Eval(`document.querySelector("main").dataset.old = "1"`, nil)
+	do()
+	tab.Run(chromedp.ActionFunc(func(ctx context.Context) error {
+		for {
+			var there bool
+			err := chromedp.Evaluate(`(function(){var m=document.querySelector("main"); return document.readyState === "complete" && !!m && !m.dataset.old})()`, &there).Do(ctx)
+			if err == nil && there { // an error: the page is just going
+				return nil
+			}
+			select {
+			case <-ctx.Done():
+				return ctx.Err()
+			case <-time.After(10 * time.Millisecond):
+			}
+		}
+	}))
 }
