@@ -10,8 +10,10 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/chromedp"
 
+	"downdrop/cases"
 	"downdrop/testdata/support"
 	"downdrop/testdata/support/browser"
 )
@@ -177,4 +179,68 @@ func turns(tab *browser.Tab, do func()) {
 			}
 		}
 	}))
+}
+
+// An answer given while there is no network is kept, survives a reload, and is there once when
+// there is one again.
+func TestAnswerWithoutNetwork(t *testing.T) {
+	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
+	code := s.open(url.Values{"story": {fieldStory}})
+	tab := s.tab(browser.Options{Width: 360, Height: 740})
+	turns(tab, func() { tab.Run(chromedp.Navigate(s.at + "/case/" + code)) })
+	before := count(s.kept(code), cases.KindTalked)
+	tab.Run(network.EmulateNetworkConditions(true, 0, 0, 0))
+	tab.Run(chromedp.SendKeys("#entry", "power light dark\r", chromedp.ByQuery), chromedp.WaitVisible("#unsent", chromedp.ByQuery))
+	if got := count(s.kept(code), cases.KindTalked); got != before {
+		t.Fatalf("it came through without a network")
+	}
+	turns(tab, func() { tab.Run(network.EmulateNetworkConditions(false, 0, -1, -1)) }) // it is sent again by itself
+	if got := findings(s.kept(code)); !strings.HasSuffix(got, "power_light=dark") || count(s.kept(code), cases.KindTalked) != before+1 {
+		t.Errorf("then the case knows %s", got)
+	}
+	// The program is not there while an answer is given; the page is loaded anew once it is.
+	tab.Run(network.EmulateNetworkConditions(true, 0, 0, 0), chromedp.SendKeys("#entry", "run light dark\r", chromedp.ByQuery), chromedp.WaitVisible("#unsent", chromedp.ByQuery))
+	turns(tab, func() {
+		tab.Run(network.EmulateNetworkConditions(false, 0, -1, -1), chromedp.Navigate(s.at+"/"))
+	})
+	for range 200 {
+		if strings.Contains(findings(s.kept(code)), "run_light=dark") {
+			break
+		}
+		time.Sleep(20 * time.Millisecond)
+	}
+	if got := findings(s.kept(code)); strings.Count(got, "run_light=dark") != 1 {
+		t.Errorf("after a reload the case knows %s", got)
+	}
+}
+
+// Who types while listening is shown what would be taken in, and the questions it could be
+// about; a key answers what is asked.
+func TestTypingWhileListening(t *testing.T) {
+	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
+	code := s.open(url.Values{"at": {"phone"}, "story": {"operator, 5 dead, 1-4 good"}})
+	tab := s.tab(browser.Options{Width: 1280, Height: 800})
+	turns(tab, func() { tab.Run(chromedp.Navigate(s.at + "/case/" + code)) })
+	var text string
+	tab.Run(chromedp.SendKeys("#entry", "run light dark, powr li", chromedp.ByQuery), chromedp.WaitVisible(`#hearing button[value="power_light=dark"]`, chromedp.ByQuery), chromedp.Text("#hearing", &text, chromedp.ByQuery))
+	if !strings.Contains(text, "run light: dark") {
+		t.Errorf("shown is %q", text)
+	}
+	if got := findings(s.kept(code)); strings.Contains(got, "run_light") {
+		t.Errorf("typing alone was taken in: %s", got)
+	}
+	picture(t, tab, "typing-1280")
+	wellLaid(t, tab, "typing")
+	accessible(t, tab, false, "typing")
+	turns(tab, func() { tab.Click(`#hearing button[value="power_light=dark"]`) })
+	if got := findings(s.kept(code)); !strings.HasSuffix(got, "power_light=dark") {
+		t.Errorf("a press on what was found: %s", got)
+	}
+	_, _, answers := onScreen(tab)
+	turns(tab, func() {
+		tab.Run(chromedp.Evaluate(`document.activeElement.blur()`, nil), chromedp.KeyEvent("1"))
+	})
+	if c := s.kept(code); count(c, cases.KindTalked) != 3 {
+		t.Errorf("the key 1 for %v: %s", answers, findings(c))
+	}
 }

@@ -111,7 +111,7 @@ type reading struct {
 func (s *Server) view(st *standing, reply conversation.Reply) *view {
 	c := st.c
 	v := &view{
-		sheet: sheet{Title: caseTitle(c), Code: c.Code, Where: caseWhere(c), In: true},
+		sheet: sheet{Title: caseTitle(c), Code: c.Code, Where: caseWhere(c), In: true, Asks: true},
 		State: string(c.State), Form: s.o.NewID(), About: reply.Question.About(), CanUndo: c.Talked != nil && c.Talked.Body.Is != cases.TalkBegun,
 		Ended: reply.Question.Kind == conversation.AskEnd, Closed: c.State == cases.StateClosed,
 	}

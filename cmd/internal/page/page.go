@@ -159,4 +159,5 @@ type sheet struct {
 	Code  string // of the case, ""
 	Where string // of the case, in words
 	In    bool   // somebody is let in: there are ways to go
+	Asks  bool   // the question comes first: the ways from the case stand behind it
 }

@@ -1,0 +1,67 @@
+package page_test
+
+import (
+	"net/url"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+)
+
+// How long an answer takes with 200 open cases, one at a time: the form is sent, the
+// answer is durable and diagnosed, and the next question is there. The floor is a page that
+// needs no diagnosis. DOWNDROP_BENCH_STORE names a store to add the cases to, such as a large one.
+func BenchmarkAnswerTwoHundredOpen(b *testing.B) {
+	store := os.Getenv("DOWNDROP_BENCH_STORE")
+	if store == "" {
+		store = filepath.Join(b.TempDir(), "cases.db")
+	}
+	s := serve(b, store)
+	var codes []string
+	for i := range 200 {
+		story := []string{fieldStory, "operator on the phone, 5 dead, 1-4 good", "technician at the drop, not alone, all of them, dead since the storm", "technician at the bench, drop dead"}[i%4]
+		codes = append(codes, s.open(url.Values{"story": {story}}))
+	}
+	words := []string{"power light dark", "run light dark", "traffic light flickering", "power light lit", "I have a multimeter", "began after storm near"}
+	var took, floor []time.Duration
+	b.ResetTimer()
+	for i := range b.N {
+		form := url.Values{"form": {newForm()}, "kind": {"opening"}, "entry": {words[(i/200+i)%len(words)]}}
+		start := time.Now()
+		s.post("/case/"+codes[i%len(codes)]+"/answer", form)
+		took = append(took, time.Since(start))
+		start = time.Now()
+		s.get("/new")
+		floor = append(floor, time.Since(start))
+	}
+	b.StopTimer()
+	ms := func(d []time.Duration, share float64) float64 {
+		slices.Sort(d)
+		return float64(d[min(len(d)-1, int(share*float64(len(d))))].Microseconds()) / 1000
+	}
+	b.ReportMetric(ms(took, 0.5), "ms/median")
+	b.ReportMetric(ms(took, 0.99), "ms/p99")
+	b.ReportMetric(ms(floor, 0.5), "ms/floor")
+	b.ReportMetric(resident(b, s.run.Process.Pid), "MiB/most-resident")
+}
+
+// resident is the most memory that a process has held, where the system says so.
+func resident(b *testing.B, pid int) float64 {
+	text, err := os.ReadFile(filepath.Join("/proc", strconv.Itoa(pid), "status"))
+	if err != nil {
+		return 0
+	}
+	for line := range strings.Lines(string(text)) {
+		if rest, ok := strings.CutPrefix(line, "VmHWM:"); ok {
+			var kB float64
+			for _, r := range strings.Fields(rest)[0] {
+				kB = 10*kB + float64(r-'0')
+			}
+			return kB / 1024
+		}
+	}
+	return 0
+}
