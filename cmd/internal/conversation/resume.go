@@ -4,7 +4,6 @@ import (
 	"context"
 	"slices"
 
-	"downdrop/engine"
 	"downdrop/rulebase"
 )
 
@@ -112,16 +111,12 @@ func (t *Talk) question(s *State, a About) (Question, bool) {
 	return q, true
 }
 
-// ongoing is what is asked of a diagnosis for a skin that shows all of it at once:
-// what comes next, and what spoke for what.
-var ongoing = engine.Options{NoMinutes: true, Weights: true}
-
 // Resume takes a conversation up again where it stood, for a skin that keeps nothing
 // between two entries. The reply says in short what is likely, and asks what is to be
-// asked now; its Diagnosis has the weights of what was found.
+// asked now.
 func (t *Talk) Resume(ctx context.Context, s rulebase.Situation, m Memory) (State, Reply) {
 	state := t.recall(s, m)
-	d, err := t.diagnose(ctx, s, ongoing)
+	d, err := t.diagnose(ctx, s, brief)
 	if err != nil {
 		r := Reply{Kind: AskedBack}
 		r.add(PartNotice, sayFailed(err))

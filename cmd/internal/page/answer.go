@@ -60,11 +60,27 @@ func (s *Server) answer(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	if written && r.Header.Get(wantsPage) != "" {
+		return s.next(w, r, st, reply)
+	}
 	if written {
 		http.Redirect(w, r, done, http.StatusSeeOther)
 		return nil
 	}
 	return s.tell(w, r, st, reply)
+}
+
+// wantsPage is the head by which our own script asks for the next question at once: it
+// takes care itself that a reload sends nothing twice, so that one diagnosis does.
+const wantsPage = "Downdrop-Page"
+
+// next shows what an entry led to, by the diagnosis that took it in.
+func (s *Server) next(w http.ResponseWriter, r *http.Request, before *standing, reply conversation.Reply) error {
+	st, err := s.stand(before.c)
+	if err != nil {
+		return err
+	}
+	return s.showCase(w, r, st, s.view(st, reply), reply.Question)
 }
 
 // tell shows what became of an entry that changed nothing.

@@ -1,6 +1,7 @@
 package page_test
 
 import (
+	"net/http"
 	"net/url"
 	"os"
 	"path/filepath"
@@ -10,6 +11,8 @@ import (
 	"testing"
 	"time"
 )
+
+const open = 200
 
 // How long an answer takes with 200 open cases, one at a time: the form is sent, the
 // answer is durable and diagnosed, and the next question is there. The floor is a page that
@@ -21,17 +24,28 @@ func BenchmarkAnswerTwoHundredOpen(b *testing.B) {
 	}
 	s := serve(b, store)
 	var codes []string
-	for i := range 200 {
+	for i := range open {
 		story := []string{fieldStory, "operator on the phone, 5 dead, 1-4 good", "technician at the drop, not alone, all of them, dead since the storm", "technician at the bench, drop dead"}[i%4]
 		codes = append(codes, s.open(url.Values{"story": {story}}))
 	}
 	words := []string{"power light dark", "run light dark", "traffic light flickering", "power light lit", "I have a multimeter", "began after storm near"}
 	var took, floor []time.Duration
+	worked := processor(s.run.Process.Pid)
 	b.ResetTimer()
 	for i := range b.N {
-		form := url.Values{"form": {newForm()}, "kind": {"opening"}, "entry": {words[(i/200+i)%len(words)]}}
+		form := url.Values{"form": {newForm()}, "kind": {"opening"}, "entry": {words[(i/open+i)%len(words)]}}
 		start := time.Now()
-		s.post("/case/"+codes[i%len(codes)]+"/answer", form)
+		r, err := http.NewRequest(http.MethodPost, s.at+"/case/"+codes[i%len(codes)]+"/answer", strings.NewReader(form.Encode()))
+		if err != nil {
+			b.Fatal(err)
+		}
+		r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+		r.Header.Set("Downdrop-Page", "1")
+		response, err := s.http.Do(r)
+		if err != nil {
+			b.Fatal(err)
+		}
+		text(b, response)
 		took = append(took, time.Since(start))
 		start = time.Now()
 		s.get("/new")
@@ -45,6 +59,7 @@ func BenchmarkAnswerTwoHundredOpen(b *testing.B) {
 	b.ReportMetric(ms(took, 0.5), "ms/median")
 	b.ReportMetric(ms(took, 0.99), "ms/p99")
 	b.ReportMetric(ms(floor, 0.5), "ms/floor")
+	b.ReportMetric(10*(processor(s.run.Process.Pid)-worked)/float64(b.N), "ms-of-processor/answer")
 	b.ReportMetric(resident(b, s.run.Process.Pid), "MiB/most-resident")
 }
 
@@ -64,4 +79,18 @@ func resident(b *testing.B, pid int) float64 {
 		}
 	}
 	return 0
+}
+
+// processor is how long a process has worked, in hundredths of a second (what Linux counts
+// by); on a busy machine it says more than the clock.
+func processor(pid int) float64 {
+	text, err := os.ReadFile(filepath.Join("/proc", strconv.Itoa(pid), "stat"))
+	if err != nil {
+		return 0
+	}
+	_, rest, _ := strings.Cut(string(text), ") ")
+	fields := strings.Fields(rest)
+	user, _ := strconv.ParseFloat(fields[11], 64)
+	system, _ := strconv.ParseFloat(fields[12], 64)
+	return user + system
 }

@@ -33,7 +33,7 @@
 
   function send(what) {
     store(what);
-    return fetch(what.to, { method: "POST", body: new URLSearchParams(what.body), credentials: "same-origin" }).then(function (r) {
+    return fetch(what.to, { method: "POST", headers: { "Downdrop-Page": "1" }, body: new URLSearchParams(what.body), credentials: "same-origin" }).then(function (r) {
       return r.text().then(function (text) {
         if (r.status !== 403 && r.status < 500) { store(null); }
         put(text, r.ok || r.redirected ? r.url.replace(/\/answer$/, "") : location.href, true);
