@@ -2,6 +2,9 @@ package main
 
 import (
 	"context"
+	"encoding/json"
+	"fmt"
+	"reflect"
 	"slices"
 
 	"github.com/spf13/cobra"
@@ -41,30 +44,48 @@ func (d *desk) talk(ctx context.Context, c *cases.Case) error {
 		return written(err)
 	}
 	talk := newTalk(d.base)
-	t := &terminal{env: d.env, talk: talk, entries: entries(ctx, d.env.in), sheet: conversation.SheetOf(c)}
+	var memory conversation.Memory
+	if c.Talked != nil && c.Talked.Body.Memory != nil {
+		if err := json.Unmarshal(c.Talked.Body.Memory, &memory); err != nil {
+			return fmt.Errorf("the conversation of case %s: %w", c.Code, err)
+		}
+	}
+	t := &terminal{env: d.env, talk: talk, entries: entries(ctx, d.env.in)}
 	t.keep = func(s conversation.State, reply conversation.Reply) error {
 		drafts := c.Changes(asOfNow(s.Situation.Clone()))
 		if len(drafts) > 0 && reply.Diagnosis != nil {
 			drafts = append(drafts, shown(reply.Diagnosis)...)
 		}
-		drafts = append(drafts, d.putInChanges(c, s.Sheet)...)
-		for _, setting := range s.Sheet.Changes(c) {
-			drafts = append(drafts, cases.Say(cases.KindSetting, setting))
-		}
-		if len(drafts) == 0 {
+		drafts = append(drafts, d.beside(c, s)...)
+		if len(drafts) == 0 && reflect.DeepEqual(s.Memory(), memory) {
 			return nil
 		}
 		d.writer.Place = s.Situation.At
-		after, err := d.write(ctx, c.ID, drafts...)
+		after, err := d.write(ctx, c.ID, c.Entry(newID(), drafts, cases.Talked{Memory: cases.Body(s.Memory())})...)
 		if err == nil {
-			c = after
+			c, memory = after, s.Memory()
 		}
 		return err
 	}
-	if err := t.run(ctx, c.Situation); err != nil || len(c.PutIn) == 0 {
+	state, reply := talk.Begin(c.Situation)
+	state.Sheet = conversation.SheetOf(c)
+	if c.Talked != nil { // it goes on where it stood, on whatever screen that was
+		state, reply = talk.Resume(ctx, c.Situation, state.Sheet, memory)
+	}
+	if err := t.run(ctx, state, reply); err != nil || len(c.PutIn) == 0 {
 		return err
 	}
 	return written(report.CaseLine(d.env.out, d.env.width(), d.base, c))
+}
+
+// beside is what an entry changed beside the situation: settings that were read, and what
+// was put in and is out again.
+func (d *desk) beside(c *cases.Case, after conversation.State) []cases.Draft {
+	drafts := d.putInChanges(c, after.Sheet)
+	for _, setting := range after.Sheet.Changes(c) {
+		drafts = append(drafts, cases.Say(cases.KindSetting, setting))
+	}
+	return drafts
 }
 
 // putInChanges is what was put in by steps since, and what is out again or was taken back.

@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"downdrop/cases"
+	"downdrop/cmd/internal/conversation"
 	"downdrop/cmd/internal/page"
 	"downdrop/engine"
 	"downdrop/rulebase"
@@ -135,6 +136,10 @@ func (p *pageDesk) Write(ctx context.Context, c *cases.Case, place rulebase.Plac
 
 func (p *pageDesk) Changes(c *cases.Case, after rulebase.Situation) []cases.Draft {
 	return c.Changes(asOfNow(after.Clone()))
+}
+
+func (p *pageDesk) Beside(c *cases.Case, after conversation.State) []cases.Draft {
+	return p.beside(c, after)
 }
 
 func (p *pageDesk) Shown(d *engine.Diagnosis) []cases.Draft { return shown(d) }

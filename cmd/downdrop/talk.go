@@ -44,7 +44,8 @@ func runTalk(ctx context.Context, env *environment, o caseOptions) error {
 		return err
 	}
 	talk := newTalk(base)
-	return (&terminal{env: env, talk: talk, entries: entries(ctx, env.in)}).run(ctx, s)
+	state, reply := talk.Begin(s)
+	return (&terminal{env: env, talk: talk, entries: entries(ctx, env.in)}).run(ctx, state, reply)
 }
 
 // newTalk makes the conversation over a rulebase, with the chances and minutes in the
@@ -62,7 +63,6 @@ type terminal struct {
 	env     *environment
 	talk    *conversation.Talk
 	entries <-chan string
-	sheet   *conversation.Sheet                                // of a case that is kept; nil: no settings are asked for
 	keep    func(conversation.State, conversation.Reply) error // keeps what an entry changed; nil: nothing is kept
 }
 
@@ -89,9 +89,7 @@ func entries(ctx context.Context, in io.Reader) <-chan string {
 	return lines
 }
 
-func (t *terminal) run(ctx context.Context, s rulebase.Situation) error {
-	state, reply := t.talk.Begin(s)
-	state.Sheet = t.sheet
+func (t *terminal) run(ctx context.Context, state conversation.State, reply conversation.Reply) error {
 	for {
 		if err := t.show(reply); err != nil {
 			return err

@@ -4,6 +4,7 @@ import (
 	"context"
 	"slices"
 
+	"downdrop/cases"
 	"downdrop/rulebase"
 )
 
@@ -49,8 +50,8 @@ func (s State) Memory() Memory {
 
 // recall makes the State that a Memory is of. What the rulebase does not know any more
 // is left out.
-func (t *Talk) recall(s rulebase.Situation, m Memory) State {
-	state := State{Situation: s.Clone(), Settled: slices.Clone(m.Settled), Told: slices.Clone(m.Told)}
+func (t *Talk) recall(s rulebase.Situation, sheet *Sheet, m Memory) State {
+	state := State{Situation: s.Clone(), Sheet: sheet.clone(), Settled: slices.Clone(m.Settled), Told: slices.Clone(m.Told)}
 	for _, a := range m.Waiting {
 		if q, ok := t.question(&state, a); ok {
 			state.Waiting = append(state.Waiting, q)
@@ -102,6 +103,13 @@ func (t *Talk) question(s *State, a About) (Question, bool) {
 			return q, false
 		}
 		q = t.confirmQuestion(s, ref.Index, step)
+	case AskFound, AskLeft:
+		if s.Sheet == nil || !slices.Contains(cases.SettingNames, a.ID) {
+			return q, false
+		}
+		if q = foundQuestion(a.ID, a.For); a.Kind == AskLeft {
+			q = leftQuestion(a.ID, s.Sheet.Found[a.ID])
+		}
 	case AskStep:
 		return q, st != nil
 	case AskWhich, AskOpening, AskElse, AskMore, AskEnd:
@@ -112,10 +120,10 @@ func (t *Talk) question(s *State, a About) (Question, bool) {
 }
 
 // Resume takes a conversation up again where it stood, for a skin that keeps nothing
-// between two entries. The reply says in short what is likely, and asks what is to be
+// between two entries; sheet is nil where no settings are kept. The reply says in short what is likely, and asks what is to be
 // asked now.
-func (t *Talk) Resume(ctx context.Context, s rulebase.Situation, m Memory) (State, Reply) {
-	state := t.recall(s, m)
+func (t *Talk) Resume(ctx context.Context, s rulebase.Situation, sheet *Sheet, m Memory) (State, Reply) {
+	state := t.recall(s, sheet, m)
 	d, err := t.diagnose(ctx, s, brief)
 	if err != nil {
 		r := Reply{Kind: AskedBack}
@@ -138,8 +146,8 @@ func (t *Talk) Resume(ctx context.Context, s rulebase.Situation, m Memory) (Stat
 // conversation that was kept. Chosen says that the entry is the Entry of one of the
 // question's answers, so that it is taken as it is written. A question that is none
 // any more is an opening: what is entered then still counts.
-func (t *Talk) Answer(ctx context.Context, s rulebase.Situation, m Memory, about About, entry string, chosen bool) (State, Reply) {
-	state := t.recall(s, m)
+func (t *Talk) Answer(ctx context.Context, s rulebase.Situation, sheet *Sheet, m Memory, about About, entry string, chosen bool) (State, Reply) {
+	state := t.recall(s, sheet, m)
 	q, ok := t.question(&state, about)
 	if !ok {
 		q = Question{Kind: AskOpening}

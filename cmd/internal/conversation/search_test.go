@@ -61,9 +61,9 @@ func TestResumeGoesOnAsTheTalkItself(t *testing.T) {
 		var reply, kept conversation.Reply
 		state, reply = talk.Step(ctx, state, e)
 		var next conversation.State
-		next, kept = talk.Answer(ctx, situation, memory, about, e, false)
+		next, kept = talk.Answer(ctx, situation, nil, memory, about, e, false)
 		situation, memory = next.Situation, next.Memory()
-		_, resumed := talk.Resume(ctx, situation, memory)
+		_, resumed := talk.Resume(ctx, situation, nil, memory)
 		if reply.Question.Kind == conversation.AskElse {
 			about = reply.Question.About()
 			continue

@@ -35,17 +35,15 @@ func (s *Server) addThen(w http.ResponseWriter, r *http.Request, then string, dr
 	if err != nil {
 		return err
 	}
-	first := form + "-add-0"
-	if !slices.ContainsFunc(st.c.Events, func(e cases.Event) bool { return e.ID == first }) {
+	if entry := form + "-add"; !st.has(entry) {
 		list, err := drafts(st)
 		if err != nil {
 			return err
 		}
 		for i := range list {
-			list[i].ID = fmt.Sprintf("%s-add-%d", form, i)
-		}
-		if n := len(list) - 1; list[n].Kind == cases.KindTalked {
-			list[n].ID = talkID(form + "-add")
+			if list[i].ID == "" {
+				list[i].ID = fmt.Sprintf("%s-%d", entry, i)
+			}
 		}
 		if _, err := s.o.Desk.Write(r.Context(), st.c, st.situation.At, list...); err != nil {
 			return err

@@ -161,11 +161,9 @@ func (s *Server) oneAtATime(code string) (release func()) {
 	return m.Unlock
 }
 
-// talkID is the event of an entry's Talked; the others count from it.
-func talkID(entry string) string { return entry + "-t" }
-
+// has says whether an entry was taken in.
 func (st *standing) has(entry string) bool {
-	return slices.ContainsFunc(st.c.Events, func(e cases.Event) bool { return e.ID == talkID(entry) })
+	return slices.ContainsFunc(st.c.Events, func(e cases.Event) bool { return cases.EntryOf(e.ID) == entry })
 }
 
 func (s *Server) hear(ctx context.Context, st *standing, e entry) (conversation.State, conversation.Reply, error) {
@@ -174,7 +172,7 @@ func (s *Server) hear(ctx context.Context, st *standing, e entry) (conversation.
 		return conversation.State{}, conversation.Reply{}, err
 	}
 	defer done()
-	state, reply := s.o.Talk.Answer(ctx, st.situation, st.memory, e.about, e.text, e.chosen)
+	state, reply := s.o.Talk.Answer(ctx, st.situation, conversation.SheetOf(st.c), st.memory, e.about, e.text, e.chosen)
 	return state, reply, ctx.Err()
 }
 
@@ -190,16 +188,17 @@ func (s *Server) keep(ctx context.Context, st *standing, id string, state conver
 	if err != nil {
 		return false, err
 	}
-	if len(drafts) == 0 && bytes.Equal(memory, before) {
+	if len(drafts) == 0 && len(s.o.Desk.Beside(st.c, state)) == 0 && bytes.Equal(memory, before) {
 		return false, nil
 	}
 	if len(drafts) > 0 && reply.Diagnosis != nil {
 		drafts = append(drafts, s.o.Desk.Shown(reply.Diagnosis)...)
 	}
+	drafts = append(drafts, s.o.Desk.Beside(st.c, state)...)
 	v := view{}
 	v.take(reply)
-	talked := cases.Talked{Memory: memory, Said: cases.Body(said{v.Heard, v.NotHeard, v.Notices}), Before: st.stands()}
-	return true, s.write(ctx, st, id, state.Situation.At, append(drafts, cases.Say(cases.KindTalked, talked)))
+	talked := cases.Talked{Memory: memory, Said: cases.Body(said{v.Heard, v.NotHeard, v.Notices})}
+	return true, s.write(ctx, st, id, state.Situation.At, st.c.Entry(id, drafts, talked))
 }
 
 // changes are the drafts that make the case's situation into another. What does not stand
@@ -218,25 +217,8 @@ func (s *Server) changes(st *standing, after rulebase.Situation) []cases.Draft {
 	return append(first, rest...)
 }
 
-// stands is the event of the entry where the conversation stands; "" before the first.
-func (st *standing) stands() string {
-	switch t := st.c.Talked; {
-	case t == nil, t.Body.Is == cases.TalkBegun:
-		return ""
-	case t.Body.Is != "":
-		return t.Body.Is
-	default:
-		return t.Event.ID
-	}
-}
-
-// write numbers the drafts of an entry, the last being its Talked, and appends them. Where
-// somebody else was quicker with the very same entry, that is as good.
+// write appends the drafts of an entry. Where somebody else was quicker with the very same entry, that is as good.
 func (s *Server) write(ctx context.Context, st *standing, id string, place rulebase.Place, drafts []cases.Draft) error {
-	for i := range drafts {
-		drafts[i].ID = fmt.Sprintf("%s-%d", id, i)
-	}
-	drafts[len(drafts)-1].ID = talkID(id)
 	c, err := s.o.Desk.Write(ctx, st.c, place, drafts...)
 	if errors.Is(err, cases.ErrConflict) {
 		again, readErr := s.o.Store.Case(ctx, st.c.ID)
@@ -255,7 +237,7 @@ func (s *Server) write(ctx context.Context, st *standing, id string, place ruleb
 // by events that take back; nothing is deleted. What was said since through another
 // door stays.
 func (s *Server) undo(ctx context.Context, st *standing, id string) error {
-	now := st.stands()
+	now := st.c.TalkStands()
 	if now == "" {
 		return refusal{http.StatusConflict, sayNoneBefore}
 	}
@@ -268,8 +250,7 @@ func (s *Server) undo(ctx context.Context, st *standing, id string) error {
 	if err := json.Unmarshal(events[last].Body, &body); err != nil {
 		return fmt.Errorf("entry %s: %w", now, err)
 	}
-	entry := strings.TrimSuffix(now, "-t")
-	first := slices.IndexFunc(events, func(e cases.Event) bool { return strings.HasPrefix(e.ID, entry+"-") })
+	first := slices.IndexFunc(events, func(e cases.Event) bool { return cases.EntryOf(e.ID) == cases.EntryOf(now) })
 	was := cases.Fold(append(slices.Clone(events[:first]), otherDoors(events, last)...))
 	if was == nil {
 		was = &cases.Case{}
@@ -288,8 +269,8 @@ func (s *Server) undo(ctx context.Context, st *standing, id string) error {
 	}
 	situation := was.Situation
 	situation.Confirmed = slices.DeleteFunc(slices.Clone(situation.Confirmed), func(w string) bool { return !slices.Contains(st.situation.Confirmed, w) })
-	drafts := append(s.changes(st, situation), cases.Say(cases.KindTalked, talked))
-	return s.write(ctx, st, id, situation.At, drafts)
+	drafts := append(s.changes(st, situation), s.o.Desk.Beside(st.c, conversation.State{Situation: situation, Sheet: conversation.SheetOf(was)})...)
+	return s.write(ctx, st, id, situation.At, st.c.Entry(id, drafts, talked))
 }
 
 // otherDoors are the events behind a place that no entry of a page wrote.
@@ -297,11 +278,10 @@ func otherDoors(events []cases.Event, behind int) []cases.Event {
 	entries := map[string]bool{}
 	for i := range events {
 		if events[i].Kind == cases.KindTalked {
-			entries[strings.TrimSuffix(events[i].ID, "-t")] = true
+			entries[cases.EntryOf(events[i].ID)] = true
 		}
 	}
 	return slices.DeleteFunc(slices.Clone(events[behind+1:]), func(e cases.Event) bool {
-		i := strings.LastIndexByte(e.ID, '-')
-		return i >= 0 && entries[e.ID[:i]]
+		return entries[cases.EntryOf(e.ID)]
 	})
 }

@@ -239,7 +239,7 @@ func (s *Server) resume(ctx context.Context, st *standing) (conversation.State, 
 		return conversation.State{}, conversation.Reply{}, err
 	}
 	defer done()
-	state, reply := s.o.Talk.Resume(ctx, st.situation, st.memory)
+	state, reply := s.o.Talk.Resume(ctx, st.situation, conversation.SheetOf(st.c), st.memory)
 	return state, reply, ctx.Err()
 }
 

@@ -37,6 +37,9 @@ type Desk interface {
 	Write(ctx context.Context, c *cases.Case, place rulebase.Place, drafts ...cases.Draft) (*cases.Case, error)
 	// Changes is what has to be written so that the case's situation becomes after.
 	Changes(c *cases.Case, after rulebase.Situation) []cases.Draft
+	// Beside is what has to be written beside that: settings of the unit that were read,
+	// and what a remedy for the time being put in.
+	Beside(c *cases.Case, after conversation.State) []cases.Draft
 	// Shown are the drafts that keep what a diagnosis put before somebody's eyes.
 	Shown(d *engine.Diagnosis) []cases.Draft
 	// Diagnose answers a case as `downdrop diagnose` does.

@@ -88,8 +88,8 @@ func (s *Server) agree(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return nil, err
 		}
-		return []cases.Draft{cases.Say(cases.KindNote, cases.Note{Text: strings.Join(parts, "; ")}),
-			cases.Say(cases.KindTalked, cases.Talked{Memory: memory, Said: cases.Body(said{Heard: parts}), Before: st.stands()})}, nil
+		note := cases.Say(cases.KindNote, cases.Note{Text: strings.Join(parts, "; ")})
+		return st.c.Entry(r.PostForm.Get("form")+"-add", []cases.Draft{note}, cases.Talked{Memory: memory, Said: cases.Body(said{Heard: parts})}), nil
 	})
 }
 
