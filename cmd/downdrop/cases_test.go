@@ -229,7 +229,8 @@ func TestTalkKeepsEveryAnswer(t *testing.T) {
 		t.Errorf("settings:\n%s", out)
 	}
 	s.says(0, "case|show|CASE", "address 5 not read", "rate 9600 not read", "terminator not read not read")
-	if out := talk("do restart_drop\n"); strings.Contains(out, "address is the unit set") || !strings.Contains(out, "terminator") {
+	// On another day it goes on where it stood: what was read or passed over is not asked again.
+	if out := talk("do restart_drop\n"); strings.Contains(out, "address is the unit set") || strings.Contains(out, "terminator") || !strings.Contains(out, "Restart the drop") {
 		t.Errorf("asked again:\n%s", out)
 	}
 
