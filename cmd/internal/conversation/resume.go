@@ -110,6 +110,11 @@ func (t *Talk) question(s *State, a About) (Question, bool) {
 		if q = foundQuestion(a.ID, a.For); a.Kind == AskLeft {
 			q = leftQuestion(a.ID, s.Sheet.Found[a.ID])
 		}
+	case AskOut:
+		if s.Sheet == nil || st == nil {
+			return q, false
+		}
+		q = askOut(st, a.For)
 	case AskStep:
 		return q, st != nil
 	case AskWhich, AskOpening, AskElse, AskMore, AskEnd:

@@ -260,10 +260,14 @@ func (t *Talk) outQuestion(s *State, q Question) (Question, bool) {
 		if st == nil || s.settled(key) || q.Kind != AskEnd && st.Temporary {
 			continue
 		}
-		return Question{Kind: AskOut, ID: id, For: key, Says: []string{sayAskOut(st)}, Answers: numbered([]Answer{
-			{Says: sayIsOut, Entry: outAgain}, {Says: sayStaysIn, Entry: "skip"}})}, true
+		return askOut(st, key), true
 	}
 	return q, false
+}
+
+func askOut(st *rulebase.Step, key string) Question {
+	return Question{Kind: AskOut, ID: st.ID, For: key, Says: []string{sayAskOut(st)}, Answers: numbered([]Answer{
+		{Says: sayIsOut, Entry: outAgain}, {Says: sayStaysIn, Entry: "skip"}})}
 }
 
 const outAgain = "out again"

@@ -73,7 +73,7 @@ func (tr truth) choose(kind, about string, answers []string) string {
 		}
 		return "still down"
 	}
-	for _, pass := range []string{"go on", "leave the sheet", "don't know", "skip", "not now"} {
+	for _, pass := range []string{"out again", "go on", "leave the sheet", "don't know", "skip", "not now"} {
 		if has(pass) {
 			return pass
 		}
