@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -59,6 +60,9 @@ func runUnitReceive(ctx context.Context, env *environment, o unitReceiveOptions)
 	if d.writer.By == "" {
 		return usageError{sayUnitWho}
 	}
+	if err := d.mayCome(ctx, o.receipt.Unit); err != nil {
+		return err // before anybody is asked anything
+	}
 	like, err := cases.LookUnitUp(ctx, d.store, o.receipt.Unit, env.clock())
 	if err != nil {
 		return err
@@ -67,10 +71,10 @@ func runUnitReceive(ctx context.Context, env *environment, o unitReceiveOptions)
 	if err != nil {
 		return err
 	}
-	key := cases.UnitKey(o.receipt.Unit)
-	if card, err := cases.ReadUnit(ctx, d.store, key); err == nil && !card.MayCome() {
-		return inputError{fmt.Sprintf(sayHereAlready, card.State())}
+	if err := d.mayCome(ctx, o.receipt.Unit); err != nil {
+		return err // the answers may have named another unit
 	}
+	key := cases.UnitKey(o.receipt.Unit)
 	drafts := []cases.Draft{cases.Say(cases.KindReceived, o.take(linked))}
 	for _, c := range linked {
 		if n := c.ReturnNote; n != nil && n.Contamination.State != "" {
@@ -88,6 +92,18 @@ func runUnitReceive(ctx context.Context, env *environment, o unitReceiveOptions)
 		codes[c.ID] = c.Code
 	}
 	return written(report.UnitText(env.out, env.width(), card, codes, env.clock()))
+}
+
+// mayCome refuses a unit that is in the shop already, or was scrapped.
+func (d *desk) mayCome(ctx context.Context, u cases.Unit) error {
+	card, err := cases.ReadUnit(ctx, d.store, cases.UnitKey(u))
+	if errors.Is(err, cases.ErrNotFound) {
+		return nil
+	}
+	if err == nil && !card.MayCome() {
+		return inputError{fmt.Sprintf(sayHereAlready, card.State())}
+	}
+	return err
 }
 
 // take is the receipt with what its cases say.

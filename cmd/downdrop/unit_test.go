@@ -103,6 +103,7 @@ func TestASerialThatLooksLikeAnother(t *testing.T) {
 	if strings.Contains(out, s.code) {
 		t.Errorf("it was linked to a case that only looks like it:\n%s", out)
 	}
+	s.says(4, "unit|receive|BIU-2|80815|--by|p1", "in the shop already") // and nothing is asked
 	s.says(8, "unit|receive|BIU-2|8O815|--by|p1", "Here before: BIU-2/80815", "BO815")
 	s.says(0, "unit|receive|BIU-2|8O815|--by|p1|--as-read|--case|CASE", s.code)
 	s.says(5, "unit|receive|BIU-2|X1|--by|p1|--case|ZZZZZZ", "no case")
