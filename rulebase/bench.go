@@ -76,13 +76,14 @@ type BenchProof string
 // What a step proves.
 const (
 	ProvesUnit      BenchProof = "unit"
+	ProvesModules   BenchProof = "modules"   // the modules in its slots, which can be changed without the unit
 	ProvesBench     BenchProof = "bench"     // the bench itself: straps, instruments
 	ProvesPapers    BenchProof = "papers"    // that it is the unit of the papers, and may be opened
 	ProvesSettings  BenchProof = "settings"  // that settings are as they came
 	ProvesComplaint BenchProof = "complaint" // whether the sender's complaint is there
 )
 
-var benchProofs = []string{string(ProvesUnit), string(ProvesBench), string(ProvesPapers), string(ProvesSettings), string(ProvesComplaint)}
+var benchProofs = []string{string(ProvesUnit), string(ProvesModules), string(ProvesBench), string(ProvesPapers), string(ProvesSettings), string(ProvesComplaint)}
 
 // A BenchKind is what sort of answer a reading has.
 type BenchKind string

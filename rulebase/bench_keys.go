@@ -34,7 +34,7 @@ var benchKeys = map[string][]key{
 		{"set", formText, "What to set."},
 		{"do", formText, "What to do then."},
 		{"expect", formText, "What a good unit shows."},
-		{"proves", formText, "Whose fault a fail is: unit (default), bench, papers, settings or complaint."},
+		{"proves", formText, "Whose fault a fail is: unit (default), modules, bench, papers, settings or complaint."},
 		{"stop_if_fail", formFlag, "After a fail nothing more is done."},
 		{"puts_in", formTexts, "Forces that stay in place after it."},
 		{"takes_out", formTexts, "Forces that it takes out again."},

@@ -97,6 +97,8 @@ store knows no such record.`
 	sayOneVerified      = "One record is wanted: the HTML or PDF file that \"downdrop record make\" wrote."
 	sayNoDay            = "%q is no day; write it as 2031-05-04."
 	sayRunNotEnded      = "%s is not at its end; \"downdrop bench resume %s\" goes on with it."
+	sayRecordOtherType  = "The store has the serial %s as %s; by its profile it is %s. Say --unit %q where they are one, --unit %q where not."
+	sayRecordNotOf      = "The run is not about %q: its serial number is %s. Name the unit as TYPE/SERIAL."
 	sayAlreadyIssued    = "This run has the record %s, issue %d. To issue it again, say why: --reissue \"order number added\"."
 	sayNothingToReissue = "No record of this run was issued yet, so there is nothing to issue again."
 	sayRecordExists     = "%s is there already and is not overwritten; --out gives another name."

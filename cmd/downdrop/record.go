@@ -12,6 +12,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"strings"
 	"time"
 
@@ -31,7 +32,7 @@ func newRecordCmd(env *environment) *cobra.Command {
 
 type recordOptions struct {
 	deskOptions
-	out, why                                    string
+	out, why, unit                              string
 	shop, customer, order, received, authorised string
 }
 
@@ -45,6 +46,7 @@ func newRecordMakeCmd(env *environment) *cobra.Command {
 	f.StringVar(&o.out, "out", "", "write `NAME`.html and NAME.pdf; else they are named by the record's number")
 	f.StringVar(&o.why, "reissue", "", "issue the record of this run again, and `WHY`; the record says so")
 	f.StringVar(&o.shop, "shop", "", "the shop's `NAME` and address; else DOWNDROP_SHOP")
+	f.StringVar(&o.unit, "unit", "", "the `UNIT` that the store has it under, as TYPE/SERIAL, where it calls the type otherwise than the profile does")
 	f.StringVar(&o.customer, "customer", "", "the `CUSTOMER`, as it should stand on paper")
 	f.StringVar(&o.order, "order", "", "the customer's `ORDER`")
 	f.StringVar(&o.received, "received", "", "the `DAY` the unit came in, as 2031-05-04")
@@ -80,7 +82,10 @@ func runRecordMake(ctx context.Context, env *environment, o recordOptions, name 
 	if s.Verdict == bench.NoVerdict {
 		return inputError{fmt.Sprintf(sayRunNotEnded, name, name)}
 	}
-	unit := cases.Unit{Type: s.Unit.Type, Serial: s.Serial}
+	unit, err := d.recordUnit(ctx, cases.Unit{Type: s.Unit.Type, Serial: s.Serial}, o.unit)
+	if err != nil {
+		return err
+	}
 	before, err := d.recorded(ctx, unit, bench.Head(run.events))
 	if err != nil {
 		return err
@@ -96,6 +101,29 @@ func runRecordMake(ctx context.Context, env *environment, o recordOptions, name 
 		return err
 	}
 	return d.issue(ctx, o, record, s, unit, text[:run.size])
+}
+
+// recordUnit is the unit that a record is about. Whoever took it in may have called its type
+// otherwise than the profile does; then the store would hold one unit as two, so it is asked.
+func (d *desk) recordUnit(ctx context.Context, tested cases.Unit, said string) (cases.Unit, error) {
+	same, _, err := cases.FindUnits(ctx, d.store, tested.Serial)
+	if err != nil {
+		return tested, err
+	}
+	key := cases.UnitKey(tested)
+	if said == "" {
+		if len(same) == 0 || slices.Contains(same, key) {
+			return tested, nil
+		}
+		theirs, mine := spoken(same), spoken([]string{key})[0]
+		return tested, usageError{fmt.Sprintf(sayRecordOtherType, tested.Serial, strings.Join(theirs, ", "), mine, theirs[0], mine)}
+	}
+	for _, k := range append(same, key) {
+		if kind, serial := cases.KeyParts(k); strings.EqualFold(said, kind+"/"+serial) {
+			return cases.Unit{Type: kind, Serial: serial}, nil
+		}
+	}
+	return tested, usageError{fmt.Sprintf(sayRecordNotOf, said, tested.Serial)}
 }
 
 // recorded is the last record of a run that was issued; nil: none was.

@@ -158,7 +158,7 @@ func (s *State) enterTool(entry string) (Event, error) {
 }
 
 // word finds one of some words in an entry: whole, or its beginning where only one
-// begins so.
+// begins so. A number is none of them: whoever types 1 has not said that a warning is read.
 func word(entry string, words []string) (string, error) {
 	key := strings.ReplaceAll(strings.ToLower(strings.TrimRight(entry, ".!")), " ", "_")
 	var found []string
@@ -173,10 +173,16 @@ func word(entry string, words []string) (string, error) {
 	if len(found) == 1 {
 		return found[0], nil
 	}
-	if n, err := strconv.Atoi(key); err == nil && n >= 1 && n <= len(words) && len(words) > 2 {
+	return "", sayable(fmt.Sprintf(sayOneOf, strings.ReplaceAll(strings.Join(words, ", "), "_", " ")))
+}
+
+// answer is one of the answers of a reading: the word, or its number among more than two,
+// as it stands before each where they are asked for.
+func answer(entry string, words []string) (string, error) {
+	if n, err := strconv.Atoi(strings.TrimRight(entry, ".!")); err == nil && n >= 1 && n <= len(words) && len(words) > 2 {
 		return words[n-1], nil
 	}
-	return "", sayable(fmt.Sprintf(sayOneOf, strings.ReplaceAll(strings.Join(words, ", "), "_", " ")))
+	return word(entry, words)
 }
 
 // scanned is what a scanner read: without the marks of its symbology and the control

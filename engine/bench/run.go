@@ -476,7 +476,7 @@ func (s *State) read(text string) (Result, error) {
 	case rulebase.ReadsNumber:
 		err = s.readNumber(&r)
 	case rulebase.ReadsWord, rulebase.ReadsYesNo:
-		if r.Word, err = word(text, g.OneOf); err == nil {
+		if r.Word, err = answer(text, g.OneOf); err == nil {
 			r.Text, r.says = r.Word, r.Word
 			if !slices.Contains(g.Passes, r.Word) {
 				r.Outcome = Failed
@@ -612,6 +612,8 @@ func (s *State) judge() {
 		switch {
 		case st.Outcome == Failed && st.Step.Proves == rulebase.ProvesUnit:
 			lower(Bad, fmt.Sprintf(sayFailedStep, st.Step.Name))
+		case st.Outcome == Failed && st.Step.Proves == rulebase.ProvesModules:
+			lower(NotProven, fmt.Sprintf(sayModuleFailed, st.Step.Name))
 		case st.Outcome == Failed && st.Step.Proves == rulebase.ProvesComplaint:
 			lower(Bad, fmt.Sprintf(sayReproduced, st.Step.Name))
 		case st.Outcome == Failed && st.Step.Proves == rulebase.ProvesSettings:

@@ -23,6 +23,7 @@ const (
 	sayTooShort       = "A check this short proves no unit good; what it did not test is listed."
 	sayAllPassed      = "Every step that applies was done and passed."
 	sayFailedStep     = "%s: failed."
+	sayModuleFailed   = "%s: failed, which is first of all a module's fault. Put a sound module in that slot and go through the unit again; a point that fails there too is the unit's."
 	sayNotForUnit     = "%s: failed, which says nothing of the unit and keeps it from being proven."
 	saySettingsDiffer = "%s: not as it came; the return note has to say so."
 	sayNotShown       = "%s: neither shown good nor shown bad."

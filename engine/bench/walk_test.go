@@ -283,6 +283,7 @@ func TestBadUnitsAreFoundWhereTheyMustBe(t *testing.T) {
 			switch {
 			case name == "" && (s.Verdict != bench.Good || len(found) > 0):
 				t.Errorf("a good unit: %q, failed %v\n%v", s.Verdict, found, s.Basis)
+			case name == "point_dead" && s.Verdict == bench.NotProven && slices.Contains(steps, found[0]): // a module may be changed without the unit
 			case name != "" && (s.Verdict != bench.Bad || !slices.Contains(steps, found[0])):
 				t.Errorf("%s: %q, failed %v, must be found at %v", name, s.Verdict, found, steps)
 			}
@@ -428,8 +429,8 @@ func TestTheShortCheckProvesNoUnitGood(t *testing.T) {
 	if s, _ := walk(t, procedure, profile, good(r), r); s.Verdict != bench.NotProven || len(failed(s)) > 0 {
 		t.Errorf("verdict %q, failed %v", s.Verdict, failed(s))
 	}
-	if s, _ := walk(t, procedure, profile, spoilt(r, "point_dead"), r); s.Verdict != bench.Bad {
-		t.Errorf("verdict %q", s.Verdict)
+	if s, _ := walk(t, procedure, profile, spoilt(r, "point_dead"), r); s.Verdict != bench.NotProven || len(failed(s)) == 0 {
+		t.Errorf("verdict %q, failed %v", s.Verdict, failed(s))
 	}
 }
 

@@ -67,7 +67,13 @@ func sayBenchAsk(s *bench.State) string {
 	hint := ""
 	switch g.Kind {
 	case rulebase.ReadsWord, rulebase.ReadsYesNo:
-		hint = strings.Join(plainAll(g.OneOf), ", ")
+		words := plainAll(g.OneOf)
+		if len(words) > 2 { // their numbers can be typed, so they are seen
+			for i := range words {
+				words[i] = fmt.Sprintf(sayBenchNumbered, i+1, words[i])
+			}
+		}
+		hint = strings.Join(words, ", ")
 	case rulebase.ReadsPoints:
 		hint = fmt.Sprintf(sayBenchPoints, s.Wants.Count)
 	case rulebase.ReadsErrors:

@@ -3242,6 +3242,7 @@ const (
 	sayBenchPoints       = "%d points; all pass, or exceptions: 7, 9-11"
 	sayBenchErrors       = "as in: 0 of %d"
 	sayBenchCountOn      = `Shown so far: under %s. With no further error, %d messages in all are enough. Type the whole count then, or "enough".`
+	sayBenchNumbered     = "%d %s"
 	sayBenchLimits       = "wanted: %s"
 	sayBenchShareBelow   = "under %s at 95 %%"
 	sayBenchBetween      = "%s to %s"
