@@ -607,6 +607,9 @@ func (s *State) judge() {
 		}
 		s.Basis = append(s.Basis, says)
 	}
+	module := slices.ContainsFunc(s.Steps, func(st StepState) bool {
+		return st.Outcome == Failed && st.Step.Proves == rulebase.ProvesModules
+	})
 	for i := range s.Steps {
 		st := &s.Steps[i]
 		switch {
@@ -614,6 +617,8 @@ func (s *State) judge() {
 			lower(Bad, fmt.Sprintf(sayFailedStep, st.Step.Name))
 		case st.Outcome == Failed && st.Step.Proves == rulebase.ProvesModules:
 			lower(NotProven, fmt.Sprintf(sayModuleFailed, st.Step.Name))
+		case st.Outcome == Failed && st.Step.Proves == rulebase.ProvesComplaint && module:
+			lower(NotProven, fmt.Sprintf(sayReproducedModule, st.Step.Name))
 		case st.Outcome == Failed && st.Step.Proves == rulebase.ProvesComplaint:
 			lower(Bad, fmt.Sprintf(sayReproduced, st.Step.Name))
 		case st.Outcome == Failed && st.Step.Proves == rulebase.ProvesSettings:
