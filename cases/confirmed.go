@@ -6,14 +6,11 @@ import (
 	"time"
 )
 
-// ConfirmedFor is how long a confirmed fact stands for: "it is switched off" is true of
-// the moment at which somebody looked. A choice of ours, no source.
-const ConfirmedFor = 30 * time.Minute
-
-// Confirmed are the warnings whose facts still stand confirmed at a moment. One lapses
-// after ConfirmedFor, and at once where the case goes on at another drop or place, or
-// with another person: what somebody saw there, nobody saw here.
-func (c *Case) Confirmed(now time.Time) []string {
+// ConfirmedSince are the warnings that a case has as confirmed, each with the time of
+// the event that said so. Where the case went on at another drop or place, or with
+// another person, what was confirmed before is left out: what somebody saw there, nobody
+// saw here.
+func (c *Case) ConfirmedSince() map[string]time.Time {
 	since := map[string]time.Time{}
 	var before Circumstances
 	for i := range c.Events {
@@ -35,12 +32,10 @@ func (c *Case) Confirmed(now time.Time) []string {
 		}
 		before = b
 	}
-	var out []string
-	for _, id := range c.Situation.Confirmed {
-		at, ok := since[id]
-		if age := now.Sub(at); ok && age <= ConfirmedFor && age >= -MaxClockJump {
-			out = append(out, id)
+	for id := range since {
+		if !slices.Contains(c.Situation.Confirmed, id) {
+			delete(since, id)
 		}
 	}
-	return out
+	return since
 }

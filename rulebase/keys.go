@@ -165,6 +165,7 @@ var keys = map[string][]key{
 	"warnings": {
 		{"level", formLevel, "The signal word, the gravest first: danger, warning, caution, notice."},
 		{"says", formText, "What can hurt and what to do, read before the step."},
+		{"fact", formText, "What has to be so before the step, as somebody confirms it: \"nobody is inside the guard\"."},
 		{"because", formText, "Why."},
 	},
 	"sources": {

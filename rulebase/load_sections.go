@@ -16,7 +16,7 @@ func (l *loader) source(e entry) {
 
 func (l *loader) warning(e entry) {
 	f := l.fields(e, "warnings")
-	w := Warning{ID: e.id, Pos: e.key.Pos, Says: f.must("says"), Because: f.text("because"), Source: f.sourceOf(false)}
+	w := Warning{ID: e.id, Pos: e.key.Pos, Says: f.must("says"), Fact: f.text("fact"), Because: f.text("because"), Source: f.sourceOf(false)}
 	levels := []string{string(DangerLevel), string(WarningLevel), string(CautionLevel), string(NoticeLevel)}
 	if n := f.need("level"); n != nil {
 		if i := l.oneOf(n, "a level", levels...); i >= 0 {

@@ -337,8 +337,17 @@ type Warning struct {
 	Pos     Position
 	Level   Level
 	Says    string
+	Fact    string // what somebody confirms before the step, in words that can only be true or not; "" where Says is that
 	Because string
 	Source  string
+}
+
+// Confirms is the fact that is named where the warning is confirmed.
+func (w *Warning) Confirms() string {
+	if w.Fact != "" {
+		return w.Fact
+	}
+	return w.Says
 }
 
 // A Level is the signal word of a warning, the gravest first.

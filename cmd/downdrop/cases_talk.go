@@ -2,8 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
-	"fmt"
 	"reflect"
 	"slices"
 
@@ -43,12 +41,10 @@ func (d *desk) talk(ctx context.Context, c *cases.Case) error {
 	if err := report.CaseOpened(d.env.out, d.env.width(), d.base, c, &earlier); err != nil {
 		return written(err)
 	}
-	talk := newTalk(d.base)
-	var memory conversation.Memory
-	if c.Talked != nil && c.Talked.Body.Memory != nil {
-		if err := json.Unmarshal(c.Talked.Body.Memory, &memory); err != nil {
-			return fmt.Errorf("the conversation of case %s: %w", c.Code, err)
-		}
+	talk := newTalk(d.base).WithClock(d.env.clock)
+	memory, err := conversation.MemoryOf(c)
+	if err != nil {
+		return err
 	}
 	t := &terminal{env: d.env, talk: talk, entries: entries(ctx, d.env.in)}
 	t.keep = func(s conversation.State, reply conversation.Reply) error {
@@ -68,7 +64,7 @@ func (d *desk) talk(ctx context.Context, c *cases.Case) error {
 		return err
 	}
 	state, reply := talk.Begin(c.Situation)
-	state.Sheet = conversation.SheetOf(c)
+	state.Sheet, state.Acknowledged = conversation.SheetOf(c), memory.Acknowledged
 	if c.Talked != nil { // it goes on where it stood, on whatever screen that was
 		state, reply = talk.Resume(ctx, c.Situation, state.Sheet, memory)
 	}

@@ -64,7 +64,7 @@ func runServe(ctx context.Context, env *environment, o serveOptions) error {
 func newPage(d *desk, host string, link func(string)) *page.Server {
 	prepared := engine.Prepare(d.base)
 	return page.New(page.Options{
-		Base: d.base, Store: d.store, Desk: &pageDesk{desk: d, prepared: prepared}, Talk: newTalkOn(prepared), Now: d.env.clock, NewID: newID, Hosts: ownHosts(host),
+		Base: d.base, Store: d.store, Desk: &pageDesk{desk: d, prepared: prepared}, Talk: newTalkOn(prepared).WithClock(d.env.clock), Now: d.env.clock, NewID: newID, Hosts: ownHosts(host),
 		Link: link, Log: slog.New(slog.NewTextHandler(d.env.err, &slog.HandlerOptions{Level: slog.LevelWarn})),
 	})
 }

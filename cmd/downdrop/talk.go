@@ -43,7 +43,7 @@ func runTalk(ctx context.Context, env *environment, o caseOptions) error {
 	if err != nil {
 		return err
 	}
-	talk := newTalk(base)
+	talk := newTalk(base).WithClock(env.clock)
 	state, reply := talk.Begin(s)
 	return (&terminal{env: env, talk: talk, entries: entries(ctx, env.in)}).run(ctx, state, reply)
 }

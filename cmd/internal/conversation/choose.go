@@ -400,12 +400,8 @@ func (t *Talk) lead(s *State, st *rulebase.Step, askFirst []string) Question {
 		q := t.symptomQuestion(s, st.Yields[0])
 		return q
 	}
-	if t.needsConfirming(st) {
-		for _, w := range st.Warnings {
-			if !slices.Contains(s.Situation.Confirmed, t.base.Warnings[w].ID) {
-				return t.confirmQuestion(s, w, st)
-			}
-		}
+	if q, ok := t.unacknowledged(s, st); ok {
+		return q
 	}
 	return t.stepQuestion(s, st)
 }

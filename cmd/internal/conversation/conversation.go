@@ -2,7 +2,8 @@
 // question and answer, in the words of the person and of the rulebase.
 //
 // A conversation is a pure function: a [State] and an entry give the next State
-// and a [Reply]. There is no terminal, clock, file or network in it, so a
+// and a [Reply]. There is no terminal, file or network in it, and a clock only where a
+// skin hands one in ([Talk.WithClock]), so a
 // terminal, a page and a phone script are skins over the same talk; taking an
 // entry back is going back to the earlier State. What it asks and proposes, and
 // in which order, is the engine's [engine.Diagnosis]; this package only listens,
@@ -15,6 +16,7 @@ package conversation
 import (
 	"context"
 	"slices"
+	"time"
 
 	"downdrop/engine"
 	"downdrop/rulebase"
@@ -38,6 +40,7 @@ type Talk struct {
 	diagnose Diagnose
 	words    *lexicon
 	figures  Figures
+	clock    func() time.Time // nil: nobody knows what time it is
 }
 
 // Figures are how figures are said. A skin gives its own, so that the conversation
@@ -66,9 +69,11 @@ type State struct {
 	Waiting   []Question // to be asked, in order, before the diagnosis is asked what is next
 	Told      []string   // conflicts and advice told already
 	Settled   []string   // not to be asked again: symptoms, givens and steps passed over, and the questions of the opening that were answered
-	Summary   string     // the summary said last
-	Sheet     *Sheet     // the unit's settings; nil: nobody keeps them, and they are not asked for
-	Before    *State     // the State before the last entry that changed something; nil at the beginning
+	// Acknowledged is what stands confirmed, with what it was confirmed for; its warnings are the situation's Confirmed.
+	Acknowledged []Acknowledgement
+	Summary      string // the summary said last
+	Sheet        *Sheet // the unit's settings; nil: nobody keeps them, and they are not asked for
+	Before       *State // the State before the last entry that changed something; nil at the beginning
 }
 
 // A Question is something asked, with its numbered answers.
@@ -204,6 +209,7 @@ func (s State) clone() State {
 	c.Waiting = slices.DeleteFunc(slices.Clone(s.Waiting), func(q Question) bool { return q.Kind == AskElse })
 	c.Told = slices.Clone(s.Told)
 	c.Settled = slices.Clone(s.Settled)
+	c.Acknowledged = slices.Clone(s.Acknowledged)
 	c.Sheet = s.Sheet.clone()
 	c.Before = &s
 	return c

@@ -148,8 +148,8 @@ func (t *Talk) confirmQuestion(s *State, warning int, st *rulebase.Step) Questio
 	w := &t.base.Warnings[warning]
 	var also []string
 	for _, o := range st.Warnings {
-		if id := t.base.Warnings[o].ID; o != warning && !slices.Contains(s.Situation.Confirmed, id) {
-			also = append(also, id)
+		if o != warning && !t.acknowledged(s, o, st) {
+			also = append(also, t.base.Warnings[o].ID)
 		}
 	}
 	return Question{Kind: AskConfirm, ID: w.ID, For: st.ID, Says: sayAskConfirm(w, st), Typed: sayHowConfirm(w, also), Answers: numbered([]Answer{
@@ -161,13 +161,10 @@ func (t *Talk) confirmAnswers(s *State) []Answer {
 	var out []Answer
 	for i := range t.base.Warnings {
 		w := &t.base.Warnings[i]
-		if slices.Contains(s.Situation.Confirmed, w.ID) {
-			continue
-		}
 		a := Answer{Says: sayConfirm(w), Entry: "confirm " + w.ID}
 		if s.Pending.Kind == AskConfirm && s.Pending.ID == w.ID {
 			out = slices.Insert(out, 0, a)
-		} else {
+		} else if !slices.Contains(s.Situation.Confirmed, w.ID) {
 			out = append(out, a)
 		}
 	}

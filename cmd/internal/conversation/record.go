@@ -251,10 +251,8 @@ func (l *listener) hearConfirm(text, rest string, _ manner) bool {
 		l.unclear(text, whichQuestion(text, l.t.confirmAnswers(l.state)))
 		return true
 	}
-	if !slices.Contains(l.state.Situation.Confirmed, w.id) {
-		l.state.Situation.Confirmed = append(l.state.Situation.Confirmed, w.id)
-	}
-	l.understood(text, sayConfirmed(l.t.base.Warnings[w.index]))
+	l.t.acknowledge(l.state, w.id)
+	l.understood(text, sayConfirm(&l.t.base.Warnings[w.index]))
 	l.answered(AskConfirm, w.id)
 	return true
 }

@@ -15,6 +15,8 @@ type Memory struct {
 	Settled []string `json:"settled,omitempty"` // as State.Settled
 	Told    []string `json:"told,omitempty"`    // as State.Told
 	Waiting []About  `json:"waiting,omitempty"` // as State.Waiting
+
+	Acknowledged []Acknowledgement `json:"acknowledged,omitempty"` // as State.Acknowledged
 }
 
 // About is which question it is, without its words, which follow from the rulebase.
@@ -39,7 +41,7 @@ func (q Question) About() About {
 
 // Memory is what has to be kept of a State.
 func (s State) Memory() Memory {
-	m := Memory{Settled: slices.Clone(s.Settled), Told: slices.Clone(s.Told)}
+	m := Memory{Settled: slices.Clone(s.Settled), Told: slices.Clone(s.Told), Acknowledged: slices.Clone(s.Acknowledged)}
 	for _, q := range s.Waiting {
 		if q.Kind != AskElse {
 			m.Waiting = append(m.Waiting, q.About())
@@ -51,7 +53,8 @@ func (s State) Memory() Memory {
 // recall makes the State that a Memory is of. What the rulebase does not know any more
 // is left out.
 func (t *Talk) recall(s rulebase.Situation, sheet *Sheet, m Memory) State {
-	state := State{Situation: s.Clone(), Sheet: sheet.clone(), Settled: slices.Clone(m.Settled), Told: slices.Clone(m.Told)}
+	state := State{Situation: s.Clone(), Sheet: sheet.clone(), Settled: slices.Clone(m.Settled), Told: slices.Clone(m.Told), Acknowledged: slices.Clone(m.Acknowledged)}
+	state.confirmed()
 	for _, a := range m.Waiting {
 		if q, ok := t.question(&state, a); ok {
 			state.Waiting = append(state.Waiting, q)
@@ -128,14 +131,17 @@ func (t *Talk) question(s *State, a About) (Question, bool) {
 // between two entries; sheet is nil where no settings are kept. The reply says in short what is likely, and asks what is to be
 // asked now.
 func (t *Talk) Resume(ctx context.Context, s rulebase.Situation, sheet *Sheet, m Memory) (State, Reply) {
-	state := t.recall(s, sheet, m)
-	d, err := t.diagnose(ctx, s, brief)
+	state, lapsed := t.lapse(t.recall(s, sheet, m))
+	d, err := t.diagnose(ctx, state.Situation, brief)
 	if err != nil {
 		r := Reply{Kind: AskedBack}
 		r.add(PartNotice, sayFailed(err))
 		return state, r
 	}
 	r := Reply{Kind: Asked, Diagnosis: d}
+	if lapsed {
+		r.add(PartNotice, sayLapsed)
+	}
 	r.add(PartNotice, (&turn{t: t}).prune(&state, d)...)
 	state.Pending = t.choose(&state, d)
 	r.Question = state.Pending

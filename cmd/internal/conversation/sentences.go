@@ -313,8 +313,6 @@ func sayDropNow(now rulebase.DropNow, id string) string {
 
 func sayDone(st *rulebase.Step) string { return "done: " + st.Do }
 
-func sayConfirmed(w rulebase.Warning) string { return "confirmed: " + w.Says }
-
 func sayPassedOver(q Question) string {
 	switch q.Kind {
 	case AskStep:
@@ -553,7 +551,9 @@ func sayWarning(w *rulebase.Warning) string {
 	return s
 }
 
-func sayConfirm(w *rulebase.Warning) string { return "confirmed: " + w.Says }
+func sayConfirm(w *rulebase.Warning) string { return "confirmed: " + w.Confirms() }
+
+const sayLapsed = "Half an hour has passed, or it goes on with another drop, place or person: what was confirmed before a step has to be confirmed anew."
 
 var (
 	sayAskEnd        = []string{"The drop works. The case can be saved."}

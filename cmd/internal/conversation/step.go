@@ -11,7 +11,7 @@ import (
 
 // Begin opens a conversation on what is known already; usually nothing.
 func (t *Talk) Begin(s rulebase.Situation) (State, Reply) {
-	state := State{Situation: s.Clone(), Pending: openingQuestion()}
+	state := State{Situation: s.Clone(), Pending: openingQuestion(), Acknowledged: t.asSaid(&s)}
 	reply := Reply{Kind: Asked, Question: state.Pending}
 	reply.add(PartQuestion, state.Pending.Says...)
 	return state, reply
@@ -21,6 +21,16 @@ func (t *Talk) Begin(s rulebase.Situation) (State, Reply) {
 // s itself where nothing new was said; ctx only cancels the diagnosis, and the
 // reply says so.
 func (t *Talk) Step(ctx context.Context, s State, entry string) (State, Reply) {
+	s, lapsed := t.lapse(s)
+	next, reply := t.step(ctx, s, entry)
+	if lapsed {
+		at := slices.IndexFunc(reply.Parts, func(p Part) bool { return p.Kind != PartHeard && p.Kind != PartNotHeard })
+		reply.Parts = slices.Insert(reply.Parts, max(at, 0), Part{PartNotice, []string{sayLapsed}})
+	}
+	return next, reply
+}
+
+func (t *Talk) step(ctx context.Context, s State, entry string) (State, Reply) {
 	if len(entry) > maxEntry {
 		return t.again(s, Heard{Text: entry, Outcome: NotUnderstood, Means: sayEntryTooLong})
 	}
@@ -126,12 +136,16 @@ func (c *turn) skip() (State, Reply, bool) {
 		return s, r, true
 	}
 	switch q.Kind {
-	case AskSymptom, AskGiven, AskStep:
+	case AskSymptom, AskGiven:
 		next.settle(q.ID)
+	case AskStep:
+		next.settle(q.ID)
+		c.t.passOver(&next, q.ID)
 	case AskPlace, AskWho, AskAlone, AskDrops, AskThisDrop:
 		next.settle(string(q.Kind))
 	case AskConfirm:
 		next.settle(q.For)
+		c.t.passOver(&next, q.For)
 	case AskProof:
 		next.settle("proof " + q.ID)
 	case AskFound, AskLeft:
@@ -389,6 +403,8 @@ func (c *turn) goOn(next State, l *listener) (State, Reply) {
 	}
 	next.Waiting = append(slices.Clone(l.asks), next.Waiting...)
 	c.putIn(&next)
+	c.t.spend(&next, &c.s)
+	next, lapsed := c.t.lapse(next)
 	d, err := c.t.diagnose(c.ctx, next.Situation, brief)
 	if err != nil {
 		return c.failed(err)
@@ -403,6 +419,9 @@ func (c *turn) goOn(next State, l *listener) (State, Reply) {
 		r.Question = next.Waiting[0]
 	}
 	r.addHeard()
+	if lapsed {
+		r.add(PartNotice, sayLapsed)
+	}
 	if l.drops {
 		s := &next.Situation
 		r.add(PartNotice, sayExtent(rulebase.Extent(s.Drop, s.Drops, s.Order, s.Supplies)))
@@ -487,6 +506,13 @@ func (c *turn) present(s State, kind ReplyKind, first ...Part) (State, Reply) {
 	if s.Pending.Kind == AskOpening {
 		r.addQuestion(c.t, nil)
 		return s, r
+	}
+	s, _ = c.t.lapse(s) // what was taken back may have stood for too long meanwhile
+	r.Question = s.Pending
+	if s.Pending.Kind == AskStep {
+		if q, ok := c.t.unacknowledged(&s, c.t.words.stepByID[s.Pending.ID]); ok {
+			s.Pending, r.Question = q, q
+		}
 	}
 	d, err := c.t.diagnose(c.ctx, s.Situation, brief)
 	if err != nil {

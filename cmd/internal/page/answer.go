@@ -172,14 +172,14 @@ func (s *Server) hear(ctx context.Context, st *standing, e entry) (conversation.
 		return conversation.State{}, conversation.Reply{}, err
 	}
 	defer done()
-	state, reply := s.o.Talk.Answer(ctx, st.situation, conversation.SheetOf(st.c), st.memory, e.about, e.text, e.chosen)
+	state, reply := s.o.Talk.Answer(ctx, st.c.Situation, conversation.SheetOf(st.c), st.memory, e.about, e.text, e.chosen)
 	return state, reply, ctx.Err()
 }
 
 // keep writes what an entry changed: the events of the case, what the conversation
 // has to know, and the ranking that was shown; as one. It says whether anything was written.
 func (s *Server) keep(ctx context.Context, st *standing, id string, state conversation.State, reply conversation.Reply) (bool, error) {
-	drafts := s.changes(st, state.Situation)
+	drafts := s.o.Desk.Changes(st.c, state.Situation)
 	memory, err := json.Marshal(state.Memory())
 	if err != nil {
 		return false, err
@@ -199,22 +199,6 @@ func (s *Server) keep(ctx context.Context, st *standing, id string, state conver
 	v.take(reply)
 	talked := cases.Talked{Memory: memory, Said: cases.Body(said{v.Heard, v.NotHeard, v.Notices})}
 	return true, s.write(ctx, st, id, state.Situation.At, st.c.Entry(id, drafts, talked))
-}
-
-// changes are the drafts that make the case's situation into another. What does not stand
-// confirmed any more is taken out first, so that naming it again counts from now.
-func (s *Server) changes(st *standing, after rulebase.Situation) []cases.Draft {
-	if !st.lapsed {
-		return s.o.Desk.Changes(st.c, after)
-	}
-	first := s.o.Desk.Changes(st.c, st.situation)
-	c := *st.c
-	c.Situation = st.situation
-	rest := s.o.Desk.Changes(&c, after)
-	if len(rest) == 0 {
-		return nil
-	}
-	return append(first, rest...)
 }
 
 // write appends the drafts of an entry. Where somebody else was quicker with the very same entry, that is as good.
@@ -269,7 +253,7 @@ func (s *Server) undo(ctx context.Context, st *standing, id string) error {
 	}
 	situation := was.Situation
 	situation.Confirmed = slices.DeleteFunc(slices.Clone(situation.Confirmed), func(w string) bool { return !slices.Contains(st.situation.Confirmed, w) })
-	drafts := append(s.changes(st, situation), s.o.Desk.Beside(st.c, conversation.State{Situation: situation, Sheet: conversation.SheetOf(was)})...)
+	drafts := append(s.o.Desk.Changes(st.c, situation), s.o.Desk.Beside(st.c, conversation.State{Situation: situation, Sheet: conversation.SheetOf(was)})...)
 	return s.write(ctx, st, id, situation.At, st.c.Entry(id, drafts, talked))
 }
 

@@ -12,7 +12,6 @@ import (
 	"golang.org/x/net/html"
 
 	"downdrop/cases"
-	"downdrop/rulebase"
 	"downdrop/testdata/support"
 )
 
@@ -177,47 +176,6 @@ func TestSameAnswersAsTheCommandLine(t *testing.T) {
 		if cli := s.downdrop("", "case", "show", code, "--json"); page != cli {
 			t.Fatalf("after %q the page shows\n%.600s\nand the command line\n%.600s", words, page, cli)
 		}
-	}
-}
-
-// A confirmed fact lapses: after half an hour, and where the case goes on with another
-// person or drop.
-func TestConfirmedLapses(t *testing.T) {
-	start := time.Date(2031, 5, 28, 8, 0, 0, 0, time.UTC)
-	var events []cases.Event
-	say := func(minute int, b cases.Circumstances) {
-		e, err := cases.Seal(cases.Draft{ID: fmt.Sprint("e", minute), Subject: cases.Subject{Kind: cases.AboutCase, ID: "c"}, Kind: cases.KindSituation, Version: 1, At: start.Add(time.Duration(minute) * time.Minute), Body: cases.Body(b)},
-			"yard", cases.Head{Seq: int64(len(events))}, int64(len(events)+1))
-		if err != nil {
-			t.Fatal(err)
-		}
-		events = append(events, e)
-	}
-	stands := func(minute int) string {
-		return strings.Join(cases.Fold(events).Confirmed(start.Add(time.Duration(minute)*time.Minute)), " ")
-	}
-	at := func(who string, drop int, confirmed ...string) cases.Circumstances {
-		return cases.Circumstances{At: rulebase.Field, Who: who, Drop: drop, Confirmed: confirmed}
-	}
-	say(0, at("technician", 5, "locked_out"))
-	say(20, at("technician", 5, "locked_out", "no_one_inside"))
-	for minute, want := range map[int]string{21: "locked_out no_one_inside", 30: "locked_out no_one_inside", 31: "no_one_inside", 50: "no_one_inside", 51: ""} {
-		if got := stands(minute); got != want {
-			t.Errorf("after %d minutes: %q, %q is wanted", minute, got, want)
-		}
-	}
-	say(22, at("engineer", 5, "locked_out", "no_one_inside"))
-	if got := stands(23); got != "" {
-		t.Errorf("another person: %q", got)
-	}
-	say(24, at("engineer", 5))
-	say(25, at("engineer", 5, "locked_out"))
-	if got := stands(54); got != "locked_out" {
-		t.Errorf("confirmed anew: %q", got)
-	}
-	say(26, at("engineer", 6, "locked_out"))
-	if got := stands(27); got != "" {
-		t.Errorf("another drop: %q", got)
 	}
 }
 

@@ -21,7 +21,6 @@ import (
 type standing struct {
 	c         *cases.Case
 	situation rulebase.Situation // the case's, but for what does not stand confirmed any more
-	lapsed    bool
 	memory    conversation.Memory
 	said      said // what was answered to the last entry
 }
@@ -44,16 +43,13 @@ func (s *Server) find(r *http.Request) (*standing, error) {
 }
 
 func (s *Server) stand(c *cases.Case) (*standing, error) {
-	st := &standing{c: c, situation: c.Situation.Clone()}
-	st.situation.Confirmed = c.Confirmed(s.o.Now())
-	st.lapsed = len(st.situation.Confirmed) < len(c.Situation.Confirmed)
+	memory, err := conversation.MemoryOf(c)
+	if err != nil {
+		return nil, err
+	}
+	st := &standing{c: c, situation: s.o.Talk.Standing(c.Situation, memory), memory: memory}
 	if c.Talked == nil {
 		return st, nil
-	}
-	if memory := c.Talked.Body.Memory; memory != nil {
-		if err := json.Unmarshal(memory, &st.memory); err != nil {
-			return nil, fmt.Errorf("the conversation of case %s: %w", c.Code, err)
-		}
 	}
 	if text := c.Talked.Body.Said; text != nil {
 		if err := json.Unmarshal(text, &st.said); err != nil {
@@ -114,9 +110,6 @@ func (s *Server) view(st *standing, reply conversation.Reply) *view {
 		sheet: sheet{Title: caseTitle(c), Code: c.Code, Where: caseWhere(c), In: true, Asks: true},
 		State: string(c.State), Form: s.o.NewID(), About: reply.Question.About(), CanUndo: c.Talked != nil && c.Talked.Body.Is != cases.TalkBegun,
 		Ended: reply.Question.Kind == conversation.AskEnd, Closed: c.State == cases.StateClosed,
-	}
-	if st.lapsed {
-		v.Notices = append(v.Notices, sayLapsed)
 	}
 	v.take(reply)
 	v.Answers = slices.DeleteFunc(slices.Clone(reply.Question.Answers), func(a conversation.Answer) bool { return onPage[a.Entry] })
@@ -239,7 +232,7 @@ func (s *Server) resume(ctx context.Context, st *standing) (conversation.State, 
 		return conversation.State{}, conversation.Reply{}, err
 	}
 	defer done()
-	state, reply := s.o.Talk.Resume(ctx, st.situation, conversation.SheetOf(st.c), st.memory)
+	state, reply := s.o.Talk.Resume(ctx, st.c.Situation, conversation.SheetOf(st.c), st.memory)
 	return state, reply, ctx.Err()
 }
 

@@ -48,5 +48,4 @@ const (
 	sayNothingSaid = "Nothing was entered."
 	sayTakenBack   = "Taken back."
 	sayNoneBefore  = "There is nothing to take back."
-	sayLapsed      = "Half an hour has passed, or somebody else goes on from here: what was confirmed before a step has to be confirmed anew."
 )

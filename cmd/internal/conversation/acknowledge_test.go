@@ -1,0 +1,192 @@
+package conversation_test
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"downdrop/cases"
+	"downdrop/cmd/internal/conversation"
+	"downdrop/rulebase"
+)
+
+// clocked is a talk at the drop with a clock of the test's own.
+func clocked(t *testing.T) (w *walk, now *time.Time) {
+	_, talk := smallTalk(t)
+	at := time.Date(2031, 5, 28, 8, 0, 0, 0, time.UTC)
+	talk = talk.WithClock(func() time.Time { return at })
+	state, _ := talk.Begin(rulebase.Situation{})
+	w = &walk{t: t, talk: talk, state: state}
+	w.enter("technician at the drop, drop 5, not alone; drop dead; power light lit; run light dark; hum no; controller run; I have a multimeter; outputs_hold=off", "this drop alone")
+	return w, &at
+}
+
+func (w *walk) confirmed(want string) {
+	w.t.Helper()
+	if got := strings.Join(w.state.Situation.Confirmed, " "); got != want {
+		w.t.Errorf("confirmed is %q, %q is wanted", got, want)
+	}
+}
+
+// Before each step that moves something its fact is asked anew: for another step, and for the
+// same one again.
+func TestAMotionStepIsConfirmedEachTime(t *testing.T) {
+	text, err := os.ReadFile("testdata/rulebase/small.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	more := strings.NewReplacer("part: unit, per_thousand: 20, source: practice, remedy: exchange_unit, more_likely", "part: unit, per_thousand: 20, source: practice, remedies: [{do: exchange_card, helps: often}, exchange_unit], more_likely",
+		"stops: drop, hazard: [motion], ends_as", "stops: drop, brings_back: true, ends_as", // nothing harmless is waited for then
+		"remedies:\n  replace_fuse", "remedies:\n  exchange_card: {do: Exchange the line card, minutes: 9, at: [field], who: technician, brings_back: true, ends_as: part_replaced, proof: {watch: drop_works, minutes: 10}, warnings: [machine_can_start]}\n  replace_fuse").Replace(string(text))
+	dir := t.TempDir()
+	if err := os.WriteFile(filepath.Join(dir, "more.yaml"), []byte(more), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	base, err := rulebase.LoadFolder(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	talk := talkOver(base) // nobody knows the time
+	state, _ := talk.Begin(rulebase.Situation{})
+	w := &walk{t: t, talk: talk, state: state}
+	w.enter("technician at the drop, not alone; power light lit; I have a spare unit; outputs_hold=off")
+	w.enter("do exchange_unit")
+	w.asked(conversation.AskConfirm, "machine_can_start")
+	if says := w.state.Pending.Answers[1].Says; !strings.Contains(says, "Nobody is in reach of the machine") {
+		t.Errorf("the answer does not name the fact: %q", says)
+	}
+	w.enter("confirm machine_can_start")
+	w.asked(conversation.AskStep, "exchange_unit")
+	w.enter("do exchange_card")
+	w.asked(conversation.AskConfirm, "machine_can_start") // it was confirmed for the other
+	w.enter("do exchange_unit")
+	w.asked(conversation.AskStep, "exchange_unit") // it still is
+	w.enter("done, still down")
+	w.confirmed("")
+	w.enter("do exchange_card")
+	w.asked(conversation.AskConfirm, "machine_can_start")
+	w.enter("confirm machine_can_start", "run light lit") // somebody looked meanwhile
+	w.confirmed("")
+	w.enter("do exchange_card")
+	w.asked(conversation.AskConfirm, "machine_can_start")
+	w.enter("confirm machine_can_start")
+	w.asked(conversation.AskStep, "exchange_card")
+	w.enter("cannot be done now")
+	w.confirmed("")
+	w.enter("undo")
+	w.asked(conversation.AskStep, "exchange_card")
+	w.confirmed("machine_can_start")
+}
+
+// Other facts are asked once for each state of isolation.
+func TestOtherFactsStandUntilTheIsolationChanges(t *testing.T) {
+	w, _ := clocked(t)
+	w.enter("do measure_volts")
+	w.asked(conversation.AskConfirm, "live_terminals")
+	w.enter("confirm live_terminals", "24 V", "run light lit", "do measure_volts")
+	w.asked(conversation.AskStep, "measure_volts")
+	w.confirmed("live_terminals")
+	w.enter("do measure_pair") // it stops the bus, and wants no word for that here: nothing grave is in it
+	w.asked(conversation.AskStep, "measure_pair")
+	w.enter("60 ohm")
+	w.confirmed("")
+	w.enter("do measure_volts")
+	w.asked(conversation.AskConfirm, "live_terminals")
+}
+
+// None stands for longer than half an hour, for another person, or at another drop.
+func TestConfirmedLapses(t *testing.T) {
+	const says = "has to be confirmed anew"
+	w, now := clocked(t)
+	w.enter("do measure_volts", "confirm live_terminals")
+	*now = now.Add(conversation.ConfirmedFor)
+	if out := w.enter(""); strings.Contains(out, says) {
+		t.Error("it lapsed at the half hour")
+	}
+	w.asked(conversation.AskStep, "measure_volts")
+	*now = now.Add(time.Second)
+	if out := w.enter(""); !strings.Contains(out, says) {
+		t.Errorf("nothing says that it lapsed:\n%s", out)
+	}
+	w.asked(conversation.AskConfirm, "live_terminals")
+	w.confirmed("")
+	w.enter("confirm live_terminals")
+	w.asked(conversation.AskStep, "measure_volts")
+	if out := w.enter("the electrician is here now"); !strings.Contains(out, says) {
+		t.Errorf("nothing says that it lapsed for another person:\n%s", out)
+	}
+	w.confirmed("")
+	w.enter("do measure_volts", "confirm live_terminals")
+	w.confirmed("live_terminals")
+	*now = now.Add(-2 * cases.MaxClockJump) // a clock that was set back says nothing of how long ago it was
+	w.enter("")
+	w.confirmed("")
+	w.enter("confirm live_terminals", "this is drop 6")
+	if w.state.Situation.Drop == 6 {
+		w.confirmed("")
+	} else {
+		t.Errorf("drop %d", w.state.Situation.Drop)
+	}
+}
+
+// A kept case says of its conversation what stood confirmed, from the terminal to the page and back;
+// what was confirmed before it was handed over does not stand.
+func TestConfirmedIsKeptWithTheCase(t *testing.T) {
+	w, now := clocked(t)
+	w.enter("do measure_volts", "confirm live_terminals")
+	var events []cases.Event
+	say := func(kind cases.Kind, body any) {
+		e, err := cases.Seal(cases.Draft{ID: fmt.Sprint("e", len(events)), Subject: cases.Subject{Kind: cases.AboutCase, ID: "c"}, Kind: kind, Version: 1, At: *now, Body: cases.Body(body)},
+			"yard", cases.Head{Seq: int64(len(events))}, int64(len(events)+1))
+		if err != nil {
+			t.Fatal(err)
+		}
+		events = append(events, e)
+	}
+	s := &w.state.Situation
+	say(cases.KindSituation, cases.Circumstances{At: s.At, Who: s.Who.String(), Drop: s.Drop, Confirmed: s.Confirmed})
+	say(cases.KindTalked, cases.Talked{Memory: cases.Body(w.state.Memory())})
+	stands := func() []string {
+		c := cases.Fold(events)
+		m, err := conversation.MemoryOf(c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := w.talk.Standing(c.Situation, m).Confirmed
+		if state, _ := w.talk.Resume(context.Background(), c.Situation, nil, m); !slices.Equal(state.Situation.Confirmed, got) {
+			t.Errorf("gone on with, %v stand; else %v", state.Situation.Confirmed, got)
+		}
+		return got
+	}
+	if got := stands(); !slices.Equal(got, []string{"live_terminals"}) {
+		t.Fatalf("kept are %v", got)
+	}
+	*now = now.Add(time.Minute)
+	say(cases.KindSituation, cases.Circumstances{At: s.At, Who: s.Who.String(), Drop: s.Drop, Confirmed: append(slices.Clone(s.Confirmed), "bus_stops")}) // by another door
+	if got := stands(); len(got) != 2 {
+		t.Errorf("with what another door said: %v", got)
+	}
+	*now = now.Add(conversation.ConfirmedFor - 30*time.Second)
+	if got := stands(); !slices.Equal(got, []string{"bus_stops"}) {
+		t.Errorf("after half an hour: %v", got)
+	}
+	say(cases.KindHandedOver, cases.HandOver{To: rulebase.Field})
+	if got := stands(); len(got) != 0 {
+		t.Errorf("handed over: %v", got)
+	}
+	*now = now.Add(time.Second)
+	say(cases.KindSituation, cases.Circumstances{At: s.At, Who: "engineer", Drop: s.Drop, Confirmed: []string{"live_terminals", "bus_stops"}})
+	if got := stands(); len(got) != 0 {
+		t.Errorf("for another person: %v", got)
+	}
+	var m conversation.Memory // one written before acknowledgements were kept
+	if err := json.Unmarshal([]byte(`{"settled":["hum"]}`), &m); err != nil || len(w.talk.Standing(rulebase.Situation{Confirmed: []string{"bus_stops"}}, m).Confirmed) != 0 {
+		t.Errorf("what nobody remembers confirming stands: %v", err)
+	}
+}
