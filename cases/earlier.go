@@ -20,6 +20,10 @@ type Earlier struct {
 	FoundGood *Summary
 	// ForLocation: the second exchange has been made, in this case or in one between.
 	ForLocation bool
+
+	// NotHere are the pictures and files that the case names and this store does not hold: a hand-over as
+	// text brings their hashes only.
+	NotHere []Attachment
 }
 
 // None says that nothing is remembered.
@@ -32,9 +36,13 @@ func (e *Earlier) None() bool {
 const RepeatDays = 90
 
 // LookBack asks a store what it remembers of a case's unit and location, the case
-// itself left out. A serial is taken for the same only as written and with its type.
+// itself left out, and which of its files it lacks. A serial is taken for the same only as written and with its type.
 func LookBack(ctx context.Context, store Store, c *Case) (Earlier, error) {
 	var e Earlier
+	var err error
+	if e.NotHere, err = c.NotHere(ctx, store); err != nil {
+		return e, err
+	}
 	unit := c.Opening.Unit
 	if unit.Serial != "" {
 		like, err := store.Find(ctx, Query{LooksLike: unit.Serial})

@@ -2,11 +2,14 @@ package cases_test
 
 import (
 	"bytes"
+	"crypto/sha256"
 	"encoding/binary"
+	"encoding/hex"
 	"image"
 	"image/color"
 	"image/jpeg"
 	"image/png"
+	"strings"
 	"testing"
 
 	"downdrop/cases"
@@ -100,6 +103,28 @@ func TestFilesThatAreKeptOrRefused(t *testing.T) {
 	} {
 		if _, _, err := cases.CleanFile(content); err == nil {
 			t.Errorf("%s was kept", name)
+		}
+	}
+}
+
+// A file that did not come with a hand-over is known by its hash, as it was kept and as it came off the camera;
+// another one is not.
+func TestFilesThatComeLaterAreKnown(t *testing.T) {
+	original := photo(t, 64, 32, 6)
+	clean, _, err := cases.CleanFile(original)
+	if err != nil {
+		t.Fatal(err)
+	}
+	sum := sha256.Sum256(clean)
+	lacking := []cases.Attachment{{Name: "other.jpg", Digest: strings.Repeat("0", 64)}, {Name: "door.jpg", Digest: hex.EncodeToString(sum[:])}}
+	for what, content := range map[string][]byte{"as kept": clean, "as taken": original} {
+		if a, kept, ok := cases.Supplies(lacking, content); !ok || a.Name != "door.jpg" || !bytes.Equal(kept, clean) {
+			t.Errorf("%s: %v %v", what, a, ok)
+		}
+	}
+	for what, content := range map[string][]byte{"another picture": photo(t, 32, 64, 1), "a program": []byte("<html><script>"), "nothing": nil} {
+		if a, _, ok := cases.Supplies(lacking, content); ok {
+			t.Errorf("%s is taken for %v", what, a)
 		}
 	}
 }

@@ -313,6 +313,12 @@ type Step struct {
 	Days        float64 // temporary remedies: after how many days they have to be undone at the latest; 0: nobody said
 }
 
+// SettingsFirst says whether the settings of the drop's unit have to be read before the step: it stops the
+// drop or the whole bus, or puts another unit in.
+func (s *Step) SettingsFirst() bool {
+	return s != nil && (s.Stops != StopsNothing || s.EndsAs == UnitOut)
+}
+
 // Step is the test or remedy of an id; nil where there is none.
 func (b *Base) Step(id string) *Step {
 	switch ref, _ := b.Lookup(id); ref.Kind {

@@ -43,6 +43,13 @@ func (s *Store) File(ctx context.Context, digest string) ([]byte, error) {
 	return content, nil
 }
 
+// HasFile says whether a file is here, without reading it.
+func (s *Store) HasFile(ctx context.Context, digest string) (bool, error) {
+	var n int
+	err := s.read.QueryRowContext(ctx, `SELECT count(*) FROM files WHERE digest = $1`, digest).Scan(&n)
+	return n > 0, s.explain(err)
+}
+
 // Files are the digests of all files, in order.
 func (s *Store) Files(ctx context.Context) ([]string, error) {
 	digests, err := texts(ctx, s.read, `SELECT digest FROM files ORDER BY digest`)

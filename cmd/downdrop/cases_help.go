@@ -55,7 +55,8 @@ question stands on the screen.`
 	shortCaseAttach = "Add a picture or a file"
 	longCaseAttach  = `Add a picture (JPEG, PNG), a PDF or plain text. A picture is drawn anew, upright and
 no larger than 2,000 pixels, so that nothing of where and by whom it was taken stays
-in it.`
+in it. A file that the case names and that is not here yet, since a hand-over as text
+cannot hold it, is known by its hash and takes its place; no new entry is made.`
 	exampleCaseAttach = `  downdrop case attach K7Q4M2 terminals.jpg`
 
 	shortCaseRefer = "Add a number from other books: work order, return, purchase"
@@ -133,14 +134,16 @@ causes nor accepted.`
 	shortCaseHandOver = "Hand a case over to another place, as text or as QR codes"
 	longCaseHandOver  = `Hand a case over to another place: as text to paste, as QR codes to scan, or as a file.
 The other place takes it in with "case receive" and asks nothing again. Pictures and
-files go with the file.`
+files go with the file (--file); text and codes bring their names and hashes, list them,
+and the other place takes each in later with "case attach".`
 	exampleCaseHandOver = `  downdrop case hand-over K7Q4M2 --to field
   downdrop case hand-over K7Q4M2 --to bench --file K7Q4M2.jsonl
   downdrop case hand-over K7Q4M2 --to bench --qr case.png`
 
 	shortCaseReceive = "Take in a case that was handed over"
 	longCaseReceive  = `Take in a case from pasted text (the parts in any order, with whatever stands around
-them) or from the file of a hand-over. Taking it in twice is the same as once.`
+them) or from the file of a hand-over. Taking it in twice is the same as once. Pictures
+and files that text cannot bring are listed as not here yet.`
 	exampleCaseReceive = `  downdrop case receive mail.txt
   downdrop case receive < mail.txt`
 
@@ -188,6 +191,8 @@ whole store back in place of a lost one, use "store restore".`
 	sayOutcome       = "--outcome: it cannot be told from what was done, %v"
 	sayJoined        = "%d cases have one origin now: %s.\n"
 	sayFetched       = "Written as %s, %d bytes.\n"
+	sayFileNotHere   = "%s is not here yet: the case came as text, which brings its name and hash only. Have it sent, and take it in with \"downdrop case attach %s FILE\"."
+	sayArrived       = "%s has come in for case %s, known by its hash; %d of its files are not here yet.\n"
 	sayNoAttachment  = "Case %s has no file %q."
 	sayReceived      = "Taken in: %d entries; %d were here already.\n"
 	sayHandOverEmpty = "The hand-over holds no entry."

@@ -75,7 +75,7 @@ var sayings = []saying{
 	{
 		use: "done CASE STEP", short: shortCaseDone, long: longCaseDone, example: exampleCaseDone, more: 1,
 		texts:  []sayingFlag{{"drop", "what the drop did then: well or still_down (`STATE`)"}, {"proof", "what was watched, how long, under what load (`TEXT`)"}},
-		drafts: draftsDone,
+		drafts: draftsDone, tells: settingsTold,
 	},
 	{
 		use: "about CASE", short: shortCaseAbout, long: longCaseAbout, example: exampleCaseAbout, more: 0,
@@ -95,7 +95,7 @@ var sayings = []saying{
 	},
 	{
 		use: "dispose CASE WHAT", short: shortCaseDispose, long: longCaseDispose + "\n\n  " + strings.Join(cases.Dispositions, ", "), example: exampleCaseDispose, more: 1,
-		texts: []sayingFlag{flagWhy}, open: true, drafts: draftsDisposed,
+		texts: []sayingFlag{flagWhy}, open: true, drafts: draftsDisposed, tells: settingsTold,
 	},
 	{
 		use: "setting CASE NAME=VALUE...", short: shortCaseSetting, long: longCaseSetting + "\n\n  " + strings.Join(cases.SettingNames, ", "), example: exampleCaseSetting, more: -1,
@@ -208,6 +208,9 @@ func (s saying) run(ctx context.Context, d *desk, c *cases.Case, says said) erro
 	if err != nil {
 		return err
 	}
+	if len(drafts) == 0 {
+		return nil
+	}
 	if c, err = d.write(ctx, c.ID, drafts...); err != nil {
 		return err
 	}
@@ -219,6 +222,28 @@ func (s saying) run(ctx context.Context, d *desk, c *cases.Case, says said) erro
 
 // told says what is remembered of unit and place, as when a case is opened.
 func told(ctx context.Context, d *desk, c *cases.Case) error { return d.opened(ctx, c, false) }
+
+// settingsTold says where the case stands and, where the unit is about to be worked on or was, which of its
+// settings nobody has read as found.
+func settingsTold(_ context.Context, d *desk, c *cases.Case) error {
+	if err := report.CaseLine(d.env.out, d.env.width(), d.base, c); err != nil {
+		return written(err)
+	}
+	switch last := c.Events[len(c.Events)-1]; last.Kind {
+	case cases.KindDisposition:
+		if !slices.Contains(takesUnit, c.Disposition.What) {
+			return nil
+		}
+	default:
+		if n := len(c.Situation.Done); n == 0 || !d.base.Step(c.Situation.Done[n-1].ID).SettingsFirst() {
+			return nil
+		}
+	}
+	return written(report.SettingsUnread(d.env.out, d.env.width(), c))
+}
+
+// takesUnit are the dispositions by which the unit leaves its place or another comes there.
+var takesUnit = []string{"send_unit", "pull", "exchange", "repair", "buy"}
 
 func costs(_ context.Context, d *desk, c *cases.Case) error {
 	return written(report.CaseCosts(d.env.out, d.env.width(), c))
@@ -294,10 +319,13 @@ func draftsReferences(_ context.Context, _ *desk, _ *cases.Case, s said) ([]case
 	return out, nil
 }
 
-func draftsFile(ctx context.Context, d *desk, _ *cases.Case, s said) ([]cases.Draft, error) {
+func draftsFile(ctx context.Context, d *desk, c *cases.Case, s said) ([]cases.Draft, error) {
 	name := s.words[0]
 	content, err := os.ReadFile(name)
 	if err != nil {
+		return nil, err
+	}
+	if came, err := d.arrived(ctx, c, content); came || err != nil {
 		return nil, err
 	}
 	content, media, err := cases.CleanFile(content)
@@ -309,6 +337,23 @@ func draftsFile(ctx context.Context, d *desk, _ *cases.Case, s said) ([]cases.Dr
 		return nil, err
 	}
 	return one(cases.KindFile, cases.Attachment{Name: filepath.Base(name), Media: media, Digest: digest, Bytes: len(content)})
+}
+
+// arrived takes in a file that the case names already and that was not here: no new entry is made of it.
+func (d *desk) arrived(ctx context.Context, c *cases.Case, content []byte) (bool, error) {
+	notHere, err := c.NotHere(ctx, d.store)
+	if err != nil {
+		return false, err
+	}
+	a, kept, ok := cases.Supplies(notHere, content)
+	if !ok {
+		return false, nil
+	}
+	if _, err := d.store.PutFile(ctx, kept); err != nil {
+		return false, err
+	}
+	_, err = fmt.Fprintf(d.env.out, sayArrived, a.Name, c.Code, len(notHere)-1)
+	return true, written(err)
 }
 
 func draftsMoney(_ context.Context, _ *desk, _ *cases.Case, s said) ([]cases.Draft, error) {

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"strings"
@@ -185,7 +186,9 @@ func (d *desk) fetch(ctx context.Context, c *cases.Case, name string) error {
 			continue
 		}
 		content, err := d.store.File(ctx, f.Body.Digest)
-		if err != nil {
+		if errors.Is(err, cases.ErrNotFound) {
+			return notFoundError{fmt.Sprintf(sayFileNotHere, name, c.Code)}
+		} else if err != nil {
 			return err
 		}
 		safe := fileName(name)
@@ -228,7 +231,10 @@ func newCaseHandOverCmd(env *environment) *cobra.Command {
 					return d.export(ctx, file, cases.ExportOptions{Cases: []string{c.ID}})
 				}
 				if png != "" {
-					return d.codes(parts, png)
+					if err := d.codes(parts, png); err != nil {
+						return err
+					}
+					return written(report.TravelApart(env.out, env.width(), c))
 				}
 				dg, err := d.diagnose(ctx, c)
 				if err != nil {

@@ -107,11 +107,13 @@ func (t *Talk) question(s *State, a About) (Question, bool) {
 		}
 		q = t.confirmQuestion(s, ref.Index, step)
 	case AskFound, AskLeft:
-		if s.Sheet == nil || !slices.Contains(cases.SettingNames, a.ID) {
+		if s.Sheet == nil || !slices.Contains(cases.SettingNames, a.ID) || a.Kind == AskFound && t.words.stepByID[a.For] == nil {
 			return q, false
 		}
-		if q = foundQuestion(a.ID, a.For); a.Kind == AskLeft {
+		if a.Kind == AskLeft {
 			q = leftQuestion(a.ID, s.Sheet.Found[a.ID])
+		} else {
+			q = foundQuestion(a.ID, t.words.stepByID[a.For])
 		}
 	case AskOut:
 		if s.Sheet == nil || st == nil {

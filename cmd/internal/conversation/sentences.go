@@ -1266,8 +1266,12 @@ var settingAsks = map[string]string{
 	"ports_and_wires": "Which cable is on which port, and which wire on which terminal?",
 }
 
-func sayAskFound(name string) []string {
-	return []string{"Settings sheet, as found: before the unit is worked on, read it and change nothing.", settingAsks[name]}
+func sayAskFound(name string, st *rulebase.Step) []string {
+	before := "the unit is worked on"
+	if st.Stops == rulebase.StopsBus {
+		before = "the bus stops"
+	}
+	return []string{"Settings sheet, as found: before " + before + ", read it and change nothing.", settingAsks[name]}
 }
 
 func sayAskLeft(name string) string {

@@ -74,12 +74,12 @@ func (s *Sheet) clone() *Sheet {
 // workOnUnit says whether a step pulls the unit, cycles it or changes it: that is
 // what stopping the drop means.
 func workOnUnit(st *rulebase.Step) bool {
-	return st != nil && (st.Stops == rulebase.StopsDrop || st.EndsAs == rulebase.UnitOut)
+	return st != nil && st.Stops != rulebase.StopsBus && st.SettingsFirst()
 }
 
-// worked says whether the unit was worked on already: then it is no more as found.
-func (t *Talk) worked(s *State) bool {
-	return slices.ContainsFunc(s.Situation.Done, func(d rulebase.Done) bool { return workOnUnit(t.words.stepByID[d.ID]) })
+// done says whether such a step was done already.
+func (t *Talk) done(s *State, such func(*rulebase.Step) bool) bool {
+	return slices.ContainsFunc(s.Situation.Done, func(d rulebase.Done) bool { return such(t.words.stepByID[d.ID]) })
 }
 
 // sheetFirst puts the settings sheet before a question that leads to work on the unit,
@@ -91,8 +91,7 @@ func (t *Talk) sheetFirst(s *State, d *engine.Diagnosis, q Question) Question {
 	if out, ok := t.outQuestion(s, q); ok {
 		return out
 	}
-	worked := t.worked(s)
-	if q.Kind == AskEnd && worked {
+	if q.Kind == AskEnd && t.done(s, (*rulebase.Step).SettingsFirst) {
 		for _, name := range cases.SettingNames {
 			if found := s.Sheet.Found[name]; found != "" && s.Sheet.Left[name] == "" && !s.settled(settingKey(AskLeft, name)) {
 				return leftQuestion(name, found)
@@ -101,18 +100,19 @@ func (t *Talk) sheetFirst(s *State, d *engine.Diagnosis, q Question) Question {
 		return q
 	}
 	step := t.leadsTo(d, q)
-	if step == nil || worked {
+	if step == nil || t.done(s, workOnUnit) { // what was worked on is no more as found
 		return q
 	}
 	for _, name := range cases.SettingNames {
-		if s.Sheet.Found[name] == "" && !s.settled(settingKey(AskFound, name)) {
-			return foundQuestion(name, step.ID)
+		found := foundQuestion(name, step)
+		if s.Sheet.Found[name] == "" && !s.settled(t.settingKey(found)) && !s.settled(settingKey(AskFound, name)) {
+			return found
 		}
 	}
 	return q
 }
 
-// leadsTo is the work on the unit that a question leads to; nil: to none.
+// leadsTo is the step that a question leads to before which the unit's settings are read; nil: to none.
 func (t *Talk) leadsTo(d *engine.Diagnosis, q Question) *rulebase.Step {
 	id := q.For
 	switch q.Kind {
@@ -122,7 +122,7 @@ func (t *Talk) leadsTo(d *engine.Diagnosis, q Question) *rulebase.Step {
 	case AskMore:
 		if id == "" && isEnough(d) {
 			for _, r := range advisedRemedies(d) {
-				if st := &d.Base.Remedies[r]; workOnUnit(st) {
+				if st := &d.Base.Remedies[r]; st.SettingsFirst() {
 					return st
 				}
 			}
@@ -130,13 +130,23 @@ func (t *Talk) leadsTo(d *engine.Diagnosis, q Question) *rulebase.Step {
 	default:
 		return nil
 	}
-	if st := t.words.stepByID[id]; workOnUnit(st) {
+	if st := t.words.stepByID[id]; st.SettingsFirst() {
 		return st
 	}
 	return nil
 }
 
 func settingKey(kind QuestionKind, name string) string { return string(kind) + " " + name }
+
+// settingKey is what a line of the sheet that was not read is passed over as. What is passed
+// over because only the bus stops is asked once more before the unit itself is worked on.
+func (t *Talk) settingKey(q Question) string {
+	key := settingKey(q.Kind, q.ID)
+	if st := t.words.stepByID[q.For]; q.Kind == AskFound && st != nil && st.Stops == rulebase.StopsBus {
+		key += " before the bus stops"
+	}
+	return key
+}
 
 // settingChoices are the usual values where there are few.
 var settingChoices = map[string][]string{"terminator": {"on", "off", "none fitted"}, "bias": {"on", "off"}, "outputs_on_loss": {"off", "hold", "preset"}}
@@ -147,12 +157,12 @@ const (
 	leaveSheet                      = "leave the sheet"
 )
 
-func foundQuestion(name, step string) Question {
+func foundQuestion(name string, step *rulebase.Step) Question {
 	var answers []Answer
 	for _, v := range settingChoices[name] {
 		answers = append(answers, Answer{Says: v, Entry: v})
 	}
-	return Question{Kind: AskFound, ID: name, For: step, Says: sayAskFound(name), Answers: append(lettered(answers), notRead()...)}
+	return Question{Kind: AskFound, ID: name, For: step.ID, Says: sayAskFound(name, step), Answers: append(lettered(answers), notRead()...)}
 }
 
 func leftQuestion(name, found string) Question {
@@ -172,7 +182,7 @@ func (c *turn) noSheet() (State, Reply, bool) {
 	}
 	next := c.s.clone()
 	for _, name := range cases.SettingNames {
-		next.settle(settingKey(q.Kind, name))
+		next.settle(c.t.settingKey(Question{Kind: q.Kind, ID: name, For: q.For}))
 	}
 	s, r := c.goOn(next, &listener{heard: []Heard{{Text: c.entry, Outcome: Understood, Means: sayPassedOver(q)}}})
 	return s, r, true

@@ -97,6 +97,34 @@ func TestSettingsAreAskedBeforeWorkOnTheUnit(t *testing.T) {
 	}
 }
 
+// Before the bus stops the settings are asked for as well: whoever takes the line apart unplugs units. What is
+// passed over then is asked once more before the unit itself is worked on.
+func TestSettingsAreAskedBeforeTheBusStops(t *testing.T) {
+	_, talk := smallTalk(t)
+	state, _ := talk.Begin(rulebase.Situation{})
+	state.Sheet = &conversation.Sheet{Found: map[string]string{}, Left: map[string]string{}}
+	w := &walk{t: t, talk: talk, state: state}
+	w.enter("technician at the drop, not alone; power light lit; with everything; outputs_hold=off")
+	if out := w.enter("do fit_terminator"); !strings.Contains(out, "before the bus stops") {
+		t.Error(out)
+	}
+	w.asked(conversation.AskFound, "address")
+	w.enter("-")
+	w.asked(conversation.AskFound, "rate")
+	w.enter("9600", "--")
+	if w.state.Pending.Kind == conversation.AskFound {
+		t.Error("asked for once more though all was passed over")
+	}
+	again, reply := talk.Resume(context.Background(), w.state.Situation, w.state.Sheet, w.state.Memory())
+	if again.Pending.Kind == conversation.AskFound {
+		t.Errorf("taken up again, it asks for what was passed over: %v", reply.Lines())
+	}
+	w.enter("done fit_terminator, still down", "do exchange_unit")
+	w.asked(conversation.AskFound, "address")
+	w.enter("--", "confirm machine_can_start", "done exchange_unit, works now", "still works")
+	w.asked(conversation.AskLeft, "rate")
+}
+
 // Without a kept case nobody keeps settings; and what was read is not asked for again.
 func TestSettingsAreNotAskedForNothing(t *testing.T) {
 	sheetTalk(t, nil).asked(conversation.AskConfirm, "machine_can_start")

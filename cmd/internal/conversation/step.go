@@ -149,7 +149,7 @@ func (c *turn) skip() (State, Reply, bool) {
 	case AskProof:
 		next.settle("proof " + q.ID)
 	case AskFound, AskLeft:
-		next.settle(settingKey(q.Kind, q.ID))
+		next.settle(c.t.settingKey(q))
 	case AskOut:
 		next.settle(q.For)
 	case AskMore, AskEnd:

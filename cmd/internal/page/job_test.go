@@ -9,10 +9,13 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"golang.org/x/net/html"
 
 	"downdrop/cases"
+	"downdrop/cases/sqlite"
+	"downdrop/cases/sqlstore"
 	"downdrop/engine"
 	"downdrop/rulebase"
 )
@@ -175,6 +178,29 @@ func TestCallIsShort(t *testing.T) {
 	}
 }
 
+// attach adds a file to a case as the command does.
+func attach(t *testing.T, store, code, name string) {
+	t.Helper()
+	o, err := sqlite.Open(context.Background(), store, sqlstore.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer o.Close()
+	c, err := o.Case(context.Background(), code)
+	if err != nil {
+		t.Fatal(err)
+	}
+	digest, err := o.PutFile(context.Background(), []byte("door"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	d := cases.Say(cases.KindFile, cases.Attachment{Name: name, Media: "text/plain", Digest: digest, Bytes: 4})
+	d.ID, d.Subject, d.At = "attached", cases.Subject{Kind: cases.AboutCase, ID: c.ID}, time.Now()
+	if _, err := o.Append(context.Background(), d); err != nil {
+		t.Fatal(err)
+	}
+}
+
 // A call goes on at the drop, where nothing is asked again.
 func TestHandedOverNothingIsAskedAgain(t *testing.T) {
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
@@ -182,9 +208,13 @@ func TestHandedOverNothingIsAskedAgain(t *testing.T) {
 	_, body := s.get("/case/" + code)
 	n := 0
 	s.play(body, blownFuse, func(string, string) bool { n++; return n > 7 })
+	attach(t, s.store, code, "door.txt")
 	settled := s.kept(code)
 	_, body = s.get("/case/" + code + "/hand-over")
 	_, body = s.press(body, "to=field")
+	if !strings.Contains(body, "door.txt, text/plain, 4 bytes, SHA-256") {
+		t.Error("what codes and text cannot hold is not named")
+	}
 	var text []string
 	each(parse(t, body), func(n *html.Node) {
 		if n.Data == "textarea" {

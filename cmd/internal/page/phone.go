@@ -167,7 +167,8 @@ func (s *Server) handOver(w http.ResponseWriter, r *http.Request) error {
 		Form  string
 		To    string
 		Codes []code
-	}{sheet: s.sheetOf(c), Form: s.o.NewID(), To: string(c.HandedTo)}
+		Apart []string // files that neither codes nor text hold
+	}{sheet: s.sheetOf(c), Form: s.o.NewID(), To: string(c.HandedTo), Apart: report.TravelApartLines(c)}
 	if c.HandedTo != "" {
 		parts, err := cases.HandOverText(c)
 		if err != nil {

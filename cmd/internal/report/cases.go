@@ -30,6 +30,65 @@ func CaseOpened(w io.Writer, width int, b *rulebase.Base, c *cases.Case, earlier
 	p.say(sayCaseOpened(c))
 	p.earlier(b, earlier)
 	p.inPlace(c)
+	p.notHere(c, earlier)
+	return p.writeTo(w)
+}
+
+// notHere lists the files that did not come with the case.
+func (p *page) notHere(c *cases.Case, e *cases.Earlier) {
+	if e == nil || len(e.NotHere) == 0 {
+		return
+	}
+	p.gap()
+	p.say(sayNotHereYet(c))
+	p.files(e.NotHere)
+}
+
+func (p *page) files(list []cases.Attachment) {
+	for _, a := range list {
+		p.item("  ", sayFileByHash(a))
+	}
+}
+
+// TravelApart says which pictures and files a hand-over as text or codes does not hold, and how they are sent.
+func TravelApart(w io.Writer, width int, c *cases.Case) error {
+	p := newPage(width)
+	p.apart(c)
+	return p.writeTo(w)
+}
+
+// TravelApartLines says the same line by line, for a page.
+func TravelApartLines(c *cases.Case) []string {
+	var lines []string
+	for _, a := range c.Attached() {
+		lines = append(lines, sayFileByHash(a))
+	}
+	return lines
+}
+
+func (p *page) apart(c *cases.Case) {
+	files := c.Attached()
+	if len(files) == 0 {
+		return
+	}
+	p.gap()
+	p.say(sayTravelApart(c))
+	p.files(files)
+}
+
+// SettingsUnread says which settings of the unit nobody has read as found; nothing where all were read.
+func SettingsUnread(w io.Writer, width int, c *cases.Case) error {
+	var unread []string
+	for _, name := range cases.SettingNames {
+		if c.Setting(cases.AsFound, name) == "" {
+			unread = append(unread, strings.ReplaceAll(name, "_", " "))
+		}
+	}
+	if len(unread) == 0 {
+		return nil
+	}
+	p := newPage(width)
+	p.say(saySettingsUnread(c, unread))
 	return p.writeTo(w)
 }
 
@@ -127,6 +186,7 @@ func CaseText(w io.Writer, width int, d *engine.Diagnosis, c *cases.Case, earlie
 	p.known(b, c)
 	p.settings(c)
 	p.kept(c)
+	p.notHere(c, earlier)
 	p.gap()
 	if err := p.writeTo(w); err != nil || c.State == cases.StateClosed {
 		return err
@@ -249,6 +309,7 @@ func HandOver(w io.Writer, width int, d *engine.Diagnosis, c *cases.Case, parts 
 	p.known(d.Base, c)
 	p.settings(c)
 	p.inPlace(c)
+	p.apart(c)
 	p.gap()
 	for _, part := range parts {
 		for i := 0; i < len(part); i += p.width {

@@ -2,6 +2,7 @@ package report
 
 import (
 	"io"
+	"slices"
 	"time"
 
 	"downdrop/cases"
@@ -82,6 +83,14 @@ func moneyOf(all []cases.Money) []moneyJSON {
 	return out
 }
 
+type fileJSON struct {
+	Name   string `json:"name"`
+	Media  string `json:"media"`
+	Bytes  int    `json:"bytes"`
+	SHA256 string `json:"sha256"`
+	Here   bool   `json:"here"`
+}
+
 type caseEntryJSON struct {
 	ID       string `json:"id"`
 	Site     string `json:"site"`
@@ -104,6 +113,7 @@ func CaseJSON(w io.Writer, b *rulebase.Base, c *cases.Case, earlier *cases.Earli
 		CaseFile     string          `json:"case_file"`
 		InPlace      []putInJSON     `json:"in_place"`
 		Settings     []settingJSON   `json:"settings"`
+		Files        []fileJSON      `json:"files"`
 		Disposition  string          `json:"disposition"`
 		Money        []moneyJSON     `json:"money"`
 		MoneySums    []moneyJSON     `json:"money_sums"`
@@ -113,7 +123,7 @@ func CaseJSON(w io.Writer, b *rulebase.Base, c *cases.Case, earlier *cases.Earli
 		SameLocation []summaryJSON   `json:"same_location"`
 		ForLocation  bool            `json:"for_location"`
 		Entries      []caseEntryJSON `json:"entries"`
-	}{Schema: CaseSchema, Case: summaryOf(c.Summary()), CaseFile: string(b.WriteCase(c.Situation)), InPlace: []putInJSON{}, Settings: []settingJSON{}, Entries: []caseEntryJSON{}}
+	}{Schema: CaseSchema, Case: summaryOf(c.Summary()), CaseFile: string(b.WriteCase(c.Situation)), InPlace: []putInJSON{}, Settings: []settingJSON{}, Files: []fileJSON{}, Entries: []caseEntryJSON{}}
 	standing := map[string]bool{}
 	for _, s := range c.Standing() {
 		standing[s.Event.ID] = true
@@ -123,6 +133,9 @@ func CaseJSON(w io.Writer, b *rulebase.Base, c *cases.Case, earlier *cases.Earli
 	}
 	for _, name := range c.SettingNames() {
 		out.Settings = append(out.Settings, settingJSON{name, c.Setting("found", name), c.Setting("left", name)})
+	}
+	for _, a := range c.Attached() {
+		out.Files = append(out.Files, fileJSON{a.Name, a.Media, a.Bytes, a.Digest, !slices.Contains(earlier.NotHere, a)})
 	}
 	out.SameUnit, out.OtherType = summariesOf(earlier.SameUnit), summariesOf(earlier.OtherType)
 	out.LooksLike, out.SameLocation, out.ForLocation = summariesOf(earlier.LooksLike), summariesOf(earlier.SameLocation), earlier.ForLocation

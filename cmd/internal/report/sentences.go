@@ -2431,6 +2431,23 @@ func sayFileLine(a cases.Attachment) string {
 	return fmt.Sprintf("%s, %s, %d bytes (show --fetch %s)", a.Name, a.Media, a.Bytes, a.Name)
 }
 
+func sayFileByHash(a cases.Attachment) string {
+	return fmt.Sprintf("%s, %s, %d bytes, SHA-256 %s", a.Name, a.Media, a.Bytes, a.Digest)
+}
+
+func sayNotHereYet(c *cases.Case) string {
+	return "Not here yet: the case names these, and they did not come with it. Have them sent, and take each in with \"downdrop case attach " + c.Code + " FILE\"; they are known by their hashes."
+}
+
+func sayTravelApart(c *cases.Case) string {
+	return "These do not go with the text or the codes. Send the case as a file instead (\"downdrop case hand-over " + c.Code + " --to PLACE --file FILE\"), or send each by itself as \"downdrop case show " + c.Code +
+		" --fetch NAME\" writes it; the other place takes it in with \"downdrop case attach " + c.Code + " FILE\":"
+}
+
+func saySettingsUnread(c *cases.Case, unread []string) string {
+	return "Nobody has read these settings of the unit as found: " + strings.Join(unread, ", ") + ". Read them before it is pulled, cycled or changed, and note each with \"downdrop case setting " + c.Code + " NAME=VALUE\"."
+}
+
 func sayMoneyLine(m cases.Money) string {
 	return fmt.Sprintf("%s: %s %s", plain(m.For), m.Amount, m.Currency)
 }
