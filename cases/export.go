@@ -68,7 +68,7 @@ type exportEnd struct {
 
 // ExportOptions say what is exported; the zero value is the whole store but names.
 type ExportOptions struct {
-	Cases []string // ids; nil: everything
+	Cases []string // ids, with all that is known of their units and locations; nil: everything
 	Names bool     // people's names too, which are otherwise left at home
 	// Salvage leaves out what cannot be read of a damaged store and is told of each.
 	Salvage func(error)
@@ -233,7 +233,8 @@ func (x *exporter) events(ctx context.Context) iter.Seq2[Event, error] {
 	return x.store.All(ctx)
 }
 
-// chosen gives the events of some cases, which are few enough to be sorted.
+// chosen gives the events of some cases and of the units and locations that they name, which are few enough
+// to be sorted.
 func (x *exporter) chosen(ctx context.Context) iter.Seq2[Event, error] {
 	return func(yield func(Event, error) bool) {
 		var all []Event
@@ -247,6 +248,13 @@ func (x *exporter) chosen(ctx context.Context) iter.Seq2[Event, error] {
 				return
 			}
 			all = append(all, events...)
+			for _, about := range Fold(events).subjects() {
+				if events, err = x.store.Events(ctx, about); err != nil {
+					yield(Event{}, err)
+					return
+				}
+				all = append(all, events...)
+			}
 		}
 		slices.SortFunc(all, func(a, b Event) int {
 			if a.Site != b.Site {
@@ -261,6 +269,18 @@ func (x *exporter) chosen(ctx context.Context) iter.Seq2[Event, error] {
 			}
 		}
 	}
+}
+
+// subjects are the unit and the location that a case names.
+func (c *Case) subjects() []Subject {
+	var out []Subject
+	if c.Opening.Unit.Serial != "" {
+		out = append(out, Subject{AboutUnit, UnitKey(c.Opening.Unit)})
+	}
+	if c.Opening.Location != "" {
+		out = append(out, Subject{AboutLocation, LocationKey(c.Opening.Location)})
+	}
+	return out
 }
 
 func (x *exporter) line(l exportLine) error {

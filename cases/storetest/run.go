@@ -37,6 +37,7 @@ var laws = []law{
 	{"a clock that goes back is said (F10)", "an auditor asks why times run backwards", lawClock},
 	{"events of other sites are kept byte for byte", "their hashes are the proof that nobody touched them", lawKept},
 	{"import is idempotent and free of order (F12)", "bundles arrive twice and late", lawOrderFree},
+	{"an export of chosen cases brings what is known of their units and locations (F12)", "a unit's way through the shop is asked for where its case is", lawChosen},
 	{"an import that is cut off at any record and repeated is the import (F12)", "lines are cut", lawCutOff},
 	{"a touched, forked or forged event is refused and nothing changes", "the chain is what finds damage", lawForged},
 	{"an empty store takes a site over", "restoring and moving go on where the old store ended", lawTakeOver},
@@ -435,6 +436,71 @@ func lawOrderFree(t *testing.T, l *lab) {
 		}
 		l.whole(s)
 	}
+}
+
+func lawChosen(t *testing.T, l *lab) {
+	s := l.open("mill")
+	about := func(kind cases.SubjectKind, id string, k cases.Kind, body any) cases.Draft {
+		d := l.draft("", k, body)
+		d.Subject = cases.Subject{Kind: kind, ID: id}
+		return d
+	}
+	ours, other := cases.Unit{Type: "BIU-2", Serial: "B0815"}, cases.Unit{Type: "BIU-2", Serial: "B0816"}
+	papers, err := s.PutFile(ctx, []byte("prices"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	l.append(s, l.draft("c1", cases.KindOpened, cases.Opening{Location: "Tide mill", Unit: cases.Unit{Type: "biu-2"}}))
+	l.append(s, about(cases.AboutUnit, cases.UnitKey(other), cases.KindReceived, cases.Receipt{Unit: other}))
+	l.append(s, about(cases.AboutUnit, cases.UnitKey(ours), cases.KindReceived, cases.Receipt{Unit: ours, Cases: []string{"c1"}}))
+	l.append(s, l.draft("c1", cases.KindAbout, cases.Opening{Unit: cases.Unit{Serial: "b0815"}}), l.draft("c2", cases.KindOpened, cases.Opening{Location: "Lock 4"}))
+	l.append(s, about(cases.AboutLocation, cases.LocationKey("tide mill"), cases.KindNote, cases.Note{Text: "the key is with the miller"}))
+	l.append(s, about(cases.AboutUnit, cases.UnitKey(ours), cases.KindOffer, cases.Offer{Digest: papers}), about(cases.AboutLocation, cases.LocationKey("Lock 5"), cases.KindNote, cases.Note{}))
+	l.append(s, l.draft("c3", cases.KindOpened, cases.Opening{Location: "TIDE mill", Unit: ours}))
+
+	one, two := l.exported(s, "c1"), l.exported(s, "c3", "c2", "c1")
+	to, back := l.other("harbour"), l.other("harbour")
+	for i, texts := range [][]string{{one, two, one}, {two, one, two}} {
+		store := []cases.Store{to, back}[i]
+		for _, text := range texts {
+			if _, err := cases.ImportFrom(ctx, store, strings.NewReader(text), false); err != nil {
+				t.Fatal(err)
+			}
+		}
+		l.whole(store)
+	}
+	l.same(l.all(back), l.all(to))
+	if len(l.all(to)) != 7 {
+		t.Errorf("%d events came along, want 7: those of the cases, of one unit and of one location", len(l.all(to)))
+	}
+	card, err := cases.ReadUnit(ctx, to, cases.UnitKey(ours))
+	if err != nil || len(card.Stays) != 1 || len(card.Events) != 2 {
+		t.Errorf("the unit's card: %+v, %v", card, err)
+	}
+	if _, err := to.File(ctx, papers); err != nil {
+		t.Errorf("the unit's papers: %v", err)
+	}
+	l.same(l.all(l.from(one)), l.all(l.from(l.exported(to, "c1"))))
+}
+
+// exported is an export of some cases.
+func (l *lab) exported(s cases.Store, ids ...string) string {
+	l.t.Helper()
+	var b strings.Builder
+	if _, err := cases.Export(ctx, s, &b, cases.ExportOptions{Cases: ids}); err != nil {
+		l.t.Fatal(err)
+	}
+	return b.String()
+}
+
+// from is a new store that took an export in.
+func (l *lab) from(text string) cases.Store {
+	l.t.Helper()
+	s := l.other("weir")
+	if _, err := cases.ImportFrom(ctx, s, strings.NewReader(text), false); err != nil {
+		l.t.Fatal(err)
+	}
+	return s
 }
 
 func lawCutOff(t *testing.T, l *lab) {

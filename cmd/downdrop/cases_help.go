@@ -150,7 +150,7 @@ and files that text cannot bring are listed as not here yet.`
 	shortCaseExport = "Write cases into a file, as JSON lines"
 	longCaseExport  = `Write cases into a file, a JSON object on each line, with a manifest before them and a
 check behind: what each case says, its pictures and files, the rulebases it was
-diagnosed by. The same store gives the same file. Names of people stay here unless
+diagnosed by, and all that is known of its unit and its location. The same store gives the same file. Names of people stay here unless
 --names is said.`
 	exampleCaseExport = `  downdrop case export cases.jsonl K7Q4M2 M31XW9
   downdrop case export - --all > all.jsonl`
