@@ -360,3 +360,45 @@ func TestMigration(t *testing.T) {
 		t.Errorf("%d events in the copy: %v", kept, err)
 	}
 }
+
+// A name that was erased stands no more in the files of its table.
+func TestErasedNameIsGone(t *testing.T) {
+	place := fresh(t)
+	s, err := postgres.Open(ctx, place, sqlstore.Options{Site: "mill"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	db, err := sql.Open("pgx", place)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	const name = "Quirinius Nobody-Invented"
+	stands := func() bool {
+		t.Helper()
+		if _, err := db.Exec(`CHECKPOINT`); err != nil { // what is in memory goes into the file
+			t.Fatal(err)
+		}
+		var at int
+		if err := db.QueryRow(`SELECT position(convert_to($1, 'UTF8') in pg_read_binary_file(pg_relation_filepath('names')))`, name).Scan(&at); err != nil {
+			t.Fatal(err)
+		}
+		return at > 0
+	}
+	if err := errors.Join(s.SetName(ctx, "p2", "Another"), s.SetName(ctx, "p1", name)); err != nil {
+		t.Fatal(err)
+	}
+	if !stands() {
+		t.Fatal("the name is not to be found where it should be")
+	}
+	if err := s.SetName(ctx, "p1", ""); err != nil {
+		t.Fatal(err)
+	}
+	if stands() {
+		t.Error("the name still stands in the file of the table")
+	}
+	if other, err := s.Name(ctx, "p2"); err != nil || other != "Another" {
+		t.Errorf("another name is %q, %v", other, err)
+	}
+}

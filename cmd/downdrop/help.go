@@ -65,8 +65,13 @@ the same. The old one stays and can then only be read, so that nobody goes on in
 it by mistake.`
 	shortStorePerson = "Say, set or erase the name behind an id"
 	longStorePerson  = `Say, set or erase the name behind the id of a person. No name is needed anywhere: entries
-hold ids only, so that a name can be erased and no entry changes. Copies that were
-made before still hold it.`
+hold ids only, so that a name can be erased and no entry changes.
+
+Erasing takes the name out of the store's file and its log, or of its table on a
+PostgreSQL server. It does not reach backups, exports made with names, copies that were
+put aside before the schema changed, the server's own log, backups and followers, nor
+what somebody wrote into a note or another entry: entries are never changed. Cases in
+which the name is written are listed.`
 	exampleStore = `  downdrop store where
   downdrop store backup cases-2031-05-04.jsonl
   downdrop store restore cases-2031-05-04.jsonl --store new.db
@@ -393,7 +398,10 @@ Begin with rulebase.yaml there; "downdrop check %[2]s" looks it over, and
 	sayPersonWhat    = "Say whose name: downdrop store person ID to read it, with a name behind it to set it, with --erase to erase it."
 	sayNoPerson      = "No name is kept for %s."
 	sayPersonIs      = "%s is %s.\n"
-	sayPersonErased  = "The name of %s is erased. Entries keep the id. Backups and exports made before still hold the name: erase it there too, or make them anew.\n"
+	sayPersonErased  = "The name of %s is erased. Entries keep the id. %s\nNot reached: backups, exports made with names and copies put aside before the schema changed. Take those away, or make them anew.\n"
+	sayErasedFile    = "It stands no more in the store's file, nor in its log once whoever else has the store open has closed it."
+	sayErasedServer  = "It stands no more in the store's table. The server's own log, its backups and servers that follow it hold it until whoever keeps them has renewed them."
+	sayStillWritten  = "Written in entries, which are never changed: cases %s. Handed-over copies of them hold it too.\n"
 	sayMoveTo        = "Say where to: downdrop store move FILE|URL"
 	sayMoveSame      = "The store is in %s already."
 	sayMoveDiffers   = "%w: after moving, an export of %s is not that of %s. Nothing was given up: the old store can be written again. Take %s away and try once more"

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"errors"
@@ -10,6 +11,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -428,7 +430,7 @@ func runStorePerson(ctx context.Context, env *environment, o storeOptions) error
 	case o.erase && name == "":
 		return notFoundError{fmt.Sprintf(sayNoPerson, id)}
 	case o.erase:
-		err, says = s.SetName(ctx, id, ""), fmt.Sprintf(sayPersonErased, id)
+		says, err = erase(ctx, s, id, name)
 	case len(o.args) == 2:
 		err, says = s.SetName(ctx, id, o.args[1]), fmt.Sprintf(sayPersonIs, id, o.args[1])
 	case name == "":
@@ -441,6 +443,30 @@ func runStorePerson(ctx context.Context, env *environment, o storeOptions) error
 	}
 	_, err = io.WriteString(env.out, says)
 	return written(err)
+}
+
+// erase takes a name out of a store, and says where that does not reach.
+func erase(ctx context.Context, s *sqlstore.Store, id, name string) (string, error) {
+	written, err := s.Find(ctx, cases.Query{Text: name})
+	if err != nil {
+		return "", err
+	}
+	if err := s.SetName(ctx, id, ""); err != nil {
+		return "", err
+	}
+	reached := sayErasedFile
+	if postgres.Is(s.Where()) {
+		reached = sayErasedServer
+	}
+	says := fmt.Sprintf(sayPersonErased, id, reached)
+	var codes []string
+	for i := range written {
+		codes = append(codes, cmp.Or(written[i].Code, written[i].ID))
+	}
+	if len(codes) > 0 {
+		says += fmt.Sprintf(sayStillWritten, strings.Join(codes, ", "))
+	}
+	return says, nil
 }
 
 // copyStore writes an export of one store into another and compares those of both.
