@@ -48,7 +48,8 @@ cmd/internal/conversation : rulebase/... engine/... cases/...
 cmd/internal/triage       : rulebase/... engine/... cmd/internal/conversation
 cmd/internal/report       : rulebase/... engine/... cases/... cmd/internal/triage
 cmd/internal/handbook     : rulebase/... engine/... cmd/internal/report
-cmd/internal/page         : rulebase/... engine/... cases/... cmd/internal/conversation cmd/internal/report
+cmd/internal/shop         : rulebase/... engine/... cases/... cmd/internal/report
+cmd/internal/page         : rulebase/... engine/... cases/... cmd/internal/conversation cmd/internal/report cmd/internal/shop
 cmd/downdrop              : ...
 `
 

@@ -8,13 +8,13 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"downdrop/cases"
 	"downdrop/cmd/internal/report"
+	"downdrop/cmd/internal/shop"
 	"downdrop/engine"
 	"downdrop/engine/bench"
 	"downdrop/rulebase"
@@ -102,18 +102,14 @@ func runBenchRun(ctx context.Context, env *environment, o benchOptions, id strin
 	if o.file == "" {
 		o.file = fmt.Sprintf("%s-%s.run.jsonl", p.ID, env.clock().Format("20060102-150405"))
 	}
-	if t.file, err = newRunFile(o.file); errors.Is(err, fs.ErrExist) {
+	if t.file, err = shop.NewRun(o.file); errors.Is(err, fs.ErrExist) {
 		return usageError{fmt.Sprintf(sayRunExists, o.file, o.file)}
 	} else if err != nil {
 		return outputError{err}
 	}
-	begun := bench.Event{Kind: bench.Begun, Values: map[string]string{
-		"procedure": p.ID, "procedure_version": fmt.Sprint(p.Version), "procedure_digest": p.Digest, "procedure_file": p.Pos.File, "procedure_text": p.Text,
-		"unit": unit.Name, "unit_digest": unit.Digest, "unit_file": unit.Pos.File, "unit_text": unit.Text,
-		"rulebase": base.Name, "rulebase_version": fmt.Sprint(base.Version), "rulebase_digest": base.Digest, "program": ourVersion(),
-	}}
-	if err := t.file.append(bench.Append(nil, begun, env.clock())); err != nil {
-		return err
+	begun := shop.Begun(base, p, unit, ourVersion())
+	if err := t.file.Append(bench.Append(nil, begun, env.clock())); err != nil {
+		return ofShop(err)
 	}
 	return t.run(ctx)
 }
@@ -133,10 +129,10 @@ func runBenchResume(ctx context.Context, env *environment, o benchOptions, name 
 		return err
 	}
 	defer t.close()
-	if t.file, err = openRunFile(name); err != nil {
-		return err
+	if t.file, err = shop.OpenRun(name); err != nil {
+		return ofShop(err)
 	}
-	if began := t.file.events[0].Values["rulebase_digest"]; began != base.Digest {
+	if began := t.file.Events[0].Values["rulebase_digest"]; began != base.Digest {
 		fmt.Fprintf(env.err, sayRunOtherBase, name)
 	}
 	return t.run(ctx)
@@ -221,7 +217,7 @@ type benchTerminal struct {
 	base     *rulebase.Base
 	prepared *engine.Prepared // made at the first fail
 	entries  <-chan string
-	file     *runFile
+	file     *shop.Run
 	by       string
 	desk     *desk // where findings are added to a case; else nil
 	inCase   *cases.Case
@@ -254,7 +250,7 @@ func (o *benchOptions) terminal(ctx context.Context, env *environment, base *rul
 
 func (t *benchTerminal) close() {
 	if t.file != nil {
-		t.file.file.Close()
+		t.file.Close()
 	}
 	if t.desk != nil {
 		t.desk.store.Close()
@@ -263,16 +259,16 @@ func (t *benchTerminal) close() {
 
 // run asks, takes entries and appends them until the end, or until somebody stops.
 func (t *benchTerminal) run(ctx context.Context) error {
-	s, err := t.file.state(t.base)
+	s, err := t.file.State(t.base)
 	if err != nil {
-		return err
+		return ofShop(err)
 	}
 	if s.Wants.Kind == bench.WantsAnswer && s.Wants.Ask == "by" && t.by != "" {
 		if s, err = t.take(ctx, s, t.by); err != nil {
 			return err
 		}
 	}
-	if _, err := io.WriteString(t.env.out, folded(fmt.Sprintf(sayRunBegins, s.Procedure.Name, s.Unit.Type, t.file.name), t.env.width())); err != nil {
+	if _, err := io.WriteString(t.env.out, folded(fmt.Sprintf(sayRunBegins, s.Procedure.Name, s.Unit.Type, t.file.Name), t.env.width())); err != nil {
 		return written(err)
 	}
 	var before *bench.State
@@ -309,7 +305,7 @@ func (t *benchTerminal) run(ctx context.Context) error {
 	if err := report.BenchEnd(t.env.out, s, t.env.width()); err != nil {
 		return written(err)
 	}
-	_, err = fmt.Fprintf(t.env.out, sayRunEnded+"\n", t.file.name, t.file.name)
+	_, err = fmt.Fprintf(t.env.out, sayRunEnded+"\n", t.file.Name, t.file.Name)
 	return written(err)
 }
 
@@ -331,28 +327,23 @@ func (t *benchTerminal) stopped(s *bench.State, first string) error {
 	if err := report.BenchEnd(t.env.out, s, t.env.width()); err != nil {
 		return written(err)
 	}
-	_, err := fmt.Fprintf(t.env.out, first+sayRunStopped+"\n", t.file.name)
+	_, err := fmt.Fprintf(t.env.out, first+sayRunStopped+"\n", t.file.Name)
 	return written(err)
 }
 
 // take appends what an entry says, shows what it came to and adds what was found to
 // the case.
 func (t *benchTerminal) take(ctx context.Context, s *bench.State, entry string) (*bench.State, error) {
-	draft, err := s.Enter(entry)
+	after, e, err := t.file.Take(s, entry, t.env.clock())
 	if err != nil {
-		return nil, err
-	}
-	e := bench.Append(t.file.events, draft, t.env.clock())
-	after, err := bench.Run(s.Procedure, s.Unit, append(slices.Clip(t.file.events), e))
-	if err != nil {
-		return nil, err
-	}
-	if err := t.file.append(e); err != nil {
-		return nil, err
+		return nil, ofShop(err)
 	}
 	var d *engine.Diagnosis
-	if r := after.Last(e.Seq); r != nil && r.Outcome == bench.Failed {
-		if d, err = t.diagnose(ctx, after); err != nil {
+	if shop.FailedBy(after, e) {
+		if t.prepared == nil {
+			t.prepared = engine.Prepare(t.base)
+		}
+		if d, err = shop.Diagnose(ctx, t.prepared, after, t.inCase); err != nil {
 			return nil, err
 		}
 	}
@@ -362,34 +353,14 @@ func (t *benchTerminal) take(ctx context.Context, s *bench.State, entry string) 
 	return after, written(report.BenchTaken(t.env.out, after, s, e, d, t.env.width()))
 }
 
-// diagnose answers what the run has found so far.
-func (t *benchTerminal) diagnose(ctx context.Context, s *bench.State) (*engine.Diagnosis, error) {
-	if t.prepared == nil {
-		t.prepared = engine.Prepare(t.base)
-	}
-	now := rulebase.Situation{At: rulebase.Bench, Who: rulebase.Technician}
-	if t.inCase != nil {
-		now = t.inCase.Situation.Clone()
-		now.At = rulebase.Bench
-	}
-	for _, f := range s.Findings {
-		now.Findings = append(now.Findings, rulebase.Finding{Symptom: f.Symptom, Value: f.Value, Read: f.Read, At: rulebase.Bench})
-	}
-	return engine.Diagnose(ctx, t.prepared, now, engine.Options{BeliefOnly: true})
-}
-
 // addFound adds what one entry found to the case.
 func (t *benchTerminal) addFound(ctx context.Context, before, after *bench.State) error {
-	if t.desk == nil || len(after.Findings) <= len(before.Findings) {
+	if t.desk == nil {
 		return nil
 	}
-	var drafts []cases.Draft
-	for _, f := range after.Findings[len(before.Findings):] {
-		body := cases.FindingBody{Symptom: f.Symptom, Value: cases.ValueBody{Word: f.Value.Word}, At: rulebase.Bench, By: after.Asked["by"], Read: f.Read, Now: true}
-		if f.Value.IsNumber {
-			body.Value = cases.ValueBody{Number: &f.Value.Number}
-		}
-		drafts = append(drafts, cases.Say(cases.KindFinding, body))
+	drafts := shop.Found(before, after)
+	if len(drafts) == 0 {
+		return nil
 	}
 	_, err := t.desk.write(ctx, t.inCase.ID, drafts...)
 	return err
@@ -436,13 +407,13 @@ func newBenchShowCmd(env *environment) *cobra.Command {
 				return err
 			}
 			if _, err := os.Stat(args[0]); err == nil && !strings.HasSuffix(args[0], ".yaml") {
-				r, err := readRunFile(args[0])
+				r, err := shop.ReadRun(args[0])
 				if err != nil {
-					return err
+					return ofShop(err)
 				}
-				s, err := r.state(base)
+				s, err := r.State(base)
 				if err != nil {
-					return err
+					return ofShop(err)
 				}
 				if json {
 					return written(report.BenchRunJSON(env.out, s))

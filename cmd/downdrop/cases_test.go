@@ -14,8 +14,8 @@ import (
 	"downdrop/rulebase"
 )
 
-// shop is a command line over a store in memory.
-type shop struct {
+// counter is a command line over a store in memory.
+type counter struct {
 	t     *testing.T
 	store cases.Store
 	now   time.Time
@@ -24,14 +24,14 @@ type shop struct {
 	answers string // of somebody at a terminal; "": there is none
 }
 
-func newShop(t *testing.T) *shop {
-	return &shop{t: t, store: storetest.NewModel("weir"), now: time.Date(2031, 5, 28, 9, 0, 0, 0, time.UTC)}
+func newShop(t *testing.T) *counter {
+	return &counter{t: t, store: storetest.NewModel("weir"), now: time.Date(2031, 5, 28, 9, 0, 0, 0, time.UTC)}
 }
 
 var openedCode = regexp.MustCompile(`^Case ([0-9A-Z]{6})\b`)
 
 // run runs one command line; fields are parted by |.
-func (s *shop) run(want int, line string) string {
+func (s *counter) run(want int, line string) string {
 	s.t.Helper()
 	var out bytes.Buffer
 	env := newEnvironment()
@@ -53,7 +53,7 @@ func (s *shop) run(want int, line string) string {
 	return out.String()
 }
 
-func (s *shop) says(want int, line string, words ...string) {
+func (s *counter) says(want int, line string, words ...string) {
 	s.t.Helper()
 	out := strings.Join(strings.Fields(s.run(want, line)), " ")
 	for _, w := range words {

@@ -5,14 +5,13 @@ import (
 	"errors"
 	"fmt"
 	"math/big"
-	"regexp"
 	"slices"
-	"strings"
 
 	"github.com/spf13/cobra"
 
 	"downdrop/cases"
 	"downdrop/cmd/internal/report"
+	"downdrop/cmd/internal/shop"
 	"downdrop/engine"
 	"downdrop/engine/ways"
 	"downdrop/rulebase"
@@ -21,9 +20,7 @@ import (
 type decideOptions struct {
 	caseOptions
 	prices                      string
-	bad, downtime, age, spares  string
-	revision                    string
-	modules                     []string
+	say                         shop.Said
 	serialReturns, placeReturns int
 	json, detail, keys          bool
 	plot                        string
@@ -52,17 +49,17 @@ func newDecideCmd(env *environment, runF func(context.Context, *environment, dec
 		ValidArgsFunction: completeCaseFile,
 	}
 	f := cmd.Flags()
-	f.StringVar(&o.bad, "bad", "", "the chance that the unit is bad, as a `NUMBER` from 0 to 1 or like 30%")
+	f.StringVar(&o.say.Bad, "bad", "", "the chance that the unit is bad, as a `NUMBER` from 0 to 1 or like 30%")
 	f.StringVar(&o.file, "case", "", "diagnose the case in this `FILE` and take the chance from it")
 	addCaseFlags(cmd, env, &o.caseOptions)
 	f.StringVar(&o.kept, "kept", "", "the `CASE` kept under this code: its diagnosis, and what the store remembers of its serial and place")
 	f.StringVar(&o.unit, "unit", "", "the `UNIT` in the shop: its verdict, and what the store remembers of it")
 	f.StringVar(&o.store, "store", "", "the store of --kept and --unit: a `FILE`, or a PostgreSQL address; else DOWNDROP_STORE, else the user's own")
-	f.StringVar(&o.downtime, "downtime", "", "`MONEY` an hour while the drop stands, instead of the sheet's; or unknown")
-	f.StringVar(&o.spares, "spares", "", "tested `UNITS` on the shelf, instead of the sheet's")
-	f.StringVar(&o.age, "age", "", "`YEARS` that the unit was in service")
-	f.StringVar(&o.revision, "revision", "", "the `REVISION` that the drop needs")
-	f.StringArrayVar(&o.modules, "module", nil, "a kind of module that the unit has to work with (`KIND`)")
+	f.StringVar(&o.say.Downtime, "downtime", "", "`MONEY` an hour while the drop stands, instead of the sheet's; or unknown")
+	f.StringVar(&o.say.Spares, "spares", "", "tested `UNITS` on the shelf, instead of the sheet's")
+	f.StringVar(&o.say.Age, "age", "", "`YEARS` that the unit was in service")
+	f.StringVar(&o.say.Revision, "revision", "", "the `REVISION` that the drop needs")
+	f.StringArrayVar(&o.say.Modules, "module", nil, "a kind of module that the unit has to work with (`KIND`)")
 	f.IntVar(&o.serialReturns, "returns-of-serial", 0, "earlier returns of this serial number (`COUNT`), which the chance does not know of")
 	f.IntVar(&o.placeReturns, "returns-of-place", 0, "earlier returns from this place (`COUNT`)")
 	f.StringVar(&o.plot, "plot", "", "also draw cost against chance into this new `FILE.svg`")
@@ -93,8 +90,8 @@ func runDecide(ctx context.Context, env *environment, o decideOptions) error {
 	}
 	prices, problem := rulebase.ReadPrices(name, text)
 	d, c, problems := &report.Decision{Detail: o.detail}, ways.Case{}, []error{problem}
-	if o.bad != "" {
-		c.Bad, err = amount("bad", o.bad)
+	if o.say.Bad != "" {
+		c.Bad, err = shop.Amount("bad", o.say.Bad)
 		problems = append(problems, err)
 		c.Pulled = o.at == string(rulebase.Bench)
 		problems = append(problems, o.onlyPlace())
@@ -102,9 +99,10 @@ func runDecide(ctx context.Context, env *environment, o decideOptions) error {
 		c.Bad, d.Outside, c.Pulled, err = o.diagnosed(ctx, env)
 		problems = append(problems, err)
 	}
-	prices, err = o.change(prices, &c)
+	c.SerialReturns, c.PlaceReturns = o.serialReturns, o.placeReturns
+	prices, err = o.say.Change(prices, &c)
 	if err := errors.Join(append(problems, err)...); err != nil {
-		return err
+		return ofShop(err)
 	}
 	d.Decision = ways.Decide(prices, c)
 	return o.print(env, d)
@@ -131,15 +129,15 @@ func (o *decideOptions) agree() error {
 		return usageError{sayOneSource}
 	case o.kept != "" || o.unit != "":
 		return o.agreeStored()
-	case o.bad == "" && !said:
+	case o.say.Bad == "" && !said:
 		return usageError{sayBadOrCase}
-	case o.bad != "" && said:
+	case o.say.Bad != "" && said:
 		return usageError{sayBadNotCase}
 	case o.serialReturns < 0 || o.placeReturns < 0:
 		return usageError{sayNoReturns}
-	case o.serialReturns > mostReturns || o.placeReturns > mostReturns:
-		return usageError{fmt.Sprintf(sayManyReturns, mostReturns)}
-	case o.bad == "" && o.serialReturns > 0:
+	case o.serialReturns > shop.MostReturns || o.placeReturns > shop.MostReturns:
+		return usageError{fmt.Sprintf(sayManyReturns, shop.MostReturns)}
+	case o.say.Bad == "" && o.serialReturns > 0:
 		return usageError{saySerialTwice}
 	case o.prices == "-" && o.file == "-":
 		return usageError{sayInputTwice}
@@ -157,9 +155,6 @@ func (o *decideOptions) agreeStored() error {
 	}
 	return nil
 }
-
-// mostReturns is far more than any unit comes back.
-const mostReturns = 100
 
 // onlyPlace checks --at where no case is read that would.
 func (o *decideOptions) onlyPlace() error {
@@ -227,27 +222,27 @@ func (d *desk) decideCase(ctx context.Context, c *cases.Case, o *decideOptions) 
 	problems := []error{err}
 	w := ways.Case{Pulled: c.Situation.At == rulebase.Bench}
 	var outside *big.Rat
-	if o.bad != "" {
-		w.Bad, err = amount("bad", o.bad)
+	if o.say.Bad != "" {
+		w.Bad, err = shop.Amount("bad", o.say.Bad)
 	} else {
 		w.Bad, outside, err = badOf(ctx, d.base, c.Situation)
 	}
 	problems = append(problems, err)
-	prices, err = o.change(prices, &w)
+	prices, err = o.say.Change(prices, &w)
 	problems = append(problems, err)
 	if w.Revision == "" {
 		w.Revision = c.Opening.Unit.Revision
 	}
 	known := slices.ContainsFunc(c.Situation.Givens, func(g rulebase.GivenValue) bool { return g.ID == givenReturned })
-	if !known || o.bad != "" {
+	if !known || o.say.Bad != "" {
 		w.SerialReturns, err = cases.SerialReturns(ctx, d.store, c.Opening.Unit, c.ID)
 		problems = append(problems, err)
 	}
 	w.PlaceReturns, err = cases.PlaceReturns(ctx, d.store, c.Opening.Location, c.Opening.Drop, c.ID)
 	if err := errors.Join(append(problems, err)...); err != nil {
-		return nil, nil, err
+		return nil, nil, ofShop(err)
 	}
-	w.SerialReturns, w.PlaceReturns = min(w.SerialReturns, mostReturns), min(w.PlaceReturns, mostReturns)
+	w.SerialReturns, w.PlaceReturns = min(w.SerialReturns, shop.MostReturns), min(w.PlaceReturns, shop.MostReturns)
 	return ways.Decide(prices, w), outside, nil
 }
 
@@ -261,61 +256,4 @@ func (d *desk) prices(ctx context.Context, file string) (*rulebase.Prices, error
 		file = inputName
 	}
 	return rulebase.ReadPrices(file, text)
-}
-
-// change lays what the command line says over the sheet and the case. The sheet may
-// be nil, where it could not be read: then only the flags are checked.
-func (o *decideOptions) change(p *rulebase.Prices, c *ways.Case) (*rulebase.Prices, error) {
-	var problems []error
-	read := func(flag, text string) *big.Rat {
-		x, err := amount(flag, text)
-		problems = append(problems, err)
-		return x
-	}
-	set := func(flag, text, name string) {
-		if text == "" {
-			return
-		}
-		if x := read(flag, text); x != nil && p != nil {
-			p = p.With(name, x)
-		}
-	}
-	if o.downtime == "unknown" {
-		if p != nil {
-			p = p.With("downtime.per_hour", nil)
-		}
-	} else {
-		set("downtime", o.downtime, "downtime.per_hour")
-	}
-	set("spares", o.spares, "spare.on_shelf")
-	if o.age != "" {
-		c.AgeYears = read("age", o.age)
-	}
-	c.SerialReturns, c.PlaceReturns = o.serialReturns, o.placeReturns
-	c.Revision, c.Modules = o.revision, o.modules
-	return p, errors.Join(problems...)
-}
-
-var plainNumber = regexp.MustCompile(`^(0|[1-9][0-9]{0,11})(\.[0-9]{1,9})?$`)
-
-// amount reads a number of a flag by its text.
-func amount(flag, text string) (*big.Rat, error) {
-	digits, percent := text, false
-	if flag == "bad" {
-		if cut, ok := strings.CutSuffix(text, "%"); ok {
-			digits, percent = strings.TrimSpace(cut), true
-		}
-	}
-	wrong := usageError{fmt.Sprintf(sayNoAmount, flag, text, map[string]string{"bad": "a chance from 0 to 1, like 0.3, or like 30%", "downtime": "an amount of money, like 800, or unknown", "spares": "a whole number", "age": "years, like 12"}[flag])}
-	if !plainNumber.MatchString(digits) {
-		return nil, wrong
-	}
-	x, _ := new(big.Rat).SetString(digits)
-	if percent {
-		x.Quo(x, big.NewRat(100, 1))
-	}
-	if flag == "bad" && x.Cmp(big.NewRat(1, 1)) > 0 || flag == "spares" && !x.IsInt() {
-		return nil, wrong
-	}
-	return x, nil
 }

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"downdrop/cases"
+	"downdrop/cmd/internal/shop"
 	"downdrop/rulebase"
 )
 
@@ -97,6 +98,38 @@ func written(err error) error {
 		return nil
 	}
 	return outputError{err}
+}
+
+// ofShop says in the words of the command line what the shop refuses.
+func ofShop(err error) error {
+	var several interface{ Unwrap() []error }
+	var amount shop.NoAmount
+	var refused shop.Refusal
+	switch {
+	case err == nil:
+		return nil
+	case errors.As(err, &several):
+		var all []error
+		for _, e := range several.Unwrap() {
+			all = append(all, ofShop(e))
+		}
+		return errors.Join(all...)
+	case errors.As(err, &amount):
+		return usageError{fmt.Sprintf(sayNoAmount, amount.Name, amount.Text, amount.Wants)}
+	case errors.Is(err, shop.ErrBadUnknown):
+		return usageError{sayBadUnknown}
+	case !errors.As(err, &refused):
+		return err
+	}
+	switch refused.Kind {
+	case shop.Usage:
+		return usageError{refused.Says}
+	case shop.Damaged:
+		return integrityError{refused.Says}
+	case shop.Output:
+		return outputError{refused}
+	}
+	return inputError{refused.Says}
 }
 
 // errNoTerminal says that an answer was needed and nobody could be asked.

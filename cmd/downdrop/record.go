@@ -1,16 +1,10 @@
 package main
 
 import (
-	"bytes"
 	"context"
-	"crypto/rand"
-	"crypto/sha256"
-	"encoding/binary"
 	"encoding/csv"
-	"encoding/hex"
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"slices"
 	"strings"
@@ -20,6 +14,7 @@ import (
 
 	"downdrop/cases"
 	"downdrop/cmd/internal/report"
+	"downdrop/cmd/internal/shop"
 	"downdrop/engine/bench"
 	"downdrop/rulebase"
 )
@@ -62,22 +57,18 @@ func runRecordMake(ctx context.Context, env *environment, o recordOptions, name 
 			return usageError{fmt.Sprintf(sayNoDay, o.received)}
 		}
 	}
-	run, err := readRunFile(name)
+	run, err := shop.ReadRun(name)
 	if err != nil {
-		return err
-	}
-	text, err := os.ReadFile(name)
-	if err != nil {
-		return err
+		return ofShop(err)
 	}
 	d, err := o.openDesk(ctx, env)
 	if err != nil {
 		return err
 	}
 	defer d.store.Close()
-	s, err := run.state(d.base)
+	s, err := run.State(d.base)
 	if err != nil {
-		return err
+		return ofShop(err)
 	}
 	if s.Verdict == bench.NoVerdict {
 		return inputError{fmt.Sprintf(sayRunNotEnded, name, name)}
@@ -86,21 +77,26 @@ func runRecordMake(ctx context.Context, env *environment, o recordOptions, name 
 	if err != nil {
 		return err
 	}
-	before, err := d.recorded(ctx, unit, bench.Head(run.events))
+	card, err := d.card(ctx, unit)
 	if err != nil {
 		return err
 	}
+	before := shop.Recorded(card, bench.Head(run.Events))
 	switch {
 	case before != nil && o.why == "":
 		return usageError{fmt.Sprintf(sayAlreadyIssued, before.Number, before.Issue)}
 	case before == nil && o.why != "":
 		return usageError{sayNothingToReissue}
 	}
-	record, err := d.newRecord(ctx, o, s, before)
+	if o.shop == "" {
+		o.shop = env.variable("DOWNDROP_SHOP")
+	}
+	said := report.RecordContent{Program: ourVersion(), Shop: o.shop, Customer: o.customer, Order: o.order, Received: o.received, Authorised: o.authorised}
+	record, err := shop.NewRecord(ctx, d.store, env.clock(), said, s, before, o.why)
 	if err != nil {
 		return err
 	}
-	return d.issue(ctx, o, record, s, unit, text[:run.size])
+	return d.issue(ctx, o, record, s, unit, run)
 }
 
 // recordUnit is the unit that a record is about. Whoever took it in may have called its type
@@ -126,21 +122,6 @@ func (d *desk) recordUnit(ctx context.Context, tested cases.Unit, said string) (
 	return tested, usageError{fmt.Sprintf(sayRecordNotOf, said, tested.Serial)}
 }
 
-// recorded is the last record of a run that was issued; nil: none was.
-func (d *desk) recorded(ctx context.Context, unit cases.Unit, head string) (*cases.Record, error) {
-	card, err := d.card(ctx, unit)
-	if err != nil || card == nil {
-		return nil, err
-	}
-	var last *cases.Record
-	for i := range card.Records {
-		if r := &card.Records[i].Body; r.Head == head && (last == nil || r.Issue > last.Issue) {
-			last = r
-		}
-	}
-	return last, nil
-}
-
 // card is what the store knows of a unit; nil: nothing.
 func (d *desk) card(ctx context.Context, unit cases.Unit) (*cases.Card, error) {
 	events, err := d.store.Events(ctx, cases.Subject{Kind: cases.AboutUnit, ID: cases.UnitKey(unit)})
@@ -150,56 +131,21 @@ func (d *desk) card(ctx context.Context, unit cases.Unit) (*cases.Card, error) {
 	return cases.FoldUnit(events), nil
 }
 
-func (d *desk) newRecord(ctx context.Context, o recordOptions, s *bench.State, before *cases.Record) (*report.Record, error) {
-	heads, err := d.store.Heads(ctx)
-	if err != nil {
-		return nil, err
-	}
-	person, err := d.store.Name(ctx, s.Asked["by"])
-	if err != nil {
-		return nil, err
-	}
-	if o.shop == "" {
-		o.shop = d.env.variable("DOWNDROP_SHOP")
-	}
-	site := d.store.Site()
-	c := report.RecordContent{Issue: 1, Issued: d.env.clock().UTC().Format(time.RFC3339), Program: ourVersion(), Shop: o.shop, Customer: o.customer, Order: o.order, Received: o.received, Authorised: o.authorised,
-		Name: person, Site: site, ChainSeq: heads[site].Seq, ChainHead: heads[site].Hash}
-	if before != nil {
-		c.Number, c.Issue, c.Replaces, c.Why = before.Number, before.Issue+1, before.Digest, o.why
-	} else {
-		var random [8]byte
-		_, _ = rand.Read(random[:]) // never fails
-		c.Number = "R-" + cases.NewCode(binary.BigEndian.Uint64(random[:])&(1<<60-1))
-	}
-	return report.NewRecord(c, s)
-}
-
 // issue writes the files, keeps all in the store, and says what was made.
-func (d *desk) issue(ctx context.Context, o recordOptions, record *report.Record, s *bench.State, unit cases.Unit, run []byte) error {
+func (d *desk) issue(ctx context.Context, o recordOptions, record *report.Record, s *bench.State, unit cases.Unit, run *shop.Run) error {
 	c := &record.Content
 	name := o.out
 	if name == "" {
 		name = strings.ToLower(fmt.Sprintf("%s-%d", c.Number, c.Issue))
 	}
-	body := cases.Record{Number: c.Number, Issue: c.Issue, Digest: record.Digest, Replaces: c.Replaces, Why: c.Why, Head: c.Run.Head, Verdict: c.Verdict()}
-	forms := []struct {
-		form  string
-		write func(io.Writer) error
-	}{{"html", record.HTML}, {"pdf", record.PDF}}
-	var files [][]byte
-	for _, f := range forms {
-		var b bytes.Buffer
-		if err := f.write(&b); err != nil {
-			return err
-		}
-		files = append(files, b.Bytes())
-		body.Files = append(body.Files, cases.RecordFile{Form: f.form, Digest: digestOf(b.Bytes())})
+	forms, body, err := shop.Forms(record)
+	if err != nil {
+		return err
 	}
 	var made []string
-	for i, f := range forms {
-		file := name + "." + f.form
-		if err := create(file, string(files[i])); err != nil {
+	for _, f := range forms {
+		file := name + "." + f.Name
+		if err := create(file, string(f.Text)); err != nil {
 			for _, m := range made {
 				os.Remove(m)
 			}
@@ -210,48 +156,28 @@ func (d *desk) issue(ctx context.Context, o recordOptions, record *report.Record
 		}
 		made = append(made, file)
 	}
-	if err := d.keepRecord(ctx, body, s, unit, run, files); err != nil {
+	if err := d.keepRecord(ctx, body, s, unit, run.Text, forms); err != nil {
 		for _, m := range made { // a record that no chain knows is none
 			os.Remove(m)
 		}
 		return err
 	}
-	_, err := fmt.Fprintf(d.env.out, sayRecordMade+"\n", c.Number, c.Issue, strings.Join(made, " and "), record.Digest)
+	_, err = fmt.Fprintf(d.env.out, sayRecordMade+"\n", c.Number, c.Issue, strings.Join(made, " and "), record.Digest)
 	return written(err)
 }
 
 // keepRecord keeps the run, the files and the rulebase, and appends what says so to the unit.
-func (d *desk) keepRecord(ctx context.Context, body cases.Record, s *bench.State, unit cases.Unit, run []byte, files [][]byte) error {
+func (d *desk) keepRecord(ctx context.Context, body cases.Record, s *bench.State, unit cases.Unit, run []byte, forms []shop.Form) error {
 	if err := d.keepRulebase(ctx); err != nil {
 		return err
 	}
-	for _, f := range append([][]byte{run}, files...) {
-		if _, err := d.store.PutFile(ctx, f); err != nil {
-			return err
-		}
-	}
-	drafts := []cases.Draft{cases.Say(cases.KindRecord, body)}
-	if body.Issue == 1 {
-		ran := cases.BenchRun{File: digestOf(run), Head: body.Head, Procedure: s.Procedure.ID, ProcedureVersion: s.Procedure.Version, ProcedureDigest: s.Procedure.Digest,
-			Profile: s.Unit.Name, ProfileDigest: s.Unit.Digest, Verdict: string(s.Verdict), Failed: []string{}, NotDone: []string{}}
-		for i := range s.Steps {
-			switch st := &s.Steps[i]; st.Outcome {
-			case bench.Failed:
-				ran.Failed = append(ran.Failed, st.Step.ID)
-			case bench.Skipped, bench.NotReached:
-				ran.NotDone = append(ran.NotDone, st.Step.ID)
-			}
-		}
-		drafts = append([]cases.Draft{cases.Say(cases.KindBenchRun, ran)}, drafts...)
+	drafts, err := shop.KeepRecord(ctx, d.store, body, s, run, forms)
+	if err != nil {
+		return err
 	}
 	d.writer.Place = rulebase.Bench
-	_, err := d.writer.Write(ctx, cases.Subject{Kind: cases.AboutUnit, ID: cases.UnitKey(unit)}, drafts...)
+	_, err = d.writer.Write(ctx, cases.Subject{Kind: cases.AboutUnit, ID: cases.UnitKey(unit)}, drafts...)
 	return err
-}
-
-func digestOf(text []byte) string {
-	sum := sha256.Sum256(text)
-	return hex.EncodeToString(sum[:])
 }
 
 func newRecordVerifyCmd(env *environment) *cobra.Command {
@@ -310,7 +236,7 @@ func runRecordVerify(ctx context.Context, env *environment, o deskOptions, name,
 	if found == nil {
 		return notFoundError{fmt.Sprintf(sayRecordUnknown, c.Number, c.Issue)}
 	}
-	if !matchesAny(found, digestOf(file)) {
+	if !matchesAny(found, shop.DigestOf(file)) {
 		return integrityError{fmt.Sprintf(sayRecordDiffers, name, c.Number, c.Issue)}
 	}
 	fmt.Fprintf(env.out, sayRecordAgrees+"\n", name, c.Number, c.Issue, d.store.Site())

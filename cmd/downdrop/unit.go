@@ -12,6 +12,7 @@ import (
 
 	"downdrop/cases"
 	"downdrop/cmd/internal/report"
+	"downdrop/cmd/internal/shop"
 	"downdrop/rulebase"
 )
 
@@ -216,26 +217,16 @@ func newUnitMoveCmd(env *environment) *cobra.Command {
 }
 
 // verdictOfRecord takes the verdict from the bench record that is named, where the store has
-// it: it is never typed twice. A number of other books stays as it is.
+// it: it is never typed twice.
 func verdictOfRecord(c *cases.Card, m *cases.Move) error {
-	var found *cases.Record
-	for i := range c.Records {
-		if r := &c.Records[i].Body; m.Record != "" && strings.EqualFold(r.Number, m.Record) && (found == nil || r.Issue > found.Issue) {
-			found = r
-		}
-	}
-	switch {
-	case found == nil || found.Verdict == "":
+	switch found := shop.ByRecord(c, m); {
+	case found == nil:
 		return nil
-	case m.To == cases.ShopEvaluated && m.Verdict == "":
-		m.Verdict = found.Verdict
-	case m.To == cases.ShopEvaluated && m.Verdict != found.Verdict:
+	case m.To == cases.ShopEvaluated:
 		return inputError{fmt.Sprintf(sayRecordSays, found.Number, found.Issue, found.Verdict)}
-	case m.To == cases.ShopReleased && found.Verdict == cases.UnitBad && m.Consent == "":
+	default:
 		return inputError{fmt.Sprintf(sayRecordBad, found.Number, found.Issue)}
 	}
-	m.Record = found.Number
-	return nil
 }
 
 // insteadOf makes a draft stand for an earlier entry of its kind, unless later ones then no
@@ -355,21 +346,10 @@ func (d *desk) checkWork(w *cases.Work, parts []string) error {
 	if ref, _ := d.base.Lookup(w.Cause); w.Cause != "" && ref.Kind != rulebase.KindCause {
 		return inputError{fmt.Sprintf(sayNoCause, w.Cause) + nearCause(d.base, w.Cause)}
 	}
-	w.Parts = []cases.Part{}
-	for _, text := range parts {
-		p := cases.Part{Number: 1, Name: strings.TrimSpace(text)}
-		if number, name, ok := strings.Cut(p.Name, " x "); ok {
-			if n, err := strconv.Atoi(strings.TrimSpace(number)); err == nil && n > 0 {
-				p.Number, p.Name = n, strings.TrimSpace(name)
-			}
-		}
-		if i := strings.LastIndex(p.Name, "@"); i > 0 {
-			p.Name, p.Trace = strings.TrimSpace(p.Name[:i]), strings.TrimSpace(p.Name[i+1:])
-		}
-		if p.Name == "" {
-			return usageError{fmt.Sprintf(sayFlagValue, "part", text, "a part is \"2 x relay@lot 17\".")}
-		}
-		w.Parts = append(w.Parts, p)
+	var bad string
+	var ok bool
+	if w.Parts, bad, ok = shop.ReadParts(parts); !ok {
+		return usageError{fmt.Sprintf(sayFlagValue, "part", bad, "a part is \"2 x relay@lot 17\".")}
 	}
 	return nil
 }

@@ -11,6 +11,7 @@ import (
 
 	"downdrop/cases"
 	"downdrop/cmd/internal/report"
+	"downdrop/cmd/internal/shop"
 )
 
 type unitReceiveOptions struct {
@@ -75,15 +76,7 @@ func runUnitReceive(ctx context.Context, env *environment, o unitReceiveOptions)
 		return err // the answers may have named another unit
 	}
 	key := cases.UnitKey(o.receipt.Unit)
-	drafts := []cases.Draft{cases.Say(cases.KindReceived, o.take(linked))}
-	for _, c := range linked {
-		if n := c.ReturnNote; n != nil && n.Contamination.State != "" {
-			b := n.Contamination
-			b.From = strings.TrimPrefix(b.From+", return note of case "+c.Code, ", ")
-			drafts = append(drafts, cases.Say(cases.KindContamination, b))
-		}
-	}
-	card, err := d.writeUnit(ctx, key, drafts...)
+	card, err := d.writeUnit(ctx, key, shop.Received(o.receipt, linked)...)
 	if err != nil {
 		return err
 	}
@@ -104,18 +97,6 @@ func (d *desk) mayCome(ctx context.Context, u cases.Unit) error {
 		return inputError{fmt.Sprintf(sayHereAlready, card.State())}
 	}
 	return err
-}
-
-// take is the receipt with what its cases say.
-func (o *unitReceiveOptions) take(linked []*cases.Case) cases.Receipt {
-	r := o.receipt
-	for _, c := range linked {
-		r.Cases = append(r.Cases, c.ID)
-		if r.Complaint == "" {
-			r.Complaint = c.Opening.Complaint
-		}
-	}
-	return r
 }
 
 // linked are the cases that a unit belongs to: those that were named, those of its very

@@ -1,4 +1,7 @@
-package main
+// Package shop does the work of the bench and the desk of a repair shop: a run at the bench
+// kept in its file, the record of it, what can become of a unit, what is noted of one. The
+// commands and the page are its doors; each says in its own words what it refuses.
+package shop
 
 import (
 	"bytes"
@@ -12,20 +15,21 @@ import (
 	"downdrop/rulebase"
 )
 
-// A runFile is a run at the bench, one event a line. What append returned without an error
+// A Run is a run at the bench, one event a line. What Append returned without an error
 // for is on the disk, so whoever is cut off goes on there.
-type runFile struct {
-	name   string
+type Run struct {
+	Name   string // of its file
+	Events []bench.Event
+	Text   []byte // its whole lines, as they were when it was read
 	file   *os.File
 	size   int64
-	events []bench.Event
 }
 
 // mostRun is far more than any run holds.
 const mostRun = 64 << 20
 
-// newRunFile begins a run; it never overwrites one.
-func newRunFile(name string) (*runFile, error) {
+// NewRun begins a run; it never overwrites one.
+func NewRun(name string) (*Run, error) {
 	f, err := os.OpenFile(name, os.O_RDWR|os.O_CREATE|os.O_EXCL|os.O_APPEND, 0o666)
 	if err != nil {
 		return nil, err
@@ -34,17 +38,17 @@ func newRunFile(name string) (*runFile, error) {
 		_ = dir.Sync() // where a folder cannot be synced the file still is
 		dir.Close()
 	}
-	return &runFile{name: name, file: f}, nil
+	return &Run{Name: name, file: f}, nil
 }
 
-// openRunFile opens a run to go on with. A last line that was cut off while it was
+// OpenRun opens a run to go on with. A last line that was cut off while it was
 // written was never acknowledged, and goes.
-func openRunFile(name string) (*runFile, error) {
+func OpenRun(name string) (*Run, error) {
 	f, err := os.OpenFile(name, os.O_RDWR|os.O_APPEND, 0)
 	if err != nil {
 		return nil, err
 	}
-	r := &runFile{name: name, file: f}
+	r := &Run{Name: name, file: f}
 	whole, err := r.load(f)
 	if err == nil {
 		r.size = whole
@@ -57,26 +61,26 @@ func openRunFile(name string) (*runFile, error) {
 	return r, nil
 }
 
-// readRunFile reads a run to look at.
-func readRunFile(name string) (*runFile, error) {
+// ReadRun reads a run to look at.
+func ReadRun(name string) (*Run, error) {
 	f, err := os.Open(name)
 	if err != nil {
 		return nil, err
 	}
 	defer f.Close()
-	r := &runFile{name: name}
+	r := &Run{Name: name}
 	r.size, err = r.load(f)
 	return r, err
 }
 
 // load reads the whole lines and says how long they are.
-func (r *runFile) load(in io.Reader) (whole int64, err error) {
+func (r *Run) load(in io.Reader) (whole int64, err error) {
 	text, err := io.ReadAll(io.LimitReader(in, mostRun+1))
 	switch {
 	case err != nil:
 		return 0, err
 	case len(text) > mostRun:
-		return 0, inputError{fmt.Sprintf(sayRunTooLong, r.name)}
+		return 0, Refusal{Input, fmt.Sprintf(sayRunTooLong, r.Name)}
 	}
 	text = text[:bytes.LastIndexByte(text, '\n')+1]
 	for n, line := range bytes.Split(bytes.TrimSuffix(text, []byte("\n")), []byte("\n")) {
@@ -84,21 +88,22 @@ func (r *runFile) load(in io.Reader) (whole int64, err error) {
 		dec := json.NewDecoder(bytes.NewReader(line))
 		dec.DisallowUnknownFields()
 		if err := dec.Decode(&e); err != nil {
-			return 0, inputError{fmt.Sprintf(sayRunNoEvent, r.name, n+1)}
+			return 0, Refusal{Input, fmt.Sprintf(sayRunNoEvent, r.Name, n+1)}
 		}
-		r.events = append(r.events, e)
+		r.Events = append(r.Events, e)
 	}
-	if err := bench.Check(r.events); err != nil {
-		return 0, integrityError{fmt.Sprintf(sayRunChanged, r.name, err)}
+	if err := bench.Check(r.Events); err != nil {
+		return 0, Refusal{Damaged, fmt.Sprintf(sayRunChanged, r.Name, err)}
 	}
-	if len(r.events) == 0 || r.events[0].Kind != bench.Begun {
-		return 0, inputError{fmt.Sprintf(sayRunEmpty, r.name)}
+	if len(r.Events) == 0 || r.Events[0].Kind != bench.Begun {
+		return 0, Refusal{Input, fmt.Sprintf(sayRunEmpty, r.Name)}
 	}
+	r.Text = text
 	return int64(len(text)), nil
 }
 
-// append writes an event and waits until it is on the disk.
-func (r *runFile) append(e bench.Event) error {
+// Append writes an event and waits until it is on the disk.
+func (r *Run) Append(e bench.Event) error {
 	line, err := json.Marshal(e)
 	if err != nil {
 		return err
@@ -106,7 +111,7 @@ func (r *runFile) append(e bench.Event) error {
 	if info, err := r.file.Stat(); err != nil {
 		return err
 	} else if info.Size() != r.size {
-		return inputError{fmt.Sprintf(sayRunShared, r.name)}
+		return Refusal{Input, fmt.Sprintf(sayRunShared, r.Name)}
 	}
 	n, err := r.file.Write(append(line, '\n'))
 	if err == nil {
@@ -114,17 +119,17 @@ func (r *runFile) append(e bench.Event) error {
 	}
 	if err != nil {
 		_ = r.file.Truncate(r.size) // half a line would go at the next opening anyway
-		return outputError{err}
+		return Refusal{Output, err.Error()}
 	}
 	r.size += int64(n)
-	r.events = append(r.events, e)
+	r.Events = append(r.Events, e)
 	return nil
 }
 
-// state is what the run has come to, by the procedure and the profile that it began
+// State is what the run has come to, by the procedure and the profile that it began
 // with: both are in its first event, so that a shop may change its files meanwhile.
-func (r *runFile) state(base *rulebase.Base) (*bench.State, error) {
-	begun := r.events[0].Values
+func (r *Run) State(base *rulebase.Base) (*bench.State, error) {
+	begun := r.Events[0].Values
 	p, err := base.ReadProcedure(begun["procedure_file"], []byte(begun["procedure_text"]))
 	if err != nil {
 		return nil, err
@@ -133,9 +138,9 @@ func (r *runFile) state(base *rulebase.Base) (*bench.State, error) {
 	if err != nil {
 		return nil, err
 	}
-	s, err := bench.Run(p, unit, r.events)
+	s, err := bench.Run(p, unit, r.Events)
 	if err != nil {
-		return nil, inputError{fmt.Sprintf(sayRunUnread, r.name, err)}
+		return nil, Refusal{Input, fmt.Sprintf(sayRunUnread, r.Name, err)}
 	}
 	return s, nil
 }

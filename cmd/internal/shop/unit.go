@@ -1,0 +1,93 @@
+package shop
+
+import (
+	"slices"
+	"strconv"
+	"strings"
+
+	"downdrop/cases"
+)
+
+// ByRecord fills in the verdict of a move from the bench record that it names, where the store
+// has that: a verdict is never typed twice. It gives the record that speaks against the
+// move; nil: none does. A number of other books stays as it is.
+func ByRecord(c *cases.Card, m *cases.Move) (against *cases.Record) {
+	var found *cases.Record
+	for i := range c.Records {
+		if r := &c.Records[i].Body; m.Record != "" && strings.EqualFold(r.Number, m.Record) && (found == nil || r.Issue > found.Issue) {
+			found = r
+		}
+	}
+	switch {
+	case found == nil || found.Verdict == "":
+		return nil
+	case m.To == cases.ShopEvaluated && m.Verdict == "":
+		m.Verdict = found.Verdict
+	case m.To == cases.ShopEvaluated && m.Verdict != found.Verdict:
+		return found
+	case m.To == cases.ShopReleased && found.Verdict == cases.UnitBad && m.Consent == "":
+		return found
+	}
+	m.Record = found.Number
+	return nil
+}
+
+// Received are the drafts of a receipt with what its cases say: the complaint where none was
+// said, and the statements of their return notes.
+func Received(r cases.Receipt, linked []*cases.Case) []cases.Draft {
+	for _, c := range linked {
+		r.Cases = append(r.Cases, c.ID)
+		if r.Complaint == "" {
+			r.Complaint = c.Opening.Complaint
+		}
+	}
+	drafts := []cases.Draft{cases.Say(cases.KindReceived, r)}
+	for _, c := range linked {
+		if n := c.ReturnNote; n != nil && n.Contamination.State != "" {
+			b := n.Contamination
+			b.From = strings.TrimPrefix(b.From+", return note of case "+c.Code, ", ")
+			drafts = append(drafts, cases.Say(cases.KindContamination, b))
+		}
+	}
+	return drafts
+}
+
+// ReadParts reads parts that were renewed, each as "2 x relay@lot 17"; ok is false where one
+// has no name, which is then bad.
+func ReadParts(texts []string) (parts []cases.Part, bad string, ok bool) {
+	parts = []cases.Part{}
+	for _, text := range texts {
+		p := cases.Part{Number: 1, Name: strings.TrimSpace(text)}
+		if number, name, ok := strings.Cut(p.Name, " x "); ok {
+			if n, err := strconv.Atoi(strings.TrimSpace(number)); err == nil && n > 0 {
+				p.Number, p.Name = n, strings.TrimSpace(name)
+			}
+		}
+		if i := strings.LastIndex(p.Name, "@"); i > 0 {
+			p.Name, p.Trace = strings.TrimSpace(p.Name[:i]), strings.TrimSpace(p.Name[i+1:])
+		}
+		if p.Name == "" {
+			return nil, text, false
+		}
+		parts = append(parts, p)
+	}
+	return parts, "", true
+}
+
+// Answer is what a customer says to the offer that counts: one of its ways, or "declined".
+// choices are what can be said; ok is false where it is none of them.
+func Answer(o *cases.Offered, said string) (a cases.Answer, choices []string, ok bool) {
+	choices = []string{"declined"}
+	for _, w := range o.Offer.Ways {
+		choices = append(choices, w.Way)
+	}
+	way := strings.ReplaceAll(strings.ToLower(said), "-", "_")
+	if !slices.Contains(choices, way) {
+		return a, choices, false
+	}
+	a.Offer = o.Event.ID
+	if a.Way = way; way == "declined" {
+		a.Way = ""
+	}
+	return a, choices, true
+}
