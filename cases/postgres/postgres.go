@@ -53,6 +53,21 @@ func Open(ctx context.Context, url string, o sqlstore.Options) (*sqlstore.Store,
 	return sqlstore.Open(ctx, d, o)
 }
 
+// Look opens a store that is there already, to be looked at: nothing is made in the
+// database, and no schema changed.
+func Look(ctx context.Context, url string, o sqlstore.Options) (*sqlstore.Store, error) {
+	config, err := pgx.ParseConfig(url)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", Where(url), cases.ErrUnavailable)
+	}
+	if config.RuntimeParams["search_path"] == "" {
+		config.RuntimeParams["search_path"] = schemaName
+	}
+	config.RuntimeParams["application_name"] = "downdrop"
+	config.RuntimeParams["default_transaction_read_only"] = "on"
+	return sqlstore.Open(ctx, sqlstore.Database{Read: stdlib.OpenDB(*config), Dialect: dialect(), Where: Where(url), ReadOnly: "It is only looked at."}, o)
+}
+
 // Is says whether a store's name is the URL of one in PostgreSQL.
 func Is(name string) bool {
 	return strings.HasPrefix(name, "postgres://") || strings.HasPrefix(name, "postgresql://")

@@ -71,6 +71,30 @@ func Open(ctx context.Context, path string, o sqlstore.Options) (*sqlstore.Store
 	return openWritable(ctx, path, o)
 }
 
+// Look opens a store that is there already, to be looked at: it is neither made nor
+// brought to another schema. What is not there is cases.ErrNotFound.
+func Look(ctx context.Context, path string, o sqlstore.Options) (*sqlstore.Store, error) {
+	path, err := filepath.Abs(path)
+	if err != nil {
+		return nil, err
+	}
+	info, err := os.Stat(path)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", path, cases.ErrNotFound)
+	}
+	if err := ours(path, info); err != nil {
+		return nil, err
+	}
+	if why := unwritable(path); why != "" {
+		return openReadOnly(ctx, path, why, o)
+	}
+	read, err := connect(path, nil, "query_only(ON)")
+	if err != nil {
+		return nil, err
+	}
+	return sqlstore.Open(ctx, sqlstore.Database{Read: read, Dialect: dialect(path, &o), Where: path, ReadOnly: "It is only looked at."}, o)
+}
+
 func openWritable(ctx context.Context, path string, o sqlstore.Options) (*sqlstore.Store, error) {
 	write, err := connect(path, url.Values{"_txlock": {"immediate"}}, "journal_mode(WAL)", "synchronous(FULL)")
 	if err != nil {

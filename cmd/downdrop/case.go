@@ -39,7 +39,6 @@ func addCaseFlags(cmd *cobra.Command, env *environment, o *caseOptions) {
 	f.BoolVar(&o.alone, "alone", false, "nobody else is there")
 	f.StringArrayVar(&o.confirmed, "confirmed", nil, "a `WARNING` whose words were confirmed")
 	f.StringVar(&o.sheet, "sheet", "", "the installation sheet of the line (`FILE`); a case may name its own")
-	completeCaseFlags(cmd, env, o)
 }
 
 // load opens the rulebase and reads the case: the file first, the command line after it.

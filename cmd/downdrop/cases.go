@@ -146,29 +146,6 @@ func oneCase(more int) cobra.PositionalArgs {
 	}
 }
 
-// completeCases offers the codes of the open cases.
-func completeCases(env *environment, o *deskOptions) func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-	return func(cmd *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
-		if len(args) > 0 {
-			return nil, cobra.ShellCompDirectiveNoFileComp
-		}
-		store, err := env.store(cmd.Context(), env, o.store)
-		if err != nil {
-			return nil, cobra.ShellCompDirectiveError
-		}
-		defer store.Close()
-		open, err := store.Find(cmd.Context(), cases.Query{Unsettled: true})
-		if err != nil {
-			return nil, cobra.ShellCompDirectiveError
-		}
-		var out []string
-		for i := range open {
-			out = append(out, open[i].Code+"\t"+open[i].Location)
-		}
-		return out, cobra.ShellCompDirectiveNoFileComp
-	}
-}
-
 // A notFoundError says that something that was named is not there.
 type notFoundError struct{ says string }
 

@@ -27,7 +27,7 @@ type caseAlikeOptions struct {
 func newCaseAlikeCmd(env *environment) *cobra.Command {
 	var o caseAlikeOptions
 	cmd := &cobra.Command{
-		Use: "alike CASE", Short: shortCaseAlike, Long: longCaseAlike, Example: exampleCaseAlike, Args: oneCase(0), ValidArgsFunction: completeCases(env, &o.deskOptions),
+		Use: "alike CASE", Short: shortCaseAlike, Long: longCaseAlike, Example: exampleCaseAlike, Args: oneCase(0),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if o.limit < 1 || o.limit > mostAlike {
 				return usageError{fmt.Sprintf(sayAlikeLimit, mostAlike)}

@@ -34,7 +34,6 @@ func newCaseOpenCmd(env *environment) *cobra.Command {
 			o.opening = said{cmd: cmd}.opening()
 			return runCaseOpen(cmd.Context(), env, o)
 		},
-		ValidArgsFunction: completeCaseFile,
 	}
 	f := cmd.Flags()
 	addCaseFlags(cmd, env, &o.caseOptions)

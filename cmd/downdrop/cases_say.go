@@ -176,7 +176,7 @@ func newSayingCmds(env *environment) []*cobra.Command {
 func (s saying) command(env *environment) *cobra.Command {
 	var o deskOptions
 	cmd := &cobra.Command{
-		Use: s.use, Short: s.short, Long: s.long, Example: s.example, Args: oneCase(s.more), ValidArgsFunction: completeCases(env, &o),
+		Use: s.use, Short: s.short, Long: s.long, Example: s.example, Args: oneCase(s.more),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			ctx := cmd.Context()
 			return o.onCase(ctx, env, args[0], func(d *desk, c *cases.Case) error { return s.run(ctx, d, c, said{args[1:], cmd}) })
@@ -515,7 +515,7 @@ func newCaseJoinCmd(env *environment) *cobra.Command {
 	var name string
 	var o deskOptions
 	cmd := &cobra.Command{
-		Use: "join CASE CASE...", Short: shortCaseJoin, Long: longCaseJoin, Example: exampleCaseJoin, Args: oneCase(-1), ValidArgsFunction: completeCases(env, &o),
+		Use: "join CASE CASE...", Short: shortCaseJoin, Long: longCaseJoin, Example: exampleCaseJoin, Args: oneCase(-1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			ctx := cmd.Context()
 			var all []*cases.Case

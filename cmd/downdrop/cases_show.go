@@ -111,7 +111,7 @@ func newCaseShowCmd(env *environment) *cobra.Command {
 	var asJSON, events, settings, asCase bool
 	var fetch string
 	cmd := &cobra.Command{
-		Use: "show CASE", Short: shortCaseShow, Long: longCaseShow, Example: exampleCaseShow, Args: oneCase(0), ValidArgsFunction: completeCases(env, &o),
+		Use: "show CASE", Short: shortCaseShow, Long: longCaseShow, Example: exampleCaseShow, Args: oneCase(0),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			ctx := cmd.Context()
 			return o.onCase(ctx, env, args[0], func(d *desk, c *cases.Case) error {
@@ -212,7 +212,7 @@ func newCaseHandOverCmd(env *environment) *cobra.Command {
 	var o deskOptions
 	var to, png, file string
 	cmd := &cobra.Command{
-		Use: "hand-over CASE", Short: shortCaseHandOver, Long: longCaseHandOver, Example: exampleCaseHandOver, Args: oneCase(0), ValidArgsFunction: completeCases(env, &o),
+		Use: "hand-over CASE", Short: shortCaseHandOver, Long: longCaseHandOver, Example: exampleCaseHandOver, Args: oneCase(0),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			ctx := cmd.Context()
 			return o.onCase(ctx, env, args[0], func(d *desk, c *cases.Case) error {

@@ -36,7 +36,6 @@ func newChartCmd(env *environment, runF func(context.Context, *environment, char
 			}
 			return runF(cmd.Context(), env, o)
 		},
-		ValidArgsFunction: completeCaseFile,
 	}
 	addCaseFlags(cmd, env, &o.caseOptions)
 	f := cmd.Flags()

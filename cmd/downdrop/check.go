@@ -36,12 +36,6 @@ func newCheckCmd(env *environment, runF func(context.Context, *environment, chec
 			}
 			return runF(cmd.Context(), env, o)
 		},
-		ValidArgsFunction: func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-			if o.explain {
-				return review.Names(), cobra.ShellCompDirectiveNoFileComp
-			}
-			return nil, cobra.ShellCompDirectiveFilterDirs
-		},
 	}
 	flags := cmd.Flags()
 	flags.BoolVar(&o.json, "json", false, "print JSON for programs, schema "+report.CheckSchema)

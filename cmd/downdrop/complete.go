@@ -1,77 +1,101 @@
 package main
 
 import (
-	"slices"
+	"context"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
+	"downdrop/cases"
 	"downdrop/rulebase"
 )
 
-// Completion in a shell. Names of flags need no rulebase; their values do, and
-// only then is one read. A rulebase that does not load completes nothing.
+// Completion in a shell. What stands at a place of a command line is looked up in
+// the tables of complete_words.go, for every command alike. Names of commands and
+// flags need no rulebase and no store; values that are words of ours need neither.
+// Only an id needs the one or the other, and only then is it read. What does not
+// load completes nothing and says nothing: somebody is typing. No store is ever made.
+
+// A completion is what may stand at one place of a command line.
+type completion struct {
+	list  func(*asked) []string // nil: nothing is offered
+	files []string              // endings of the files that are offered
+	any   bool                  // any file, beside what list gives
+	dirs  bool
+}
+
+// An asked is a command line on which a word is completed.
+type asked struct {
+	env    *environment
+	cmd    *cobra.Command
+	args   []string // before the word
+	begun  string
+	failed bool // what would be offered cannot be read
+}
 
 type completer = func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective)
 
-// once drops repeats: completing reads the flags twice.
-func once(dirs []string) []string {
-	var all []string
-	for _, d := range dirs {
-		if !slices.Contains(all, d) {
-			all = append(all, d)
+// addCompletion has every flag and every argument of every command completed.
+func addCompletion(env *environment, cmd *cobra.Command) {
+	path := strings.TrimPrefix(cmd.CommandPath(), "downdrop ")
+	cmd.Flags().VisitAll(func(f *pflag.Flag) {
+		if c, ok := flagCompletion(path, f.Name); ok {
+			if err := cmd.RegisterFlagCompletionFunc(f.Name, c.completer(env)); err != nil {
+				panic(err) // a flag that completes itself already
+			}
+		}
+	})
+	if places, ok := argumentWords[path]; ok {
+		cmd.ValidArgsFunction = func(cmd *cobra.Command, args []string, begun string) ([]string, cobra.ShellCompDirective) {
+			n := len(args)
+			if strings.HasSuffix(cmd.Use, "...") || strings.HasSuffix(cmd.Use, "...]") {
+				n = min(n, len(places)-1)
+			}
+			if n >= len(places) {
+				return nil, cobra.ShellCompDirectiveNoFileComp
+			}
+			return places[n].completer(env)(cmd, args, begun)
 		}
 	}
-	return all
-}
-
-func completeCaseFile(_ *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
-	if len(args) > 0 {
-		return nil, cobra.ShellCompDirectiveNoFileComp
-	}
-	return []string{"yaml", "yml"}, cobra.ShellCompDirectiveFilterFileExt
-}
-
-func completeList(_ *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
-	if len(args) > 0 {
-		return nil, cobra.ShellCompDirectiveNoFileComp
-	}
-	return []string{"csv", "txt", "tsv"}, cobra.ShellCompDirectiveFilterFileExt
-}
-
-func completeCaseFlags(cmd *cobra.Command, env *environment, o *caseOptions) {
-	from := func(list func(*rulebase.Base, string) []string) completer {
-		return completeFrom(env, func([]string) []string { return once(o.rulebase) }, list)
-	}
-	for flag, complete := range map[string]completer{
-		"rulebase":  completeDirs,
-		"given":     from(givenWords),
-		"see":       from(seeWords),
-		"at":        completeWords(placeWords),
-		"who":       completeWords(whoWords),
-		"tool":      from(toolWords),
-		"confirmed": from(func(b *rulebase.Base, _ string) []string { return warningIDs(b) }),
-	} {
-		completeFlag(cmd, flag, complete)
+	for _, sub := range cmd.Commands() {
+		addCompletion(env, sub)
 	}
 }
 
-func completeFlag(cmd *cobra.Command, flag string, complete completer) {
-	if err := cmd.RegisterFlagCompletionFunc(flag, complete); err != nil {
-		panic(err) // a flag that was never added
+// flagCompletion is what stands behind a flag: the same for every command that has
+// it, unless a command means something else by it.
+func flagCompletion(path, flag string) (completion, bool) {
+	if c, ok := flagWords[path+" --"+flag]; ok {
+		return c, true
 	}
+	c, ok := flagWords["--"+flag]
+	return c, ok
 }
 
-// completeFrom completes from a rulebase, that of the folders that the arguments lead to.
-func completeFrom(env *environment, dirs func(args []string) []string, list func(*rulebase.Base, string) []string) completer {
-	return func(_ *cobra.Command, args []string, begun string) ([]string, cobra.ShellCompDirective) {
-		base, err := env.open(dirs(args))
-		if err != nil {
-			return nil, cobra.ShellCompDirectiveError
+func (c completion) completer(env *environment) completer {
+	return func(cmd *cobra.Command, args []string, begun string) ([]string, cobra.ShellCompDirective) {
+		switch {
+		case c.dirs:
+			return nil, cobra.ShellCompDirectiveFilterDirs
+		case c.files != nil:
+			return c.files, cobra.ShellCompDirectiveFilterFileExt
 		}
 		directive := cobra.ShellCompDirectiveNoFileComp
-		words := list(base, begun)
-		for _, w := range words {
+		if c.any {
+			directive = cobra.ShellCompDirectiveDefault
+		}
+		if c.list == nil {
+			return nil, directive
+		}
+		a := &asked{env: env, cmd: cmd, args: args, begun: begun}
+		words := c.list(a)
+		if a.failed {
+			return nil, cobra.ShellCompDirectiveError
+		}
+		for i, w := range words {
+			words[i] = strings.NewReplacer("\n", " ", "\r", " ").Replace(w)
 			if strings.HasSuffix(w, "=") || strings.Contains(w, "=\t") { // a value follows
 				directive |= cobra.ShellCompDirectiveNoSpace
 			}
@@ -80,66 +104,79 @@ func completeFrom(env *environment, dirs func(args []string) []string, list func
 	}
 }
 
-func completeWords(words []string) completer {
-	return func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-		return words, cobra.ShellCompDirectiveNoFileComp
+// base is the rulebase that the command line leads to; nil where none loads.
+func (a *asked) base() *rulebase.Base {
+	var dirs []string
+	if a.cmd.Flags().Lookup("rulebase") != nil {
+		dirs, _ = a.cmd.Flags().GetStringArray("rulebase")
+	} else if a.cmd.Name() == "distinguish" { // its folders are its arguments
+		dirs = a.args
 	}
+	base, err := a.env.open(once(dirs))
+	if err != nil {
+		a.failed = true
+		return nil
+	}
+	return base
 }
 
-func completeDirs(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-	return nil, cobra.ShellCompDirectiveFilterDirs
-}
-
-func toolWords(b *rulebase.Base, _ string) []string { return append(toolIDs(b), bareHands) }
-
-// givenWords complete "id=" and then its values.
-func givenWords(b *rulebase.Base, begun string) []string {
-	id, _, hasValue := strings.Cut(begun, "=")
-	var words []string
-	for i := range b.Givens {
-		g := &b.Givens[i]
-		if !hasValue {
-			words = append(words, g.ID+"=\t"+g.Ask)
-			continue
+// once drops repeats: completing reads the flags twice.
+func once(dirs []string) []string {
+	var all []string
+	seen := map[string]bool{}
+	for _, d := range dirs {
+		if !seen[d] {
+			all = append(all, d)
 		}
-		if g.ID == id {
-			words = append(words, withValues(id, valuesOf(g))...)
-		}
+		seen[d] = true
 	}
-	return words
+	return all
 }
 
-func valuesOf(g *rulebase.Given) []string {
-	switch g.Type {
-	case rulebase.Flag:
-		return []string{"true", "false"}
-	case rulebase.Choice:
-		return g.OneOf
+// mostPatience is how long somebody who types waits for ids of a store.
+const mostPatience = time.Second
+
+// inStore looks into the store that the command line leads to, where there is one.
+func (a *asked) inStore(look func(context.Context, cases.Store) error) {
+	flag, _ := a.cmd.Flags().GetString("store")
+	ctx, stop := context.WithTimeout(a.cmd.Context(), mostPatience)
+	defer stop()
+	store, err := a.env.look(ctx, a.env, flag)
+	if err != nil {
+		return
 	}
-	return nil
+	defer store.Close()
+	_ = look(ctx, store) // what was found so far is offered
 }
 
-// seeWords complete "id=" and then its values.
-func seeWords(b *rulebase.Base, begun string) []string {
-	id, _, hasValue := strings.Cut(begun, "=")
-	var words []string
-	for i := range b.Symptoms {
-		s := &b.Symptoms[i]
-		if !hasValue {
-			words = append(words, s.ID+"=\t"+s.Ask)
-			continue
-		}
-		if s.ID == id {
-			words = append(words, withValues(id, s.Values)...)
-		}
+// kept is the case that the command line is about; nil where there is none such.
+func (a *asked) kept(look func(*cases.Case)) {
+	if len(a.args) == 0 {
+		return
 	}
-	return words
+	a.inStore(func(ctx context.Context, store cases.Store) error {
+		c, err := store.Case(ctx, a.args[0])
+		if err == nil {
+			look(c)
+		}
+		return err
+	})
 }
 
-func withValues(id string, values []string) []string {
-	var words []string
-	for _, v := range values {
-		words = append(words, id+"="+v)
+// card is the unit that the command line is about.
+func (a *asked) card(look func(*cases.Card)) {
+	if len(a.args) == 0 {
+		return
 	}
-	return words
+	a.inStore(func(ctx context.Context, store cases.Store) error {
+		same, _, err := cases.FindUnits(ctx, store, a.args[0])
+		if err != nil || len(same) != 1 {
+			return err
+		}
+		c, err := cases.ReadUnit(ctx, store, same[0])
+		if err == nil {
+			look(c)
+		}
+		return err
+	})
 }

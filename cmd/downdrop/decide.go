@@ -46,7 +46,6 @@ func newDecideCmd(env *environment, runF func(context.Context, *environment, dec
 			}
 			return runF(cmd.Context(), env, o)
 		},
-		ValidArgsFunction: completeCaseFile,
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.say.Bad, "bad", "", "the chance that the unit is bad, as a `NUMBER` from 0 to 1 or like 30%")

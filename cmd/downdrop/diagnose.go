@@ -29,7 +29,6 @@ func newDiagnoseCmd(env *environment, runF func(context.Context, *environment, d
 			}
 			return runF(cmd.Context(), env, o)
 		},
-		ValidArgsFunction: completeCaseFile,
 	}
 	addCaseFlags(cmd, env, &o.caseOptions)
 	cmd.Flags().BoolVar(&o.json, "json", false, "print JSON for programs, schema "+report.DiagnosisSchema)

@@ -33,7 +33,8 @@ type environment struct {
 	files    func() (*rulebase.Base, error) // the shipped rulebase read from its files, with where things stand in them
 	folder   func(dirs ...string) (*rulebase.Base, error)
 	store    func(ctx context.Context, env *environment, flag string) (cases.Store, error)
-	talk     func(context.Context, *environment, caseOptions) error // the conversation on a terminal
+	look     func(ctx context.Context, env *environment, flag string) (cases.Store, error) // as it is, to be looked at and never made
+	talk     func(context.Context, *environment, caseOptions) error                        // the conversation on a terminal
 }
 
 func newEnvironment() *environment {
@@ -48,6 +49,7 @@ func newEnvironment() *environment {
 		files:    rulebase.LoadShipped,
 		folder:   rulebase.LoadFolder,
 		store:    openStore,
+		look:     lookAtStore,
 		talk:     runTalk,
 	}
 }

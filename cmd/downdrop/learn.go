@@ -24,7 +24,7 @@ type learnOptions struct {
 func newLearnCmd(env *environment) *cobra.Command {
 	o := learnOptions{Options: learn.Usual}
 	cmd := &cobra.Command{
-		Use: "learn [EXPORT.jsonl ...]", Short: shortLearn, Long: longLearn, Example: exampleLearn, ValidArgsFunction: completeExports,
+		Use: "learn [EXPORT.jsonl ...]", Short: shortLearn, Long: longLearn, Example: exampleLearn,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.files = args
 			return runLearn(cmd.Context(), env, o)
@@ -39,7 +39,6 @@ func newLearnCmd(env *environment) *cobra.Command {
 	f.StringVar(&o.patch, "patch", "", "write the proposal as a layer of YAML to this `FILE`; - for the output")
 	f.BoolVar(&o.all, "all", false, "print what agrees with experience too")
 	f.BoolVar(&o.json, "json", false, "print JSON for programs, schema "+report.LessonsSchema)
-	completeFlag(cmd, "rulebase", completeDirs)
 	return cmd
 }
 

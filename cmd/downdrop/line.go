@@ -48,7 +48,6 @@ func newLineCheckCmd(env *environment, runF func(context.Context, *environment, 
 			}
 			return runF(cmd.Context(), env, o)
 		},
-		ValidArgsFunction: completeCaseFile,
 	}
 	cmd.Flags().BoolVar(&o.json, "json", false, "print JSON for programs, schema "+report.SheetSchema)
 	cmd.Flags().BoolVar(&o.html, "html", false, "print one page for a browser or a printer, with the trunk drawn to scale")
@@ -123,7 +122,6 @@ func newLineOhmsCmd(env *environment, runF func(context.Context, *environment, l
 			}
 			return runF(cmd.Context(), env, o)
 		},
-		ValidArgsFunction: completeCaseFile,
 	}
 	cmd.Flags().StringVar(&o.at, "at", "host", "where it was read: host, end, the name of a drop,\nor a `PLACE` like 120 m from the host")
 	cmd.Flags().StringVar(&o.cut, "break", "", "without a reading: suppose the pair open at this `PLACE`")

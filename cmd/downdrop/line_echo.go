@@ -28,7 +28,6 @@ func newLineEchoCmd(env *environment, runF func(context.Context, *environment, l
 			o.file = args[0]
 			return runF(cmd.Context(), env, o)
 		},
-		ValidArgsFunction: completeCaseFile,
 	}
 	cmd.Flags().BoolVar(&o.json, "json", false, "print JSON for programs, schema "+report.EchoSchema)
 	cmd.Flags().StringVar(&o.svg, "svg", "", "also draw it into this new `FILE`")

@@ -30,7 +30,6 @@ func newLineLocateCmd(env *environment, runF func(context.Context, *environment,
 			o.file = args[0]
 			return runF(cmd.Context(), env, o)
 		},
-		ValidArgsFunction: completeCaseFile,
 	}
 	flags := cmd.Flags()
 	flags.StringVar(&o.short, "short", "", "ohms read towards a short: how far away it is, by this `READING`")
@@ -38,7 +37,6 @@ func newLineLocateCmd(env *environment, runF func(context.Context, *environment,
 	flags.StringVar(&o.cut, "break", "", "a `PLACE` where the trunk is open: which drops that takes away")
 	flags.StringVar(&o.between, "between", "", "two `PLACES`, good and bad: where to measure next")
 	flags.BoolVar(&o.json, "json", false, "print JSON for programs, schema "+report.LocateSchema)
-	completeFlag(cmd, "from", completeWords([]string{"host", "end"}))
 	return cmd
 }
 

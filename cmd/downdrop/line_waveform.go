@@ -45,12 +45,6 @@ func newLineWaveformCmd(env *environment, runF func(context.Context, *environmen
 			o.file = args[0]
 			return runF(cmd.Context(), env, o)
 		},
-		ValidArgsFunction: func(_ *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
-			if len(args) > 0 {
-				return nil, cobra.ShellCompDirectiveNoFileComp
-			}
-			return []string{"csv", "txt", "tsv"}, cobra.ShellCompDirectiveFilterFileExt
-		},
 	}
 	flags := cmd.Flags()
 	flags.StringVar(&o.rate, "rate", "", "the `RATE` that the bus is set to, like 153.6k")
@@ -63,7 +57,6 @@ func newLineWaveformCmd(env *environment, runF func(context.Context, *environmen
 	flags.StringVar(&o.voltUnit, "volts-unit", "", "`UNIT` of the volts where no heading says it: V, mV")
 	flags.BoolVar(&o.json, "json", false, "print JSON for programs, schema "+report.WaveformSchema)
 	flags.StringVar(&o.svg, "svg", "", "also draw it into this new `FILE`")
-	completeFlag(cmd, "at", completeWords([]string{"field", "bench"}))
 	return cmd
 }
 

@@ -46,14 +46,6 @@ func newRehearseCmd(env *environment, runF func(context.Context, *environment, r
 	f.BoolVar(&o.policies, "policies", false, "compare rival ways of going about it on the same breakdowns, at the drop and by phone")
 	f.StringVar(&o.svg, "svg", "", "with --policies: also draw the minutes into this `FILE` (SVG)")
 	f.BoolVar(&o.json, "json", false, "print JSON for programs, schema "+report.RehearsalSchema)
-	for flag, words := range map[string][]string{"at": placeWords, "variant": variantWords()} {
-		complete := func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-			return words, cobra.ShellCompDirectiveNoFileComp
-		}
-		if err := cmd.RegisterFlagCompletionFunc(flag, complete); err != nil {
-			panic(err) // a flag that was never added
-		}
-	}
 	return cmd
 }
 

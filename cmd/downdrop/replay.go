@@ -32,7 +32,7 @@ type replayOptions struct {
 func newReplayCmd(env *environment) *cobra.Command {
 	var o replayOptions
 	cmd := &cobra.Command{
-		Use: "replay [EXPORT.jsonl ...]", Short: shortReplay, Long: longReplay, Example: exampleReplay, ValidArgsFunction: completeExports,
+		Use: "replay [EXPORT.jsonl ...]", Short: shortReplay, Long: longReplay, Example: exampleReplay,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.files = args
 			return runReplay(cmd.Context(), env, o)
@@ -46,15 +46,7 @@ func newReplayCmd(env *environment) *cobra.Command {
 	f.StringVar(&o.plot, "plot", "", "also draw chances against what came true to this `FILE` (SVG)")
 	f.Float64Var(&o.leastFirst, "least-first", 0, "exit 1 where what it turned out to be is first in less than `PERCENT` of the cases")
 	f.Float64Var(&o.inThree, "least-in-three", 0, "exit 1 where it is among the first three in less than `PERCENT`")
-	completeFlag(cmd, "rulebase", completeDirs)
-	completeFlag(cmd, "against", func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-		return []string{againstLast}, cobra.ShellCompDirectiveDefault
-	})
 	return cmd
-}
-
-func completeExports(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-	return []string{"jsonl"}, cobra.ShellCompDirectiveFilterFileExt
 }
 
 // runReplay takes closed cases through the rulebase in use.

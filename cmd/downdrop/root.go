@@ -19,6 +19,9 @@ func execute(ctx context.Context, env *environment, args []string) error {
 	root, begun := newRootCmd(env), false
 	root.PersistentPreRun = func(*cobra.Command, []string) { begun = true }
 	root.SetArgs(args)
+	if len(args) > 0 && strings.HasPrefix(args[0], cobra.ShellCompRequestCmd) {
+		addCompletion(env, root)
+	}
 	err := root.ExecuteContext(ctx)
 	var usage usageError
 	if err != nil && !begun && !errors.As(err, &usage) {
@@ -74,7 +77,9 @@ func newRootCmd(env *environment) *cobra.Command {
 		c.GroupID = groups[c.Name()]
 	}
 	root.AddCommand(newTopics()...)
+	root.AddCommand(newCompletionCmd(env))
 	root.SetHelpCommand(newHelpCmd())
+	root.CompletionOptions.DisableDefaultCmd = true
 	root.CompletionOptions.SetDefaultShellCompDirective(cobra.ShellCompDirectiveNoFileComp)
 	return root
 }

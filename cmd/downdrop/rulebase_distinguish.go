@@ -31,7 +31,6 @@ func newDistinguishCmd(env *environment, runF func(context.Context, *environment
 			o.dirs = args
 			return runF(cmd.Context(), env, o)
 		},
-		ValidArgsFunction: completeDirs,
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.at, "at", "", "where somebody is: phone, field or bench (`PLACE`)")
@@ -41,11 +40,6 @@ func newDistinguishCmd(env *environment, runF func(context.Context, *environment
 	f.BoolVar(&o.alone, "alone", false, "nobody else is there")
 	f.Float64Var(&o.right, "right", review.RightAtLeast, "how often right a test must be to tell two causes apart, as a `SHARE` above 0.5")
 	f.BoolVar(&o.json, "json", false, "print JSON for programs, schema "+report.DistinguishSchema)
-	args := func(args []string) []string { return args }
-	completeFlag(cmd, "at", completeWords(placeWords))
-	completeFlag(cmd, "who", completeWords(whoWords))
-	completeFlag(cmd, "given", completeFrom(env, args, givenWords))
-	completeFlag(cmd, "tool", completeFrom(env, args, toolWords))
 	return cmd
 }
 

@@ -34,9 +34,6 @@ func newFormatCmd(env *environment, runF func(context.Context, *environment, for
 			o.names = args
 			return runF(cmd.Context(), env, o)
 		},
-		ValidArgsFunction: func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-			return []string{"yaml"}, cobra.ShellCompDirectiveFilterFileExt
-		},
 	}
 	cmd.Flags().BoolVar(&o.check, "check", false, "write nothing; name the files that are not in form")
 	cmd.Flags().BoolVar(&o.diff, "diff", false, "write nothing; show what would change")

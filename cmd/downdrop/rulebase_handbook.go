@@ -34,9 +34,6 @@ func newHandbookCmd(env *environment, runF func(context.Context, *environment, h
 			o.dirs = args
 			return runF(cmd.Context(), env, o)
 		},
-		ValidArgsFunction: func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-			return nil, cobra.ShellCompDirectiveFilterDirs
-		},
 	}
 	cmd.Flags().StringVar(&o.to, "to", "", "write to this `FOLDER` or file, or - for the output")
 	cmd.Flags().BoolVar(&o.html, "html", false, "write HTML: one page that needs nothing else")

@@ -25,16 +25,10 @@ func newLayersCmd(env *environment, runF func(context.Context, *environment, lay
 			o.dirs = args
 			return runF(cmd.Context(), env, o)
 		},
-		ValidArgsFunction: completeFolders,
 	}
 	cmd.Flags().BoolVar(&o.all, "all", false, "list the entries of the lowest rulebase, too")
 	cmd.Flags().BoolVar(&o.json, "json", false, "print JSON for programs, schema "+report.LayersSchema)
 	return cmd
-}
-
-// completeFolders completes folders only.
-func completeFolders(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-	return nil, cobra.ShellCompDirectiveFilterDirs
 }
 
 // runLayers shows what lies over what.

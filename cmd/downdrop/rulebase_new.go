@@ -47,7 +47,6 @@ func newNewCmd(env *environment, runF func(context.Context, *environment, newOpt
 			o.dir = args[0]
 			return runF(cmd.Context(), env, o)
 		},
-		ValidArgsFunction: completeFolders,
 	}
 	cmd.Flags().BoolVar(&o.alone, "alone", false, "one that stands alone, over no other")
 	cmd.Flags().StringVar(&o.name, "name", "", "`NAME` of the rulebase; default from the folder's")

@@ -35,15 +35,9 @@ func newSchemaCmd(env *environment, runF func(context.Context, *environment, sch
 			}
 			return runF(cmd.Context(), env, o)
 		},
-		ValidArgsFunction: completeFolders,
 	}
 	cmd.Flags().StringVar(&o.kind, "for", string(rulebase.RuleFile), "`KIND` of file: "+strings.Join(schemaKinds(), ", "))
 	cmd.Flags().StringVar(&o.to, "to", "", "write the schemas of all kinds of files anew into this `FOLDER`")
-	if err := cmd.RegisterFlagCompletionFunc("for", func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-		return schemaKinds(), cobra.ShellCompDirectiveNoFileComp
-	}); err != nil {
-		panic(err) // the flag was added above
-	}
 	return cmd
 }
 

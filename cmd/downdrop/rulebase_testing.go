@@ -36,7 +36,6 @@ func newRulebaseTestCmd(env *environment, runF func(context.Context, *environmen
 			o.dirs = args
 			return runF(cmd.Context(), env, o)
 		},
-		ValidArgsFunction: completeDirs,
 	}
 	flags := cmd.Flags()
 	flags.StringVar(&o.only, "only", "", "run only the cases whose name holds this `TEXT`")

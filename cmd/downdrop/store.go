@@ -81,3 +81,17 @@ func openStoreAs(ctx context.Context, env *environment, flag, site string) (*sql
 	}
 	return open(ctx, name, o)
 }
+
+// lookAtStore opens a store that is there already, to be looked at: it is neither made nor
+// brought to another schema, and nothing is said.
+func lookAtStore(ctx context.Context, env *environment, flag string) (cases.Store, error) {
+	name, err := storeName(env, flag)
+	if err != nil {
+		return nil, err
+	}
+	look := sqlite.Look
+	if postgres.Is(name) {
+		look = postgres.Look
+	}
+	return look(ctx, name, sqlstore.Options{Now: env.clock})
+}

@@ -47,14 +47,12 @@ func newTriageCmd(env *environment, runF func(context.Context, *environment, tri
 			}
 			return runF(cmd.Context(), env, o)
 		},
-		ValidArgsFunction: completeList,
 	}
 	f := cmd.Flags()
 	f.StringArrayVar(&o.rulebase, "rulebase", nil, "read this rulebase `DIR` instead of the shipped one, or over it where its header extends drop; a further one is laid over it")
 	f.StringArrayVar(&o.columns, "column", nil, "what a column holds, as `HEADING=ROLE`: serial, complaint, place, unused, or the id of a symptom or a given")
 	f.StringVar(&o.rejects, "rejects", "", "write rows that cannot be read into this new `FILE.csv`, with line and reason")
 	f.BoolVar(&o.csv, "csv", false, "print the worklist as a table, by RFC 4180, safe against formulas")
-	completeFlag(cmd, "rulebase", completeDirs)
 	f.BoolVar(&o.lookUp, "look-up", false, "look each serial up in the store: units and cases of it before")
 	f.StringVar(&o.store, "store", "", "the store of --look-up: a `FILE`, or a PostgreSQL address; else DOWNDROP_STORE, else the user's own")
 	f.BoolVar(&o.json, "json", false, "print JSON lines for programs, schema "+report.TriageSchema)

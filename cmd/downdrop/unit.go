@@ -115,36 +115,10 @@ func unitArgs(more int) cobra.PositionalArgs {
 	}
 }
 
-// completeUnits offers the units in the shop.
-func completeUnits(env *environment, o *deskOptions, then ...string) func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-	return func(cmd *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
-		if len(args) > 0 {
-			return then, cobra.ShellCompDirectiveNoFileComp
-		}
-		store, err := env.store(cmd.Context(), env, o.store)
-		if err != nil {
-			return nil, cobra.ShellCompDirectiveError
-		}
-		defer store.Close()
-		var out []string
-		err = cases.Units(cmd.Context(), store, func(c *cases.Card) error {
-			if c.State().InShop() {
-				out = append(out, spoken([]string{c.ID})[0]+"\t"+string(c.State()))
-			}
-			return nil
-		})
-		if err != nil {
-			return nil, cobra.ShellCompDirectiveError
-		}
-		return out, cobra.ShellCompDirectiveNoFileComp
-	}
-}
-
 // A unitSaying is a command that adds to a unit.
 type unitSaying struct {
 	use, short, long, example string
 	more                      int
-	then                      []string // words that may follow the unit
 	flags                     func(*cobra.Command)
 	draft                     func(ctx context.Context, d *desk, c *cases.Card, words []string) (cases.Draft, error)
 }
@@ -152,7 +126,7 @@ type unitSaying struct {
 func newUnitSayingCmd(env *environment, s unitSaying) *cobra.Command {
 	var o deskOptions
 	cmd := &cobra.Command{
-		Use: s.use, Short: s.short, Long: s.long, Example: s.example, Args: unitArgs(s.more), ValidArgsFunction: completeUnits(env, &o, s.then...),
+		Use: s.use, Short: s.short, Long: s.long, Example: s.example, Args: unitArgs(s.more),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			ctx := cmd.Context()
 			return o.onUnit(ctx, env, args[0], func(d *desk, c *cases.Card) error {
@@ -178,7 +152,7 @@ func newUnitMoveCmd(env *environment) *cobra.Command {
 	var m cases.Move
 	var instead string
 	return newUnitSayingCmd(env, unitSaying{
-		use: "move UNIT STATE", short: shortUnitMove, long: longUnitMove + unitStates(), example: exampleUnitMove, more: 1, then: rulebase.Words(cases.ShopStates),
+		use: "move UNIT STATE", short: shortUnitMove, long: longUnitMove + unitStates(), example: exampleUnitMove, more: 1,
 		flags: func(cmd *cobra.Command) {
 			f := cmd.Flags()
 			f.StringVar(&m.Why, "why", "", "the reason, one sentence (`TEXT`); needed")
@@ -277,7 +251,7 @@ func sayUnitRefused(c *cases.Card, m cases.Move, why cases.Refusal) string {
 func newUnitStatementCmd(env *environment) *cobra.Command {
 	var b cases.Contamination
 	return newUnitSayingCmd(env, unitSaying{
-		use: "statement UNIT WORD", short: shortUnitStatement, long: longUnitStatement, example: exampleUnitStatement, more: 1, then: cases.ContaminationStates,
+		use: "statement UNIT WORD", short: shortUnitStatement, long: longUnitStatement, example: exampleUnitStatement, more: 1,
 		flags: func(cmd *cobra.Command) { addContaminationFlags(cmd, &b) },
 		draft: func(_ context.Context, _ *desk, c *cases.Card, words []string) (cases.Draft, error) {
 			b.State = words[0]
@@ -305,7 +279,7 @@ func newUnitRepairCmd(env *environment) *cobra.Command {
 	var w cases.Work
 	var parts []string
 	return newUnitSayingCmd(env, unitSaying{
-		use: "repair UNIT SECTION", short: shortUnitRepair, long: longUnitRepair + "\n  " + strings.Join(cases.UnitSections, ", "), example: exampleUnitRepair, more: 1, then: cases.UnitSections,
+		use: "repair UNIT SECTION", short: shortUnitRepair, long: longUnitRepair + "\n  " + strings.Join(cases.UnitSections, ", "), example: exampleUnitRepair, more: 1,
 		flags: func(cmd *cobra.Command) {
 			f := cmd.Flags()
 			f.StringVar(&w.Did, "did", "", "what was done, one sentence (`TEXT`); needed")
@@ -405,7 +379,7 @@ func newUnitReturnNoteCmd(env *environment) *cobra.Command {
 	var page string
 	var asJSON bool
 	cmd := &cobra.Command{
-		Use: "return-note CASE", Short: shortReturnNote, Long: longReturnNote, Example: exampleReturnNote, Args: oneCase(0), ValidArgsFunction: completeCases(env, &o),
+		Use: "return-note CASE", Short: shortReturnNote, Long: longReturnNote, Example: exampleReturnNote, Args: oneCase(0),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			ctx := cmd.Context()
 			return o.onCase(ctx, env, args[0], func(d *desk, c *cases.Case) error {
@@ -427,7 +401,6 @@ func newUnitReturnNoteCmd(env *environment) *cobra.Command {
 	f.StringVar(&n.Packing, "packed", "", "what is in the box, and how it was packed (`TEXT`)")
 	f.StringVar(&page, "html", "", "write it as a page to print into this new `FILE`")
 	f.BoolVar(&asJSON, "json", false, "print JSON for programs, schema "+report.ReturnNoteSchema)
-	completeFlag(cmd, "statement", completeWords(cases.ContaminationStates))
 	return cmd
 }
 

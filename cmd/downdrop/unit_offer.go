@@ -26,12 +26,6 @@ func newUnitOfferCmd(env *environment) *cobra.Command {
 	var o unitOfferOptions
 	cmd := &cobra.Command{
 		Use: "offer UNIT PRICES.yaml", Short: shortUnitOffer, Long: longUnitOffer, Example: exampleUnitOffer, Args: unitArgs(1),
-		ValidArgsFunction: func(cmd *cobra.Command, args []string, word string) ([]string, cobra.ShellCompDirective) {
-			if len(args) == 0 {
-				return completeUnits(env, &o.deskOptions)(cmd, args, word)
-			}
-			return completeCaseFile(cmd, nil, word)
-		},
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.prices = args[1]
 			ctx := cmd.Context()

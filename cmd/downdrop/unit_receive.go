@@ -38,7 +38,6 @@ func newUnitReceiveCmd(env *environment) *cobra.Command {
 			o.receipt.Unit.Type, o.receipt.Unit.Serial = strings.TrimSpace(args[0]), strings.TrimSpace(args[1])
 			return runUnitReceive(cmd.Context(), env, o)
 		},
-		ValidArgsFunction: cobra.NoFileCompletions,
 	}
 	addStoreFlags(cmd, &o.deskOptions)
 	f := cmd.Flags()

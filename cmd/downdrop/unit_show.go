@@ -20,7 +20,7 @@ func newUnitShowCmd(env *environment) *cobra.Command {
 	var asJSON, all, offer bool
 	var page string
 	cmd := &cobra.Command{
-		Use: "show UNIT", Short: shortUnitShow, Long: longUnitShow, Example: exampleUnitShow, Args: unitArgs(0), ValidArgsFunction: completeUnits(env, &o),
+		Use: "show UNIT", Short: shortUnitShow, Long: longUnitShow, Example: exampleUnitShow, Args: unitArgs(0),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			ctx := cmd.Context()
 			return o.onUnit(ctx, env, args[0], func(d *desk, c *cases.Card) error {
@@ -78,9 +78,6 @@ func newUnitListCmd(env *environment) *cobra.Command {
 			}
 			return nil
 		},
-		ValidArgsFunction: func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-			return rulebase.Words(cases.ShopStates), cobra.ShellCompDirectiveNoFileComp
-		},
 		RunE: func(cmd *cobra.Command, args []string) error {
 			state := ""
 			if len(args) > 0 {
@@ -134,7 +131,7 @@ func newUnitMonthCmd(env *environment) *cobra.Command {
 	var o deskOptions
 	var asJSON, csv bool
 	cmd := &cobra.Command{
-		Use: "month [YYYY-MM]", Short: shortUnitMonth, Long: longUnitMonth, Example: exampleUnitMonth, ValidArgsFunction: cobra.NoFileCompletions,
+		Use: "month [YYYY-MM]", Short: shortUnitMonth, Long: longUnitMonth, Example: exampleUnitMonth,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) > 1 {
 				return usageError{fmt.Sprintf(sayCaseWords, cmd.CommandPath(), cmd.Use)}
