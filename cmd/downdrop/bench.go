@@ -23,7 +23,7 @@ import (
 )
 
 func newBenchCmd(env *environment) *cobra.Command {
-	cmd := &cobra.Command{Use: "bench", Short: shortBench, Long: longBench, Example: exampleBench, Args: knownCommand}
+	cmd := &cobra.Command{Use: "bench", Short: shortBench, Long: longBench, Args: knownCommand}
 	cmd.AddCommand(newBenchRunCmd(env), newBenchResumeCmd(env), newBenchListCmd(env), newBenchShowCmd(env), newBenchCheckCmd(env))
 	return cmd
 }
@@ -39,7 +39,7 @@ type benchOptions struct {
 func newBenchRunCmd(env *environment) *cobra.Command {
 	var o benchOptions
 	cmd := &cobra.Command{
-		Use: "run PROCEDURE --unit PROFILE", Short: shortBenchRun, Long: longBenchRun, Example: exampleBenchRun, Args: oneWord(sayOneProcedure),
+		Use: "run PROCEDURE --unit PROFILE", Short: shortBenchRun, Long: longBenchRun, Args: oneWord(sayOneProcedure),
 		RunE: func(cmd *cobra.Command, args []string) error { return runBenchRun(cmd.Context(), env, o, args[0]) },
 	}
 	cmd.Flags().StringVar(&o.unit, "unit", "", "the unit profile: its `NAME`, or a file")

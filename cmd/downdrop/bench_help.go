@@ -10,10 +10,6 @@ writes its own into the folder bench of its rulebase, and its profiles into
 bench/units.
 
 Local rules, lockout rules and licensed people come before anything a step says.`
-	exampleBench = `  downdrop bench list
-  downdrop bench show acceptance --unit quay_24
-  downdrop bench run short --unit quay_24
-  downdrop bench resume short-20310504-143200.run.jsonl`
 
 	shortBenchRun = "Go through a procedure with a unit"
 	longBenchRun  = `Go through a procedure with a unit. What can hurt stands before a step; a warning has
@@ -28,8 +24,6 @@ to be read before the step goes on. Answers are words, readings with their unit,
 Every entry is on the disk before the next question stands on the screen, so a run
 that was cut off goes on where it was with "resume". A fail goes into the diagnosis at
 once, and with --case into a case of the store.`
-	exampleBenchRun = `  downdrop bench run acceptance --unit quay_24
-  downdrop bench run short --unit shop/bench/units/gate.yaml --case K7Q4M2`
 	shortBenchResume = "Go on with a run"
 	longBenchResume  = `Go on with a run at the step where it stands. It goes on by the procedure and profile
 that it began with, even where their files were changed meanwhile.`
@@ -67,10 +61,6 @@ const (
 	longRecord  = `Bench records. A record says what was done with a unit at the bench and what it came
 to, on a page to print and as a PDF. Its digests go into the store's chain, and
 the digest of what it says stands in its foot and in the code on it.`
-	exampleRecord = `  downdrop record make short-20310504-143200.run.jsonl --shop "Quay works (invented)"
-  downdrop record make short-20310504-143200.run.jsonl --reissue "order number added" --order 2231
-  downdrop record verify r-k7q4m2-1.pdf
-  downdrop record verify r-k7q4m2-1.pdf --digest 1f0c27a9e3b1d544`
 	shortRecordMake = "Write the record of a run that came to its end"
 	longRecordMake  = `Write the record of a run that came to its end, as HTML and as PDF. The run, both
 files and the rulebase are kept in the store, and their digests in its chain. A run has

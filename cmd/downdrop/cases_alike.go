@@ -27,7 +27,7 @@ type caseAlikeOptions struct {
 func newCaseAlikeCmd(env *environment) *cobra.Command {
 	var o caseAlikeOptions
 	cmd := &cobra.Command{
-		Use: "alike CASE", Short: shortCaseAlike, Long: longCaseAlike, Example: exampleCaseAlike, Args: oneCase(0),
+		Use: "alike CASE", Short: shortCaseAlike, Long: longCaseAlike, Args: oneCase(0),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if o.limit < 1 || o.limit > mostAlike {
 				return usageError{fmt.Sprintf(sayAlikeLimit, mostAlike)}
@@ -209,6 +209,4 @@ clearly what it is.
 
 To answer at once, what closed cases say is kept in the cache folder, and brought up to date
 as cases are written. It can be deleted at any time.`
-	exampleCaseAlike = `  downdrop case alike 7GK3QZ
-  downdrop case alike 7GK3QZ --limit 20 --json`
 )

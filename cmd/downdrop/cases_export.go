@@ -16,7 +16,7 @@ func newCaseExportCmd(env *environment) *cobra.Command {
 	var o deskOptions
 	var names, all bool
 	cmd := &cobra.Command{
-		Use: "export FILE|- [CASE...]", Short: shortCaseExport, Long: longCaseExport, Example: exampleCaseExport,
+		Use: "export FILE|- [CASE...]", Short: shortCaseExport, Long: longCaseExport,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if len(args) == 0 || all == (len(args) > 1) {
 				return usageError{sayExportWhat}
@@ -65,7 +65,7 @@ func newCaseImportCmd(env *environment) *cobra.Command {
 	var o deskOptions
 	var names bool
 	cmd := &cobra.Command{
-		Use: "import FILE|-", Short: shortCaseImport, Long: longCaseImport, Example: exampleCaseImport,
+		Use: "import FILE|-", Short: shortCaseImport, Long: longCaseImport,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if len(args) != 1 {
 				return usageError{sayImportWhat}

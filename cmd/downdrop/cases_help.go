@@ -12,155 +12,116 @@ never changed: a correction is a further entry. No name of a person is needed.`
 	longCaseOpen  = `Open a case. What is known goes in as for diagnose, by a case file or by flags. The
 unit's serial and the place are looked up at once: the same unit before, a serial
 that is easily taken for this one, the same place whatever the unit.`
-	exampleCaseOpen = `  downdrop case open --location "Tide mill, sluice" --drop 5 --see power_light=dark --at phone
-  downdrop case open --location "Weir house" --type BIU-2 --serial B0815 --complaint "unit silent since the storm"`
 
-	shortCaseList   = "List the cases that are not closed"
-	longCaseList    = `List the cases that are not closed, the last changed first.`
-	exampleCaseList = `  downdrop case list
-  downdrop case list --all --csv > cases.csv`
+	shortCaseList = "List the cases that are not closed"
+	longCaseList  = `List the cases that are not closed, the last changed first.`
 
 	shortCaseFind = "Find cases by text, place, serial, symptom, cause, date or reference"
 	longCaseFind  = `Find cases. Each word of TEXT must be somewhere in a case: in notes, the complaint,
 findings, causes or references. Letters' case and accents do not count. All that is
 asked for must hold.`
-	exampleCaseFind = `  downdrop case find storm fuse
-  downdrop case find --location "Tide mill" --cause supply_fuse_blown --from 2031-01-01`
 
 	shortCaseShow = "Show a case: what is known, what still stands, what is likely"
 	longCaseShow  = `Show a case: what was said and done, what is still in place, what is remembered of
 unit and place, and what the rulebase makes of it now.`
-	exampleCaseShow = `  downdrop case show K7Q4M2
-  downdrop case show K7Q4M2 --settings
-  downdrop case show K7Q4M2 --as-case | downdrop diagnose -`
 
 	shortCaseTalk = "Go on with a case in the conversation"
 	longCaseTalk  = `Go on with a case in the conversation. Every answer is kept before the next
 question stands on the screen.`
-	exampleCaseTalk = `  downdrop case talk K7Q4M2`
 
-	shortCaseSee   = "Add what was seen, read or said"
-	longCaseSee    = `Add findings and givens, as diagnose takes them with --see and --given.`
-	exampleCaseSee = `  downdrop case see K7Q4M2 power_light=dark
-  downdrop case see K7Q4M2 pair_ohms="148 ohm" others_on_supply=work@0.8 --at field`
+	shortCaseSee = "Add what was seen, read or said"
+	longCaseSee  = `Add findings and givens, as diagnose takes them with --see and --given.`
 
-	shortCaseDone   = "Add a step that was done, and what the drop did then"
-	longCaseDone    = `Add a remedy or test that was carried out, and what the drop did then.`
-	exampleCaseDone = `  downdrop case done K7Q4M2 replace_fuse --drop well --proof "two hours under load"`
+	shortCaseDone = "Add a step that was done, and what the drop did then"
+	longCaseDone  = `Add a remedy or test that was carried out, and what the drop did then.`
 
-	shortCaseNote   = "Add a note"
-	longCaseNote    = `Add a note in free words. It is searched, handed over and exported with the case.`
-	exampleCaseNote = `  downdrop case note K7Q4M2 the cabinet was wet inside`
+	shortCaseNote = "Add a note"
+	longCaseNote  = `Add a note in free words. It is searched, handed over and exported with the case.`
 
 	shortCaseAttach = "Add a picture or a file"
 	longCaseAttach  = `Add a picture (JPEG, PNG), a PDF or plain text. A picture is drawn anew, upright and
 no larger than 2,000 pixels, so that nothing of where and by whom it was taken stays
 in it. A file that the case names and that is not here yet, since a hand-over as text
 cannot hold it, is known by its hash and takes its place; no new entry is made.`
-	exampleCaseAttach = `  downdrop case attach K7Q4M2 terminals.jpg`
 
 	shortCaseRefer = "Add a number from other books: work order, return, purchase"
 	longCaseRefer  = `Add numbers from other books, as kind=text; the kinds are work_order, return,
 purchase and other. Cases are found by them.`
-	exampleCaseRefer = `  downdrop case refer K7Q4M2 work_order=W-2231 return=R-17`
 
 	shortCaseSetting = "Note a setting of the unit, as found or as left"
 	longCaseSetting  = `Note settings of the unit, as found or, with --left, as left. Read them before a unit
 is pulled, cycled or changed; show --settings prints the sheet. NAME= without a value
 takes a line back. The usual names:`
-	exampleCaseSetting = `  downdrop case setting K7Q4M2 address=5 rate=153.6k terminator=off
-  downdrop case setting K7Q4M2 --left address=5`
 
 	shortCasePutIn = "Note what was put in, forced or loosened for a test"
 	longCasePutIn  = `Note what was put in, forced, lowered or loosened for a test. It is listed in every
 view and hand-over until it is taken out, and a case cannot be closed over it. KIND
 is one of:`
-	exampleCasePutIn = `  downdrop case put-in K7Q4M2 jumper "terminals 3 and 4" --until "after the ohms"`
 
-	shortCaseTakeOut   = "Note that something put in is out again"
-	longCaseTakeOut    = `Note that something put in is out again, by its number in the list.`
-	exampleCaseTakeOut = `  downdrop case take-out K7Q4M2 1`
+	shortCaseTakeOut = "Note that something put in is out again"
+	longCaseTakeOut  = `Note that something put in is out again, by its number in the list.`
 
 	shortCaseTakeBack = "Take back an entry that was wrong"
 	longCaseTakeBack  = `Take back an entry, by its number in "show --entries". It stays on record, and no
 longer counts.`
-	exampleCaseTakeBack = `  downdrop case take-back K7Q4M2 7 --why "meant drop 6"`
 
 	shortCaseAbout = "Say later what a case is about: place, unit, complaint"
 	longCaseAbout  = `Say what was not known when the case was opened, or was wrong: the place, the unit by its
 plate, the complaint. What is remembered of them is said at once.`
-	exampleCaseAbout = `  downdrop case about K7Q4M2 --type BIU-2 --serial B0815`
 
 	shortCaseCost = "Add what something cost"
 	longCaseCost  = `Add amounts with their currency, as what="1250.00 EUR". They are exact decimals; a credit
 has a minus before it. The usual names:`
-	exampleCaseCost = `  downdrop case cost K7Q4M2 visit="180.00 EUR" parts="12.40 EUR"`
 
-	shortCaseDispose   = "Note what is to be done with the drop and its unit"
-	longCaseDispose    = `Note what is to be done with the drop and its unit. WHAT is one of:`
-	exampleCaseDispose = `  downdrop case dispose K7Q4M2 exchange --why "the line is sound; two hours of standing still cost more"`
+	shortCaseDispose = "Note what is to be done with the drop and its unit"
+	longCaseDispose  = `Note what is to be done with the drop and its unit. WHAT is one of:`
 
-	shortCaseWait   = "Set a case to waiting, and say for whom"
-	longCaseWait    = `Set a case to waiting, and say for whom or what.`
-	exampleCaseWait = `  downdrop case wait K7Q4M2 "the fuse, from stores" --until Thursday`
+	shortCaseWait = "Set a case to waiting, and say for whom"
+	longCaseWait  = `Set a case to waiting, and say for whom or what.`
 
-	shortCaseWatch   = "Set a case to being watched, while a remedy proves itself"
-	longCaseWatch    = `Set a case to being watched, while the proof of a remedy runs.`
-	exampleCaseWatch = `  downdrop case watch K7Q4M2 replace_fuse --what "light and traffic under load" --until tomorrow`
+	shortCaseWatch = "Set a case to being watched, while a remedy proves itself"
+	longCaseWatch  = `Set a case to being watched, while the proof of a remedy runs.`
 
-	shortCaseResume   = "End waiting or watching"
-	longCaseResume    = `End waiting or watching: the case is open again.`
-	exampleCaseResume = `  downdrop case resume K7Q4M2`
+	shortCaseResume = "End waiting or watching"
+	longCaseResume  = `End waiting or watching: the case is open again.`
 
 	shortCaseAccept = "Accept what stands against closing, and say why"
 	longCaseAccept  = `Accept that a thing stays in place (by its number in the list), or that an abnormal
 finding is not explained (by its symptom).`
-	exampleCaseAccept = `  downdrop case accept K7Q4M2 1 --why "stays until the shutdown"`
 
 	shortCaseClose = "Close a case with what was proven"
 	longCaseClose  = `Close a case with the causes that were proven, and how. It is refused while something
 put in still stands, or while an abnormal finding is neither explained by the proven
 causes nor accepted.`
-	exampleCaseClose = `  downdrop case close K7Q4M2 --cause supply_fuse_blown --how "fuse read open; well with a new one" --unit good`
 
-	shortCaseReopen   = "Open a closed case again"
-	longCaseReopen    = `Open a closed case again. What was proven stays on record.`
-	exampleCaseReopen = `  downdrop case reopen K7Q4M2 --why "dark again on Monday"`
+	shortCaseReopen = "Open a closed case again"
+	longCaseReopen  = `Open a closed case again. What was proven stays on record.`
 
-	shortCaseJoin   = "Note that several cases have one origin, as after a storm"
-	longCaseJoin    = `Note that several cases have one origin, as after a storm.`
-	exampleCaseJoin = `  downdrop case join K7Q4M2 M31XW9 --name "storm of 28 May"`
+	shortCaseJoin = "Note that several cases have one origin, as after a storm"
+	longCaseJoin  = `Note that several cases have one origin, as after a storm.`
 
 	shortCaseHandOver = "Hand a case over to another place, as text or as QR codes"
 	longCaseHandOver  = `Hand a case over to another place: as text to paste, as QR codes to scan, or as a file.
 The other place takes it in with "case receive" and asks nothing again. Pictures and
 files go with the file (--file); text and codes bring their names and hashes, list them,
 and the other place takes each in later with "case attach".`
-	exampleCaseHandOver = `  downdrop case hand-over K7Q4M2 --to field
-  downdrop case hand-over K7Q4M2 --to bench --file K7Q4M2.jsonl
-  downdrop case hand-over K7Q4M2 --to bench --qr case.png`
 
 	shortCaseReceive = "Take in a case that was handed over"
 	longCaseReceive  = `Take in a case from pasted text (the parts in any order, with whatever stands around
 them) or from the file of a hand-over. Taking it in twice is the same as once. Pictures
 and files that text cannot bring are listed as not here yet.`
-	exampleCaseReceive = `  downdrop case receive mail.txt
-  downdrop case receive < mail.txt`
 
 	shortCaseExport = "Write cases into a file, as JSON lines"
 	longCaseExport  = `Write cases into a file, a JSON object on each line, with a manifest before them and a
 check behind: what each case says, its pictures and files, the rulebases it was
 diagnosed by, and all that is known of its unit and its location. The same store gives the same file. Names of people stay here unless
 --names is said.`
-	exampleCaseExport = `  downdrop case export cases.jsonl K7Q4M2 M31XW9
-  downdrop case export - --all > all.jsonl`
 
 	shortCaseImport = "Take cases in from such a file"
 	longCaseImport  = `Take cases in from a file that "case export", "case hand-over --file" or "store backup"
 wrote. Every line is checked, and nothing is kept of a file that is cut or changed.
 Files may come in any order, and taking one in twice is the same as once. To bring a
 whole store back in place of a lost one, use "store restore".`
-	exampleCaseImport = `  downdrop case import cases.jsonl`
 
 	sayExportWhat    = "Say where to and what: downdrop case export FILE CASE..., or with --all in place of cases."
 	sayImportWhat    = "One file is wanted: downdrop case import FILE; - is the standard input."

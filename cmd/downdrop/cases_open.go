@@ -26,7 +26,7 @@ type caseOpenOptions struct {
 func newCaseOpenCmd(env *environment) *cobra.Command {
 	var o caseOpenOptions
 	cmd := &cobra.Command{
-		Use: "open [CASE.yaml|-]", Short: shortCaseOpen, Long: longCaseOpen, Example: exampleCaseOpen, Args: atMostOneCase,
+		Use: "open [CASE.yaml|-]", Short: shortCaseOpen, Long: longCaseOpen, Args: atMostOneCase,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if len(args) > 0 {
 				o.file = args[0]

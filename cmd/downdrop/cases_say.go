@@ -20,15 +20,15 @@ import (
 // A saying is a command that adds to a case: it turns words of the command line
 // into drafts.
 type saying struct {
-	use, short, long, example string
-	more                      int                  // words behind the case; below 0: any number
-	texts                     []sayingFlag         // flags with a text
-	lists                     []sayingFlag         // flags that may be given more than once
-	switches                  []sayingFlag         // flags that are said or not
-	flags                     func(*cobra.Command) // flags of another kind
-	open                      bool                 // the case must not be closed
-	drafts                    func(ctx context.Context, d *desk, c *cases.Case, s said) ([]cases.Draft, error)
-	tells                     func(ctx context.Context, d *desk, c *cases.Case) error // after it; nil: where the case stands
+	use, short, long string
+	more             int                  // words behind the case; below 0: any number
+	texts            []sayingFlag         // flags with a text
+	lists            []sayingFlag         // flags that may be given more than once
+	switches         []sayingFlag         // flags that are said or not
+	flags            func(*cobra.Command) // flags of another kind
+	open             bool                 // the case must not be closed
+	drafts           func(ctx context.Context, d *desk, c *cases.Case, s said) ([]cases.Draft, error)
+	tells            func(ctx context.Context, d *desk, c *cases.Case) error // after it; nil: where the case stands
 }
 
 type sayingFlag struct{ name, usage string }
@@ -69,45 +69,45 @@ var (
 // sayings are the commands that only add to a case, and print what is then known.
 var sayings = []saying{
 	{
-		use: "see CASE SYMPTOM=VALUE[@SURE]...", short: shortCaseSee, long: longCaseSee, example: exampleCaseSee, more: -1,
+		use: "see CASE SYMPTOM=VALUE[@SURE]...", short: shortCaseSee, long: longCaseSee, more: -1,
 		texts: []sayingFlag{{"at", "where it was seen: phone, field or bench (`PLACE`)"}}, drafts: draftsSeen,
 	},
 	{
-		use: "done CASE STEP", short: shortCaseDone, long: longCaseDone, example: exampleCaseDone, more: 1,
+		use: "done CASE STEP", short: shortCaseDone, long: longCaseDone, more: 1,
 		texts:  []sayingFlag{{"drop", "what the drop did then: well or still_down (`STATE`)"}, {"proof", "what was watched, how long, under what load (`TEXT`)"}},
 		drafts: draftsDone, tells: settingsTold,
 	},
 	{
-		use: "about CASE", short: shortCaseAbout, long: longCaseAbout, example: exampleCaseAbout, more: 0,
+		use: "about CASE", short: shortCaseAbout, long: longCaseAbout, more: 0,
 		flags: addOpeningFlags, drafts: draftsAbout, tells: told,
 	},
 	{
-		use: "note CASE TEXT...", short: shortCaseNote, long: longCaseNote, example: exampleCaseNote, more: -1,
+		use: "note CASE TEXT...", short: shortCaseNote, long: longCaseNote, more: -1,
 		drafts: func(_ context.Context, _ *desk, _ *cases.Case, s said) ([]cases.Draft, error) {
 			return one(cases.KindNote, cases.Note{Text: strings.Join(s.words, " ")})
 		},
 	},
-	{use: "refer CASE KIND=TEXT...", short: shortCaseRefer, long: longCaseRefer, example: exampleCaseRefer, more: -1, drafts: draftsReferences},
-	{use: "attach CASE FILE", short: shortCaseAttach, long: longCaseAttach, example: exampleCaseAttach, more: 1, drafts: draftsFile},
+	{use: "refer CASE KIND=TEXT...", short: shortCaseRefer, long: longCaseRefer, more: -1, drafts: draftsReferences},
+	{use: "attach CASE FILE", short: shortCaseAttach, long: longCaseAttach, more: 1, drafts: draftsFile},
 	{
-		use: "cost CASE WHAT=AMOUNT...", short: shortCaseCost, long: longCaseCost + "\n\n  " + strings.Join(cases.MoneyNames, ", "), example: exampleCaseCost, more: -1,
+		use: "cost CASE WHAT=AMOUNT...", short: shortCaseCost, long: longCaseCost + listed(cases.MoneyNames), more: -1,
 		drafts: draftsMoney, tells: costs,
 	},
 	{
-		use: "dispose CASE WHAT", short: shortCaseDispose, long: longCaseDispose + "\n\n  " + strings.Join(cases.Dispositions, ", "), example: exampleCaseDispose, more: 1,
+		use: "dispose CASE WHAT", short: shortCaseDispose, long: longCaseDispose + listed(cases.Dispositions), more: 1,
 		texts: []sayingFlag{flagWhy}, open: true, drafts: draftsDisposed, tells: settingsTold,
 	},
 	{
-		use: "setting CASE NAME=VALUE...", short: shortCaseSetting, long: longCaseSetting + "\n\n  " + strings.Join(cases.SettingNames, ", "), example: exampleCaseSetting, more: -1,
+		use: "setting CASE NAME=VALUE...", short: shortCaseSetting, long: longCaseSetting + listed(cases.SettingNames), more: -1,
 		switches: []sayingFlag{{"left", "as left, not as found"}}, drafts: draftsSettings,
 	},
 	{
-		use: "put-in CASE KIND WHERE", short: shortCasePutIn, long: longCasePutIn + "\n\n  " + strings.Join(cases.PutInKinds, ", "), example: exampleCasePutIn, more: 2,
+		use: "put-in CASE KIND WHERE", short: shortCasePutIn, long: longCasePutIn + listed(cases.PutInKinds), more: 2,
 		texts:  []sayingFlag{{"until", "when it has to be out again (`TEXT`)"}, {"for", "the test or remedy it is for (`ID`)"}},
 		drafts: draftsPutIn,
 	},
 	{
-		use: "take-out CASE NUMBER", short: shortCaseTakeOut, long: longCaseTakeOut, example: exampleCaseTakeOut, more: 1,
+		use: "take-out CASE NUMBER", short: shortCaseTakeOut, long: longCaseTakeOut, more: 1,
 		drafts: func(_ context.Context, _ *desk, c *cases.Case, s said) ([]cases.Draft, error) {
 			p, err := inPlace(c, s.words[0])
 			if err != nil {
@@ -117,17 +117,17 @@ var sayings = []saying{
 		},
 	},
 	{
-		use: "take-back CASE ENTRY", short: shortCaseTakeBack, long: longCaseTakeBack, example: exampleCaseTakeBack, more: 1,
+		use: "take-back CASE ENTRY", short: shortCaseTakeBack, long: longCaseTakeBack, more: 1,
 		texts: []sayingFlag{flagWhy}, drafts: draftsTakenBack,
 	},
 	{
-		use: "wait CASE WHO", short: shortCaseWait, long: longCaseWait, example: exampleCaseWait, more: 1, texts: []sayingFlag{flagUntil}, open: true,
+		use: "wait CASE WHO", short: shortCaseWait, long: longCaseWait, more: 1, texts: []sayingFlag{flagUntil}, open: true,
 		drafts: func(_ context.Context, _ *desk, _ *cases.Case, s said) ([]cases.Draft, error) {
 			return one(cases.KindWaiting, cases.WaitingFor{For: s.words[0], Until: s.text("until")})
 		},
 	},
 	{
-		use: "watch CASE REMEDY", short: shortCaseWatch, long: longCaseWatch, example: exampleCaseWatch, more: 1, open: true,
+		use: "watch CASE REMEDY", short: shortCaseWatch, long: longCaseWatch, more: 1, open: true,
 		texts: []sayingFlag{flagUntil, {"what", "what is watched (`TEXT`)"}},
 		drafts: func(_ context.Context, d *desk, _ *cases.Case, s said) ([]cases.Draft, error) {
 			if ref, _ := d.base.Lookup(s.words[0]); ref.Kind != rulebase.KindRemedy {
@@ -137,17 +137,17 @@ var sayings = []saying{
 		},
 	},
 	{
-		use: "resume CASE", short: shortCaseResume, long: longCaseResume, example: exampleCaseResume, more: 0, open: true,
+		use: "resume CASE", short: shortCaseResume, long: longCaseResume, more: 0, open: true,
 		drafts: func(context.Context, *desk, *cases.Case, said) ([]cases.Draft, error) {
 			return one(cases.KindResumed, cases.Reason{})
 		},
 	},
 	{
-		use: "accept CASE NUMBER|SYMPTOM", short: shortCaseAccept, long: longCaseAccept, example: exampleCaseAccept, more: 1,
+		use: "accept CASE NUMBER|SYMPTOM", short: shortCaseAccept, long: longCaseAccept, more: 1,
 		texts: []sayingFlag{{"why", "why it may stay so (`TEXT`)"}}, drafts: draftsAccepted,
 	},
 	{
-		use: "close CASE", short: shortCaseClose, long: longCaseClose, example: exampleCaseClose, more: 0, open: true,
+		use: "close CASE", short: shortCaseClose, long: longCaseClose, more: 0, open: true,
 		texts: []sayingFlag{
 			{"how", "how it was proven (`TEXT`)"}, {"outcome", "how it ended (`WORD`); else that of the cause's last remedy done"},
 			{"unit", "what the unit turned out to be: good, bad or not_proven (`WORD`)"},
@@ -155,7 +155,7 @@ var sayings = []saying{
 		lists: []sayingFlag{{"cause", "a cause that was proven (`ID`); may be given more than once"}}, drafts: draftsClosed,
 	},
 	{
-		use: "reopen CASE", short: shortCaseReopen, long: longCaseReopen, example: exampleCaseReopen, more: 0, texts: []sayingFlag{flagWhy},
+		use: "reopen CASE", short: shortCaseReopen, long: longCaseReopen, more: 0, texts: []sayingFlag{flagWhy},
 		drafts: func(_ context.Context, _ *desk, c *cases.Case, s said) ([]cases.Draft, error) {
 			if c.State != cases.StateClosed {
 				return nil, inputError{fmt.Sprintf(sayNotClosed, c.Code)}
@@ -176,7 +176,7 @@ func newSayingCmds(env *environment) []*cobra.Command {
 func (s saying) command(env *environment) *cobra.Command {
 	var o deskOptions
 	cmd := &cobra.Command{
-		Use: s.use, Short: s.short, Long: s.long, Example: s.example, Args: oneCase(s.more),
+		Use: s.use, Short: s.short, Long: s.long, Args: oneCase(s.more),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			ctx := cmd.Context()
 			return o.onCase(ctx, env, args[0], func(d *desk, c *cases.Case) error { return s.run(ctx, d, c, said{args[1:], cmd}) })
@@ -515,7 +515,7 @@ func newCaseJoinCmd(env *environment) *cobra.Command {
 	var name string
 	var o deskOptions
 	cmd := &cobra.Command{
-		Use: "join CASE CASE...", Short: shortCaseJoin, Long: longCaseJoin, Example: exampleCaseJoin, Args: oneCase(-1),
+		Use: "join CASE CASE...", Short: shortCaseJoin, Long: longCaseJoin, Args: oneCase(-1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			ctx := cmd.Context()
 			var all []*cases.Case

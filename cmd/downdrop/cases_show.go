@@ -26,7 +26,7 @@ func newCaseListCmd(env *environment) *cobra.Command {
 	o := caseListOptions{query: cases.Query{Unsettled: true}}
 	var all bool
 	cmd := &cobra.Command{
-		Use: "list", Short: shortCaseList, Long: longCaseList, Example: exampleCaseList, Args: noArguments,
+		Use: "list", Short: shortCaseList, Long: longCaseList, Args: noArguments,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			o.query.Unsettled = !all
 			return runCaseList(cmd.Context(), env, o)
@@ -40,7 +40,7 @@ func newCaseListCmd(env *environment) *cobra.Command {
 func newCaseFindCmd(env *environment) *cobra.Command {
 	var o caseListOptions
 	cmd := &cobra.Command{
-		Use: "find [TEXT]", Short: shortCaseFind, Long: longCaseFind, Example: exampleCaseFind,
+		Use: "find [TEXT]", Short: shortCaseFind, Long: longCaseFind,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			for _, word := range args {
 				o.query.Text += " " + word
@@ -111,7 +111,7 @@ func newCaseShowCmd(env *environment) *cobra.Command {
 	var asJSON, events, settings, asCase bool
 	var fetch string
 	cmd := &cobra.Command{
-		Use: "show CASE", Short: shortCaseShow, Long: longCaseShow, Example: exampleCaseShow, Args: oneCase(0),
+		Use: "show CASE", Short: shortCaseShow, Long: longCaseShow, Args: oneCase(0),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			ctx := cmd.Context()
 			return o.onCase(ctx, env, args[0], func(d *desk, c *cases.Case) error {
@@ -212,7 +212,7 @@ func newCaseHandOverCmd(env *environment) *cobra.Command {
 	var o deskOptions
 	var to, png, file string
 	cmd := &cobra.Command{
-		Use: "hand-over CASE", Short: shortCaseHandOver, Long: longCaseHandOver, Example: exampleCaseHandOver, Args: oneCase(0),
+		Use: "hand-over CASE", Short: shortCaseHandOver, Long: longCaseHandOver, Args: oneCase(0),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			ctx := cmd.Context()
 			return o.onCase(ctx, env, args[0], func(d *desk, c *cases.Case) error {
@@ -254,7 +254,7 @@ func newCaseHandOverCmd(env *environment) *cobra.Command {
 func newCaseReceiveCmd(env *environment) *cobra.Command {
 	var o deskOptions
 	cmd := &cobra.Command{
-		Use: "receive [FILE|-]", Short: shortCaseReceive, Long: longCaseReceive, Example: exampleCaseReceive, Args: atMostOneCase,
+		Use: "receive [FILE|-]", Short: shortCaseReceive, Long: longCaseReceive, Args: atMostOneCase,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			ctx, name := cmd.Context(), "-"
 			if len(args) > 0 {

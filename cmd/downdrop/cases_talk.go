@@ -17,7 +17,7 @@ import (
 func newCaseTalkCmd(env *environment) *cobra.Command {
 	var o deskOptions
 	cmd := &cobra.Command{
-		Use: "talk CASE", Short: shortCaseTalk, Long: longCaseTalk, Example: exampleCaseTalk, Args: oneCase(0),
+		Use: "talk CASE", Short: shortCaseTalk, Long: longCaseTalk, Args: oneCase(0),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			ctx := cmd.Context()
 			if !env.terminal {

@@ -29,7 +29,7 @@ type chartOptions struct {
 func newChartCmd(env *environment, runF func(context.Context, *environment, chartOptions) error) *cobra.Command {
 	var o chartOptions
 	cmd := &cobra.Command{
-		Use: "chart [CASE.yaml|-]", Short: shortChart, Long: longChart, Example: exampleChart, Args: atMostOneCase,
+		Use: "chart [CASE.yaml|-]", Short: shortChart, Long: longChart, Args: atMostOneCase,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if len(args) > 0 {
 				o.file = args[0]

@@ -12,10 +12,6 @@ together. It says which share of cases it settles; the rest ends in handing over
 most 15 places, as many as go onto it with their warnings. --svg draws a ruled sheet.
 --optimal proves that no chart takes less, or prints the gap that is left; it is slow
 on a large rulebase.`
-	exampleChart = `  downdrop chart --at field --who technician --given loss_of_bus=off --see power_light=lit
-  downdrop chart --at field --see power_light=dark --html -o dark-drop.html
-  downdrop chart --at field --given loss_of_bus=off --page a4 -o door.html
-  downdrop chart --case K7Q4M2 --html -o K7Q4M2.html`
 
 	sayChartCase       = "A chart is made of a case file or of a case of the store (--case), not of both."
 	sayChartForms      = "--json, --svg, --html and --page are four forms of one chart; say one of them."

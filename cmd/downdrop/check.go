@@ -25,10 +25,9 @@ type checkOptions struct {
 func newCheckCmd(env *environment, runF func(context.Context, *environment, checkOptions) error) *cobra.Command {
 	var o checkOptions
 	cmd := &cobra.Command{
-		Use:     "check [DIR]...",
-		Short:   shortCheck,
-		Long:    longCheck,
-		Example: exampleCheck,
+		Use:   "check [DIR]...",
+		Short: shortCheck,
+		Long:  longCheck,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.args = args
 			if o.json && o.sarif {

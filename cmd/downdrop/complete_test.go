@@ -106,7 +106,7 @@ func TestCompletionInBash(t *testing.T) {
 		"downdrop bench run short --unit quay":        "quay_24",
 		"downdrop case show ":                         "",
 		"downdrop completion po":                      "powershell",
-		"downdrop case see K7Q4M2 controller_mode=ru": "run",
+		"downdrop case see K7Q4MP controller_mode=ru": "run",
 	} {
 		script := "source " + helpers + "\nsource <(downdrop completion bash)\n" +
 			`COMP_LINE="$1"; COMP_POINT=${#1}; COMP_TYPE=9; read -r -a words <<<"${1//=/ = }"; [[ $1 == *" " ]] && words+=("")

@@ -22,9 +22,6 @@ in every new one, write what is printed to:
   zsh         a file _downdrop in a folder of $fpath
   fish        ~/.config/fish/completions/downdrop.fish
   powershell  the file that $PROFILE names, at its end`
-	exampleCompletion = `  source <(downdrop completion bash)
-  downdrop completion fish | source
-  downdrop completion zsh > _downdrop`
 
 	sayOneShell = "One shell is wanted: %s."
 	sayNoShell  = "There is no completion for %q; say one of %s."
@@ -35,7 +32,7 @@ var shells = []string{"bash", "zsh", "fish", "powershell"}
 // newCompletionCmd replaces cobra's own, which speaks of other things than people do here.
 func newCompletionCmd(env *environment) *cobra.Command {
 	return &cobra.Command{
-		Use: "completion SHELL", Short: shortCompletion, Long: longCompletion, Example: exampleCompletion, ValidArgs: shells,
+		Use: "completion SHELL", Short: shortCompletion, Long: longCompletion, ValidArgs: shells,
 		Args: func(_ *cobra.Command, args []string) error {
 			switch list := strings.Join(shells, ", "); {
 			case len(args) != 1:

@@ -30,10 +30,9 @@ type decideOptions struct {
 func newDecideCmd(env *environment, runF func(context.Context, *environment, decideOptions) error) *cobra.Command {
 	var o decideOptions
 	cmd := &cobra.Command{
-		Use:     "decide PRICES.yaml",
-		Short:   shortDecide,
-		Long:    longDecide,
-		Example: exampleDecide,
+		Use:   "decide PRICES.yaml",
+		Short: shortDecide,
+		Long:  longDecide,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) != 1 && !o.keys || len(args) > 1 {
 				return usageError{sayOnePrices}

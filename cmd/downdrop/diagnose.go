@@ -18,11 +18,10 @@ type diagnoseOptions struct {
 func newDiagnoseCmd(env *environment, runF func(context.Context, *environment, diagnoseOptions) error) *cobra.Command {
 	var o diagnoseOptions
 	cmd := &cobra.Command{
-		Use:     "diagnose [CASE.yaml|-]",
-		Short:   shortDiagnose,
-		Long:    longDiagnose,
-		Example: exampleDiagnose,
-		Args:    atMostOneCase,
+		Use:   "diagnose [CASE.yaml|-]",
+		Short: shortDiagnose,
+		Long:  longDiagnose,
+		Args:  atMostOneCase,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if len(args) > 0 {
 				o.file = args[0]

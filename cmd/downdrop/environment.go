@@ -35,6 +35,8 @@ type environment struct {
 	store    func(ctx context.Context, env *environment, flag string) (cases.Store, error)
 	look     func(ctx context.Context, env *environment, flag string) (cases.Store, error) // as it is, to be looked at and never made
 	talk     func(context.Context, *environment, caseOptions) error                        // the conversation on a terminal
+
+	unwritten error // what kept help from being written: the library that calls for it cannot tell
 }
 
 func newEnvironment() *environment {

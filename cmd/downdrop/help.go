@@ -12,10 +12,6 @@ is wrong. With "diagnose" it answers a case that is written down already.
 
 It never says that something is safe. Local codes, lockout rules and licensed
 people come before anything it prints.`
-	exampleRoot = `  downdrop                                        the conversation
-  downdrop diagnose cases/examples/dark_drop.yaml a case that is written down
-  downdrop diagnose --at phone --see power_light=dark
-  downdrop check                                  look the shipped rulebase over`
 
 	shortDiagnose = "Say what is likely in a case, how sure that is, why, and what to do next"
 	longDiagnose  = `Say what is likely in a case, how sure that is, why, and what to do next.
@@ -27,10 +23,6 @@ the last. What --see says was seen now, after everything the case says was done.
 Values may be words or readings with their unit. A finding that is not sure
 carries how sure it is behind the last @, as a number from 0 to 1. An id or value
 that does not exist is refused, with what was probably meant.`
-	exampleDiagnose = `  downdrop diagnose cases/examples/dark_drop.yaml
-  downdrop diagnose --at phone --see power_light=dark --see run_light=dark@0.8
-  downdrop diagnose mill.yaml --see "volts_at_drop=23.8 V" --tool multimeter
-  downdrop diagnose - --json < mill.yaml`
 
 	shortStore = "The store of cases: where it is, copies of it, is it whole"
 	longStore  = `The store of cases: where it is, copies of it, is it whole.
@@ -72,11 +64,6 @@ PostgreSQL server. It does not reach backups, exports made with names, copies th
 put aside before the schema changed, the server's own log, backups and followers, nor
 what somebody wrote into a note or another entry: entries are never changed. Cases in
 which the name is written are listed.`
-	exampleStore = `  downdrop store where
-  downdrop store backup cases-2031-05-04.jsonl
-  downdrop store restore cases-2031-05-04.jsonl --store new.db
-  downdrop store verify
-  downdrop store move postgres://keeper@works.example/drops`
 
 	shortCheck = "Look a rulebase over and name every problem"
 	longCheck  = `Look a rulebase over and name every problem: errors, which keep it from loading,
@@ -88,15 +75,11 @@ only what stands in the folder is told, unless --all is said.
 
 Every remark ends with its kind in brackets; --explain KIND says what it means and
 shows a sample with it and one without. A remark that is no mistake is accepted in
-the file, on the line or above the entry, with the reason: # accept KIND: reason
+the file, on the line or above the entry, with the reason:
+
+  # accept KIND: reason
 
 Exit code 0 says that there is nothing to report, 1 that there is.`
-	exampleCheck = `  downdrop check
-  downdrop check shop/rulebase
-  downdrop check shop/rulebase --json
-  downdrop check --sarif > findings.sarif
-  downdrop check --explain
-  downdrop check --explain never-holds`
 
 	shortRehearse = "Play simulated breakdowns: how often is the advice right, what is it worth"
 	longRehearse  = `Play simulated breakdowns against a rulebase and count how often its advice is
@@ -116,9 +99,6 @@ The confused pairs name cases; --case replays one, with the same --seed.
 With --policies rival ways of going about it are played against the same breakdowns up
 to a working drop: swap the unit first, the trade's checklist, a good technician's
 order, the most telling test a minute, and the default. It takes a while.`
-	exampleRehearse = `  downdrop rehearse
-  downdrop rehearse --cases 2000 --rulebase shop/rulebase
-  downdrop rehearse --at field --variant own --case 4`
 
 	shortRulebase = "Tools for the person who keeps a rulebase"
 	longRulebase  = `Tools for the person who keeps a rulebase: write it, test it, look at it, print it.`
@@ -135,23 +115,17 @@ separation and shield; each stretch between repeaters by itself. Each rule has i
 from, and what to do.
 
 Exit code 1 says that something does not go.`
-	exampleLineCheck = `  downdrop line check cases/examples/sheets/tide_mill.yaml
-  downdrop line check mill.yaml --html > mill.html
-  downdrop line check mill.yaml --json`
 	shortLineEcho = "Say what a step sent into the trunk does at both ends"
 	longLineEcho  = `Say what a step sent into the trunk does at both ends: the waves that run to and
 fro, what each end sends back, and where it settles, closed by the terminators
 that the sheet has. With --svg the lattice is drawn as well.`
-	exampleLineEcho = `  downdrop line echo cases/examples/sheets/tide_mill.yaml
-  downdrop line echo mill.yaml --svg mill.svg`
 	shortLineNew = "Ask for an installation sheet and write it"
 	longLineNew  = `Ask for an installation sheet, question by question, and write it. Each answer is
 tried on what was said before, and asked again where it does not fit. What is not
 known is left out with Enter; the check says later what it would need. Nothing
 that is there already is written over.`
-	exampleLineNew = `  downdrop line new mill.yaml`
-	shortLineOhms  = "Say what an ohm reading across the dead pair can be, or should be"
-	longLineOhms   = `Say what an ohm reading across the dead pair can be: how many terminators of
+	shortLineOhms = "Say what an ohm reading across the dead pair can be, or should be"
+	longLineOhms  = `Say what an ohm reading across the dead pair can be: how many terminators of
 which value, a break, a short and how far away, the likeliest first, reckoned
 with the cable's own resistance and with what may have been left connected.
 
@@ -160,9 +134,6 @@ off the pair and with what may have been left connected; --break and --short
 suppose the pair open or shorted at another place.
 
 Ohms are read on a dead line only, after volts.`
-	exampleLineOhms = `  downdrop line ohms cases/examples/sheets/tide_mill.yaml "148 ohm"
-  downdrop line ohms mill.yaml OL --at end
-  downdrop line ohms mill.yaml --at sluice --break "250 m"`
 
 	shortLineSchema = "Print a JSON Schema of installation sheets for an editor"
 	longLineSchema  = `Print the JSON Schema (draft-07) of an installation sheet, so that an editor of
@@ -171,7 +142,6 @@ while you type. Sums, places and names only "downdrop line check" sees.
 
 An editor finds the schema by the first line of a sheet, with the path from there:
   # yaml-language-server: $schema=sheet.json`
-	exampleLineSchema = `  downdrop line schema > sheet.json`
 
 	shortLineLocate = "Say where a short lies, what a break takes away, where to measure next"
 	longLineLocate  = `Say what a sheet tells of a fault along the trunk: how far away a short is by the
@@ -183,9 +153,6 @@ the terminator at the meter's end off; the short itself and the cable to it are
 then all that it sees. --from is the end it was read at. --break is a place, and
 --between two places, parted by "and", of which the first is good and the second
 is not.`
-	exampleLineLocate = `  downdrop line locate cases/examples/sheets/tide_mill.yaml --short "18 ohm"
-  downdrop line locate mill.yaml --break "250 m"
-  downdrop line locate mill.yaml --between "host and end"`
 
 	shortLineWaveform = "Measure in an instrument's capture of the pair"
 	longLineWaveform  = `Measure in an instrument's capture of the pair: bit time and rate, how loud each
@@ -202,10 +169,6 @@ leg against common, parted by commas, semicolons or tabs, with their units in th
 heading; lines of the instrument above the table are skipped.
 
 Exit code 1 says that something is not as it should be.`
-	exampleLineWaveform = `  downdrop line waveform drop7.csv --rate 153.6k
-  downdrop line waveform drop7.csv --sheet mill.yaml --where sluice
-  downdrop line waveform drop7.csv --bandwidth "20 MHz" --svg drop7.svg
-  downdrop line waveform unit.csv --at bench --rate 19200 --json`
 
 	shortHandbook = "Print a whole rulebase as a book to read"
 	longHandbook  = `Print a whole rulebase as a book to read: an index of symptoms by place and by
@@ -218,9 +181,6 @@ other file and no network, or one file of Markdown (.md). Anything else is a
 folder, which gets the page and Markdown with a file for each part of the drop;
 --html or --markdown picks one of them. With - the book goes to the output.
 Nothing that is there already is written over without --replace.`
-	exampleHandbook = `  downdrop rulebase handbook --to handbook.html
-  downdrop rulebase handbook shop/rulebase --to book/ --markdown
-  downdrop rulebase handbook --to - --markdown | less`
 
 	shortRulebaseTest = "Run the rule tests of a rulebase and say what they cover"
 	longRulebaseTest  = `Run the rule tests of a rulebase, the cases in its files that end in _test.yaml,
@@ -239,18 +199,12 @@ A row of more_likely speaks where its condition holds.
 
 Exit code 0 says that every case came out as expected, 1 that some differ. What is
 not covered is told, and changes no exit code.`
-	exampleRulebaseTest = `  downdrop rulebase test
-  downdrop rulebase test --uncovered
-  downdrop rulebase test shop/rulebase --all --junit results.xml
-  downdrop rulebase test shop/rulebase --only fuse`
 
 	shortLayers = "Show which rulebase lies over which, and what stands for what"
 	longLayers  = `Show which rulebase lies over which, the lowest first: what each adds, which
 entries it replaces (replaces: true) or changes (changes: true), and the keys
 that differ, old and new. Without a folder, the rulebase in use is shown. Of the
 lowest rulebase only how much it holds is told, unless --all is said.`
-	exampleLayers = `  downdrop rulebase layers shop/rulebase
-  downdrop rulebase layers shop/rulebase --json`
 
 	shortDistinguish = "Say how well a rulebase tells causes apart at a place"
 	longDistinguish  = `Say how well the tests of a rulebase tell its causes apart, each cause there alone:
@@ -264,10 +218,6 @@ A test tells two causes apart if one thing that it shows, by itself, is right of
 enough about which of the two it is, both being equally likely before, and as sure
 as findings are at the place: --right says how often. Causes with the same remedies
 need not be told apart to know what to do, so every figure is given twice.`
-	exampleDistinguish = `  downdrop rulebase distinguish
-  downdrop rulebase distinguish --at phone --who operator
-  downdrop rulebase distinguish shop/rulebase --at field --who technician --tool multimeter
-  downdrop rulebase distinguish --at bench --right 0.9 --json`
 
 	shortSchema = "Print a JSON Schema, so that an editor completes and checks as you type"
 	longSchema  = `Print the JSON Schema (draft-07) of the files of a rulebase, so that an editor of
@@ -280,8 +230,6 @@ up and what goes in circles only "downdrop check" sees.
 
 An editor finds the schema by the first line of a file, with the path from there:
   # yaml-language-server: $schema=schema/rulebase.json`
-	exampleSchema = `  downdrop rulebase schema shop/rulebase --to shop/rulebase/schema
-  downdrop rulebase schema --for case > case.json`
 
 	shortNew = "Start a rulebase of one's own in an empty folder"
 	longNew  = `Start a rulebase of one's own in a folder that holds nothing: small files with
@@ -294,8 +242,6 @@ rule tests. With --alone it is a small complete rulebase over no other.
 
 The folder schema holds what an editor completes and checks by, see "downdrop
 rulebase schema". Nothing is ever written over.`
-	exampleNew = `  downdrop rulebase new shop/rulebase
-  downdrop rulebase new shop/trial --alone --name trial`
 
 	shortFormat = "Bring the files of a rulebase into their one form"
 	longFormat  = `Bring the files of a rulebase, its rule tests and cases into their one form, so that
@@ -312,51 +258,16 @@ that follow one another stand in one column.
 
 With --check or --diff nothing is written, and exit code 1 says that something is
 not in form.`
-	exampleFormat = `  downdrop rulebase format shop/rulebase
-  downdrop rulebase format shop/rulebase --diff
-  downdrop rulebase format - < own.yaml`
 
-	shortVersion   = "Print the version of downdrop and of Go"
-	longVersion    = "Print the version of downdrop and of the Go it was built with."
-	exampleVersion = `  downdrop version`
+	shortVersion = "Print the version of downdrop, its commit and its Go"
+	longVersion  = `Print the version of downdrop, the commit it was built from and the Go it was built
+with: what belongs into a report of a bug.`
 
 	shortHelp = "Help for a command or a topic"
-
-	shortExitCodes = "What the exit codes mean"
-	longExitCodes  = "How a command ended, for scripts:\n"
-
-	shortEnvironment = "Which environment variables are read"
-	longEnvironment  = `Which environment variables are read. A flag outranks its variable.
-
-  DOWNDROP_RULEBASE  folders to read instead of the shipped rulebase, laid over
-                     one another, separated like those of PATH; flag --rulebase
-  COLUMNS            width of the text, from 20 to 80 columns; else the terminal's
-
-  DOWNDROP_STORE     the store of cases: a file, or a PostgreSQL address; flag --store
-  DOWNDROP_BY        who writes in cases: an id, never a name; flag --by
-  DOWNDROP_SHOP      the shop's name and address on a bench record; flag --shop
-
-downdrop prints no colours. It writes no files unless it is asked to, but for the
-store of cases, and opens no network connection but to a PostgreSQL store.`
+	longHelp  = `Print help for a command, as "downdrop COMMAND --help" does, or one of the pages that
+belong to no command: environment, exit-codes, files. Help reads no rulebase and no
+store, and needs no terminal.`
 )
-
-// exitCodes is the table that "help exit-codes" prints.
-var exitCodes = []struct {
-	code int
-	says string
-}{
-	{exitDone, "done"},
-	{exitFound, "ran well and found problems: check found something to report,\na rule test differs, diagnose found that nothing listed allows the\nfindings, triage rejected a row or has to ask one back, or a later issue\nstands for a bench record"},
-	{exitUsage, "the command line cannot be followed: a command, flag or value that\ndoes not exist"},
-	{exitInput, "an input is not valid: a case, or (except in check) a rulebase"},
-	{exitNotFound, "a file or folder is not there, or cannot be read"},
-	{exitStore, "a place to write to is not available, such as a full disk, or the\nstore of cases is not: in use, not reachable, read-only"},
-	{exitIntegrity, "the store of cases is damaged, or is no store; a run at the bench or\na bench record was changed"},
-	{exitNoTerminal, "an answer was needed, and there is no terminal to ask on"},
-	{exitBug, "a bug in downdrop"},
-	{exitSignal + 2, "interrupted"},
-	{exitSignal + 15, "terminated"},
-}
 
 const (
 	sayToMissing     = "Say where to write with --to: a folder, a file that ends in .html or .md, or - for the output."
@@ -492,11 +403,6 @@ every offer.
 A price sheet is YAML; --keys lists what it can say, and
 cases/examples/prices has examples. Sums are exact; money is rounded
 on paper only, a half to the even digit.`
-	exampleDecide = `  downdrop decide cases/examples/prices/tide_mill.yaml --bad 30%
-  downdrop decide mill.yaml --case drop7.yaml --returns-of-place 2
-  downdrop decide shop.yaml --kept K7Q4M2
-  downdrop decide shop.yaml --unit B0815 --detail
-  downdrop decide shop.yaml --bad 0.6 --at bench --age 12 --plot unit.svg`
 
 	sayOneSource     = "The chance is taken from one place: a case file or flags, a kept case (--kept), or a unit in the shop (--unit)."
 	sayReturnsStored = "With --kept or --unit earlier returns of serial and place are looked up in the store."
@@ -533,9 +439,6 @@ With --look-up each sound serial is looked up in the store: units and cases of i
 before, and those that the eye takes for it, which are only asked about.
 
 Exit code 1 says that rows were rejected or have to be asked back.`
-	exampleTriage = `  downdrop triage returns.csv
-  downdrop triage returns.csv --csv --rejects unread.csv > worklist.csv
-  downdrop triage returns.csv --column "Text 2=complaint" --column "Lamp=power_light"`
 
 	sayOneList     = "One list is wanted: downdrop triage RETURNS.csv"
 	sayCSVOrJSON   = "One form at a time: --csv or --json."

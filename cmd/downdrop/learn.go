@@ -24,7 +24,7 @@ type learnOptions struct {
 func newLearnCmd(env *environment) *cobra.Command {
 	o := learnOptions{Options: learn.Usual}
 	cmd := &cobra.Command{
-		Use: "learn [EXPORT.jsonl ...]", Short: shortLearn, Long: longLearn, Example: exampleLearn,
+		Use: "learn [EXPORT.jsonl ...]", Short: shortLearn, Long: longLearn,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.files = args
 			return runLearn(cmd.Context(), env, o)
@@ -109,7 +109,4 @@ the rulebase with what all other parts propose.
 
 Reports before any work are counted, as sure as they were; which remedies help, and by how
 much givens move a weight, is not learned.`
-	exampleLearn = `  downdrop learn
-  downdrop learn cases/examples/closed/closed.jsonl --worth 5 --patch learned.yaml
-  downdrop learn --all --json > lessons.json`
 )

@@ -36,11 +36,10 @@ type lineCheckOptions struct {
 func newLineCheckCmd(env *environment, runF func(context.Context, *environment, lineCheckOptions) error) *cobra.Command {
 	var o lineCheckOptions
 	cmd := &cobra.Command{
-		Use:     "check SHEET.yaml|-",
-		Short:   shortLineCheck,
-		Long:    longLineCheck,
-		Example: exampleLineCheck,
-		Args:    oneSheet,
+		Use:   "check SHEET.yaml|-",
+		Short: shortLineCheck,
+		Long:  longLineCheck,
+		Args:  oneSheet,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.file = args[0]
 			if o.json && o.html {
@@ -105,10 +104,9 @@ type lineOhmsOptions struct {
 func newLineOhmsCmd(env *environment, runF func(context.Context, *environment, lineOhmsOptions) error) *cobra.Command {
 	o := lineOhmsOptions{}
 	cmd := &cobra.Command{
-		Use:     "ohms SHEET.yaml [READING]",
-		Short:   shortLineOhms,
-		Long:    longLineOhms,
-		Example: exampleLineOhms,
+		Use:   "ohms SHEET.yaml [READING]",
+		Short: shortLineOhms,
+		Long:  longLineOhms,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) < 1 || len(args) > 2 {
 				return usageError{sayOneReading}

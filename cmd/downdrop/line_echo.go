@@ -19,11 +19,10 @@ type lineEchoOptions struct {
 func newLineEchoCmd(env *environment, runF func(context.Context, *environment, lineEchoOptions) error) *cobra.Command {
 	var o lineEchoOptions
 	cmd := &cobra.Command{
-		Use:     "echo SHEET.yaml|-",
-		Short:   shortLineEcho,
-		Long:    longLineEcho,
-		Example: exampleLineEcho,
-		Args:    oneSheet,
+		Use:   "echo SHEET.yaml|-",
+		Short: shortLineEcho,
+		Long:  longLineEcho,
+		Args:  oneSheet,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.file = args[0]
 			return runF(cmd.Context(), env, o)

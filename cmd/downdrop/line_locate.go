@@ -21,11 +21,10 @@ type lineLocateOptions struct {
 func newLineLocateCmd(env *environment, runF func(context.Context, *environment, lineLocateOptions) error) *cobra.Command {
 	var o lineLocateOptions
 	cmd := &cobra.Command{
-		Use:     "locate SHEET.yaml|-",
-		Short:   shortLineLocate,
-		Long:    longLineLocate,
-		Example: exampleLineLocate,
-		Args:    oneSheet,
+		Use:   "locate SHEET.yaml|-",
+		Short: shortLineLocate,
+		Long:  longLineLocate,
+		Args:  oneSheet,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.file = args[0]
 			return runF(cmd.Context(), env, o)
@@ -117,10 +116,9 @@ func (o *lineLocateOptions) halve(s *rulebase.Sheet, answer *report.Locate) erro
 
 func newLineSchemaCmd(env *environment, runF func(context.Context, *environment) error) *cobra.Command {
 	return &cobra.Command{
-		Use:     "schema",
-		Short:   shortLineSchema,
-		Long:    longLineSchema,
-		Example: exampleLineSchema,
+		Use:   "schema",
+		Short: shortLineSchema,
+		Long:  longLineSchema,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) > 0 {
 				return usageError{saySheetOnly}

@@ -21,10 +21,9 @@ import (
 
 func newLineNewCmd(env *environment, runF func(context.Context, *environment, string) error) *cobra.Command {
 	return &cobra.Command{
-		Use:     "new SHEET.yaml",
-		Short:   shortLineNew,
-		Long:    longLineNew,
-		Example: exampleLineNew,
+		Use:   "new SHEET.yaml",
+		Short: shortLineNew,
+		Long:  longLineNew,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) != 1 {
 				return usageError{sayOneNewSheet}

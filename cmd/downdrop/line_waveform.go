@@ -31,10 +31,9 @@ type lineWaveformOptions struct {
 func newLineWaveformCmd(env *environment, runF func(context.Context, *environment, lineWaveformOptions) error) *cobra.Command {
 	var o lineWaveformOptions
 	cmd := &cobra.Command{
-		Use:     "waveform FILE.csv|-",
-		Short:   shortLineWaveform,
-		Long:    longLineWaveform,
-		Example: exampleLineWaveform,
+		Use:   "waveform FILE.csv|-",
+		Short: shortLineWaveform,
+		Long:  longLineWaveform,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) != 1 {
 				return usageError{sayOneCapture}

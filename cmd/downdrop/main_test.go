@@ -25,7 +25,15 @@ var update = flag.Bool("update", false, "write what the scripts compare with")
 // and signals need a process of their own.
 const asCommand = "DOWNDROP_TEST_AS_COMMAND"
 
+// asTerminal beside it has the command take its input for a terminal.
+const asTerminal = "DOWNDROP_TEST_AS_TERMINAL"
+
 func TestMain(m *testing.M) {
+	if os.Getenv(asTerminal) != "" {
+		env := newEnvironment()
+		env.terminal = true
+		os.Exit(run(context.Background(), env, os.Args[1:]))
+	}
 	if os.Getenv(asCommand) != "" {
 		main()
 		return

@@ -10,6 +10,8 @@ import (
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
+
+	"downdrop/testdata/support"
 )
 
 // The README's sessions are typed and answered here as they stand there: every
@@ -78,5 +80,53 @@ func TestReadmeNamesEveryExitCode(t *testing.T) {
 		if !slices.Contains(named, strconv.Itoa(c.code)) {
 			t.Errorf("README.md does not name exit code %d", c.code)
 		}
+	}
+}
+
+// Whatever the README and DEVELOPERS.md write as a command is one: the command is there
+// and has the flags; where everything is named it is typed, too, and works.
+func TestCommandsInTheGuides(t *testing.T) {
+	bash := support.Need(t, "bash")
+	dir, path := exampleFolder(t)
+	span := regexp.MustCompile("`(?:go run ./cmd/)?downdrop ([^`]+)`|(?m)^go run ./cmd/downdrop (.+)$")
+	placeholder := regexp.MustCompile(`\b[A-Z]{3,}\b`)
+	slow := regexp.MustCompile(`^(rehearse|serve|chart --at field --see power_light=lit)`) // tried among the examples of help
+	spans := 0
+	for _, guide := range []string{"README.md", "DEVELOPERS.md"} {
+		text, err := os.ReadFile("../../" + guide)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, m := range span.FindAllStringSubmatch(string(text), -1) {
+			line := m[1] + m[2]
+			spans++
+			env, _, _ := testEnvironment()
+			root := newRootCmd(env)
+			cmd, rest, err := root.Find(strings.Fields(line))
+			if err != nil || cmd == root && !strings.HasPrefix(line, "-") || cmd.HasSubCommands() && cmd.Name() != "help" && len(rest) > 0 && !strings.HasPrefix(rest[0], "-") {
+				t.Errorf("%s: there is no command %q", guide, line)
+				continue
+			}
+			for _, word := range rest {
+				flag, ok := strings.CutPrefix(word, "--")
+				flag, _, _ = strings.Cut(flag, "=")
+				if ok && cmd.Flags().Lookup(flag) == nil && flag != "help" {
+					t.Errorf("%s: %s has no flag --%s: %s", guide, cmd.CommandPath(), flag, line)
+				}
+			}
+			if placeholder.MatchString(line) || slow.MatchString(line) || cmd.HasSubCommands() || strings.Contains(line, "rulebase/drop") {
+				continue
+			}
+			code, said := typed(t, bash, dir, path, "downdrop "+line+" </dev/null")
+			if code == exitUsage && len(rest) == 0 {
+				continue // the name of a command alone
+			}
+			if code != 0 && code != exitNoTerminal {
+				t.Errorf("%s: %s: exit code %d\n%s", guide, line, code, said)
+			}
+		}
+	}
+	if spans < 30 {
+		t.Errorf("only %d commands were found in the guides", spans)
 	}
 }

@@ -20,7 +20,7 @@ import (
 )
 
 func newRecordCmd(env *environment) *cobra.Command {
-	cmd := &cobra.Command{Use: "record", Short: shortRecord, Long: longRecord, Example: exampleRecord, Args: knownCommand}
+	cmd := &cobra.Command{Use: "record", Short: shortRecord, Long: longRecord, Args: knownCommand}
 	cmd.AddCommand(newRecordMakeCmd(env), newRecordVerifyCmd(env), newRecordReadingsCmd(env))
 	return cmd
 }

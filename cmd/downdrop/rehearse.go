@@ -27,11 +27,10 @@ type rehearseOptions struct {
 func newRehearseCmd(env *environment, runF func(context.Context, *environment, rehearseOptions) error) *cobra.Command {
 	var o rehearseOptions
 	cmd := &cobra.Command{
-		Use:     "rehearse",
-		Short:   shortRehearse,
-		Long:    longRehearse,
-		Example: exampleRehearse,
-		Args:    noArguments,
+		Use:   "rehearse",
+		Short: shortRehearse,
+		Long:  longRehearse,
+		Args:  noArguments,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return runF(cmd.Context(), env, o)
 		},

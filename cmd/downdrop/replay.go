@@ -32,7 +32,7 @@ type replayOptions struct {
 func newReplayCmd(env *environment) *cobra.Command {
 	var o replayOptions
 	cmd := &cobra.Command{
-		Use: "replay [EXPORT.jsonl ...]", Short: shortReplay, Long: longReplay, Example: exampleReplay,
+		Use: "replay [EXPORT.jsonl ...]", Short: shortReplay, Long: longReplay,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.files = args
 			return runReplay(cmd.Context(), env, o)
@@ -350,8 +350,4 @@ much earlier could it have been known, and do the chances that were given come t
 How far off chance alone leaves right chances is printed beside it: with few cases that
 is a lot. --against holds each case against another rulebase, and says which got worse.
 Exit code 1: a case got worse, or a floor of --least-first, --least-in-three is not kept.`
-	exampleReplay = `  downdrop replay
-  downdrop replay cases/examples/closed/closed.jsonl --plot chances.svg
-  downdrop replay --json > before.json; downdrop replay --rulebase shop --against before.json
-  downdrop replay --least-first 70 --least-in-three 85 --junit replay.xml`
 )

@@ -23,6 +23,9 @@ func execute(ctx context.Context, env *environment, args []string) error {
 		addCompletion(env, root)
 	}
 	err := root.ExecuteContext(ctx)
+	if err == nil {
+		err = env.unwritten
+	}
 	var usage usageError
 	if err != nil && !begun && !errors.As(err, &usage) {
 		err = usageError{strings.TrimSpace(err.Error())}
@@ -36,7 +39,6 @@ func newRootCmd(env *environment) *cobra.Command {
 		Use:           "downdrop",
 		Short:         shortRoot,
 		Long:          longRoot,
-		Example:       exampleRoot,
 		Args:          knownCommand,
 		SilenceErrors: true,
 		SilenceUsage:  true,
@@ -52,9 +54,13 @@ func newRootCmd(env *environment) *cobra.Command {
 	root.SetOut(env.out)
 	root.SetErr(env.err)
 	root.SetFlagErrorFunc(flagError)
+	root.SetHelpFunc(func(cmd *cobra.Command, _ []string) { env.unwritten = written(writeHelp(env, cmd)) })
+	root.SetUsageFunc(func(cmd *cobra.Command) error { return writeUsage(env, cmd) })
 	root.Flags().StringVar(&o.file, "case", "", "go on with the case in this `FILE`")
 	addCaseFlags(root, env, &o)
-	root.AddGroup(&cobra.Group{ID: groupDrop, Title: "At the drop, and by phone:"}, &cobra.Group{ID: groupShop, Title: "In the shop:"}, &cobra.Group{ID: groupAuthor, Title: "For whoever keeps the rulebase:"})
+	for _, g := range helpGroups {
+		root.AddGroup(&cobra.Group{ID: g.id, Title: g.title})
+	}
 	root.AddCommand(
 		newDiagnoseCmd(env, runDiagnose),
 		newCaseCmd(env),
@@ -73,28 +79,36 @@ func newRootCmd(env *environment) *cobra.Command {
 		newCheckCmd(env, runCheck),
 		newRehearseCmd(env, runRehearse),
 		newVersionCmd(env))
-	for _, c := range root.Commands() {
-		c.GroupID = groups[c.Name()]
+	root.AddCommand(newCompletionCmd(env))
+	help := newHelpCmd()
+	help.AddCommand(newManCmd(env))
+	root.AddCommand(help)
+	root.SetHelpCommand(help)
+	for _, g := range helpGroups {
+		for _, c := range root.Commands() {
+			if slices.Contains(g.commands, c.Name()) {
+				c.GroupID = g.id
+			}
+		}
 	}
 	root.AddCommand(newTopics()...)
-	root.AddCommand(newCompletionCmd(env))
-	root.SetHelpCommand(newHelpCmd())
+	addExamples(root)
 	root.CompletionOptions.DisableDefaultCmd = true
 	root.CompletionOptions.SetDefaultShellCompDirective(cobra.ShellCompDirectiveNoFileComp)
 	return root
 }
 
-// Help lists commands by who needs them.
-const (
-	groupDrop   = "drop"
-	groupShop   = "shop"
-	groupAuthor = "author"
-)
-
-var groups = map[string]string{
-	"diagnose": groupDrop, "case": groupDrop, "serve": groupDrop, "chart": groupDrop, "line": groupDrop,
-	"decide": groupShop, "unit": groupShop, "triage": groupShop, "bench": groupShop, "record": groupShop, "store": groupShop,
-	"rulebase": groupAuthor, "check": groupAuthor, "replay": groupAuthor, "learn": groupAuthor, "rehearse": groupAuthor,
+// helpGroups are the groups in which help lists commands, by who needs them: first
+// whoever stands at a drop, last whoever keeps the rulebase and the program.
+var helpGroups = []struct {
+	id, title string
+	commands  []string
+}{
+	{"field", "At the drop:", []string{"diagnose", "chart", "line"}},
+	{"phone", "By phone, and for every case that is kept:", []string{"case", "serve"}},
+	{"shop", "In the shop:", []string{"triage", "unit", "bench", "record", "decide", "store"}},
+	{"author", "For whoever keeps the rulebase:", []string{"rulebase", "check", "replay", "learn", "rehearse"}},
+	{"program", "For downdrop itself:", []string{"help", "version", "completion"}},
 }
 
 // knownCommand refuses a word that is no command, with what was probably meant.
@@ -110,6 +124,7 @@ func newHelpCmd() *cobra.Command {
 	return &cobra.Command{
 		Use:   "help [COMMAND|TOPIC]",
 		Short: shortHelp,
+		Long:  longHelp,
 		ValidArgsFunction: func(cmd *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
 			var names []string
 			if at, _, err := cmd.Root().Find(args); err == nil {

@@ -23,10 +23,9 @@ type distinguishOptions struct {
 func newDistinguishCmd(env *environment, runF func(context.Context, *environment, distinguishOptions) error) *cobra.Command {
 	var o distinguishOptions
 	cmd := &cobra.Command{
-		Use:     "distinguish [DIR]...",
-		Short:   shortDistinguish,
-		Long:    longDistinguish,
-		Example: exampleDistinguish,
+		Use:   "distinguish [DIR]...",
+		Short: shortDistinguish,
+		Long:  longDistinguish,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.dirs = args
 			return runF(cmd.Context(), env, o)

@@ -26,10 +26,9 @@ type formatOptions struct {
 func newFormatCmd(env *environment, runF func(context.Context, *environment, formatOptions) error) *cobra.Command {
 	var o formatOptions
 	cmd := &cobra.Command{
-		Use:     "format FILE|DIR|-...",
-		Short:   shortFormat,
-		Long:    longFormat,
-		Example: exampleFormat,
+		Use:   "format FILE|DIR|-...",
+		Short: shortFormat,
+		Long:  longFormat,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.names = args
 			return runF(cmd.Context(), env, o)

@@ -26,10 +26,9 @@ type handbookOptions struct {
 func newHandbookCmd(env *environment, runF func(context.Context, *environment, handbookOptions) error) *cobra.Command {
 	var o handbookOptions
 	cmd := &cobra.Command{
-		Use:     "handbook [DIR]... --to FOLDER|FILE",
-		Short:   shortHandbook,
-		Long:    longHandbook,
-		Example: exampleHandbook,
+		Use:   "handbook [DIR]... --to FOLDER|FILE",
+		Short: shortHandbook,
+		Long:  longHandbook,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.dirs = args
 			return runF(cmd.Context(), env, o)

@@ -17,10 +17,9 @@ type layersOptions struct {
 func newLayersCmd(env *environment, runF func(context.Context, *environment, layersOptions) error) *cobra.Command {
 	var o layersOptions
 	cmd := &cobra.Command{
-		Use:     "layers [DIR]...",
-		Short:   shortLayers,
-		Long:    longLayers,
-		Example: exampleLayers,
+		Use:   "layers [DIR]...",
+		Short: shortLayers,
+		Long:  longLayers,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.dirs = args
 			return runF(cmd.Context(), env, o)

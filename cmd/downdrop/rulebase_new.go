@@ -33,10 +33,9 @@ type newOptions struct {
 func newNewCmd(env *environment, runF func(context.Context, *environment, newOptions) error) *cobra.Command {
 	var o newOptions
 	cmd := &cobra.Command{
-		Use:     "new DIR",
-		Short:   shortNew,
-		Long:    longNew,
-		Example: exampleNew,
+		Use:   "new DIR",
+		Short: shortNew,
+		Long:  longNew,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) != 1 {
 				return usageError{sayOneFolder}

@@ -24,10 +24,9 @@ type schemaOptions struct {
 func newSchemaCmd(env *environment, runF func(context.Context, *environment, schemaOptions) error) *cobra.Command {
 	var o schemaOptions
 	cmd := &cobra.Command{
-		Use:     "schema [DIR]...",
-		Short:   shortSchema,
-		Long:    longSchema,
-		Example: exampleSchema,
+		Use:   "schema [DIR]...",
+		Short: shortSchema,
+		Long:  longSchema,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.dirs = args
 			if o.to != "" && cmd.Flags().Changed("for") {

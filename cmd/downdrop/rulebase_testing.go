@@ -28,10 +28,9 @@ type rulebaseTestOptions struct {
 func newRulebaseTestCmd(env *environment, runF func(context.Context, *environment, rulebaseTestOptions) error) *cobra.Command {
 	var o rulebaseTestOptions
 	cmd := &cobra.Command{
-		Use:     "test [DIR]...",
-		Short:   shortRulebaseTest,
-		Long:    longRulebaseTest,
-		Example: exampleRulebaseTest,
+		Use:   "test [DIR]...",
+		Short: shortRulebaseTest,
+		Long:  longRulebaseTest,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.dirs = args
 			return runF(cmd.Context(), env, o)

@@ -26,7 +26,7 @@ type serveOptions struct {
 func newServeCmd(env *environment, runF func(context.Context, *environment, serveOptions) error) *cobra.Command {
 	var o serveOptions
 	cmd := &cobra.Command{
-		Use: "serve", Short: shortServe, Long: longServe, Example: exampleServe, Args: noArguments,
+		Use: "serve", Short: shortServe, Long: longServe, Args: noArguments,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runF(cmd.Context(), env, o) },
 	}
 	addStoreFlags(cmd, &o.deskOptions)

@@ -9,8 +9,6 @@ command line.
 It prints a link that lets one browser in, once; the next link follows when it was used.
 It answers on this machine only. Every answer is in the store before the next question
 is shown; interrupt it (Ctrl-C) to stop.`
-	exampleServe = `  downdrop serve
-  downdrop serve --store yard.db --listen 127.0.0.1:0`
 
 	sayServing      = "Open this link in a browser on this machine; it serves once:\n  %s\n"
 	sayListenForm   = "--listen %q: an address with its port is wanted, such as 127.0.0.1:58490."

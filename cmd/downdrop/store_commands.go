@@ -25,7 +25,7 @@ import (
 // newStoreCmd holds what is done to the store itself.
 func newStoreCmd(env *environment) *cobra.Command {
 	cmd := &cobra.Command{
-		Use: "store", Short: shortStore, Long: longStore, Example: exampleStore, Args: knownCommand,
+		Use: "store", Short: shortStore, Long: longStore, Args: knownCommand,
 		RunE: func(cmd *cobra.Command, _ []string) error { return written(cmd.Help()) },
 	}
 	verbs := []struct {

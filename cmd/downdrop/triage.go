@@ -30,10 +30,9 @@ type triageOptions struct {
 func newTriageCmd(env *environment, runF func(context.Context, *environment, triageOptions) error) *cobra.Command {
 	var o triageOptions
 	cmd := &cobra.Command{
-		Use:     "triage RETURNS.csv|-",
-		Short:   shortTriage,
-		Long:    longTriage,
-		Example: exampleTriage,
+		Use:   "triage RETURNS.csv|-",
+		Short: shortTriage,
+		Long:  longTriage,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) != 1 {
 				return usageError{sayOneList}

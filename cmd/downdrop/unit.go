@@ -117,16 +117,16 @@ func unitArgs(more int) cobra.PositionalArgs {
 
 // A unitSaying is a command that adds to a unit.
 type unitSaying struct {
-	use, short, long, example string
-	more                      int
-	flags                     func(*cobra.Command)
-	draft                     func(ctx context.Context, d *desk, c *cases.Card, words []string) (cases.Draft, error)
+	use, short, long string
+	more             int
+	flags            func(*cobra.Command)
+	draft            func(ctx context.Context, d *desk, c *cases.Card, words []string) (cases.Draft, error)
 }
 
 func newUnitSayingCmd(env *environment, s unitSaying) *cobra.Command {
 	var o deskOptions
 	cmd := &cobra.Command{
-		Use: s.use, Short: s.short, Long: s.long, Example: s.example, Args: unitArgs(s.more),
+		Use: s.use, Short: s.short, Long: s.long, Args: unitArgs(s.more),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			ctx := cmd.Context()
 			return o.onUnit(ctx, env, args[0], func(d *desk, c *cases.Card) error {
@@ -152,7 +152,7 @@ func newUnitMoveCmd(env *environment) *cobra.Command {
 	var m cases.Move
 	var instead string
 	return newUnitSayingCmd(env, unitSaying{
-		use: "move UNIT STATE", short: shortUnitMove, long: longUnitMove + unitStates(), example: exampleUnitMove, more: 1,
+		use: "move UNIT STATE", short: shortUnitMove, long: longUnitMove + unitStates(), more: 1,
 		flags: func(cmd *cobra.Command) {
 			f := cmd.Flags()
 			f.StringVar(&m.Why, "why", "", "the reason, one sentence (`TEXT`); needed")
@@ -251,7 +251,7 @@ func sayUnitRefused(c *cases.Card, m cases.Move, why cases.Refusal) string {
 func newUnitStatementCmd(env *environment) *cobra.Command {
 	var b cases.Contamination
 	return newUnitSayingCmd(env, unitSaying{
-		use: "statement UNIT WORD", short: shortUnitStatement, long: longUnitStatement, example: exampleUnitStatement, more: 1,
+		use: "statement UNIT WORD", short: shortUnitStatement, long: longUnitStatement, more: 1,
 		flags: func(cmd *cobra.Command) { addContaminationFlags(cmd, &b) },
 		draft: func(_ context.Context, _ *desk, c *cases.Card, words []string) (cases.Draft, error) {
 			b.State = words[0]
@@ -279,7 +279,7 @@ func newUnitRepairCmd(env *environment) *cobra.Command {
 	var w cases.Work
 	var parts []string
 	return newUnitSayingCmd(env, unitSaying{
-		use: "repair UNIT SECTION", short: shortUnitRepair, long: longUnitRepair + "\n  " + strings.Join(cases.UnitSections, ", "), example: exampleUnitRepair, more: 1,
+		use: "repair UNIT SECTION", short: shortUnitRepair, long: strings.TrimSuffix(longUnitRepair, "\n") + listed(cases.UnitSections), more: 1,
 		flags: func(cmd *cobra.Command) {
 			f := cmd.Flags()
 			f.StringVar(&w.Did, "did", "", "what was done, one sentence (`TEXT`); needed")
@@ -330,7 +330,7 @@ func (d *desk) checkWork(w *cases.Work, parts []string) error {
 
 func newUnitNoteCmd(env *environment) *cobra.Command {
 	return newUnitSayingCmd(env, unitSaying{
-		use: "note UNIT TEXT...", short: shortUnitNote, long: longUnitNote, example: exampleUnitNote, more: -1,
+		use: "note UNIT TEXT...", short: shortUnitNote, long: longUnitNote, more: -1,
 		draft: func(_ context.Context, _ *desk, _ *cases.Card, words []string) (cases.Draft, error) {
 			return cases.Say(cases.KindNote, cases.Note{Text: strings.Join(words, " ")}), nil
 		},
@@ -340,7 +340,7 @@ func newUnitNoteCmd(env *environment) *cobra.Command {
 func newUnitTakeBackCmd(env *environment) *cobra.Command {
 	var why string
 	return newUnitSayingCmd(env, unitSaying{
-		use: "take-back UNIT NUMBER", short: shortUnitTakeBack, long: longUnitTakeBack, example: exampleUnitTakeBack, more: 1,
+		use: "take-back UNIT NUMBER", short: shortUnitTakeBack, long: longUnitTakeBack, more: 1,
 		flags: func(cmd *cobra.Command) { cmd.Flags().StringVar(&why, "why", "", "the reason (`TEXT`); needed") },
 		draft: func(_ context.Context, d *desk, c *cases.Card, words []string) (cases.Draft, error) {
 			if strings.TrimSpace(why) == "" {
@@ -379,7 +379,7 @@ func newUnitReturnNoteCmd(env *environment) *cobra.Command {
 	var page string
 	var asJSON bool
 	cmd := &cobra.Command{
-		Use: "return-note CASE", Short: shortReturnNote, Long: longReturnNote, Example: exampleReturnNote, Args: oneCase(0),
+		Use: "return-note CASE", Short: shortReturnNote, Long: longReturnNote, Args: oneCase(0),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			ctx := cmd.Context()
 			return o.onCase(ctx, env, args[0], func(d *desk, c *cases.Case) error {

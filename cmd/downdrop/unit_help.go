@@ -18,27 +18,18 @@ eye takes for another (0 and O, 1 and I, 8 and B, 5 and S) is asked about and ne
 assumed. The contamination statement of a linked case's return note counts.
 
 A unit is not opened before its sender has stated whether it is contaminated.`
-	exampleUnitReceive = `  downdrop unit receive BIU-2 B0815 --from customer-7 --by bench-1
-  downdrop unit receive BIU-2 BO815 --as-read --condition "two pins bent" --by bench-1`
 
-	shortUnitList   = "List the units in the shop by state, the longest waiting first"
-	longUnitList    = `List the units in the shop by state, with how long each has been in it.`
-	exampleUnitList = `  downdrop unit list
-  downdrop unit list awaiting_customer
-  downdrop unit list --all --csv > units.csv`
+	shortUnitList = "List the units in the shop by state, the longest waiting first"
+	longUnitList  = `List the units in the shop by state, with how long each has been in it.`
 
 	shortUnitShow = "Show a unit: its way, its repair log, its offer, what was before"
 	longUnitShow  = `Show a unit: where it stands, its way through the shop with who, when and why, its
 repair log, its offer with the answer, and when it was here before.`
-	exampleUnitShow = `  downdrop unit show B0815
-  downdrop unit show BIU-2/B0815 --offer-html offer.html`
 
 	shortUnitStatement = "Note what the sender states of contamination"
 	longUnitStatement  = `Note what the sender states of contamination: not_exposed, decontaminated or
 contaminated. A unit that may be contaminated is not opened; put it in quarantine
 and follow your shop's rules.`
-	exampleUnitStatement = `  downdrop unit statement B0815 not_exposed --stated-in "return note, signed" --by bench-1
-  downdrop unit statement B0815 decontaminated --exposed-to "cutting oil" --cleaned "degreased, dried 12 h" --by bench-1`
 
 	shortUnitMove = "Change where a unit stands, with the reason"
 	longUnitMove  = `Change the state of a unit. The reason is needed, and of an evaluation the verdict. A
@@ -48,8 +39,6 @@ good or was tested. What the customer agreed to otherwise is said with --consent
 
 The states, and what may follow each:
 `
-	exampleUnitMove = `  downdrop unit move B0815 evaluated --unit bad --why "no supply rail" --record 2031-112 --by bench-1
-  downdrop unit move B0815 released --why "acceptance passed" --record 2031-118 --by bench-2`
 
 	shortUnitRepair = "Add to a unit's repair log: section, work, parts"
 	longUnitRepair  = `Add to the repair log of a unit that is in repair. The work is one of: rework, which
@@ -57,45 +46,34 @@ makes it again what its drawings say; repair, after which it works and is not wh
 as drawn; modification, by a document. Say the solder: leaded and lead-free are not
 mixed in one joint without a note. The usual sections:
 `
-	exampleUnitRepair = `  downdrop unit repair B0815 bus_port --did "line driver renewed" --as rework --part "1 x line driver@lot 17" --solder leaded --minutes 40 --by bench-1`
 
 	shortUnitOffer = "Offer the customer what can become of a unit, with its figures"
 	longUnitOffer  = `Offer the customer what can become of a unit. The figures are those of "decide": the
 price of each way on the sheet, and what it comes to in all on the mean. The chance
 that the unit is bad follows from its verdict, else from --bad; how often the serial
 and the place sent units in before is looked up. The sheet is kept with the offer.`
-	exampleUnitOffer = `  downdrop unit offer B0815 shop.yaml --until 2031-06-30 --by bench-1
-  downdrop unit offer B0815 shop.yaml --until 2031-06-30 --bad 0.6 --html offer.html --by bench-1`
 
 	shortUnitAnswer = "Note what the customer says to the offer"
 	longUnitAnswer  = `Note what the customer says to the last offer: one of its ways, or declined. An answer
 after the offer's last day is kept, and no longer counts.`
-	exampleUnitAnswer = `  downdrop unit answer B0815 repair --how "by phone" --order 4711 --by bench-1
-  downdrop unit answer B0815 declined --how "by letter" --by bench-1`
 
-	shortUnitNote   = "Add a note to a unit"
-	longUnitNote    = `Add a note to a unit, in free words.`
-	exampleUnitNote = `  downdrop unit note B0815 the housing was opened before --by bench-1`
+	shortUnitNote = "Add a note to a unit"
+	longUnitNote  = `Add a note to a unit, in free words.`
 
 	shortUnitTakeBack = "Take back an entry of a unit that was wrong"
 	longUnitTakeBack  = `Take back an entry, by its number in "show --entries". It stays on record, and no
 longer counts. One that later changes rest on is taken back after them.`
-	exampleUnitTakeBack = `  downdrop unit take-back B0815 4 --why "meant another unit" --by bench-1`
 
 	shortReturnNote = "Print the paper that goes with a unit to the shop, from its case"
 	longReturnNote  = `Print the return note of a case: the complaint, what was seen, the settings as found,
 the contamination statement and the packing. What is stated with --statement and
 --packed is kept with the case; what is not is left to be filled in by hand.`
-	exampleReturnNote = `  downdrop unit return-note K7Q4M2
-  downdrop unit return-note K7Q4M2 --statement not_exposed --packed "unit only, antistatic bag" --html note.html`
 
 	shortUnitMonth = "The month in the shop: no fault found, repeats, turnaround, waiting"
 	longUnitMonth  = `The month in the shop, by type of unit: what came in and went out, no fault found, what
 came back within 90 days, the median of the days in the house and of the days of
 waiting for the customer, and what is in the house at the end. Without a month it is
 the last whole one.`
-	exampleUnitMonth = `  downdrop unit month
-  downdrop unit month 2031-05 --csv > may.csv`
 
 	sayUnitWho      = "Nothing becomes of a unit without somebody who did it: say who with --by ID, or set DOWNDROP_BY. An id, not a name."
 	sayNoSuchUnit   = "There is no unit %q in this store."

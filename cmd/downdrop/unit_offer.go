@@ -25,7 +25,7 @@ type unitOfferOptions struct {
 func newUnitOfferCmd(env *environment) *cobra.Command {
 	var o unitOfferOptions
 	cmd := &cobra.Command{
-		Use: "offer UNIT PRICES.yaml", Short: shortUnitOffer, Long: longUnitOffer, Example: exampleUnitOffer, Args: unitArgs(1),
+		Use: "offer UNIT PRICES.yaml", Short: shortUnitOffer, Long: longUnitOffer, Args: unitArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.prices = args[1]
 			ctx := cmd.Context()
@@ -95,7 +95,7 @@ func (d *desk) decideUnit(ctx context.Context, c *cases.Card, file string, o *de
 func newUnitAnswerCmd(env *environment) *cobra.Command {
 	var a cases.Answer
 	return newUnitSayingCmd(env, unitSaying{
-		use: "answer UNIT WAY|declined", short: shortUnitAnswer, long: longUnitAnswer, example: exampleUnitAnswer, more: 1,
+		use: "answer UNIT WAY|declined", short: shortUnitAnswer, long: longUnitAnswer, more: 1,
 		flags: func(cmd *cobra.Command) {
 			cmd.Flags().StringVar(&a.How, "how", "", "how the answer came: by phone, by letter (`TEXT`)")
 			cmd.Flags().StringVar(&a.Order, "order", "", "the customer's order number (`TEXT`)")

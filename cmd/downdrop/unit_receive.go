@@ -24,7 +24,7 @@ type unitReceiveOptions struct {
 func newUnitReceiveCmd(env *environment) *cobra.Command {
 	var o unitReceiveOptions
 	cmd := &cobra.Command{
-		Use: "receive TYPE SERIAL", Short: shortUnitReceive, Long: longUnitReceive, Example: exampleUnitReceive,
+		Use: "receive TYPE SERIAL", Short: shortUnitReceive, Long: longUnitReceive,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) == 2 && len(cases.UnitKey(cases.Unit{Type: args[0], Serial: args[1]})) > cases.MaxSubject {
 				return usageError{sayLongUnit}

@@ -20,7 +20,7 @@ func newUnitShowCmd(env *environment) *cobra.Command {
 	var asJSON, all, offer bool
 	var page string
 	cmd := &cobra.Command{
-		Use: "show UNIT", Short: shortUnitShow, Long: longUnitShow, Example: exampleUnitShow, Args: unitArgs(0),
+		Use: "show UNIT", Short: shortUnitShow, Long: longUnitShow, Args: unitArgs(0),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			ctx := cmd.Context()
 			return o.onUnit(ctx, env, args[0], func(d *desk, c *cases.Card) error {
@@ -71,7 +71,7 @@ func newUnitListCmd(env *environment) *cobra.Command {
 	var o deskOptions
 	var all, asJSON, csv bool
 	cmd := &cobra.Command{
-		Use: "list [STATE]", Short: shortUnitList, Long: longUnitList, Example: exampleUnitList,
+		Use: "list [STATE]", Short: shortUnitList, Long: longUnitList,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) > 1 {
 				return usageError{fmt.Sprintf(sayCaseWords, cmd.CommandPath(), cmd.Use)}
@@ -131,7 +131,7 @@ func newUnitMonthCmd(env *environment) *cobra.Command {
 	var o deskOptions
 	var asJSON, csv bool
 	cmd := &cobra.Command{
-		Use: "month [YYYY-MM]", Short: shortUnitMonth, Long: longUnitMonth, Example: exampleUnitMonth,
+		Use: "month [YYYY-MM]", Short: shortUnitMonth, Long: longUnitMonth,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) > 1 {
 				return usageError{fmt.Sprintf(sayCaseWords, cmd.CommandPath(), cmd.Use)}
