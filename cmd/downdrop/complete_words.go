@@ -126,7 +126,7 @@ var flagWords = map[string]completion{
 	"--given": fromBase(givenWords), "--see": seen, "--tool": fromBase(toolWords), "--at": words(placeWords...), "--who": words(whoWords...),
 	"--confirmed": fromBase(func(b *rulebase.Base, _ string) []string { return warningIDs(b) }), "--sheet": yamlFiles,
 	"--case": openCases, "downdrop --case": yamlFiles, "decide --case": yamlFiles, "rehearse --case": ownWords,
-	"--kept": allCases, "bench run --unit": profiles, "bench show --unit": profiles, "case close --unit": verdicts, "unit move --unit": verdicts, "decide --unit": allUnits,
+	"--kept": allCases, "bench run --unit": profiles, "bench show --unit": profiles, "case close --unit": verdicts, "unit move --unit": verdicts, "decide --unit": allUnits, "record make --unit": allUnits,
 	"--answers": anyFile, "--file": anyFile, "--svg": anyFile, "--html": anyFile, "--plot": anyFile, "--qr": anyFile, "--out": anyFile, "--output": anyFile,
 	"--junit": anyFile, "help man --out": folders, "--patch": anyFile, "--rejects": anyFile, "--offer-html": anyFile,
 	"case done --drop": words(string(rulebase.Well), string(rulebase.StillDown)), "--drop": ownWords,

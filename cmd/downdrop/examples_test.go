@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bufio"
 	"image"
 	"image/jpeg"
 	"io"
@@ -48,7 +49,7 @@ var before = map[string]string{
 
 // onSmaller are commands that think long about the shipped rulebase: where their
 // examples name none, a small one is in use.
-var onSmaller = map[string]string{"rehearse": "alone", "chart": "small"}
+var onSmaller = map[string]string{"rehearse": "alone", "chart": "small", "check": "alone", "rulebase test": "alone", "rulebase handbook": "alone"}
 
 const evaluated = `downdrop unit statement B0815 not_exposed --by bench-1 && downdrop unit move B0815 evaluated --unit bad --why "no supply rail" --by bench-1`
 
@@ -119,13 +120,7 @@ func tryExample(t *testing.T, bash, dir, path, name, line string) {
 	code, said := 0, ""
 	switch {
 	case name == "serve":
-		if !strings.Contains(line, "--listen") {
-			line += " --listen 127.0.0.1:0" // whatever else runs on this machine
-		}
-		code, said = typed(t, bash, dir, path, "exec timeout --preserve-status -s INT 1 "+line)
-		if code != 0 || !strings.Contains(said, "http://127.0.0.1:") {
-			t.Errorf("exit code %d\n%s", code, said)
-		}
+		served(t, bash, dir, path, line)
 		return
 	case slices.ContainsFunc(onTerminal, func(c string) bool { return line == c || strings.HasPrefix(line, c+" ") && c != "downdrop" }) && !strings.Contains(line, "--answers"):
 		code, said = typed(t, bash, dir, path, asTerminal+"=1 "+line+" < /dev/null")
@@ -163,6 +158,35 @@ func typed(t *testing.T, bash, dir, path, line string) (code int, said string) {
 		t.Fatal(err)
 	}
 	return cmd.ProcessState.ExitCode(), string(out)
+}
+
+// served is a page that is shown until it is interrupted.
+func served(t *testing.T, bash, dir, path, line string) {
+	t.Helper()
+	if !strings.Contains(line, "--listen") {
+		line += " --listen 127.0.0.1:0" // whatever else runs on this machine
+	}
+	cmd := exec.Command(bash, "--norc", "-c", "exec "+line)
+	cmd.Dir = dir
+	cmd.Env = append(os.Environ(), "PATH="+path, "HOME="+dir, "DOWNDROP_STORE=store.db")
+	out, err := cmd.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	cmd.Stderr = cmd.Stdout
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	said := ""
+	for lines := bufio.NewScanner(out); !strings.Contains(said, "http://127.0.0.1:") && lines.Scan(); {
+		said += lines.Text() + "\n"
+	}
+	if err := cmd.Process.Signal(os.Interrupt); err != nil {
+		t.Error(err)
+	}
+	if err := cmd.Wait(); err != nil || !strings.Contains(said, "http://127.0.0.1:") {
+		t.Errorf("%v\n%s", err, said)
+	}
 }
 
 // exampleFolder holds everything that the examples name.

@@ -23,12 +23,12 @@ func execute(ctx context.Context, env *environment, args []string) error {
 		addCompletion(env, root)
 	}
 	err := root.ExecuteContext(ctx)
-	if err == nil {
-		err = env.unwritten
-	}
 	var usage usageError
 	if err != nil && !begun && !errors.As(err, &usage) {
 		err = usageError{strings.TrimSpace(err.Error())}
+	}
+	if err == nil {
+		err = env.unwritten
 	}
 	return err
 }

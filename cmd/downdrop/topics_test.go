@@ -194,8 +194,8 @@ var placesWritten = map[string]string{
 	"cases/sqlite/sqlite.go copyAside":                "gone when the command ends",
 	"cases/sqlite/sqlite.go copyFile":                 "gone when the command ends",
 	"cases/sqlite/salvage.go mendHeader":              "gone when the command ends", // of a copy there
-	"cmd/downdrop/bench_file.go newRunFile":           "run: PROCEDURE-DATE-TIME.run.jsonl",
-	"cmd/downdrop/bench_file.go openRunFile":          "resume adds",
+	"cmd/internal/shop/run.go NewRun":                 "run: PROCEDURE-DATE-TIME.run.jsonl",
+	"cmd/internal/shop/run.go OpenRun":                "resume adds",
 	"cmd/downdrop/cases_alike.go keepIndex":           "downdrop/alike-",
 	"cmd/downdrop/cases_show.go fetch":                "show --fetch",
 	"cmd/downdrop/cases_show.go codes":                "hand-over --file and --qr",
