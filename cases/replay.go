@@ -237,20 +237,30 @@ type CauseScore struct {
 // bins of forecasts.
 const bins = 10
 
-// Sum adds replayed cases up.
-func Sum(all []*Replayed) *Score {
-	s := &Score{ByCause: map[string]*CauseScore{}}
-	var forecasts []Forecast
-	for _, r := range all {
-		if r.Unknown {
-			s.Unknown++
-			continue
-		}
-		s.add(r)
-		forecasts = append(forecasts, Forecast{r.First, r.Right})
+// A Tally adds replayed cases up one at a time, so that no case need be kept: sums, and of each case the
+// chance of what was first with whether it was right, which calibration asks for. Its zero value is empty; the
+// last digits of the sums are those of the order in which cases were added.
+type Tally struct {
+	score     Score
+	forecasts []Forecast
+}
+
+// Add adds a case.
+func (t *Tally) Add(r *Replayed) {
+	if r.Unknown {
+		t.score.Unknown++
+		return
 	}
-	s.Calibration = Calibrate(forecasts, bins)
+	t.score.add(r)
+	t.forecasts = append(t.forecasts, Forecast{r.First, r.Right})
+}
+
+// Score is what was added; the tally is used up.
+func (t *Tally) Score() *Score {
+	s := &t.score
+	s.Calibration = Calibrate(t.forecasts, bins)
 	if s.Cases == 0 {
+		s.ByCause = map[string]*CauseScore{}
 		return s
 	}
 	n := float64(s.Cases)
@@ -264,8 +274,20 @@ func Sum(all []*Replayed) *Score {
 	return s
 }
 
+// Sum adds replayed cases up.
+func Sum(all []*Replayed) *Score {
+	var t Tally
+	for _, r := range all {
+		t.Add(r)
+	}
+	return t.Score()
+}
+
 func (s *Score) add(r *Replayed) {
 	s.Cases++
+	if s.ByCause == nil {
+		s.ByCause = map[string]*CauseScore{}
+	}
 	key := strings.Join(r.Causes, " and ")
 	if s.ByCause[key] == nil {
 		s.ByCause[key] = &CauseScore{Instead: map[string]int{}}
@@ -334,19 +356,57 @@ func placeOf(rank int) int {
 	return rank
 }
 
-// Against pairs the cases that both know, by id. Only what both score can be better or worse.
-func Against(before, after []*Replayed) []Compared {
-	old := map[string]*Replayed{}
-	for _, r := range before {
-		if !r.Unknown {
-			old[r.ID] = r
-		}
+// A Versus is how closed cases fare through one rulebase against another, case by case; only what got
+// worse or better is kept.
+type Versus struct {
+	Cases         int // that both know something proven of
+	Worse, Better []Compared
+
+	mean, squares float64 // of the gains: by Welford's way of summing
+}
+
+// Add adds a case that both have gone through. Only what both score can be better or worse.
+func (v *Versus) Add(before, after *Replayed) {
+	if before == nil || before.Unknown || after.Unknown {
+		return
 	}
-	var out []Compared
-	for _, r := range after {
-		if b := old[r.ID]; b != nil && !r.Unknown {
-			out = append(out, Compared{b, r})
-		}
+	v.Cases++
+	gain := math.Log(max(after.True, LeastChance)) - math.Log(max(before.True, LeastChance))
+	off := gain - v.mean
+	v.mean += off / float64(v.Cases)
+	v.squares += off * (gain - v.mean)
+	switch c := (Compared{before, after}); {
+	case c.Worse():
+		v.Worse = append(v.Worse, c)
+	case c.Better():
+		v.Better = append(v.Better, c)
+	}
+}
+
+// Gain is by how much the logarithm of the chance of what was proven rose: the mean over all cases, and half the
+// width of its 95 % interval, by the normal approximation.
+func (v *Versus) Gain() (mean, half float64) {
+	if v.Cases < 2 {
+		return v.mean, 0
+	}
+	n := float64(v.Cases)
+	return v.mean, 1.96 * math.Sqrt(v.squares/(n-1)/n)
+}
+
+// ByID are replayed cases by their ids.
+func ByID(all []*Replayed) map[string]*Replayed {
+	out := make(map[string]*Replayed, len(all))
+	for _, r := range all {
+		out[r.ID] = r
 	}
 	return out
+}
+
+// Against pairs the cases that both know, by id.
+func Against(before, after []*Replayed) *Versus {
+	v, old := &Versus{}, ByID(before)
+	for _, r := range after {
+		v.Add(old[r.ID], r)
+	}
+	return v
 }

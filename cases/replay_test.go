@@ -3,6 +3,7 @@ package cases_test
 import (
 	"context"
 	"encoding/json"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -183,9 +184,38 @@ func TestSumOfReplayedCases(t *testing.T) {
 		t.Errorf("%+v", c)
 	}
 	after := []*cases.Replayed{one("b", "y", []int{9, 3, 2, 1}, 3, 0.6, true), one("a", "x", []int{4, 2, 1, 1}, 2, 0.8, true), one("new", "x", []int{1}, 0, 0.8, true)}
-	pairs := cases.Against(all, after)
-	if len(pairs) != 2 || !pairs[0].Better() || pairs[0].Worse() || !pairs[1].Worse() || pairs[1].Better() {
-		t.Errorf("%+v", pairs)
+	v := cases.Against(all, after)
+	if v.Cases != 2 || len(v.Better) != 1 || v.Better[0].After.ID != "b" || len(v.Worse) != 1 || v.Worse[0].After.ID != "a" {
+		t.Errorf("%+v", v)
+	}
+}
+
+// The mean gain and its interval, summed as cases come, are those of the plain way, which looks at all of them twice.
+func TestGainAgreesWithThePlainWay(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 8))
+	for n := range 40 {
+		var before, after []*cases.Replayed
+		var gains []float64
+		for i := range n {
+			b, a := &cases.Replayed{ID: fmt.Sprint(i), True: r.Float64()}, &cases.Replayed{ID: fmt.Sprint(i), True: r.Float64() * float64(i%3)}
+			before, after = append(before, b), append(after, a)
+			gains = append(gains, math.Log(max(a.True, cases.LeastChance)/b.True))
+		}
+		mean, sum := 0.0, 0.0
+		for _, g := range gains {
+			mean += g / float64(n)
+		}
+		for _, g := range gains {
+			sum += (g - mean) * (g - mean)
+		}
+		half := 0.0
+		if n > 1 {
+			half = 1.96 * math.Sqrt(sum/float64(n-1)/float64(n))
+		}
+		gotMean, gotHalf := cases.Against(before, after).Gain()
+		if math.Abs(gotMean-mean) > 1e-9 || math.Abs(gotHalf-half) > 1e-9 {
+			t.Errorf("%d cases: %g ± %g, want %g ± %g", n, gotMean, gotHalf, mean, half)
+		}
 	}
 }
 

@@ -159,6 +159,23 @@ type Summary struct {
 	InPlace            int // things put in that still stand
 }
 
+// ClosedIDs are the ids of a store's closed cases, the last changed first.
+func ClosedIDs(ctx context.Context, s Store) ([]string, error) {
+	var ids []string
+	for q := (Query{State: StateClosed, Limit: 500}); ; q.After = ids[len(ids)-1] {
+		found, err := s.Find(ctx, q)
+		if err != nil {
+			return nil, err
+		}
+		for i := range found {
+			ids = append(ids, found[i].ID)
+		}
+		if len(found) < q.Limit {
+			return ids, nil
+		}
+	}
+}
+
 // FindLimit is how many summaries Find gives where the query says nothing.
 const FindLimit = 50
 

@@ -71,7 +71,7 @@ func (x *Index) Update(ctx context.Context, r *Reader, s cases.Store, tell func(
 	}
 	if !known {
 		*x = *New(r)
-		if ids, err = allClosed(ctx, s); err != nil {
+		if ids, err = cases.ClosedIDs(ctx, s); err != nil {
 			return false, err
 		}
 	}
@@ -83,22 +83,6 @@ func (x *Index) Update(ctx context.Context, r *Reader, s cases.Store, tell func(
 	}
 	x.head.Mark = now
 	return true, nil
-}
-
-func allClosed(ctx context.Context, s cases.Store) ([]string, error) {
-	var ids []string
-	for q := (cases.Query{State: cases.StateClosed, Limit: 500}); ; q.After = ids[len(ids)-1] {
-		found, err := s.Find(ctx, q)
-		if err != nil {
-			return nil, err
-		}
-		for i := range found {
-			ids = append(ids, found[i].ID)
-		}
-		if len(found) < q.Limit {
-			return ids, nil
-		}
-	}
 }
 
 // read makes the profiles of some cases, on all cores.

@@ -63,15 +63,28 @@ func runReplay(ctx context.Context, env *environment, o replayOptions) error {
 	}
 	defer source.close()
 	r := &report.Replay{Base: base, LeastFirst: o.leastFirst / 100, LeastInThree: o.inThree / 100}
-	if r.Cases, err = source.replay(ctx, env, base); err != nil {
-		return err
-	}
-	r.Score = cases.Sum(r.Cases)
+	var was earlier
 	if o.against != "" {
-		if r.Before, r.Against, err = source.before(ctx, env, base, o.against); err != nil {
+		if was, err = source.before(ctx, env, base, o.against); err != nil {
 			return err
 		}
+		r.Against, r.Versus = was.says, &cases.Versus{}
 	}
+	each := o.json || o.junit != "" // prints every case, so they are kept
+	var sums cases.Tally
+	err = source.replay(ctx, env, engine.Prepare(base), was, func(now, before *cases.Replayed) {
+		sums.Add(now)
+		if r.Versus != nil {
+			r.Versus.Add(before, now)
+		}
+		if each {
+			r.Cases = append(r.Cases, now)
+		}
+	})
+	if err != nil {
+		return err
+	}
+	r.Score = sums.Score()
 	if err := o.print(env, r); err != nil {
 		return err
 	}
@@ -125,7 +138,7 @@ func (o *replayOptions) closed(ctx context.Context, env *environment) (*rulebase
 			return nil, nil, err
 		}
 		s := &closedSource{store: d.store}
-		if s.ids, err = closedIDs(ctx, d.store); err != nil {
+		if s.ids, err = cases.ClosedIDs(ctx, d.store); err != nil {
 			s.close()
 			return nil, nil, err
 		}
@@ -163,22 +176,6 @@ func readExport(name string) ([]*cases.Case, error) {
 	return all, err
 }
 
-func closedIDs(ctx context.Context, store cases.Store) ([]string, error) {
-	var ids []string
-	for q := (cases.Query{State: cases.StateClosed, Limit: 500}); ; q.After = ids[len(ids)-1] {
-		found, err := store.Find(ctx, q)
-		if err != nil {
-			return nil, err
-		}
-		for i := range found {
-			ids = append(ids, found[i].ID)
-		}
-		if len(found) < q.Limit {
-			return ids, nil
-		}
-	}
-}
-
 func (s *closedSource) close() {
 	if s.store != nil {
 		s.store.Close()
@@ -199,26 +196,42 @@ func (s *closedSource) at(ctx context.Context, i int) (*cases.Case, error) {
 	return s.store.Case(ctx, s.ids[i])
 }
 
-// replay takes all of them through a rulebase, on all cores.
-func (s *closedSource) replay(ctx context.Context, env *environment, base *rulebase.Base) ([]*cases.Replayed, error) {
-	prepared := engine.Prepare(base)
-	all := make([]*cases.Replayed, s.len())
-	err := s.each(ctx, env, "replay", func(i int, c *cases.Case) (err error) {
-		all[i], err = cases.Replay(ctx, prepared, c)
-		return err
-	})
-	return all, err
+// replayBlock is how many cases are under way at once: what follows is told of them in their order.
+const replayBlock = 256
+
+// replay takes all of them through a rulebase, on all cores, and holds each against what was before. Cases are
+// told in their order and not kept.
+func (s *closedSource) replay(ctx context.Context, env *environment, p *engine.Prepared, was earlier, tell func(now, before *cases.Replayed)) error {
+	now, before := make([]*cases.Replayed, replayBlock), make([]*cases.Replayed, replayBlock)
+	progress := env.progress("replay")
+	for from := 0; from < s.len(); from += replayBlock {
+		n := min(replayBlock, s.len()-from)
+		err := s.each(ctx, from, n, func(i int, c *cases.Case) (err error) {
+			if now[i], err = cases.Replay(ctx, p, c); err == nil {
+				before[i], err = was.of(ctx, c)
+			}
+			return err
+		})
+		if err != nil {
+			return err
+		}
+		for i := range n {
+			tell(now[i], before[i])
+		}
+		progress(from+n, s.len())
+	}
+	return nil
 }
 
-// each does something with every case, on all cores.
-func (s *closedSource) each(ctx context.Context, env *environment, what string, do func(int, *cases.Case) error) error {
-	errs := make([]error, s.len())
+// each does something with n cases, on all cores.
+func (s *closedSource) each(ctx context.Context, from, n int, do func(int, *cases.Case) error) error {
+	errs := make([]error, n)
 	var group sync.WaitGroup
 	next := make(chan int)
 	for range runtime.GOMAXPROCS(0) {
 		group.Go(func() {
 			for i := range next {
-				c, err := s.at(ctx, i)
+				c, err := s.at(ctx, from+i)
 				if err == nil {
 					err = do(i, c)
 				}
@@ -226,10 +239,8 @@ func (s *closedSource) each(ctx context.Context, env *environment, what string, 
 			}
 		})
 	}
-	progress := env.progress(what)
 	for i := range errs {
 		next <- i
-		progress(i+1, len(errs))
 	}
 	close(next)
 	group.Wait()
@@ -241,13 +252,28 @@ func (s *closedSource) each(ctx context.Context, env *environment, what string, 
 	return nil
 }
 
+// An earlier is how cases fared before: by another rulebase, or as the JSON of a replay says.
+type earlier struct {
+	says     string
+	prepared *engine.Prepared
+	results  map[string]*cases.Replayed
+}
+
+// of is how a case fared; nil where that is not known.
+func (e *earlier) of(ctx context.Context, c *cases.Case) (*cases.Replayed, error) {
+	if e.prepared == nil {
+		return e.results[c.ID], nil
+	}
+	return cases.Replay(ctx, e.prepared, c)
+}
+
 // before is how the cases fared elsewhere: by the JSON of an earlier replay, or by the rulebase of a folder
 // or of a digest that the store keeps.
-func (s *closedSource) before(ctx context.Context, env *environment, now *rulebase.Base, against string) ([]*cases.Replayed, string, error) {
+func (s *closedSource) before(ctx context.Context, env *environment, now *rulebase.Base, against string) (earlier, error) {
 	if against == againstLast {
 		digest, err := s.last(ctx, now)
 		if err != nil {
-			return nil, "", err
+			return earlier{}, err
 		}
 		against = digest
 	}
@@ -255,13 +281,13 @@ func (s *closedSource) before(ctx context.Context, env *environment, now *ruleba
 	if err == nil && !info.IsDir() {
 		text, err := env.readUpTo(ctx, against, mostReplay)
 		if err != nil {
-			return nil, "", err
+			return earlier{}, err
 		}
 		all, digest, err := report.ReadReplay(text)
 		if err != nil {
-			return nil, "", inputError{fmt.Sprintf(sayNoReplay, against, report.ReplaySchema)}
+			return earlier{}, inputError{fmt.Sprintf(sayNoReplay, against, report.ReplaySchema)}
 		}
-		return all, fmt.Sprintf(sayAgainstResult, against, short(digest)), nil
+		return earlier{says: fmt.Sprintf(sayAgainstResult, against, short(digest)), results: cases.ByID(all)}, nil
 	}
 	var base *rulebase.Base
 	if err == nil {
@@ -270,10 +296,9 @@ func (s *closedSource) before(ctx context.Context, env *environment, now *ruleba
 		base, err = s.kept(ctx, against)
 	}
 	if err != nil {
-		return nil, "", err
+		return earlier{}, err
 	}
-	all, err := s.replay(ctx, env, base)
-	return all, fmt.Sprintf(sayAgainstRulebase, base.Name, base.Version, short(base.Digest)), err
+	return earlier{says: fmt.Sprintf(sayAgainstRulebase, base.Name, base.Version, short(base.Digest)), prepared: engine.Prepare(base)}, nil
 }
 
 const againstLast = "last"

@@ -95,7 +95,7 @@ func (l *Lessons) held(p *page) {
 		p.say(sayHeldNothing)
 	default:
 		p.say(sayHeld(l.Held, cases.Sum(l.Held.Before), cases.Sum(l.Held.After)))
-		r := Replay{Base: l.Base, Cases: l.Held.After, Before: l.Held.Before, Score: cases.Sum(l.Held.After), Against: sayRulebaseAsIs}
+		r := Replay{Base: l.Base, Versus: cases.Against(l.Held.Before, l.Held.After), Score: cases.Sum(l.Held.After), Against: sayRulebaseAsIs}
 		r.against(p)
 	}
 }
@@ -191,9 +191,8 @@ func (l *Lessons) JSON(w io.Writer) error {
 	}
 	if h := l.Held; h != nil {
 		before, after := cases.Sum(h.Before), cases.Sum(h.After)
-		r := Replay{Cases: h.After, Before: h.Before}
-		_, worse, better := r.pairs()
-		out.Held = &heldJSON{h.Folds, h.Patched, before.Cases, sideOf(before), sideOf(after), idsOf(worse), idsOf(better)}
+		v := cases.Against(h.Before, h.After)
+		out.Held = &heldJSON{h.Folds, h.Patched, before.Cases, sideOf(before), sideOf(after), idsOf(v.Worse), idsOf(v.Better)}
 	}
 	return writeJSON(w, out)
 }

@@ -31,11 +31,11 @@ func TestLessonsGoldens(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	before, after := replayed().Cases, held().Before
-	gain := &learn.Held{Folds: 3, Patched: 2, Before: before, After: after}
+	was, after := replayed().Cases, before()
+	gain := &learn.Held{Folds: 3, Patched: 2, Before: was, After: after}
 	for name, l := range map[string]*report.Lessons{
 		"lessons":         {Lessons: lessons(base), Held: gain, Patch: "learned.yaml"},
-		"lessons_all":     {Lessons: lessons(base), All: true, Held: &learn.Held{Folds: 3, Patched: 3, Before: after, After: before}},
+		"lessons_all":     {Lessons: lessons(base), All: true, Held: &learn.Held{Folds: 3, Patched: 3, Before: after, After: was}},
 		"lessons_nothing": {Lessons: learn.Learn(base, nil, learn.Usual), Held: &learn.Held{Folds: 3, Before: []*cases.Replayed{}, After: []*cases.Replayed{}}},
 	} {
 		holds(t, name, func(w io.Writer) error { return l.Text(w, 80) }, l.JSON)

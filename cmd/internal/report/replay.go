@@ -21,27 +21,21 @@ const ReplaySchema = "downdrop.replay/1"
 // A Replay is how a rulebase fares over closed cases, and against what.
 type Replay struct {
 	Base    *rulebase.Base
-	Cases   []*cases.Replayed
+	Cases   []*cases.Replayed // for JSON and JUnit, which print each; Text and SVG need none
 	Score   *cases.Score
-	Before  []*cases.Replayed // nil: held against nothing
-	Against string            // what Before came from
+	Versus  *cases.Versus // nil: held against nothing
+	Against string        // what it was held against
 	// LeastFirst and LeastInThree are the floors: the least shares, from 0 to 1, of cases in which the proven
 	// cause is first, or among the first three.
 	LeastFirst, LeastInThree float64
 }
 
-// pairs are the cases that both rulebases know: what got worse, then what got better.
-func (r *Replay) pairs() (all, worse, better []cases.Compared) {
-	all = cases.Against(r.Before, r.Cases)
-	for _, c := range all {
-		switch {
-		case c.Worse():
-			worse = append(worse, c)
-		case c.Better():
-			better = append(better, c)
-		}
+// worse are the cases that got worse.
+func (r *Replay) worse() []cases.Compared {
+	if r.Versus == nil {
+		return nil
 	}
-	return all, worse, better
+	return r.Versus.Worse
 }
 
 // Problems are what a build server has to hear: floors that are not kept, and cases that got worse.
@@ -57,7 +51,7 @@ func (r *Replay) Problems() []string {
 			out = append(out, sayFloor(floor.what, share, floor.least))
 		}
 	}
-	_, worse, _ := r.pairs()
+	worse := r.worse()
 	for i := range worse {
 		out = append(out, sayWorse(&worse[i]))
 	}
@@ -94,9 +88,8 @@ func (r *Replay) Text(w io.Writer, width int) error {
 }
 
 func (r *Replay) floors() []string {
-	_, worse, _ := r.pairs()
 	all := r.Problems()
-	return all[:len(all)-len(worse)]
+	return all[:len(all)-len(r.worse())]
 }
 
 // byCause is the table, what is first the least often on top.
@@ -122,16 +115,15 @@ func (r *Replay) causes() []string {
 }
 
 func (r *Replay) against(p *page) {
-	if r.Before == nil {
+	if r.Versus == nil {
 		return
 	}
-	all, worse, better := r.pairs()
 	p.gap()
-	p.say(sayReplayAgainst(r.Against, all, len(worse), len(better)))
+	p.say(sayReplayAgainst(r.Against, r.Versus))
 	for _, list := range []struct {
 		head  string
 		pairs []cases.Compared
-	}{{sayWorseHead, worse}, {sayBetterHead, better}} {
+	}{{sayWorseHead, r.Versus.Worse}, {sayBetterHead, r.Versus.Better}} {
 		if len(list.pairs) == 0 {
 			continue
 		}
@@ -240,9 +232,8 @@ func (r *Replay) JSON(w io.Writer) error {
 		x := s.ByCause[id]
 		out.ByCause = append(out.ByCause, causeScoreJSON{id, x.Cases, x.First, x.InThree, x.True, x.Earlier, x.Instead})
 	}
-	if r.Before != nil {
-		all, worse, better := r.pairs()
-		out.Against = &replayAgainst{r.Against, len(all), idsOf(worse), idsOf(better)}
+	if v := r.Versus; v != nil {
+		out.Against = &replayAgainst{r.Against, v.Cases, idsOf(v.Worse), idsOf(v.Better)}
 	}
 	for _, x := range r.Cases {
 		ranks := x.Ranks
@@ -291,22 +282,22 @@ func (r *Replay) JUnit(w io.Writer) error {
 		}
 		suite.Cases = append(suite.Cases, c)
 	}
-	pairs := map[string]*cases.Compared{}
-	all, _, _ := r.pairs()
-	for i := range all {
-		pairs[all[i].After.ID] = &all[i]
+	worse := map[string]*cases.Compared{}
+	for i := range r.worse() {
+		c := &r.Versus.Worse[i]
+		worse[c.After.ID] = c
 	}
 	for _, x := range r.Cases {
 		c := junitCase{Name: x.ID, Class: "replay." + strings.Join(x.Causes, "+")}
-		pair := pairs[x.ID]
+		pair := worse[x.ID]
 		switch {
 		case x.Unknown:
 			suite.Skipped++
 			c.Skipped = &struct{}{}
 			add(c, "", "")
-		case pair != nil && pair.Worse():
+		case pair != nil:
 			add(c, sayWorse(pair), "worse")
-		case r.Before == nil && r.LeastFirst+r.LeastInThree == 0 && (x.Last() < 1 || x.Last() > 3):
+		case r.Versus == nil && r.LeastFirst+r.LeastInThree == 0 && (x.Last() < 1 || x.Last() > 3):
 			add(c, sayNotInThree(x), "rank")
 		default:
 			add(c, "", "")

@@ -3215,33 +3215,13 @@ func sayNotInThree(r *cases.Replayed) string {
 	return fmt.Sprintf("%s (%s) stands at place %s; %s is first.", r.ID, strings.Join(r.Causes, " and "), sayPlace(r), r.FirstCause)
 }
 
-func sayReplayAgainst(what string, all []cases.Compared, worse, better int) string {
-	if len(all) == 0 {
+func sayReplayAgainst(what string, v *cases.Versus) string {
+	if v.Cases == 0 {
 		return fmt.Sprintf("Against %s: no case is known to both.", what)
 	}
-	var differences []float64
-	for _, c := range all {
-		differences = append(differences, math.Log(max(c.After.True, cases.LeastChance))-math.Log(max(c.Before.True, cases.LeastChance)))
-	}
-	mean, around := meanAndHalf(differences)
+	mean, around := v.Gain()
 	return fmt.Sprintf("Against %s, over %s: %d got worse, %d got better. The chance of what was proven rose by a factor of %.2f on the (geometric) mean, 95 %% interval %.2f to %.2f.",
-		what, counted(len(all), "case"), worse, better, math.Exp(mean), math.Exp(mean-around), math.Exp(mean+around))
-}
-
-// meanAndHalf is a mean and half the width of its 95 % interval, by the normal approximation.
-func meanAndHalf(xs []float64) (mean, half float64) {
-	n := float64(len(xs))
-	for _, x := range xs {
-		mean += x / n
-	}
-	if n < 2 {
-		return mean, 0
-	}
-	sum := 0.0
-	for _, x := range xs {
-		sum += (x - mean) * (x - mean)
-	}
-	return mean, 1.96 * math.Sqrt(sum/(n-1)/n)
+		what, counted(v.Cases, "case"), len(v.Worse), len(v.Better), math.Exp(mean), math.Exp(mean-around), math.Exp(mean+around))
 }
 
 // At the bench.
