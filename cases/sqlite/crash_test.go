@@ -7,6 +7,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"math/rand/v2"
 	"os"
 	"os/exec"
@@ -24,9 +25,11 @@ import (
 )
 
 // asWriter in the environment makes this test binary a program that writes to the
-// store it names, until it is killed. asOpener makes it one that opens it.
+// store it names, until it is killed. asOpener makes it one that opens it, asReader one that reads it
+// again and again until its input ends.
 const (
 	asWriter = "DOWNDROP_TEST_WRITER"
+	asReader = "DOWNDROP_TEST_READER"
 	asOpener = "DOWNDROP_TEST_OPENER"
 )
 
@@ -34,6 +37,11 @@ func TestMain(m *testing.M) {
 	switch {
 	case os.Getenv(asWriter) != "":
 		write(os.Getenv(asWriter))
+	case os.Getenv(asReader) != "":
+		if err := readOn(os.Getenv(asReader)); err != nil {
+			fmt.Println("error", err)
+			os.Exit(1)
+		}
 	case os.Getenv(asOpener) != "":
 		if err := openOnce(os.Getenv(asOpener)); err != nil {
 			fmt.Println(err)
@@ -65,6 +73,98 @@ func write(path string) {
 		for _, d := range batch {
 			fmt.Println("kept", d.ID)
 		}
+	}
+}
+
+// readOn opens a store, reads all of it in every way, and closes it, over and over. Nothing that was
+// there may be gone, and every chain is whole, whoever is killed meanwhile.
+func readOn(path string) error {
+	ended := make(chan struct{})
+	go func() { _, _ = io.Copy(io.Discard, os.Stdin); close(ended) }()
+	had := 0
+	for n := 0; ; n++ {
+		select {
+		case <-ended:
+			fmt.Println("read", n, "times,", had, "events at last")
+			return nil
+		default:
+		}
+		now, err := readAll(path)
+		if err != nil {
+			return err
+		}
+		if now < had {
+			return fmt.Errorf("there were %d events, and now there are %d", had, now)
+		}
+		had = now
+	}
+}
+
+func readAll(path string) (n int, err error) {
+	s, err := sqlite.Open(context.Background(), path, sqlstore.Options{})
+	if err != nil {
+		return 0, err
+	}
+	defer func() { err = errors.Join(err, s.Close()) }()
+	head := cases.Head{}
+	for e, err := range s.All(context.Background()) {
+		if err != nil {
+			return n, err
+		}
+		if err := e.Follows(head); err != nil {
+			return n, err
+		}
+		head = cases.Head{Seq: e.Seq, Hash: e.Hash}
+		n++
+	}
+	found, err := s.Find(context.Background(), cases.Query{Text: "said"})
+	if err != nil {
+		return n, err
+	}
+	of := 0
+	for i := range found {
+		c, err := s.Case(context.Background(), found[i].ID)
+		if err != nil {
+			return n, err
+		}
+		of += len(c.Events)
+	}
+	if of < n {
+		return n, fmt.Errorf("%d events were there, and the cases hold %d", n, of)
+	}
+	return n, nil
+}
+
+// readers let so many programs read a store until they are stopped; stop gives how often they read.
+func readers(t *testing.T, path string, programs int) (stop func() int) {
+	t.Helper()
+	var stops []func() int
+	for range programs {
+		cmd := again(t, asReader, path)
+		var out strings.Builder
+		cmd.Stdout, cmd.Stderr = &out, &out
+		in, err := cmd.StdinPipe()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := cmd.Start(); err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() { _ = cmd.Process.Kill() }) // has no effect on one that has ended
+		stops = append(stops, func() (n int) {
+			in.Close()
+			if err := cmd.Wait(); err != nil {
+				t.Errorf("a reader: %v\n%s", err, &out)
+			}
+			fmt.Sscanf(out.String(), "read %d times", &n)
+			return n
+		})
+	}
+	return func() (n int) {
+		for _, stop := range stops {
+			n += stop()
+		}
+		return n
 	}
 }
 
@@ -162,18 +262,21 @@ func alone(t *testing.T) {
 }
 
 // F01, F02: programs are killed while they write: no acknowledged event is lost, none is
-// there that nobody wrote, and the chain is whole.
+// there that nobody wrote, and the chain is whole. Beside four writers two programs read on, and miss nothing.
 func TestF01F02KilledWhileWriting(t *testing.T) {
 	alone(t)
 	rng := rand.New(rand.NewPCG(1, 2))
-	total, begin := 0, time.Now()
+	total, reads, begin := 0, 0, time.Now()
 	for _, c := range []struct{ programs, rounds int }{{1, support.Deep(t, 200)}, {4, support.Deep(t, 100)}} {
 		var path string
 		acked := map[string]bool{}
-		stored := 0
+		stored, stop := 0, func() int { return 0 }
 		for round := range c.rounds {
 			if round%10 == 0 {
 				path, acked, stored = filepath.Join(t.TempDir(), "killed.db"), map[string]bool{}, 0
+				if c.programs > 1 {
+					stop = readers(t, path, 2)
+				}
 			}
 			for _, id := range killed(t, path, c.programs, time.Duration(rng.IntN(9_000))*time.Microsecond) {
 				acked[id] = true
@@ -206,6 +309,7 @@ func TestF01F02KilledWhileWriting(t *testing.T) {
 			stored = len(there)
 			if round%10 == 9 || round == c.rounds-1 {
 				total += stored
+				reads += stop()
 				v, err := s.Verify(ctx)
 				if err != nil || len(v.Damage) > 0 {
 					t.Fatal(err, v.Damage)
@@ -216,7 +320,10 @@ func TestF01F02KilledWhileWriting(t *testing.T) {
 			}
 		}
 	}
-	t.Logf("%d events kept, in %v", total, time.Since(begin).Round(time.Millisecond))
+	if reads == 0 {
+		t.Error("nobody read meanwhile")
+	}
+	t.Logf("%d events kept, %d readings of all of them meanwhile, in %v", total, reads, time.Since(begin).Round(time.Millisecond))
 }
 
 // A store is opened for the first time by many programs at once, and killed.

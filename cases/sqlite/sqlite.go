@@ -109,7 +109,8 @@ func openWritable(ctx context.Context, path string, o sqlstore.Options) (*sqlsto
 	if err != nil {
 		return nil, errors.Join(err, write.Close())
 	}
-	read.SetMaxOpenConns(max(4, runtime.NumCPU()))
+	read.SetMaxOpenConns(max(6, runtime.NumCPU()))
+	read.SetMaxIdleConns(max(6, runtime.NumCPU()))
 	return sqlstore.Open(ctx, sqlstore.Database{Write: write, Read: read, Dialect: dialect(path, &o), Where: path}, o)
 }
 

@@ -46,7 +46,13 @@ Exit code 7 says that something is damaged.`
 	longStoreBackup  = `Write a copy of the whole store into a file, also while others use it: text, a JSON
 object on each line, with the names of people in it. The same store gives the same
 file, whatever database it is in. With --salvage what cannot be read of a damaged
-store is left out and named.`
+store is left out and named.
+
+The store's own file is not copied by hand while it is in use: what was written last
+stands in the log beside it (FILE-wal). A copy without its log is a whole beginning of
+what was written, and nothing in it says that more was: "verify" finds it whole. It is
+told from the store itself when it takes in something that this one wrote since; nothing
+is taken in then. Compare the count and the head that "where" prints.`
 	shortStoreRestore = "Bring a copy back into a new store"
 	longStoreRestore  = `Bring a copy back into a store that holds nothing yet. FILE is what "backup" wrote, or
 a store that was copied aside before its schema was changed. It goes on under the

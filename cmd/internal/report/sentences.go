@@ -2886,7 +2886,7 @@ func sayEntryAmong(events []cases.Event, e *cases.Event, name string) string {
 }
 
 func saySettingsOf(c *cases.Case) string {
-	return "Settings of the unit, " + inSentence(sayCaseOpened(c)) + " Fill in by hand what is not read; send it with the unit."
+	return "Settings of the unit, " + inSentence(sayCaseOpened(c)) + ". Fill in by hand what is not read; send it with the unit."
 }
 
 func sayHandOver(c *cases.Case) string {
