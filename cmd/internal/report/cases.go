@@ -2,7 +2,6 @@ package report
 
 import (
 	"cmp"
-	"encoding/csv"
 	"fmt"
 	"io"
 	"slices"
@@ -92,18 +91,24 @@ func SettingsUnread(w io.Writer, width int, c *cases.Case) error {
 	return p.writeTo(w)
 }
 
+// A group is cases that are remembered for one reason.
+type group struct {
+	says string
+	list []cases.Summary
+}
+
+// remembered are the reasons for which there are any.
+func remembered(e *cases.Earlier) []group {
+	all := []group{{saySameUnit, e.SameUnit}, {sayOtherType, e.OtherType}, {sayLooksLike, e.LooksLike}, {saySameLocation, e.SameLocation}}
+	return slices.DeleteFunc(all, func(g group) bool { return len(g.list) == 0 })
+}
+
 // earlier writes what is remembered.
 func (p *page) earlier(b *rulebase.Base, e *cases.Earlier) {
 	if e == nil {
 		return
 	}
-	for _, group := range []struct {
-		says string
-		list []cases.Summary
-	}{{saySameUnit, e.SameUnit}, {sayOtherType, e.OtherType}, {sayLooksLike, e.LooksLike}, {saySameLocation, e.SameLocation}} {
-		if len(group.list) == 0 {
-			continue
-		}
+	for _, group := range remembered(e) {
 		p.gap()
 		p.say(group.says)
 		for i := range group.list[:min(5, len(group.list))] {
@@ -130,11 +135,20 @@ func (p *page) inPlace(c *cases.Case) {
 	}
 	p.gap()
 	p.say(sayStillInPlace)
-	standing := c.Standing()
-	for i, s := range c.PutIn {
-		accepted := !slices.ContainsFunc(standing, func(x cases.Said[cases.PutIn]) bool { return x.Event.ID == s.Event.ID })
-		p.item(fmt.Sprintf("  %d. ", i+1), sayPutIn(s.Body, accepted))
+	for i, says := range standingLines(c) {
+		p.item(fmt.Sprintf("  %d. ", i+1), says)
 	}
+}
+
+// standingLines are the things still in place, accepted or not, in their order.
+func standingLines(c *cases.Case) []string {
+	var lines []string
+	standing := c.Standing()
+	for _, s := range c.PutIn {
+		accepted := !slices.ContainsFunc(standing, func(x cases.Said[cases.PutIn]) bool { return x.Event.ID == s.Event.ID })
+		lines = append(lines, sayPutIn(s.Body, accepted))
+	}
+	return lines
 }
 
 // StandingIn names what still stands in place of a case, for a chart of it: what was put
@@ -337,23 +351,12 @@ func OpenPoints(b *rulebase.Base, c *cases.Case, open []cases.OpenPoint) string 
 // CasesCSV writes cases for spreadsheets (RFC 4180). A cell that a spreadsheet would take for a formula
 // has an apostrophe before it.
 func CasesCSV(w io.Writer, list []cases.Summary) error {
-	c := csv.NewWriter(w)
-	c.UseCRLF = true
 	rows := [][]string{{"code", "id", "location", "drop", "type", "serial", "state", "waiting_for", "opened", "changed", "complaint", "causes", "outcome", "unit", "still_in_place"}}
 	for _, s := range list {
 		rows = append(rows, []string{s.Code, s.ID, s.Location, strconv.Itoa(s.Drop), s.Type, s.Serial, string(s.State), s.WaitingFor,
 			s.Opened.UTC().Format(time.RFC3339), s.Changed.UTC().Format(time.RFC3339), s.Complaint, strings.Join(s.Causes, " "), s.Outcome, s.UnitVerdict, strconv.Itoa(s.InPlace)})
 	}
-	for _, row := range rows {
-		for i := range row {
-			row[i] = NoFormula(row[i])
-		}
-		if err := c.Write(row); err != nil {
-			return err
-		}
-	}
-	c.Flush()
-	return c.Error()
+	return safeTable(w, rows)
 }
 
 // NoFormula is a cell that no spreadsheet takes for a formula.
