@@ -35,7 +35,7 @@ func (b *Circumstances) into(s *rulebase.Situation) {
 	who, _ := rulebase.WhoOf(b.Who)
 	s.Case, s.At, s.Who, s.Tools, s.Alone, s.Confirmed = b.Name, b.At, who, b.Tools, b.Alone, b.Confirmed
 	s.Drop, s.Drops, s.Order, s.Supplies, s.Sheet, s.Paper, s.Effort = b.Drop, b.Drops, b.Order, b.Supplies, b.Sheet, b.Paper, nil
-	s.Sums, s.Checked = b.Sums, b.Checked
+	s.SheetFile, s.Sums, s.Checked = b.SheetFile, b.Sums, b.Checked
 	if b.Effort != nil {
 		s.Effort = &rulebase.Effort{StopsDrop: b.Effort["stops_drop"], StopsBus: b.Effort["stops_bus"], Visit: b.Effort["visit"]}
 	}
@@ -44,7 +44,7 @@ func (b *Circumstances) into(s *rulebase.Situation) {
 func circumstances(s *rulebase.Situation) Circumstances {
 	b := Circumstances{
 		Name: s.Case, At: s.At, Who: s.Who.String(), Tools: s.Tools, Alone: s.Alone, Confirmed: s.Confirmed,
-		Drop: s.Drop, Drops: s.Drops, Order: s.Order, Supplies: s.Supplies, Sheet: s.Sheet, Paper: s.Paper, Sums: s.Sums, Checked: s.Checked,
+		Drop: s.Drop, Drops: s.Drops, Order: s.Order, Supplies: s.Supplies, Sheet: s.Sheet, SheetFile: s.SheetFile, Paper: s.Paper, Sums: s.Sums, Checked: s.Checked,
 	}
 	if s.Effort != nil {
 		b.Effort = map[string]float64{"stops_drop": s.Effort.StopsDrop, "stops_bus": s.Effort.StopsBus, "visit": s.Effort.Visit}
@@ -97,7 +97,6 @@ func normal(b Circumstances) Circumstances {
 	if len(b.Checked) == 0 {
 		b.Checked = nil
 	}
-	b.SheetFile = ""
 	b.Drops, b.Paper, b.Sums = maps.Clone(b.Drops), maps.Clone(b.Paper), maps.Clone(b.Sums)
 	return b
 }

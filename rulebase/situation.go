@@ -16,15 +16,16 @@ type Situation struct {
 	Findings []Finding    // in the order given
 	Done     []Done       // in the order done
 
-	Drop     int               // which drop this is, by address; 0 not said
-	Drops    map[int]string    // state of each drop by address: good, dead, comes_and_goes
-	Order    []int             // drops in the order along the cable, from the host; never guessed from addresses
-	Supplies [][]int           // drops that share a supply
-	Sheet    string            // installation sheet
-	Paper    map[string]string // what the sheet says, by the names of filled_by, as text with units; filled in by whoever reads the sheet
-	Sums     map[string]string // how the sheet comes to it, by the same names, as it is told; filled in likewise
-	Checked  []PaperCheck      // what on the sheet does not go, or barely; filled in by whoever reads the sheet
-	Effort   *Effort           // the user's own figures
+	Drop      int               // which drop this is, by address; 0 not said
+	Drops     map[int]string    // state of each drop by address: good, dead, comes_and_goes
+	Order     []int             // drops in the order along the cable, from the host; never guessed from addresses
+	Supplies  [][]int           // drops that share a supply
+	Sheet     string            // installation sheet
+	SheetFile string            // the sheet's text as a store keeps it, by its digest; filled in by whoever keeps it there
+	Paper     map[string]string // what the sheet says, by the names of filled_by, as text with units; filled in by whoever reads the sheet
+	Sums      map[string]string // how the sheet comes to it, by the same names, as it is told; filled in likewise
+	Checked   []PaperCheck      // what on the sheet does not go, or barely; filled in by whoever reads the sheet
+	Effort    *Effort           // the user's own figures
 
 	Expect *Expectation // what a rule test expects; a diagnosis ignores it
 	Pos    Position

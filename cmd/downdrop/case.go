@@ -26,6 +26,7 @@ type caseOptions struct {
 	alone      bool
 	confirmed  []string
 	sheet      string
+	sheetText  []byte // of the sheet that was read, for whoever keeps it
 }
 
 func addCaseFlags(cmd *cobra.Command, env *environment, o *caseOptions) {
@@ -85,10 +86,15 @@ func (o *caseOptions) laySheet(ctx context.Context, env *environment, s *rulebas
 	if file == "" {
 		return nil
 	}
-	paper, err := env.readSheet(ctx, file)
+	text, err := env.read(ctx, file)
 	if err != nil {
 		return err
 	}
+	paper, err := rulebase.ReadSheet(file, text, sheet.Kinds())
+	if err != nil {
+		return err
+	}
+	o.sheetText = text
 	sheet.Lay(paper, s)
 	return nil
 }

@@ -80,6 +80,11 @@ func runCaseOpen(ctx context.Context, env *environment, o caseOpenOptions) error
 	}
 	defer d.store.Close()
 	d.base, d.writer.Place = base, s.At
+	if len(o.sheetText) > 0 {
+		if s.SheetFile, err = d.store.PutFile(ctx, o.sheetText); err != nil {
+			return err
+		}
+	}
 	if o.opening.Drop == 0 {
 		o.opening.Drop = s.Drop
 	}

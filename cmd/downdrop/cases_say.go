@@ -89,6 +89,7 @@ var sayings = []saying{
 	},
 	{use: "refer CASE KIND=TEXT...", short: shortCaseRefer, long: longCaseRefer, more: -1, drafts: draftsReferences},
 	{use: "attach CASE FILE", short: shortCaseAttach, long: longCaseAttach, more: 1, drafts: draftsFile},
+	{use: "sheet CASE FILE", short: shortCaseSheet, long: longCaseSheet, more: 1, open: true, drafts: draftsSheet},
 	{
 		use: "cost CASE WHAT=AMOUNT...", short: shortCaseCost, long: longCaseCost + listed(cases.MoneyNames), more: -1,
 		drafts: draftsMoney, tells: costs,
@@ -354,6 +355,20 @@ func (d *desk) arrived(ctx context.Context, c *cases.Case, content []byte) (bool
 	}
 	_, err = fmt.Fprintf(d.env.out, sayArrived, a.Name, c.Code, len(notHere)-1)
 	return true, written(err)
+}
+
+// draftsSheet keeps the text of the sheet and weighs the case with what it says from now on.
+func draftsSheet(ctx context.Context, d *desk, c *cases.Case, said said) ([]cases.Draft, error) {
+	o := caseOptions{sheet: said.words[0]}
+	s := c.Situation.Clone()
+	if err := o.laySheet(ctx, d.env, &s); err != nil {
+		return nil, err
+	}
+	var err error
+	if s.SheetFile, err = d.store.PutFile(ctx, o.sheetText); err != nil {
+		return nil, err
+	}
+	return c.Changes(asOfNow(s)), nil
 }
 
 func draftsMoney(_ context.Context, _ *desk, _ *cases.Case, s said) ([]cases.Draft, error) {
