@@ -20,7 +20,7 @@ import (
 // posts are all paths that change something.
 func posts(code string) []string {
 	out := []string{"/open", "/enter", "/leave", "/receive"}
-	for _, what := range []string{"answer", "hearing", "agree", "note", "put-in", "take-out", "accept", "close", "reopen", "hand-over"} {
+	for _, what := range []string{"answer", "hearing", "agree", "note", "sheet", "put-in", "take-out", "accept", "close", "reopen", "hand-over"} {
 		out = append(out, "/case/"+code+"/"+what)
 	}
 	return out

@@ -70,12 +70,12 @@ type Server struct {
 	busy    chan struct{} // who reasons now: see reason
 }
 
-//go:embed page.html page.css page.js
+//go:embed page.html trunk.html page.css page.js
 var files embed.FS
 
 var pages = template.Must(template.New("page.html").Funcs(template.FuncMap{
 	"inc": func(i int) int { return i + 1 },
-}).ParseFS(files, "page.html"))
+}).ParseFS(files, "*.html"))
 
 // New makes a Server. Whoever calls shows the link: it lets one browser in, once.
 func New(o Options) *Server {
@@ -126,6 +126,7 @@ func (s *Server) routes() http.Handler {
 		"GET /receive":                    s.receiveForm,
 		"POST /receive":                   s.receive,
 		"GET /case/{code}/causes":         s.causes,
+		"POST /case/{code}/sheet":         s.giveSheet,
 		"GET /case/{code}/case.json":      s.caseJSON,
 	} {
 		mux.Handle(pattern, s.answering(h))

@@ -3,7 +3,6 @@ package page
 import (
 	"cmp"
 	"fmt"
-	"maps"
 	"math"
 	"net/http"
 	"slices"
@@ -26,6 +25,10 @@ func (s *Server) causes(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	paper, err := s.sheetOfLine(r.Context(), st.c)
+	if err != nil {
+		return err
+	}
 	data := struct {
 		sheet
 		UnitOut string
@@ -39,7 +42,7 @@ func (s *Server) causes(w http.ResponseWriter, r *http.Request) error {
 		Moved   *moved
 		Trunk   *trunk
 		Facts   []string
-	}{sheet: s.sheetOf(st.c), Still: report.InPlaceLines(st.c), UnitOut: report.Chance(d.UnitOut), Both: chancesOf(d, 5), Moved: movedOf(d, st.c), Trunk: trunkOf(&st.c.Situation)}
+	}{sheet: s.sheetOf(st.c), Still: report.InPlaceLines(st.c), UnitOut: report.Chance(d.UnitOut), Both: chancesOf(d, 5), Moved: movedOf(d, st.c), Trunk: trunkOf(d, st.c, paper, s.o.NewID())}
 	data.Causes, data.Others = causeRows(d, 15)
 	if d.Possible && len(d.Causes) > 1 {
 		data.First, data.Second = d.Base.Causes[d.Causes[0].Cause].Name, d.Base.Causes[d.Causes[1].Cause].Name
@@ -186,44 +189,4 @@ func chanceIn(r cases.Ranking, id string) float64 {
 		}
 	}
 	return 0
-}
-
-// A trunk is the line with its drops as far as they were said.
-type trunk struct {
-	Width int
-	Known bool // the order along the cable was said; else by address, which says nothing of the cable
-	Drops []trunkDrop
-}
-
-type trunkDrop struct {
-	X       int
-	Address int
-	State   string // in words, ""
-	Mark    string // a letter for the state
-	Here    bool
-}
-
-// A drop's state is a word and a letter, never a colour.
-var trunkStates = map[string][2]string{rulebase.DropGood: {"good", "g"}, rulebase.DropDead: {"dead", "D"}, rulebase.DropComesAndGoes: {"comes and goes", "~"}}
-
-func trunkOf(s *rulebase.Situation) *trunk {
-	addresses := slices.Clone(s.Order)
-	t := &trunk{Known: len(addresses) > 0}
-	for _, a := range slices.Sorted(maps.Keys(s.Drops)) {
-		if !slices.Contains(addresses, a) {
-			addresses = append(addresses, a)
-		}
-	}
-	if s.Drop != 0 && !slices.Contains(addresses, s.Drop) {
-		addresses = append(addresses, s.Drop)
-	}
-	if len(addresses) < 2 {
-		return nil
-	}
-	for i, a := range addresses[:min(40, len(addresses))] {
-		state := trunkStates[s.Drops[a]]
-		t.Drops = append(t.Drops, trunkDrop{X: 90 + 64*i, Address: a, State: state[0], Mark: state[1], Here: a == s.Drop})
-	}
-	t.Width = 90 + 64*len(t.Drops)
-	return t
 }
