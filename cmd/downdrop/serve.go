@@ -14,6 +14,7 @@ import (
 	"downdrop/cases"
 	"downdrop/cmd/internal/conversation"
 	"downdrop/cmd/internal/page"
+	"downdrop/cmd/internal/report"
 	"downdrop/engine"
 	"downdrop/rulebase"
 )
@@ -146,6 +147,14 @@ func (p *pageDesk) Shown(d *engine.Diagnosis) []cases.Draft { return shown(d) }
 
 func (p *pageDesk) Diagnose(ctx context.Context, s rulebase.Situation) (*engine.Diagnosis, error) {
 	return engine.Diagnose(ctx, p.prepared, s, engine.Options{Weights: true})
+}
+
+func (p *pageDesk) Chart(ctx context.Context, c *cases.Case, places int) (*report.Chart, error) {
+	tree, err := engine.Chart(ctx, p.prepared, c.Situation, engine.ChartOptions{Nodes: places})
+	if err != nil {
+		return nil, err
+	}
+	return report.NewChart(p.prepared, c.Situation, tree, report.StandingIn(p.base, c)), nil
 }
 
 func (p *pageDesk) Closing(ctx context.Context, c *cases.Case, closing *cases.Closing) error {

@@ -139,7 +139,7 @@ func TestEveryAnswerIsGuarded(t *testing.T) {
 	before := len(s.kept(code).Events)
 	for _, path := range []string{"/", "/?find=x", "/new", "/enter", "/style.css", "/page.js", "/nowhere", "/case/XXXXXX", "/case/" + code, "/case/" + code + "?say=why", "/case/" + code + "?say=else", "/case/" + code + "?say=need",
 		"/case/" + code + "/case.json", "/case/" + code + "/diagnosis.json", "/case/" + code + "/answer", "/receive",
-		"/case/" + code + "/close", "/case/" + code + "/summary", "/case/" + code + "/hand-over", "/case/" + code + "/causes"} {
+		"/case/" + code + "/close", "/case/" + code + "/summary", "/case/" + code + "/hand-over", "/case/" + code + "/causes", "/case/" + code + "/chart?places=3", "/case/" + code + "/chart.json?places=3"} {
 		for _, method := range []string{http.MethodGet, http.MethodHead, http.MethodPut, http.MethodDelete, http.MethodTrace, http.MethodOptions} {
 			r, err := http.NewRequest(method, s.at+path, nil)
 			if err != nil {

@@ -24,6 +24,7 @@ import (
 
 	"downdrop/cases"
 	"downdrop/cmd/internal/conversation"
+	"downdrop/cmd/internal/report"
 	"downdrop/engine"
 	"downdrop/rulebase"
 )
@@ -44,6 +45,8 @@ type Desk interface {
 	Shown(d *engine.Diagnosis) []cases.Draft
 	// Diagnose answers a case as `downdrop diagnose` does.
 	Diagnose(ctx context.Context, s rulebase.Situation) (*engine.Diagnosis, error)
+	// Chart is the fault-finding chart from where a case stands, of at most so many places.
+	Chart(ctx context.Context, c *cases.Case, places int) (*report.Chart, error)
 	// Closing says what stands against closing a case so; nil: nothing. An empty outcome is filled in.
 	Closing(ctx context.Context, c *cases.Case, closing *cases.Closing) error
 }
@@ -70,7 +73,7 @@ type Server struct {
 	busy    chan struct{} // who reasons now: see reason
 }
 
-//go:embed page.html trunk.html page.css page.js
+//go:embed page.html trunk.html tree.html page.css page.js
 var files embed.FS
 
 var pages = template.Must(template.New("page.html").Funcs(template.FuncMap{
@@ -127,6 +130,8 @@ func (s *Server) routes() http.Handler {
 		"POST /receive":                   s.receive,
 		"GET /case/{code}/causes":         s.causes,
 		"POST /case/{code}/sheet":         s.giveSheet,
+		"GET /case/{code}/chart":          s.chart,
+		"GET /case/{code}/chart.json":     s.chartJSON,
 		"GET /case/{code}/case.json":      s.caseJSON,
 	} {
 		mux.Handle(pattern, s.answering(h))

@@ -2,10 +2,12 @@ package page
 
 import (
 	"cmp"
+	"encoding/json"
 	"fmt"
 	"math"
 	"net/http"
 	"slices"
+	"strconv"
 	"strings"
 
 	"downdrop/cases"
@@ -126,7 +128,8 @@ type movedLine struct {
 
 type movedMark struct {
 	X, Number int
-	Says      string
+	Said      string   // what was said since the one before
+	Says      []string // the chance of each line here, in words
 }
 
 const (
@@ -143,6 +146,8 @@ func movedOf(d *engine.Diagnosis, c *cases.Case) *moved {
 	if len(rankings) < 2 {
 		return nil
 	}
+	said := saidBefore(c)
+	said = said[max(0, len(rankings)-mostMoved):]
 	rankings = rankings[max(0, len(rankings)-mostMoved):]
 	var ids []string
 	for _, r := range rankings {
@@ -157,7 +162,7 @@ func movedOf(d *engine.Diagnosis, c *cases.Case) *moved {
 	ids = ids[:min(len(dashes), len(ids))]
 	m := &moved{Width: movedMargin + movedStep*len(rankings) + 20, Height: movedTall + 40}
 	for i := range rankings {
-		m.Marks = append(m.Marks, movedMark{X: movedMargin + movedStep*i, Number: i + 1})
+		m.Marks = append(m.Marks, movedMark{X: movedMargin + movedStep*i, Number: i + 1, Said: said[i]})
 	}
 	for n, id := range ids {
 		l := movedLine{Number: n + 1, Name: plain(id), Dash: dashes[n]}
@@ -170,6 +175,9 @@ func movedOf(d *engine.Diagnosis, c *cases.Case) *moved {
 		for i, r := range rankings {
 			l.X, l.Y = movedMargin+movedStep*i, 10+int(float64(movedTall)*(1-chanceIn(r, id))+0.5)
 			points = append(points, fmt.Sprintf("%d,%d", l.X, l.Y))
+			if p := chanceIn(r, id); p > 0 {
+				m.Marks[i].Says = append(m.Marks[i].Says, fmt.Sprintf("%s (%d)", report.Chance(p), l.Number))
+			}
 		}
 		l.Points = strings.Join(points, " ")
 		l.X += 12
@@ -181,6 +189,45 @@ func movedOf(d *engine.Diagnosis, c *cases.Case) *moved {
 	}
 	return m
 }
+
+// saidBefore is, for each ranking of a case, what was said since the one before.
+func saidBefore(c *cases.Case) []string {
+	var out, since []string
+	for i := range c.Events {
+		e := &c.Events[i]
+		var finding cases.FindingBody
+		var given cases.GivenBody
+		var done cases.DoneBody
+		switch {
+		case e.Kind == cases.KindRanking:
+			out, since = append(out, strings.Join(since, "; ")), nil
+		case e.Kind == cases.KindFinding && json.Unmarshal(e.Body, &finding) == nil:
+			since = append(since, plain(finding.Symptom)+" "+plain(wordOf(finding.Value)))
+		case e.Kind == cases.KindGiven && json.Unmarshal(e.Body, &given) == nil:
+			since = append(since, plain(given.ID)+" "+plain(wordOf(given.Value)))
+		case e.Kind == cases.KindDone && json.Unmarshal(e.Body, &done) == nil:
+			since = append(since, fmt.Sprintf(sayDone, plain(done.ID)))
+		case e.Kind == cases.KindTakenBack:
+			since = append(since, sayOneTakenBack)
+		}
+	}
+	for len(out) < len(c.Rankings) { // an event of a later version, that cannot be read here
+		out = append(out, "")
+	}
+	return out
+}
+
+func wordOf(v cases.ValueBody) string {
+	if v.Word == "" && v.Number != nil {
+		return strconv.FormatFloat(*v.Number, 'g', 6, 64)
+	}
+	return v.Word
+}
+
+const (
+	sayDone         = "done: %s"
+	sayOneTakenBack = "something was taken back"
+)
 
 func chanceIn(r cases.Ranking, id string) float64 {
 	for _, one := range r.Causes {

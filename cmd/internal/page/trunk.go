@@ -355,9 +355,9 @@ const leastSuspect = 0.01
 // styleOf is the line that a chance is drawn with.
 func styleOf(chance float64) string {
 	switch {
-	case chance >= 0.5:
+	case chance >= 0.45: // "about 5 in 10"
 		return "solid"
-	case chance >= 0.1:
+	case chance >= 0.08: // "about 1 in 10"
 		return "dashed"
 	}
 	return "dotted"
@@ -449,7 +449,7 @@ func (t *trunk) draw(rows []trunkRow) {
 	}
 	cable := 16 + stripColumn*most
 	text := cable + 36
-	room := float64(stripWidth - text - 10)
+	room := 0.93 * float64(stripWidth-text-8) // faces differ in width
 	for i := range rows {
 		row := &rows[i]
 		y := 15
@@ -459,7 +459,7 @@ func (t *trunk) draw(rows []trunkRow) {
 				y += stripLine
 			}
 		}
-		row.Is, row.High, row.Tall = strings.Join(row.Says, "; "), y-15+stripPad, y-15+4
+		row.Is, row.High, row.Tall = strings.Join(row.Says, "; "), y-15+stripPad+2, y-15+9
 	}
 	begin := 0
 	for begin < len(rows) {

@@ -16,39 +16,40 @@ import (
 type Chart struct {
 	base   *rulebase.Base
 	tree   *engine.ChartTree
-	places []*chartPlace // those where something is done, in reading order
+	places []*ChartPlace // those where something is done, in reading order
 	begin  []string      // what is known from the beginning
 	title  string
 	still  []string // what is still in place, from the case; nil: not a case
 }
 
-// A chartPlace is one place: what can hurt, what to do, what was seen, where that leads.
-type chartPlace struct {
+// A ChartPlace is one place of a chart: what can hurt, what to do, what was seen, where that leads.
+type ChartPlace struct {
 	Number   int
 	Node     *engine.ChartNode
 	Share    string // how many of a hundred cases come here
 	Further  bool   // a further reading of the step above
 	Confirm  []string
-	Warnings []chartWarning
+	Warnings []ChartWarning
 	Hazards  string
 	AskFirst []string
 	Do       string
 	Steps    []string
 	Price    string
 	Read     string // what is read; "" where it is the step itself, or work
-	Ways     []chartWay
+	Ways     []ChartWay
 }
 
-type chartWarning struct{ Word, Says string }
+// A ChartWarning is a warning with its signal word apart.
+type ChartWarning struct{ Word, Says string }
 
-// A chartWay is an answer and where it leads: to another place, or to an end.
-type chartWay struct {
+// A ChartWay is an answer and where it leads: to another place, or to an end.
+type ChartWay struct {
 	Says    string
 	To      int // 0: an end
 	End     engine.ChartEnd
 	EndSays string
 	Likely  []string       // causes that an end in handing over names; nil: another end
-	Hurts   []chartWarning // of what the end names
+	Hurts   []ChartWarning // of what the end names
 	Chance  float64
 	Share   float64
 }
@@ -72,7 +73,7 @@ func NewChart(p *engine.Prepared, s rulebase.Situation, tree *engine.ChartTree, 
 		if n.Step == nil {
 			return
 		}
-		c.places = append(c.places, &chartPlace{Number: len(c.places) + 1, Node: n})
+		c.places = append(c.places, &ChartPlace{Number: len(c.places) + 1, Node: n})
 		numbers[n] = len(c.places)
 		for _, w := range n.Ways {
 			number(w.Node)
@@ -85,7 +86,7 @@ func NewChart(p *engine.Prepared, s rulebase.Situation, tree *engine.ChartTree, 
 	return c
 }
 
-func (c *Chart) fill(x *chartPlace, numbers map[*engine.ChartNode]int, limits [][]float64) {
+func (c *Chart) fill(x *ChartPlace, numbers map[*engine.ChartNode]int, limits [][]float64) {
 	n, b := x.Node, c.base
 	x.Share = sayOfHundred(n.Share)
 	x.Further = n.Goes
@@ -96,7 +97,7 @@ func (c *Chart) fill(x *chartPlace, numbers map[*engine.ChartNode]int, limits []
 			}
 		}
 		for _, w := range warningsOf(b, n.Step.Step) {
-			x.Warnings = append(x.Warnings, chartWarning{signalWord(w.Level), sayWarning(w)})
+			x.Warnings = append(x.Warnings, ChartWarning{signalWord(w.Level), sayWarning(w)})
 		}
 		if n.Step.Step.Hazard != 0 {
 			x.Hazards = sayHazards(n.Step.Step.Hazard)
@@ -121,7 +122,7 @@ func (c *Chart) fill(x *chartPlace, numbers map[*engine.ChartNode]int, limits []
 		x.Steps = slices.Concat(x.Steps, sayStopgap(n.Step.Step))
 	}
 	for _, w := range n.Ways {
-		way := chartWay{Says: c.waySays(n, &w, limits), To: numbers[w.Node], Chance: w.Chance, Share: w.Node.Share}
+		way := ChartWay{Says: c.waySays(n, &w, limits), To: numbers[w.Node], Chance: w.Chance, Share: w.Node.Share}
 		if way.To == 0 {
 			way.End = w.Node.End
 			way.EndSays, way.Hurts = c.end(w.Node, n)
@@ -162,16 +163,16 @@ func (c *Chart) waySays(n *engine.ChartNode, w *engine.ChartWay, limits [][]floa
 }
 
 // end is what to do where a way ends, with what can hurt in it. above is the last place with a diagnosis.
-func (c *Chart) end(n, above *engine.ChartNode) (string, []chartWarning) {
+func (c *Chart) end(n, above *engine.ChartNode) (string, []ChartWarning) {
 	b, d := c.base, n.Diagnosis
 	if d == nil {
 		d = above.Diagnosis
 	}
-	hurts := func(remedies []int) []chartWarning {
-		var out []chartWarning
+	hurts := func(remedies []int) []ChartWarning {
+		var out []ChartWarning
 		for _, r := range remedies {
 			for _, w := range warningsOf(b, &b.Remedies[r]) {
-				if one := (chartWarning{signalWord(w.Level), sayWarning(w)}); !slices.Contains(out, one) {
+				if one := (ChartWarning{signalWord(w.Level), sayWarning(w)}); !slices.Contains(out, one) {
 					out = append(out, one)
 				}
 			}
@@ -310,13 +311,13 @@ func (c *Chart) Text(w io.Writer, width int, kind ChartKind) error {
 	return p.writeTo(w)
 }
 
-func (p *page) warnings(indent string, all []chartWarning) {
+func (p *page) warnings(indent string, all []ChartWarning) {
 	for _, w := range all {
 		p.item(fmt.Sprintf("%s%-8s ", indent, w.Word), w.Says)
 	}
 }
 
-func (p *page) chartPlace(x *chartPlace) {
+func (p *page) chartPlace(x *ChartPlace) {
 	head := fmt.Sprintf("%3d  ", x.Number)
 	if x.Further {
 		p.item(head, sayChartFurther(x.Read))
@@ -428,7 +429,7 @@ func (c *Chart) nodeJSON(n, above *engine.ChartNode) *chartNodeJSON {
 		out.Says, _ = c.end(n, above)
 		return out
 	}
-	if i := slices.IndexFunc(c.places, func(x *chartPlace) bool { return x.Node == n }); i >= 0 {
+	if i := slices.IndexFunc(c.places, func(x *ChartPlace) bool { return x.Node == n }); i >= 0 {
 		out.Number = i + 1
 	}
 	out.Kind, out.ID, out.Do, out.Price, out.Warn, out.Ask = kindOf(n.Step.Step), n.Step.Step.ID, n.Step.Step.Do, n.Step.Price, listed(n.Step.Warnings), listed(n.Step.AskFirst)

@@ -117,7 +117,7 @@ func (c *Chart) door(paper string, kind ChartKind, form doorForm) *doorSheet {
 	for _, x := range c.places {
 		p := doorPlace{Number: x.Number, Warnings: s.warn(x.Warnings, form), Do: x.Do, Read: x.Read}
 		for _, says := range x.Confirm {
-			if slices.ContainsFunc(x.Warnings, func(w chartWarning) bool { return strings.HasPrefix(w.Says, says) }) {
+			if slices.ContainsFunc(x.Warnings, func(w ChartWarning) bool { return strings.HasPrefix(w.Says, says) }) {
 				says = ""
 			}
 			p.Notes = append(p.Notes, sayDoorConfirm(says))
@@ -150,7 +150,7 @@ func (c *Chart) door(paper string, kind ChartKind, form doorForm) *doorSheet {
 	return s
 }
 
-func (s *doorSheet) way(way *chartWay, form doorForm) doorWay {
+func (s *doorSheet) way(way *ChartWay, form doorForm) doorWay {
 	switch {
 	case way.To > 0:
 		return doorWay{Says: way.Says, To: sayGoTo(way.To), Go: true}
@@ -166,7 +166,7 @@ func (s *doorSheet) way(way *chartWay, form doorForm) doorWay {
 
 // warn puts warnings in place: whole, or the first sentence of each, with a letter under
 // which all of it stands at the head of the sheet.
-func (s *doorSheet) warn(all []chartWarning, form doorForm) []doorWarning {
+func (s *doorSheet) warn(all []ChartWarning, form doorForm) []doorWarning {
 	var out []doorWarning
 	for _, w := range all {
 		says, _, _ := strings.Cut(w.Says, " Why: ")

@@ -29,7 +29,7 @@ func hashOf(text string) string {
 }
 
 type chartPlaceHTML struct {
-	*chartPlace
+	*ChartPlace
 	Title string
 	Asked string // what an answer here is an answer to
 	Ways  []chartWayHTML
@@ -37,7 +37,7 @@ type chartPlaceHTML struct {
 }
 
 type chartWayHTML struct {
-	chartWay
+	ChartWay
 	Target, Short string
 	Sentence      string // of an end
 	Of            int
@@ -63,7 +63,7 @@ func (c *Chart) HTML(w io.Writer, kind ChartKind) error {
 		}
 	}
 	for _, x := range c.places {
-		p := chartPlaceHTML{chartPlace: x, Title: capital(sayChartShare(x.Share))}
+		p := chartPlaceHTML{ChartPlace: x, Title: capital(sayChartShare(x.Share))}
 		if x.Further {
 			p.Title = sayChartReadOn
 		}
@@ -71,7 +71,7 @@ func (c *Chart) HTML(w io.Writer, kind ChartKind) error {
 			p.Asked = x.Do
 		}
 		for i, way := range x.Ways {
-			one := chartWayHTML{chartWay: way, Target: fmt.Sprintf("p%d", way.To), Short: sayGoTo(way.To), Of: x.Number}
+			one := chartWayHTML{ChartWay: way, Target: fmt.Sprintf("p%d", way.To), Short: sayGoTo(way.To), Of: x.Number}
 			if way.To == 0 {
 				one.Target, one.Short = fmt.Sprintf("e%d-%d", x.Number, i+1), sayEndShort(way.End)
 				one.Sentence = capital(sentence(way.EndSays))
@@ -82,7 +82,7 @@ func (c *Chart) HTML(w io.Writer, kind ChartKind) error {
 		data.Places = append(data.Places, p)
 	}
 	if len(c.places) == 0 {
-		one := chartWayHTML{Target: "p1", Of: 1, chartWay: chartWay{Says: sayChartShare("all")}}
+		one := chartWayHTML{Target: "p1", Of: 1, ChartWay: ChartWay{Says: sayChartShare("all")}}
 		one.EndSays, one.Hurts = c.end(c.tree.Root, c.tree.Root)
 		one.Sentence = capital(sentence(one.EndSays))
 		data.Only = &one

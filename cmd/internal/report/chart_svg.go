@@ -63,7 +63,7 @@ func (s *drawnStrip) add(in float64, terminal bool, runs ...textRun) {
 	}
 }
 
-func (s *drawnStrip) warn(in float64, all []chartWarning) {
+func (s *drawnStrip) warn(in float64, all []ChartWarning) {
 	for _, w := range all {
 		s.add(in, false, textRun{w.Word, true}, textRun{w.Says, false})
 	}
