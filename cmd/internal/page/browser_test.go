@@ -68,11 +68,12 @@ func TestPagesInABrowser(t *testing.T) {
 	for _, words := range []string{"power light dark", "run light dark", "isolator closed", "done replace_fuse, still down"} {
 		_, body = s.say(body, words)
 	}
+	s.post("/case/"+code+"/sheet", url.Values{"form": {newForm()}, "sheet": {mill(t)}})
 	_, body = s.get("/case/" + code + "/hand-over")
 	s.press(body, "to=bench")
 	for _, size := range sizes {
 		tab := s.tab(browser.Options{Width: size[0], Height: size[1], NoScript: true})
-		for name, path := range map[string]string{"list": "/", "new": "/new", "case": "/case/" + code, "why": "/case/" + code + "?say=why", "else": "/case/" + code + "?say=else", "none": "/case/XXXXXX", "causes": "/case/" + code + "/causes", "close": "/case/" + code + "/close",
+		for name, path := range map[string]string{"list": "/", "new": "/new", "case": "/case/" + code, "why": "/case/" + code + "?say=why", "else": "/case/" + code + "?say=else", "none": "/case/XXXXXX", "causes": "/case/" + code + "/causes", "chart": "/case/" + code + "/chart?places=5", "close": "/case/" + code + "/close",
 			"summary": "/case/" + code + "/summary", "hand-over": "/case/" + code + "/hand-over", "receive": "/receive", "phone": "/case/" + call} {
 			tab.Run(chromedp.Navigate(s.at + path))
 			wellLaid(t, tab, fmt.Sprintf("%s at %d", name, size[0]))
