@@ -48,7 +48,6 @@ cannot hold it, is known by its hash and takes its place; no new entry is made.`
 	longCaseSheet  = `Give the case the installation sheet of its line. It is kept with the case as it now
 is, weighed from now on, and drawn by serve with what is suspected where. line new
 asks for a sheet.`
-	exampleCaseSheet = `  downdrop case sheet K7Q4M2 cases/examples/sheets/tide_mill.yaml`
 
 	shortCaseRefer = "Add a number from other books: work order, return, purchase"
 	longCaseRefer  = `Add numbers from other books, as kind=text; the kinds are work_order, return,

@@ -94,7 +94,7 @@ var argumentWords = map[string][]completion{
 	"case accept": {openCases, {list: acceptable}}, "case attach": {openCases, anyFile}, "case close": {openCases}, "case reopen": {closedCases},
 	"case cost": {openCases, starts(cases.MoneyNames)}, "case dispose": {openCases, words(cases.Dispositions...)}, "case done": {openCases, steps},
 	"case export": {anyFile, restCases}, "case import": {jsonLines}, "case find": {ownWords}, "case hand-over": {openCases}, "case receive": {anyFile},
-	"case join": {restCases}, "case note": {openCases, ownWords}, "case put-in": {openCases, words(cases.PutInKinds...), ownWords},
+	"case sheet": {openCases, yamlFiles}, "case join": {restCases}, "case note": {openCases, ownWords}, "case put-in": {openCases, words(cases.PutInKinds...), ownWords},
 	"case refer": {openCases, starts(cases.ReferenceKinds)}, "case resume": {openCases}, "case see": {openCases, seen},
 	"case setting": {openCases, starts(cases.SettingNames)}, "case take-back": {openCases, {list: caseEntries}}, "case take-out": {openCases, {list: stillInPlace}},
 	"case wait": {openCases, ownWords}, "case watch": {openCases, remedies},

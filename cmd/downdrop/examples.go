@@ -101,6 +101,9 @@ downdrop case note K7Q4MP "the key is with the gatekeeper" --by field-3`,
 	"case attach": `
 downdrop case attach K7Q4MP terminals.jpg
 downdrop case attach K7Q4MP error-log.txt`,
+	"case sheet": `
+downdrop case sheet K7Q4MP cases/examples/sheets/tide_mill.yaml
+downdrop case sheet K7Q4MP trunk.yaml --by field-3`,
 	"case refer": `
 downdrop case refer K7Q4MP work_order=W-2231
 downdrop case refer K7Q4MP return=R-17 purchase=4711`,
