@@ -64,7 +64,7 @@ func newCaseFindCmd(env *environment) *cobra.Command {
 func addListFlags(cmd *cobra.Command, o *caseListOptions) {
 	addStoreFlags(cmd, &o.deskOptions)
 	cmd.Flags().IntVar(&o.query.Limit, "limit", cases.FindLimit, "at most so many (`N`)")
-	cmd.Flags().BoolVar(&o.json, "json", false, "print JSON for programs, schema "+report.CasesSchema)
+	cmd.Flags().BoolVar(&o.json, "json", false, "print JSON for programs, schema "+report.CaseListSchema)
 	cmd.Flags().BoolVar(&o.csv, "csv", false, "print a table for spreadsheets")
 }
 

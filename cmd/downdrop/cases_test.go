@@ -93,7 +93,7 @@ func TestACaseFromTheFirstCallToItsClosing(t *testing.T) {
 	s.says(0, "case|list", "place not said")
 	s.says(0, "case|find|wet cabinet", first, "a fuse in the drop's feed")
 	s.says(0, "case|find|--cause|supply_fuse_blown|--csv", first)
-	s.says(0, "case|find|--reference|w-2231|--json", "downdrop.cases/1")
+	s.says(0, "case|find|--reference|w-2231|--json", "downdrop.case_list/1")
 	s.says(0, "case|reopen|"+first+"|--why|dark again", "open")
 	s.says(5, "case|show|K7Q4M3", "There is no case")
 	s.says(0, "case|show|"+first+"|--entries", "opened")

@@ -118,6 +118,8 @@ var argumentWords = map[string][]completion{
 	"check": {folders}, "rulebase distinguish": {folders}, "rulebase format": {anyFile}, "rulebase handbook": {folders}, "rulebase layers": {folders},
 	"rulebase new": {folders}, "rulebase schema": {folders}, "rulebase test": {folders},
 	"learn": {jsonLines}, "replay": {jsonLines},
+
+	"help json": {{list: func(*asked) []string { return documentNames() }}},
 }
 
 // flagWords are what stands behind a flag, of one command or of all that have it.

@@ -344,6 +344,9 @@ downdrop rehearse --at field --variant own --case 4`,
 downdrop help case open
 downdrop help exit-codes
 downdrop help files`,
+	"help json": `
+downdrop help json
+downdrop help json diagnosis > diagnosis.json`,
 	"help man": `
 downdrop help man --out man1
 downdrop help man --out ~/.local/share/man/man1`,

@@ -44,7 +44,7 @@ func newRehearseCmd(env *environment, runF func(context.Context, *environment, r
 	f.IntVar(&o.number, "case", -1, "replay case `K` of a place alone, and print its course")
 	f.BoolVar(&o.policies, "policies", false, "compare rival ways of going about it on the same breakdowns, at the drop and by phone")
 	f.StringVar(&o.svg, "svg", "", "with --policies: also draw the minutes into this `FILE` (SVG)")
-	f.BoolVar(&o.json, "json", false, "print JSON for programs, schema "+report.RehearsalSchema)
+	f.BoolVar(&o.json, "json", false, "print JSON for programs, schema "+report.RehearsalSchema+"\nor, with --policies, "+report.ContestSchema)
 	return cmd
 }
 

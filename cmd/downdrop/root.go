@@ -81,7 +81,7 @@ func newRootCmd(env *environment) *cobra.Command {
 		newVersionCmd(env))
 	root.AddCommand(newCompletionCmd(env))
 	help := newHelpCmd()
-	help.AddCommand(newManCmd(env))
+	help.AddCommand(newHelpJSONCmd(env), newManCmd(env))
 	root.AddCommand(help)
 	root.SetHelpCommand(help)
 	for _, g := range helpGroups {

@@ -33,9 +33,9 @@ func newStoreCmd(env *environment) *cobra.Command {
 		run              func(context.Context, *environment, storeOptions) error
 		flags            func(*cobra.Command, *storeOptions)
 	}{
-		{"where", shortStoreWhere, shortStoreWhere + ".", runStoreWhere, flagJSON},
+		{"where", shortStoreWhere, shortStoreWhere + ".", runStoreWhere, func(cmd *cobra.Command, o *storeOptions) { flagJSON(cmd, o, report.StoreSchema) }},
 		{"verify", shortStoreVerify, longStoreVerify, runStoreVerify, func(cmd *cobra.Command, o *storeOptions) {
-			flagJSON(cmd, o)
+			flagJSON(cmd, o, report.VerifiedSchema)
 			cmd.Flags().BoolVar(&o.rebuild, "rebuild", false, "make anew what cases are found by")
 		}},
 		{"backup FILE", shortStoreBackup, longStoreBackup, runStoreBackup, func(cmd *cobra.Command, o *storeOptions) {
@@ -69,8 +69,8 @@ type storeOptions struct {
 	erase                  bool
 }
 
-func flagJSON(cmd *cobra.Command, o *storeOptions) {
-	cmd.Flags().BoolVar(&o.json, "json", false, "write JSON")
+func flagJSON(cmd *cobra.Command, o *storeOptions, schema string) {
+	cmd.Flags().BoolVar(&o.json, "json", false, "print JSON for programs, schema "+schema)
 }
 
 func (o *storeOptions) none(verb string) error {

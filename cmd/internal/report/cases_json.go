@@ -11,8 +11,8 @@ import (
 
 // Schemas of cases.
 const (
-	CaseSchema  = "downdrop.case/1"
-	CasesSchema = "downdrop.cases/1"
+	CaseSchema     = "downdrop.case/1"
+	CaseListSchema = "downdrop.case_list/1"
 )
 
 type summaryJSON struct {
@@ -46,12 +46,15 @@ func summariesOf(list []cases.Summary) []summaryJSON {
 	return out
 }
 
+// A caseListJSON is a list of cases.
+type caseListJSON struct {
+	Schema string        `json:"schema"`
+	Cases  []summaryJSON `json:"cases"`
+}
+
 // CasesJSON writes a list of cases.
 func CasesJSON(w io.Writer, list []cases.Summary) error {
-	return writeJSON(w, struct {
-		Schema string        `json:"schema"`
-		Cases  []summaryJSON `json:"cases"`
-	}{CasesSchema, summariesOf(list)})
+	return writeJSON(w, caseListJSON{CaseListSchema, summariesOf(list)})
 }
 
 type putInJSON struct {
@@ -104,26 +107,29 @@ type caseEntryJSON struct {
 	Body     any    `json:"body"`
 }
 
+// A caseJSON is a case with all that is kept of it.
+type caseJSON struct {
+	Schema       string          `json:"schema"`
+	Case         summaryJSON     `json:"case"`
+	CaseFile     string          `json:"case_file"`
+	InPlace      []putInJSON     `json:"in_place"`
+	Settings     []settingJSON   `json:"settings"`
+	Files        []fileJSON      `json:"files"`
+	Disposition  string          `json:"disposition"`
+	Money        []moneyJSON     `json:"money"`
+	MoneySums    []moneyJSON     `json:"money_sums"`
+	SameUnit     []summaryJSON   `json:"same_unit"`
+	OtherType    []summaryJSON   `json:"other_type"`
+	LooksLike    []summaryJSON   `json:"looks_like"`
+	SameLocation []summaryJSON   `json:"same_location"`
+	ForLocation  bool            `json:"for_location"`
+	Entries      []caseEntryJSON `json:"entries"`
+}
+
 // CaseJSON writes a case: its summary, its case file as diagnose reads it, what
 // still stands, its settings, what is remembered, and every entry.
 func CaseJSON(w io.Writer, b *rulebase.Base, c *cases.Case, earlier *cases.Earlier) error {
-	out := struct {
-		Schema       string          `json:"schema"`
-		Case         summaryJSON     `json:"case"`
-		CaseFile     string          `json:"case_file"`
-		InPlace      []putInJSON     `json:"in_place"`
-		Settings     []settingJSON   `json:"settings"`
-		Files        []fileJSON      `json:"files"`
-		Disposition  string          `json:"disposition"`
-		Money        []moneyJSON     `json:"money"`
-		MoneySums    []moneyJSON     `json:"money_sums"`
-		SameUnit     []summaryJSON   `json:"same_unit"`
-		OtherType    []summaryJSON   `json:"other_type"`
-		LooksLike    []summaryJSON   `json:"looks_like"`
-		SameLocation []summaryJSON   `json:"same_location"`
-		ForLocation  bool            `json:"for_location"`
-		Entries      []caseEntryJSON `json:"entries"`
-	}{Schema: CaseSchema, Case: summaryOf(c.Summary()), CaseFile: string(b.WriteCase(c.Situation)), InPlace: []putInJSON{}, Settings: []settingJSON{}, Files: []fileJSON{}, Entries: []caseEntryJSON{}}
+	out := caseJSON{Schema: CaseSchema, Case: summaryOf(c.Summary()), CaseFile: string(b.WriteCase(c.Situation)), InPlace: []putInJSON{}, Settings: []settingJSON{}, Files: []fileJSON{}, Entries: []caseEntryJSON{}}
 	standing := map[string]bool{}
 	for _, s := range c.Standing() {
 		standing[s.Event.ID] = true

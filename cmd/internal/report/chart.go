@@ -389,6 +389,24 @@ type chartWayJSON struct {
 	Node   *chartNodeJSON `json:"node"`
 }
 
+// A chartJSON is a fault-finding chart.
+type chartJSON struct {
+	Schema   string         `json:"schema"`
+	Rulebase rulebaseJSON   `json:"rulebase"`
+	Aim      string         `json:"aim"`
+	Policy   string         `json:"policy"`
+	Minutes  float64        `json:"expected_minutes"`
+	Bound    float64        `json:"lower_bound"`
+	Optimal  bool           `json:"optimal"`
+	Settled  float64        `json:"settled"`
+	Sent     float64        `json:"sent"`
+	TooRare  float64        `json:"too_rare"`
+	Cut      float64        `json:"cut"`
+	Places   int            `json:"places"`
+	Still    []string       `json:"still_in_place"`
+	Tree     *chartNodeJSON `json:"tree"`
+}
+
 // JSON writes the chart for programs.
 func (c *Chart) JSON(w io.Writer, kind ChartKind) error {
 	t := c.tree
@@ -396,22 +414,7 @@ func (c *Chart) JSON(w io.Writer, kind ChartKind) error {
 	if kind.Identify {
 		aim = "identify"
 	}
-	return writeJSON(w, struct {
-		Schema   string         `json:"schema"`
-		Rulebase rulebaseJSON   `json:"rulebase"`
-		Aim      string         `json:"aim"`
-		Policy   string         `json:"policy"`
-		Minutes  float64        `json:"expected_minutes"`
-		Bound    float64        `json:"lower_bound"`
-		Optimal  bool           `json:"optimal"`
-		Settled  float64        `json:"settled"`
-		Sent     float64        `json:"sent"`
-		TooRare  float64        `json:"too_rare"`
-		Cut      float64        `json:"cut"`
-		Places   int            `json:"places"`
-		Still    []string       `json:"still_in_place"`
-		Tree     *chartNodeJSON `json:"tree"`
-	}{ChartSchema, rulebaseJSON{c.base.Name, c.base.Version, c.base.Digest}, aim, t.Policy, t.Root.Minutes, t.Root.Bound, t.Root.Proven,
+	return writeJSON(w, chartJSON{ChartSchema, rulebaseJSON{c.base.Name, c.base.Version, c.base.Digest}, aim, t.Policy, t.Root.Minutes, t.Root.Bound, t.Root.Proven,
 		t.Settled, t.Sent, t.TooRare, t.Cut, t.Nodes, listed(c.still), c.nodeJSON(t.Root, t.Root)})
 }
 

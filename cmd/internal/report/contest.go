@@ -173,16 +173,19 @@ type contestJSON struct {
 	Rivals  []rivalJSON `json:"rivals"`
 }
 
+// A contestsJSON is what rival ways of going about it came to.
+type contestsJSON struct {
+	Schema    string        `json:"schema"`
+	Rulebase  rulebaseJSON  `json:"rulebase"`
+	Seed      uint64        `json:"seed"`
+	Cases     int           `json:"cases"`
+	Intervals string        `json:"intervals"`
+	Variants  []contestJSON `json:"variants"`
+}
+
 // JSON writes all figures.
 func (c *Contest) JSON(w io.Writer) error {
-	out := struct {
-		Schema    string        `json:"schema"`
-		Rulebase  rulebaseJSON  `json:"rulebase"`
-		Seed      uint64        `json:"seed"`
-		Cases     int           `json:"cases"`
-		Intervals string        `json:"intervals"`
-		Variants  []contestJSON `json:"variants"`
-	}{ContestSchema, rulebaseJSON{c.base.Name, c.base.Version, c.base.Digest}, c.seed, c.cases, "95 %, paired for default_saves", []contestJSON{}}
+	out := contestsJSON{ContestSchema, rulebaseJSON{c.base.Name, c.base.Version, c.base.Digest}, c.seed, c.cases, "95 %, paired for default_saves", []contestJSON{}}
 	for _, x := range c.all {
 		one := contestJSON{Place: string(x.Place), Variant: string(x.Variant)}
 		for r := range x.Rivals {

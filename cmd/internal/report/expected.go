@@ -43,18 +43,21 @@ type expectedWayJSON struct {
 	Open  bool    `json:"over_range"`
 }
 
+// An expectedJSON is what should be read at a place of a line.
+type expectedJSON struct {
+	Schema  string            `json:"schema"`
+	Sheet   string            `json:"sheet"`
+	AtM     float64           `json:"at_m"`
+	Cuts    []float64         `json:"supposed_breaks_m"`
+	Shorts  []float64         `json:"supposed_shorts_m"`
+	Known   bool              `json:"cable_known"`
+	Warning string            `json:"warning"`
+	Ways    []expectedWayJSON `json:"ways"`
+}
+
 // JSON writes it for programs.
 func (e *Expected) JSON(w io.Writer) error {
-	out := struct {
-		Schema  string            `json:"schema"`
-		Sheet   string            `json:"sheet"`
-		AtM     float64           `json:"at_m"`
-		Cuts    []float64         `json:"supposed_breaks_m"`
-		Shorts  []float64         `json:"supposed_shorts_m"`
-		Known   bool              `json:"cable_known"`
-		Warning string            `json:"warning"`
-		Ways    []expectedWayJSON `json:"ways"`
-	}{ExpectedSchema, e.Sheet.Name, e.AtM, append([]float64{}, e.Cuts...), append([]float64{}, e.Shorts...), e.Known, sayOhmsWarning, []expectedWayJSON{}}
+	out := expectedJSON{ExpectedSchema, e.Sheet.Name, e.AtM, append([]float64{}, e.Cuts...), append([]float64{}, e.Shorts...), e.Known, sayOhmsWarning, []expectedWayJSON{}}
 	for _, way := range e.Ways {
 		out.Ways = append(out.Ways, expectedWayJSON{way.Units, way.Bias, finite(way.Low), way.Low != finite(way.Low)})
 	}

@@ -43,21 +43,24 @@ func (l *Locate) Text(w io.Writer, width int) error {
 	return p.writeTo(w)
 }
 
+// A locateJSON is where along the trunk a fault is.
+type locateJSON struct {
+	Schema  string   `json:"schema"`
+	Sheet   string   `json:"sheet"`
+	Kind    string   `json:"kind"`
+	Found   bool     `json:"found"`
+	AtM     float64  `json:"at_m"`
+	Drop    string   `json:"drop"`
+	Lost    []string `json:"lost"`
+	Says    string   `json:"says"`
+	Warning string   `json:"warning"`
+}
+
 // JSON writes the answer for programs.
 func (l *Locate) JSON(w io.Writer) error {
 	lost := l.Lost
 	if lost == nil {
 		lost = []string{}
 	}
-	return writeJSON(w, struct {
-		Schema  string   `json:"schema"`
-		Sheet   string   `json:"sheet"`
-		Kind    string   `json:"kind"`
-		Found   bool     `json:"found"`
-		AtM     float64  `json:"at_m"`
-		Drop    string   `json:"drop"`
-		Lost    []string `json:"lost"`
-		Says    string   `json:"says"`
-		Warning string   `json:"warning"`
-	}{LocateSchema, l.Sheet.Name, l.Kind, l.Found, l.AtM, l.Drop, lost, sayLocate(l), sayOhmsWarning})
+	return writeJSON(w, locateJSON{LocateSchema, l.Sheet.Name, l.Kind, l.Found, l.AtM, l.Drop, lost, sayLocate(l), sayOhmsWarning})
 }

@@ -74,12 +74,15 @@ func answerOf(o *cases.Offered) string {
 	return o.Answer.Body.Way
 }
 
+// A unitListJSON is a list of units.
+type unitListJSON struct {
+	Schema string     `json:"schema"`
+	Units  []unitJSON `json:"units"`
+}
+
 // UnitsJSON writes a list of units.
 func UnitsJSON(w io.Writer, list []*cases.Card, now time.Time) error {
-	out := struct {
-		Schema string     `json:"schema"`
-		Units  []unitJSON `json:"units"`
-	}{UnitsSchema, []unitJSON{}}
+	out := unitListJSON{UnitsSchema, []unitJSON{}}
 	for _, c := range list {
 		out.Units = append(out.Units, unitOf(c, now))
 	}
@@ -131,18 +134,21 @@ type offeredJSON struct {
 	Entry      string `json:"entry"`
 }
 
+// A unitCardJSON is a unit with all that is kept of it.
+type unitCardJSON struct {
+	Schema  string          `json:"schema"`
+	Unit    unitJSON        `json:"unit"`
+	MayGo   []string        `json:"may_go_to"`
+	Stays   []stayJSON      `json:"stays"`
+	Notes   []string        `json:"notes"`
+	Records []recordOfJSON  `json:"records"`
+	Unfit   []string        `json:"unfit"` // ids of entries
+	Entries []caseEntryJSON `json:"entries"`
+}
+
 // UnitJSON writes a unit: where it stands, every stay, every entry.
 func UnitJSON(w io.Writer, c *cases.Card, now time.Time) error {
-	out := struct {
-		Schema  string          `json:"schema"`
-		Unit    unitJSON        `json:"unit"`
-		MayGo   []string        `json:"may_go_to"`
-		Stays   []stayJSON      `json:"stays"`
-		Notes   []string        `json:"notes"`
-		Records []recordOfJSON  `json:"records"`
-		Unfit   []string        `json:"unfit"` // ids of entries
-		Entries []caseEntryJSON `json:"entries"`
-	}{Schema: UnitSchema, Unit: unitOf(c, now), MayGo: []string{}, Stays: []stayJSON{}, Notes: []string{}, Records: []recordOfJSON{}, Unfit: []string{}, Entries: []caseEntryJSON{}}
+	out := unitCardJSON{Schema: UnitSchema, Unit: unitOf(c, now), MayGo: []string{}, Stays: []stayJSON{}, Notes: []string{}, Records: []recordOfJSON{}, Unfit: []string{}, Entries: []caseEntryJSON{}}
 	for _, s := range c.State().MayFollow() {
 		out.MayGo = append(out.MayGo, string(s))
 	}
@@ -236,16 +242,19 @@ func monthOf(r *cases.MonthRow) monthRowJSON {
 	return out
 }
 
+// A monthJSON is a month in the shop.
+type monthJSON struct {
+	Schema     string         `json:"schema"`
+	From       string         `json:"from"`
+	To         string         `json:"to"` // not included
+	RepeatDays int            `json:"repeat_days"`
+	All        monthRowJSON   `json:"all"`
+	Types      []monthRowJSON `json:"types"`
+}
+
 // MonthJSON writes the monthly table.
 func MonthJSON(w io.Writer, m *cases.Month) error {
-	out := struct {
-		Schema     string         `json:"schema"`
-		From       string         `json:"from"`
-		To         string         `json:"to"` // not included
-		RepeatDays int            `json:"repeat_days"`
-		All        monthRowJSON   `json:"all"`
-		Types      []monthRowJSON `json:"types"`
-	}{MonthSchema, m.From.Format(time.RFC3339), m.To.Format(time.RFC3339), cases.RepeatDays, monthOf(&m.All), []monthRowJSON{}}
+	out := monthJSON{MonthSchema, m.From.Format(time.RFC3339), m.To.Format(time.RFC3339), cases.RepeatDays, monthOf(&m.All), []monthRowJSON{}}
 	for i := range m.Types {
 		out.Types = append(out.Types, monthOf(&m.Types[i]))
 	}

@@ -178,17 +178,20 @@ func packingPart(c *cases.Case) PaperPart {
 	return part
 }
 
+// A returnNoteJSON is the paper that goes with a unit to the shop.
+type returnNoteJSON struct {
+	Schema        string              `json:"schema"`
+	Case          summaryJSON         `json:"case"`
+	Revision      string              `json:"revision"`
+	Settings      []settingJSON       `json:"settings"`
+	InPlace       []string            `json:"in_place"`
+	Contamination cases.Contamination `json:"contamination"` // its state "": not stated
+	Packing       string              `json:"packing"`
+}
+
 // ReturnNoteJSON writes the same for programs.
 func ReturnNoteJSON(w io.Writer, c *cases.Case) error {
-	out := struct {
-		Schema        string              `json:"schema"`
-		Case          summaryJSON         `json:"case"`
-		Revision      string              `json:"revision"`
-		Settings      []settingJSON       `json:"settings"`
-		InPlace       []string            `json:"in_place"`
-		Contamination cases.Contamination `json:"contamination"` // its state "": not stated
-		Packing       string              `json:"packing"`
-	}{Schema: ReturnNoteSchema, Case: summaryOf(c.Summary()), Revision: c.Opening.Unit.Revision, Settings: []settingJSON{}, InPlace: []string{}}
+	out := returnNoteJSON{Schema: ReturnNoteSchema, Case: summaryOf(c.Summary()), Revision: c.Opening.Unit.Revision, Settings: []settingJSON{}, InPlace: []string{}}
 	for _, name := range cases.SettingNames {
 		out.Settings = append(out.Settings, settingJSON{name, c.Setting("found", name), c.Setting("left", name)})
 	}
