@@ -45,8 +45,13 @@ cases/sqlite              : cases cases/sqlstore
 cases/postgres            : cases cases/sqlstore
 cases/storetest           : rulebase cases cases/sqlstore
 cmd/internal/conversation : rulebase/... engine/... cases/...
+cmd/internal/wording      : rulebase cases
+cmd/internal/kept         : rulebase engine cases cmd/internal/conversation cmd/internal/wording
+cmd/internal/takealong/talk    : rulebase engine cases cmd/internal/conversation cmd/internal/kept cmd/internal/wording
+cmd/internal/takealong/browser : cmd/internal/takealong/talk
+cmd/internal/takealong    : rulebase cases cmd/internal/page
 cmd/internal/triage       : rulebase/... engine/... cmd/internal/conversation
-cmd/internal/report       : rulebase/... engine/... cases/... cmd/internal/triage
+cmd/internal/report       : rulebase/... engine/... cases/... cmd/internal/triage cmd/internal/wording
 cmd/internal/handbook     : rulebase/... engine/... cmd/internal/report
 cmd/internal/shop         : rulebase/... engine/... cases/... cmd/internal/report
 cmd/internal/page         : rulebase/... engine/... cases/... cmd/internal/conversation cmd/internal/report cmd/internal/shop

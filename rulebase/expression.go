@@ -1,5 +1,7 @@
 package rulebase
 
+import "math"
+
 // An Expression is a `when`: expr-lang's grammar, parsed once into a small typed
 // tree of our own. The tree is the only thing the rest of the program reads:
 // closures, word operations, why-not and checks are all made from it.
@@ -89,3 +91,34 @@ func (e *Expression) Eval(slots []Slot) Truth { return e.truth(slots) }
 // Value gives a number-valued expression's number, NaN where it is not known or
 // not finite, and for one that was read as a truth value.
 func (e *Expression) Value(slots []Slot) float64 { return e.number(slots) }
+
+// A Scope says which names an expression may read, and what it is to give.
+type Scope struct {
+	Names  []Name
+	ByID   map[string]int
+	Allow  []Kind // kinds of names that may be read here
+	Where  string // "a condition", for messages
+	Number bool   // a number is wanted, not a truth value
+
+	// Kinds says what every id of the rulebase is, so that a test or a rule that
+	// is read by mistake is called by its name. It may be nil.
+	Kinds map[string]Kind
+}
+
+// compile makes the closures from the tree, of which the root says whether it is a
+// truth value or a number.
+func (e *Expression) compile() {
+	e.truth, e.number = neverTruth, neverNumber
+	if e.Root.Op >= OpConstant {
+		e.number = compileNumber(e.Root)
+	} else {
+		e.truth = compileTruth(e.Root)
+	}
+}
+
+// What an expression of the other sort gives: nothing is known.
+func neverTruth([]Slot) Truth    { return Unknown }
+func neverNumber([]Slot) float64 { return math.NaN() }
+
+var kindWords = map[Kind]string{KindGiven: "given", KindSymptom: "symptom", KindFact: "plain fact", KindCause: "cause", KindCondition: "condition",
+	KindRule: "rule", KindTest: "test", KindRemedy: "remedy", KindWarning: "warning", KindSource: "source"}

@@ -1,3 +1,5 @@
+//go:build !js
+
 package rulebase
 
 import (
@@ -13,19 +15,6 @@ import (
 
 	"downdrop/rulebase/source"
 )
-
-// A Scope says which names an expression may read, and what it is to give.
-type Scope struct {
-	Names  []Name
-	ByID   map[string]int
-	Allow  []Kind // kinds of names that may be read here
-	Where  string // "a condition", for messages
-	Number bool   // a number is wanted, not a truth value
-
-	// Kinds says what every id of the rulebase is, so that a test or a rule that
-	// is read by mistake is called by its name. It may be nil.
-	Kinds map[string]Kind
-}
 
 // Limits on one expression, checked before expr's parser sees it: a text of two
 // megabytes of brackets would overflow its stack, which nothing can catch.
@@ -50,21 +39,6 @@ func ParseExpression(text string, pos Position, scope *Scope) (*Expression, []Pr
 	e.compile()
 	return e, nil
 }
-
-// compile makes the closures from the tree, of which the root says whether it is a
-// truth value or a number.
-func (e *Expression) compile() {
-	e.truth, e.number = neverTruth, neverNumber
-	if e.Root.Op >= OpConstant {
-		e.number = compileNumber(e.Root)
-	} else {
-		e.truth = compileTruth(e.Root)
-	}
-}
-
-// What an expression of the other sort gives: nothing is known.
-func neverTruth([]Slot) Truth    { return Unknown }
-func neverNumber([]Slot) float64 { return math.NaN() }
 
 type expressionParser struct {
 	text     string
@@ -235,9 +209,6 @@ func (p *expressionParser) name(n *ast.IdentifierNode, quiet bool) int {
 	}
 	return i
 }
-
-var kindWords = map[Kind]string{KindGiven: "given", KindSymptom: "symptom", KindFact: "plain fact", KindCause: "cause", KindCondition: "condition",
-	KindRule: "rule", KindTest: "test", KindRemedy: "remedy", KindWarning: "warning", KindSource: "source"}
 
 func (p *expressionParser) allowed() string {
 	words := make([]string, len(p.scope.Allow))

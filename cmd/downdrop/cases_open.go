@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"downdrop/cases"
+	"downdrop/cmd/internal/kept"
 	"downdrop/cmd/internal/report"
 	"downdrop/rulebase"
 )
@@ -111,7 +112,7 @@ func (d *desk) openAs(ctx context.Context, id string, opening cases.Opening, s r
 		if !errors.Is(err, cases.ErrNotFound) {
 			return nil, err
 		}
-		drafts := append([]cases.Draft{cases.Say(cases.KindOpened, opening)}, (&cases.Case{}).Changes(asOfNow(s))...)
+		drafts := append([]cases.Draft{cases.Say(cases.KindOpened, opening)}, (&cases.Case{}).Changes(kept.AsOfNow(s))...)
 		for _, r := range references {
 			drafts = append(drafts, cases.Say(cases.KindReference, r))
 		}

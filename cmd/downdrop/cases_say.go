@@ -1,7 +1,6 @@
 package main
 
 import (
-	"cmp"
 	"context"
 	"fmt"
 	"os"
@@ -12,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"downdrop/cases"
+	"downdrop/cmd/internal/kept"
 	"downdrop/cmd/internal/report"
 	"downdrop/rulebase"
 	"downdrop/rulebase/source"
@@ -272,20 +272,7 @@ func draftsSeen(_ context.Context, d *desk, c *cases.Case, said said) ([]cases.D
 		f.At, f.By = rulebase.Place(said.text("at")), d.writer.By
 		s.Findings = append(s.Findings, f)
 	}
-	return c.Changes(asOfNow(s)), nil
-}
-
-// asOfNow ties findings made as of now to the work done by now: in a case, now goes on.
-func asOfNow(s rulebase.Situation) rulebase.Situation {
-	for i := range s.Findings {
-		if f := &s.Findings[i]; f.Now {
-			f.Now = false
-			if len(s.Done) > 0 {
-				f.After = s.Done[len(s.Done)-1].ID
-			}
-		}
-	}
-	return s
+	return c.Changes(kept.AsOfNow(s)), nil
 }
 
 func draftsDone(_ context.Context, d *desk, _ *cases.Case, s said) ([]cases.Draft, error) {
@@ -297,7 +284,7 @@ func draftsDone(_ context.Context, d *desk, _ *cases.Case, s said) ([]cases.Draf
 		return nil, err
 	}
 	done := cases.DoneBody{ID: s.words[0], Drop: rulebase.DropNow(s.text("drop")), Proof: s.text("proof")}
-	return append([]cases.Draft{cases.Say(cases.KindDone, done)}, putInBy(d.base, done.ID)...), nil
+	return append([]cases.Draft{cases.Say(cases.KindDone, done)}, kept.PutInBy(d.base, done.ID)...), nil
 }
 
 func draftsAbout(_ context.Context, _ *desk, _ *cases.Case, s said) ([]cases.Draft, error) {
@@ -415,16 +402,6 @@ func draftsPutIn(_ context.Context, _ *desk, _ *cases.Case, s said) ([]cases.Dra
 		return nil, usageError{fmt.Sprintf(sayPutIn, s.words[0], err)}
 	}
 	return one(cases.KindPutIn, cases.PutIn{What: s.words[0], Where: s.words[1], Until: s.text("until"), Test: s.text("for")})
-}
-
-// putInBy is what a step puts in that has to be undone: it stands until somebody takes it out.
-func putInBy(b *rulebase.Base, step string) []cases.Draft {
-	st := b.Step(step)
-	if st == nil || st.PutsIn == "" && !st.Temporary {
-		return nil
-	}
-	where, until := report.PutInBy(b, st)
-	return []cases.Draft{cases.Say(cases.KindPutIn, cases.PutIn{What: cmp.Or(st.PutsIn, "other"), Where: where, Until: until, Test: step})}
 }
 
 // inPlace is the thing still in place that a number of the list names.

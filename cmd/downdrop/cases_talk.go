@@ -3,15 +3,13 @@ package main
 import (
 	"context"
 	"reflect"
-	"slices"
 
 	"github.com/spf13/cobra"
 
 	"downdrop/cases"
 	"downdrop/cmd/internal/conversation"
+	"downdrop/cmd/internal/kept"
 	"downdrop/cmd/internal/report"
-	"downdrop/engine"
-	"downdrop/rulebase"
 )
 
 func newCaseTalkCmd(env *environment) *cobra.Command {
@@ -48,11 +46,11 @@ func (d *desk) talk(ctx context.Context, c *cases.Case) error {
 	}
 	t := &terminal{env: d.env, talk: talk, entries: entries(ctx, d.env.in)}
 	t.keep = func(s conversation.State, reply conversation.Reply) error {
-		drafts := c.Changes(asOfNow(s.Situation.Clone()))
+		drafts := c.Changes(kept.AsOfNow(s.Situation.Clone()))
 		if len(drafts) > 0 && reply.Diagnosis != nil {
-			drafts = append(drafts, shown(reply.Diagnosis)...)
+			drafts = append(drafts, kept.Shown(reply.Diagnosis)...)
 		}
-		drafts = append(drafts, d.beside(c, s)...)
+		drafts = append(drafts, kept.Beside(d.base, c, s)...)
 		if len(drafts) == 0 && reflect.DeepEqual(s.Memory(), memory) {
 			return nil
 		}
@@ -72,51 +70,4 @@ func (d *desk) talk(ctx context.Context, c *cases.Case) error {
 		return err
 	}
 	return written(report.CaseLine(d.env.out, d.env.width(), d.base, c))
-}
-
-// beside is what an entry changed beside the situation: settings that were read, and what
-// was put in and is out again.
-func (d *desk) beside(c *cases.Case, after conversation.State) []cases.Draft {
-	drafts := d.putInChanges(c, after.Sheet)
-	for _, setting := range after.Sheet.Changes(c) {
-		drafts = append(drafts, cases.Say(cases.KindSetting, setting))
-	}
-	return drafts
-}
-
-// putInChanges is what was put in by steps since, and what is out again or was taken back.
-func (d *desk) putInChanges(c *cases.Case, sheet *conversation.Sheet) []cases.Draft {
-	var out []cases.Draft
-	before := conversation.SheetOf(c).In
-	for _, id := range sheet.In {
-		if !slices.Contains(before, id) {
-			out = append(out, putInBy(d.base, id)...)
-		}
-	}
-	for _, p := range c.PutIn {
-		if p.Body.Test != "" && !slices.Contains(sheet.In, p.Body.Test) {
-			out = append(out, cases.Correct(cases.KindTakenOut, p.Event.ID, cases.Reason{}))
-		}
-	}
-	return out
-}
-
-// shownCauses is how many causes of a ranking are kept.
-const shownCauses = 5
-
-// shown is what was put before somebody's eyes: the ranking, and the step proposed first.
-func shown(d *engine.Diagnosis) []cases.Draft {
-	r := cases.Ranking{Policy: d.Policy, UnitOut: d.UnitOut, Outside: d.Outside, Causes: []cases.RankedBody{}}
-	for _, cause := range d.Causes[:min(shownCauses, len(d.Causes))] {
-		r.Causes = append(r.Causes, cases.RankedBody{ID: d.Base.Causes[cause.Cause].ID, Probability: cause.Probability})
-	}
-	out := []cases.Draft{cases.Say(cases.KindRanking, r)}
-	if i := slices.IndexFunc(d.Next, func(p engine.Proposal) bool { return p.Step != nil }); i >= 0 {
-		kind := "test"
-		if d.Next[i].Step.Kind == rulebase.KindRemedy {
-			kind = "remedy"
-		}
-		out = append(out, cases.Say(cases.KindProposed, cases.Proposed{Kind: kind, ID: d.Next[i].Step.ID}))
-	}
-	return out
 }

@@ -13,6 +13,7 @@ import (
 
 	"downdrop/cases"
 	"downdrop/cmd/internal/conversation"
+	"downdrop/cmd/internal/kept"
 	"downdrop/cmd/internal/page"
 	"downdrop/cmd/internal/report"
 	"downdrop/engine"
@@ -136,14 +137,14 @@ func (p *pageDesk) Write(ctx context.Context, c *cases.Case, place rulebase.Plac
 }
 
 func (p *pageDesk) Changes(c *cases.Case, after rulebase.Situation) []cases.Draft {
-	return c.Changes(asOfNow(after.Clone()))
+	return c.Changes(kept.AsOfNow(after.Clone()))
 }
 
 func (p *pageDesk) Beside(c *cases.Case, after conversation.State) []cases.Draft {
-	return p.beside(c, after)
+	return kept.Beside(p.base, c, after)
 }
 
-func (p *pageDesk) Shown(d *engine.Diagnosis) []cases.Draft { return shown(d) }
+func (p *pageDesk) Shown(d *engine.Diagnosis) []cases.Draft { return kept.Shown(d) }
 
 func (p *pageDesk) Diagnose(ctx context.Context, s rulebase.Situation) (*engine.Diagnosis, error) {
 	return engine.Diagnose(ctx, p.prepared, s, engine.Options{Weights: true})

@@ -1,10 +1,10 @@
 package report
 
 import (
-	"fmt"
 	"time"
 
 	"downdrop/cases"
+	"downdrop/cmd/internal/wording"
 	"downdrop/rulebase"
 )
 
@@ -13,14 +13,8 @@ func CaseSummaryLine(b *rulebase.Base, s *cases.Summary, now time.Time) string {
 	return sayCaseSummary(b, s, now)
 }
 
-// InPlaceLines are the things still in place, each as a line with its number.
-func InPlaceLines(c *cases.Case) []string {
-	lines := standingLines(c)
-	for i := range lines {
-		lines[i] = fmt.Sprintf("%d. %s", i+1, lines[i])
-	}
-	return lines
-}
+// InPlaceLines say what was put in, loosened or forced and still is, numbered as the commands number it.
+func InPlaceLines(c *cases.Case) []string { return wording.InPlaceLines(c) }
 
 // EarlierLines say what is remembered of the same unit and the same place.
 func EarlierLines(b *rulebase.Base, e *cases.Earlier) []string {

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"downdrop/cases"
+	"downdrop/cmd/internal/wording"
 	"downdrop/engine"
 	"downdrop/rulebase"
 )
@@ -141,15 +142,7 @@ func (p *page) inPlace(c *cases.Case) {
 }
 
 // standingLines are the things still in place, accepted or not, in their order.
-func standingLines(c *cases.Case) []string {
-	var lines []string
-	standing := c.Standing()
-	for _, s := range c.PutIn {
-		accepted := !slices.ContainsFunc(standing, func(x cases.Said[cases.PutIn]) bool { return x.Event.ID == s.Event.ID })
-		lines = append(lines, sayPutIn(s.Body, accepted))
-	}
-	return lines
-}
+func standingLines(c *cases.Case) []string { return wording.StandingLines(c) }
 
 // StandingIn names what still stands in place of a case, for a chart of it: what was put
 // in, and what remedies for the time being did that no entry speaks of.

@@ -14,6 +14,7 @@ import (
 	"downdrop/cases"
 	"downdrop/cases/learn"
 	"downdrop/cmd/internal/triage"
+	"downdrop/cmd/internal/wording"
 	"downdrop/engine"
 	"downdrop/engine/bench"
 	"downdrop/engine/decide"
@@ -32,59 +33,11 @@ import (
 
 // Chances.
 
-// A chanceWord is how a probability is said from its least value on.
-type chanceWord struct {
-	from float64
-	says string
-}
-
-// chanceWords, the largest first. They are coarse on purpose: the weights behind
-// them are estimates, and nobody acts differently on 62 and 64 percent. The steps
-// of the rare end lie between neighbours in ratio, not in difference. Nothing is
-// ever said to be certain.
-var chanceWords = []chanceWord{
-	{0.985, "almost certain"},
-	{0.95, "about 19 in 20"},
-	{0.85, "about 9 in 10"},
-	{0.75, "about 8 in 10"},
-	{0.65, "about 7 in 10"},
-	{0.55, "about 6 in 10"},
-	{0.45, "about 5 in 10"},
-	{0.35, "about 4 in 10"},
-	{0.25, "about 3 in 10"},
-	{0.15, "about 2 in 10"},
-	{0.08, "about 1 in 10"},
-	{0.041, "about 1 in 20"},
-	{0.026, "about 1 in 30"},
-	{0.014, "about 1 in 50"},
-	{0.0095, "about 1 in 100"},
-	{math.SmallestNonzeroFloat64, "less than 1 in 100"},
-}
-
 // Chance says a probability in words, rounded.
-func Chance(p float64) string {
-	for _, w := range chanceWords {
-		if p >= w.from {
-			return w.says
-		}
-	}
-	return "ruled out"
-}
+func Chance(p float64) string { return wording.Chance(p) }
 
 // Minutes says a time in words, rounded to what a plan needs.
-func Minutes(m float64) string {
-	switch {
-	case m < 0.5:
-		return "less than a minute"
-	case m < 1.5:
-		return "about 1 minute"
-	case m < 90:
-		return fmt.Sprintf("about %.0f minutes", m)
-	case m < 48*60:
-		return fmt.Sprintf("about %s hours", strconv.FormatFloat(math.Round(m/30)/2, 'g', -1, 64))
-	}
-	return fmt.Sprintf("about %.0f days", m/(24*60))
-}
+func Minutes(m float64) string { return wording.Minutes(m) }
 
 // Is it the unit?
 
@@ -1227,17 +1180,7 @@ func sayRemedy(b *rulebase.Base, remedy int) string {
 	return inSentence(step.Do)
 }
 
-// inSentence makes a text that stands by itself part of a sentence.
-func inSentence(text string) string {
-	text = strings.TrimRight(text, ".")
-	if len(text) > 1 && text[0] >= 'A' && text[0] <= 'Z' && text[1] >= 'a' && text[1] <= 'z' {
-		return strings.ToLower(text[:1]) + text[1:]
-	}
-	if rest, ok := strings.CutPrefix(text, "A "); ok {
-		return "a " + rest
-	}
-	return text
-}
+func inSentence(text string) string { return wording.InSentence(text) }
 
 const sayEnoughHurts = "Enough is known for somebody to act. First what can hurt:"
 
@@ -2122,15 +2065,7 @@ func (s *Store) Text() string {
 	return says
 }
 
-func counted(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	if stem, ok := strings.CutSuffix(what, "ry"); ok {
-		return fmt.Sprintf("%d %sries", n, stem)
-	}
-	return fmt.Sprintf("%d %ss", n, what)
-}
+func counted(n int, what string) string { return wording.Counted(n, what) }
 
 // VerifiedText says what the check of a store found.
 func VerifiedText(where string, v *cases.Verified) string {
@@ -2374,19 +2309,7 @@ func sayFoundGood(s *cases.Summary) string {
 
 func sayEarlierMore(n int) string { return fmt.Sprintf("and %s more.", counted(n, "case")) }
 
-func sayPutIn(p cases.PutIn, accepted bool) string {
-	text := p.Where
-	if p.What != "other" {
-		text = plain(p.What) + ", " + p.Where
-	}
-	if p.Until != "" {
-		text += ", until " + p.Until
-	}
-	if accepted {
-		text += " (accepted)"
-	}
-	return text
-}
+func sayPutIn(p cases.PutIn, accepted bool) string { return wording.PutIn(p, accepted) }
 
 func sayCaseSummary(b *rulebase.Base, s *cases.Summary, now time.Time) string {
 	text := cmp.Or(s.Location, "place not said")
@@ -2467,15 +2390,6 @@ func sayDisposed(d *cases.Disposed) string {
 		text += ", because " + strings.TrimRight(d.Why, ".")
 	}
 	return text + "."
-}
-
-// PutInBy is what a remedy for the time being puts in, and until when.
-func PutInBy(b *rulebase.Base, r *rulebase.Step) (what, until string) {
-	what = strings.TrimSuffix(inSentence(nameOf(b, r)), ".")
-	if r.Days > 0 {
-		until = fmt.Sprintf("%s from then at the latest", counted(int(r.Days), "day"))
-	}
-	return what, until
 }
 
 // The unit in the shop.

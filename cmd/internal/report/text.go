@@ -9,6 +9,7 @@ import (
 	"strconv"
 	"strings"
 
+	"downdrop/cmd/internal/wording"
 	"downdrop/engine"
 	"downdrop/rulebase"
 )
@@ -417,13 +418,7 @@ func causeNames(b *rulebase.Base, causes []int) []string {
 	return names
 }
 
-// nameOf is what a step asks to be done; a symptom offered by itself is its question.
-func nameOf(b *rulebase.Base, s *rulebase.Step) string {
-	if s.Implied && len(s.Yields) > 0 {
-		return b.Symptoms[s.Yields[0]].Ask
-	}
-	return s.Do
-}
+func nameOf(b *rulebase.Base, s *rulebase.Step) string { return wording.NameOf(b, s) }
 
 func givenOf(b *rulebase.Base, id string) *rulebase.Given {
 	i := slices.IndexFunc(b.Givens, func(g rulebase.Given) bool { return g.ID == id })

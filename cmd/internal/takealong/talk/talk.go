@@ -1,0 +1,367 @@
+// Package talk is the conversation inside a file that is taken along: a case, its rulebase
+// and the engine, without a store, a network or a clock that others set. The browser calls
+// [Case.Do] with one request as JSON and shows what comes back; all that was said becomes
+// events of a site of its own, made anew each time that the file is opened, so that two phones, or
+// two windows, never write the same chain, and a store takes all of them in.
+package talk
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"downdrop/cases"
+	"downdrop/cmd/internal/conversation"
+	"downdrop/cmd/internal/kept"
+	"downdrop/cmd/internal/wording"
+	"downdrop/engine"
+	"downdrop/rulebase"
+)
+
+// Schema is that of what Do gives.
+const Schema = "downdrop.take_along/1"
+
+// An Opening is what a file holds.
+type Opening struct {
+	Base    string `json:"base"`    // the rulebase, as Base.Pack wrote it
+	Case    string `json:"case"`    // the case, as a hand-over
+	Site    string `json:"site"`    // the site to write under: not used before
+	Program string `json:"program"` // version of the downdrop that wrote the file
+	By      string `json:"by"`      // who writes: an id, ""
+}
+
+// A Case is the one in the file. It is used by one caller at a time.
+type Case struct {
+	base    *rulebase.Base
+	talk    *conversation.Talk
+	opening Opening
+	now     func() time.Time
+	events  []cases.Event
+	head    cases.Head
+}
+
+// Open reads what a file holds.
+func Open(o Opening, now func() time.Time) (*Case, error) {
+	base, err := rulebase.Unpack([]byte(o.Base))
+	if err != nil {
+		return nil, err
+	}
+	if !cases.PlainID(o.Site) {
+		return nil, fmt.Errorf("the site %.80q is no name", o.Site)
+	}
+	prepared := engine.Prepare(base)
+	c := &Case{base: base, opening: o, now: now}
+	c.talk = conversation.New(base, func(ctx context.Context, s rulebase.Situation, opt engine.Options) (*engine.Diagnosis, error) {
+		return engine.Diagnose(ctx, prepared, s, opt)
+	}, conversation.Figures{Chance: wording.Chance, Minutes: wording.Minutes})
+	c.opening.Base = ""
+	if err := c.Merge(o.Case); err != nil {
+		return nil, err
+	}
+	if len(c.events) == 0 {
+		return nil, errors.New("the file holds no case")
+	}
+	return c, nil
+}
+
+// Merge takes in the events of a hand-over of the same case; those that are there already are
+// passed over.
+func (c *Case) Merge(text string) error {
+	events, err := cases.ReadHandOver(text)
+	if err != nil {
+		return err
+	}
+	for _, e := range events {
+		if len(c.events) > 0 && e.Subject != c.events[0].Subject {
+			return errors.New(sayOtherCase)
+		}
+		if !slices.ContainsFunc(c.events, func(x cases.Event) bool { return x.ID == e.ID }) {
+			c.events = append(c.events, e)
+		}
+	}
+	return nil
+}
+
+// write adds drafts of one entry to the case.
+func (c *Case) write(place rulebase.Place, drafts []cases.Draft) error {
+	var order int64
+	for i := range c.events {
+		order = max(order, c.events[i].Order)
+	}
+	head, now := c.head, c.now()
+	_, east := now.Zone()
+	var added []cases.Event
+	for i, d := range drafts {
+		d.Subject, d.Version = c.events[0].Subject, max(1, d.Version)
+		d.At, d.Zone, d.By, d.Place, d.Program, d.Rulebase = now, east/60, c.opening.By, place, c.opening.Program, c.base.Digest
+		e, err := cases.Seal(d, c.opening.Site, head, order+int64(i)+1)
+		if err != nil {
+			return err
+		}
+		head = cases.Head{Seq: e.Seq, Hash: e.Hash}
+		added = append(added, e)
+	}
+	c.events, c.head = append(c.events, added...), head
+	return nil
+}
+
+// A Request is what somebody pressed or typed.
+type Request struct {
+	Do    string             `json:"do"`   // show, answer, undo, agree, hearing, merge or text
+	Form  string             `json:"form"` // an id that whoever asks made for what is said
+	About conversation.About `json:"about"`
+
+	Text    string `json:"text"`    // words, or an answer's entry; of merge, a hand-over
+	Chosen  bool   `json:"chosen"`  // Text is the entry of an answer that was offered
+	Reads   string `json:"reads"`   // what Text is a reading of, ""
+	Unit    string `json:"unit"`    // of the reading
+	Sure    string `json:"sure"`    // how sure the caller seemed, "" sure
+	Explain string `json:"explain"` // of show: why, else or need
+
+	Off, Back, Else string // of agree
+}
+
+// A Reply is what the screen shows.
+type Reply struct {
+	Schema string `json:"schema"`
+	Error  string `json:"error"` // why a request was not taken in; else ""
+
+	Title string `json:"title"`
+	Code  string `json:"code"`
+	Where string `json:"where"`
+	kept.Sorted
+	About   conversation.About `json:"about"`
+	Reading *Reading           `json:"reading"`
+	Known   []string           `json:"known"`
+	Still   []string           `json:"still"`
+	Causes  []Cause            `json:"causes"`
+	Others  []string           `json:"others"`
+	Call    *Call              `json:"call"`
+	CanUndo bool               `json:"can_undo"`
+	Closed  bool               `json:"closed"`
+	Own     int                `json:"own"` // events written since the file was opened
+
+	Parts     []string                `json:"parts"`     // of text: the case as a hand-over
+	Questions []conversation.Question `json:"questions"` // of hearing
+}
+
+// A Reading is what is to be read off an instrument, with the units it may be read in.
+type Reading struct {
+	ID    string   `json:"id"`
+	Units []string `json:"units"`
+}
+
+// A Cause is a likely one, with its chance in words and of 100.
+type Cause struct {
+	Name   string `json:"name"`
+	Chance string `json:"chance"`
+	Width  int    `json:"width"`
+}
+
+// A Call is what the script of a call has beside the question.
+type Call struct {
+	May    bool `json:"may"`    // the caller may do no more than look and read out
+	Settle bool `json:"settle"` // what has to be agreed is asked before anything beyond looking
+}
+
+// Do answers one request, as JSON. It never fails otherwise than in Reply.Error.
+func (c *Case) Do(request string) string {
+	var r Request
+	var reply Reply
+	err := json.Unmarshal([]byte(request), &r)
+	if err == nil {
+		reply, err = c.do(context.Background(), r)
+	}
+	if err != nil {
+		reply.Error = err.Error()
+	}
+	reply.Schema = Schema
+	text, err := json.Marshal(reply)
+	if err != nil {
+		return fmt.Sprintf(`{"schema":%q,"error":%q}`, Schema, err.Error())
+	}
+	return string(text)
+}
+
+func (c *Case) do(ctx context.Context, r Request) (Reply, error) {
+	st, err := kept.Stand(cases.Fold(c.events), c.now())
+	if err != nil {
+		return Reply{}, err
+	}
+	switch r.Do {
+	case "text":
+		parts, err := cases.HandOverText(st.Case)
+		return Reply{Parts: parts}, err
+	case "hearing":
+		return c.hearing(st, r.Text), nil
+	case "merge":
+		if err := c.Merge(r.Text); err != nil {
+			return Reply{}, err
+		}
+	case "agree":
+		if err := c.agree(st, r); err != nil {
+			return Reply{}, err
+		}
+	case "answer", "undo":
+		return c.answer(ctx, st, r)
+	case "show":
+	default:
+		return Reply{}, fmt.Errorf("nothing is done for %.40q", r.Do)
+	}
+	if st, err = kept.Stand(cases.Fold(c.events), c.now()); err != nil {
+		return Reply{}, err
+	}
+	return c.show(ctx, st, r.Explain), nil
+}
+
+// answer takes an entry in, once, and asks what is to be asked then.
+func (c *Case) answer(ctx context.Context, st *kept.Standing, r Request) (Reply, error) {
+	e, err := entryOf(r)
+	if err != nil {
+		return Reply{}, err
+	}
+	if st.Has(e.ID) {
+		return c.show(ctx, st, ""), nil
+	}
+	if st.Case.State == cases.StateClosed {
+		return Reply{}, errors.New(sayClosed)
+	}
+	if r.Do == "undo" || conversation.IsUndo(e.Text) {
+		drafts, place, err := st.Undo(c.base, e.ID, sayTakenBack)
+		if err == nil {
+			err = c.write(place, drafts)
+		}
+		if err != nil {
+			return Reply{}, err
+		}
+		return c.after(ctx)
+	}
+	state, heard := st.Hear(ctx, c.talk, e)
+	drafts, err := st.Drafts(c.base, e.ID, state, heard)
+	if err != nil {
+		return Reply{}, err
+	}
+	if len(drafts) > 0 {
+		if err := c.write(state.Situation.At, drafts); err != nil {
+			return Reply{}, err
+		}
+		st, err = kept.Stand(cases.Fold(c.events), c.now())
+		if err != nil {
+			return Reply{}, err
+		}
+		return c.view(st, heard), nil
+	}
+	return c.told(ctx, st, heard), nil
+}
+
+// told shows what became of an entry that changed nothing: what is answered to it, and the question
+// that still stands.
+func (c *Case) told(ctx context.Context, st *kept.Standing, heard conversation.Reply) Reply {
+	_, now := st.Resume(ctx, c.talk)
+	own := func(p conversation.Part) bool {
+		return p.Kind == conversation.PartSummary || heard.Question.Kind != conversation.AskElse && (p.Kind == conversation.PartQuestion || p.Kind == conversation.PartWarning)
+	}
+	rest := func(p conversation.Part) bool {
+		return heard.Question.Kind == conversation.AskElse && (p.Kind == conversation.PartQuestion || p.Kind == conversation.PartWarning)
+	}
+	heard.Parts = append(slices.DeleteFunc(heard.Parts, own), slices.DeleteFunc(now.Parts, rest)...)
+	if heard.Question.Kind != conversation.AskElse {
+		heard.Question = now.Question
+	}
+	heard.Diagnosis = now.Diagnosis
+	return c.view(st, heard)
+}
+
+// after shows the case as it stands, with what was answered to the last entry.
+func (c *Case) after(ctx context.Context) (Reply, error) {
+	st, err := kept.Stand(cases.Fold(c.events), c.now())
+	if err != nil {
+		return Reply{}, err
+	}
+	reply := c.show(ctx, st, "")
+	reply.Heard, reply.NotHeard, reply.Notices = st.Said.Heard, st.Said.NotHeard, append(reply.Notices, st.Said.Notices...)
+	return reply, nil
+}
+
+// explanations are what may be asked without saying anything.
+var explanations = map[string]string{"why": "why", "else": "what else", "need": "what would you need"}
+
+func (c *Case) show(ctx context.Context, st *kept.Standing, explain string) Reply {
+	state, reply := st.Resume(ctx, c.talk)
+	if entry, ok := explanations[explain]; ok && st.Case.State != cases.StateClosed {
+		now := reply
+		if _, reply = c.talk.Step(ctx, state, entry); reply.Diagnosis == nil {
+			reply.Diagnosis = now.Diagnosis
+		}
+		reply.Parts = append(reply.Parts, slices.DeleteFunc(now.Parts, func(p conversation.Part) bool { return p.Kind != conversation.PartSummary })...)
+	}
+	return c.view(st, reply)
+}
+
+// hearing says what would be understood of what is being typed, and the questions that it could be
+// about. Nothing of it counts until it is said.
+func (c *Case) hearing(st *kept.Standing, text string) Reply {
+	var reply Reply
+	if _, heard := c.talk.Hear(st.Situation, text); strings.TrimSpace(text) != "" {
+		for _, h := range heard {
+			if h.Outcome == conversation.Understood {
+				reply.Heard = append(reply.Heard, h.Means)
+			}
+		}
+		reply.Questions = c.talk.Search(st.Situation, text, 4)
+	}
+	return reply
+}
+
+// entryOf is what a request says: an answer that was pressed, a reading with its unit, or words.
+func entryOf(r Request) (kept.Entry, error) {
+	e := kept.Entry{ID: r.Form, Text: r.Text, Chosen: r.Chosen, About: r.About}
+	if r.Do == "undo" {
+		e.Text = "undo"
+	}
+	switch {
+	case r.Reads != "":
+		e.Chosen = false
+		if e.Text = kept.InUnit(r.Text, r.Unit); e.Text != "" {
+			e.Text = r.Reads + "=" + e.Text
+		}
+	case r.Chosen && r.Sure != "" && strings.Contains(e.Text, "="):
+		e.Text += "@" + r.Sure
+	}
+	if strings.TrimSpace(e.Text) == "" {
+		return e, errors.New(sayNothingSaid)
+	}
+	if utf8.RuneCountInString(e.Text) > mostStory {
+		return e, fmt.Errorf(sayTooLong, mostStory)
+	}
+	if !cases.PlainID(e.ID) || len(e.ID) > 50 {
+		return e, fmt.Errorf("the id %.60q is none", e.ID)
+	}
+	return e, nil
+}
+
+// The longest texts, in letters.
+const (
+	mostStory = 4000
+	mostShort = 120
+)
+
+// oneLine is a text without what cannot be seen.
+func oneLine(text string) string {
+	text = strings.Map(func(r rune) rune {
+		switch {
+		case unicode.IsSpace(r):
+			return ' '
+		case unicode.IsControl(r), unicode.Is(unicode.Cf, r), r == utf8.RuneError:
+			return -1
+		}
+		return r
+	}, text)
+	return strings.Join(strings.Fields(text), " ")
+}

@@ -1,0 +1,144 @@
+// Package wording holds what every screen says alike and in few words: chances, minutes,
+// and what stands in place. It stands apart from package report so that a program in a browser
+// says the same without the printers of paper and pages.
+package wording
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"downdrop/cases"
+	"downdrop/rulebase"
+)
+
+// A chanceWord is how a probability is said from its least value on.
+type chanceWord struct {
+	from float64
+	says string
+}
+
+// chanceWords, the largest first. They are coarse on purpose: the weights behind
+// them are estimates, and nobody acts differently on 62 and 64 percent. The steps
+// of the rare end lie between neighbours in ratio, not in difference. Nothing is
+// ever said to be certain.
+var chanceWords = []chanceWord{
+	{0.985, "almost certain"},
+	{0.95, "about 19 in 20"},
+	{0.85, "about 9 in 10"},
+	{0.75, "about 8 in 10"},
+	{0.65, "about 7 in 10"},
+	{0.55, "about 6 in 10"},
+	{0.45, "about 5 in 10"},
+	{0.35, "about 4 in 10"},
+	{0.25, "about 3 in 10"},
+	{0.15, "about 2 in 10"},
+	{0.08, "about 1 in 10"},
+	{0.041, "about 1 in 20"},
+	{0.026, "about 1 in 30"},
+	{0.014, "about 1 in 50"},
+	{0.0095, "about 1 in 100"},
+	{math.SmallestNonzeroFloat64, "less than 1 in 100"},
+}
+
+// Chance says a probability in words, rounded.
+func Chance(p float64) string {
+	for _, w := range chanceWords {
+		if p >= w.from {
+			return w.says
+		}
+	}
+	return "ruled out"
+}
+
+// Minutes says a time in words, rounded to what a plan needs.
+func Minutes(m float64) string {
+	switch {
+	case m < 0.5:
+		return "less than a minute"
+	case m < 1.5:
+		return "about 1 minute"
+	case m < 90:
+		return fmt.Sprintf("about %.0f minutes", m)
+	case m < 48*60:
+		return fmt.Sprintf("about %s hours", strconv.FormatFloat(math.Round(m/30)/2, 'g', -1, 64))
+	}
+	return fmt.Sprintf("about %.0f days", m/(24*60))
+}
+
+// InSentence makes a text that stands by itself part of a sentence.
+func InSentence(text string) string {
+	text = strings.TrimRight(text, ".")
+	if len(text) > 1 && text[0] >= 'A' && text[0] <= 'Z' && text[1] >= 'a' && text[1] <= 'z' {
+		return strings.ToLower(text[:1]) + text[1:]
+	}
+	if rest, ok := strings.CutPrefix(text, "A "); ok {
+		return "a " + rest
+	}
+	return text
+}
+
+// NameOf is what a step asks to be done; a symptom offered by itself is its question.
+func NameOf(b *rulebase.Base, s *rulebase.Step) string {
+	if s.Implied && len(s.Yields) > 0 {
+		return b.Symptoms[s.Yields[0]].Ask
+	}
+	return s.Do
+}
+
+// Counted is a number of things.
+func Counted(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	if stem, ok := strings.CutSuffix(what, "ry"); ok {
+		return fmt.Sprintf("%d %sries", n, stem)
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}
+
+// PutIn says what was put in, loosened or forced, and where.
+func PutIn(p cases.PutIn, accepted bool) string {
+	text := p.Where
+	if p.What != "other" {
+		text = strings.ReplaceAll(p.What, "_", " ") + ", " + p.Where
+	}
+	if p.Until != "" {
+		text += ", until " + p.Until
+	}
+	if accepted {
+		text += " (accepted)"
+	}
+	return text
+}
+
+// PutInBy is what a remedy for the time being puts in, and until when.
+func PutInBy(b *rulebase.Base, r *rulebase.Step) (what, until string) {
+	what = strings.TrimSuffix(InSentence(NameOf(b, r)), ".")
+	if r.Days > 0 {
+		until = fmt.Sprintf("%s from then at the latest", Counted(int(r.Days), "day"))
+	}
+	return what, until
+}
+
+// StandingLines are the things still in place, accepted or not, in their order.
+func StandingLines(c *cases.Case) []string {
+	var lines []string
+	standing := c.Standing()
+	for _, s := range c.PutIn {
+		accepted := !slices.ContainsFunc(standing, func(x cases.Said[cases.PutIn]) bool { return x.Event.ID == s.Event.ID })
+		lines = append(lines, PutIn(s.Body, accepted))
+	}
+	return lines
+}
+
+// InPlaceLines are the same, each with its number.
+func InPlaceLines(c *cases.Case) []string {
+	lines := StandingLines(c)
+	for i := range lines {
+		lines[i] = fmt.Sprintf("%d. %s", i+1, lines[i])
+	}
+	return lines
+}
