@@ -25,7 +25,7 @@ func newCaseCmd(env *environment) *cobra.Command {
 	cmd := &cobra.Command{Use: "case", Short: shortCase, Long: longCase, Args: knownCommand}
 	cmd.AddCommand(
 		newCaseOpenCmd(env), newCaseListCmd(env), newCaseFindCmd(env), newCaseShowCmd(env), newCaseAlikeCmd(env), newCaseTalkCmd(env),
-		newCaseJoinCmd(env), newCaseHandOverCmd(env), newCaseReceiveCmd(env), newCaseExportCmd(env), newCaseImportCmd(env))
+		newCaseJoinCmd(env), newCaseHandOverCmd(env), newCaseTakeAlongCmd(env), newCaseReceiveCmd(env), newCaseExportCmd(env), newCaseImportCmd(env))
 	cmd.AddCommand(newSayingCmds(env)...)
 	return cmd
 }

