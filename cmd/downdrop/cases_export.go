@@ -113,6 +113,16 @@ func isExport(text []byte) bool { return bytes.HasPrefix(text, []byte(`{"manifes
 
 // receiveFile takes in the file of a hand-over, and tells the cases in it.
 func (d *desk) receiveFile(ctx context.Context, text []byte) error {
+	all, err := cases.ExportedCases(bytes.NewReader(text))
+	if err != nil {
+		return err
+	}
+	before := make([]*cases.Case, len(all))
+	for i, c := range all {
+		if before[i], err = d.before(ctx, c.ID); err != nil {
+			return err
+		}
+	}
 	done, err := cases.ImportFrom(ctx, d.store, bytes.NewReader(text), false)
 	if err != nil {
 		return err
@@ -120,14 +130,13 @@ func (d *desk) receiveFile(ctx context.Context, text []byte) error {
 	if err := d.tookIn(&done); err != nil {
 		return err
 	}
-	all, err := cases.ExportedCases(bytes.NewReader(text))
-	if err != nil {
-		return err
-	}
-	for _, c := range all[:min(5, len(all))] {
-		here, err := d.store.Case(ctx, c.ID)
+	for i, c := range all {
+		here, err := d.joined(ctx, c.ID, before[i])
 		if err != nil {
 			return err
+		}
+		if i >= 5 {
+			continue
 		}
 		if err := d.opened(ctx, here, false); err != nil {
 			return err

@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"downdrop/cases"
+	"downdrop/cmd/internal/kept"
 	"downdrop/cmd/internal/report"
 	"downdrop/rulebase"
 )
@@ -287,6 +288,13 @@ func newCaseReceiveCmd(env *environment) *cobra.Command {
 const mostHandOver = 32 << 20
 
 func (d *desk) receive(ctx context.Context, events []cases.Event) error {
+	if len(events) == 0 {
+		return inputError{sayHandOverEmpty}
+	}
+	before, err := d.before(ctx, events[0].Subject.ID)
+	if err != nil {
+		return err
+	}
 	done, err := d.store.Import(ctx, func(yield func(cases.Event, error) bool) {
 		for _, e := range events {
 			if !yield(e, nil) {
@@ -297,10 +305,7 @@ func (d *desk) receive(ctx context.Context, events []cases.Event) error {
 	if err != nil {
 		return err
 	}
-	if len(events) == 0 {
-		return inputError{sayHandOverEmpty}
-	}
-	c, err := d.store.Case(ctx, events[0].Subject.ID)
+	c, err := d.joined(ctx, events[0].Subject.ID, before)
 	if err != nil {
 		return err
 	}
@@ -308,6 +313,30 @@ func (d *desk) receive(ctx context.Context, events []cases.Event) error {
 		return written(err)
 	}
 	return d.opened(ctx, c, false)
+}
+
+// before is a case as it stands before another place's events come in; nil: not known here.
+func (d *desk) before(ctx context.Context, id string) (*cases.Case, error) {
+	c, err := d.store.Case(ctx, id)
+	if errors.Is(err, cases.ErrNotFound) {
+		return nil, nil
+	}
+	return c, err
+}
+
+// joined is a case as it stands once they are in. Where it went on here meanwhile, what was passed
+// over at either place stays so, and nothing is asked again.
+func (d *desk) joined(ctx context.Context, id string, before *cases.Case) (*cases.Case, error) {
+	c, err := d.store.Case(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	drafts, err := kept.Joined(before, c)
+	if err != nil || len(drafts) == 0 {
+		return c, err
+	}
+	d.writer.Place = c.Situation.At
+	return d.write(ctx, id, drafts...)
 }
 
 // codes writes each part as a picture of its own.

@@ -152,4 +152,3 @@ func TestEngineStaysSmall(t *testing.T) {
 		t.Errorf("engine %d bytes packed, rulebase %d; the engine may have %d, the rulebase an eighth of that", len(engine), len(packed), mostPacked)
 	}
 }
-

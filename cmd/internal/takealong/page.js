@@ -7,7 +7,7 @@
   var about = JSON.parse(part("about"));
   var site = "take-" + random(10);
   var prefix = "downdrop-" + about.id + "-";
-  var keeps = false, unsaved = 0, view = null, open = "";
+  var keeps = false, saved = 0, view = null, open = "";
 
   function part(id) { return document.getElementById(id).textContent; }
 
@@ -38,10 +38,10 @@
       localStorage.setItem(prefix + "try", "1");
       keeps = localStorage.getItem(prefix + "try") === "1";
       localStorage.removeItem(prefix + "try");
-      kept().forEach(function (key) {
-        var text = localStorage.getItem(key);
-        if (text && !ask({ do: "merge", text: text }).error) { view = null; }
-      });
+      var keys = kept();
+      keys.forEach(function (key) { ask({ do: "merge", text: localStorage.getItem(key) || "", form: random(16) }); });
+      if (ask({ do: "text" }).entries > saved) { keep(caseText()); }
+      if (localStorage.getItem(prefix + site)) { keys.forEach(function (key) { localStorage.removeItem(key); }); }
     } catch (e) { keeps = false; }
   }
   function keep(text) {
@@ -73,10 +73,10 @@
     request.about = request.about || view.about;
     document.body.classList.add("busy");
     setTimeout(function () { // so that the press is seen before the program thinks
-      var own = view ? view.own : 0, next = ask(request);
+      var next = ask(request);
       document.body.classList.remove("busy");
       if (next.error) { notice(next.error); return; }
-      if (next.own !== own) { unsaved++; keep(caseText()); }
+      if (next.entries !== view.entries) { keep(caseText()); }
       show(next, true);
     }, 0);
   }
@@ -156,20 +156,21 @@
       press("Show as text", function () { open = open === "text" ? "" : "text"; show(view); document.getElementById(open === "text" ? "astext" : "take").scrollIntoView(); }),
       open === "text" ? el("div", {}, [el("label", { for: "astext" }, "The whole case as text: paste it into a message"), el("textarea", { id: "astext", class: "paste", readonly: true, rows: "8" }, caseText()), press("Copy", copy)]) : null,
       el("details", {}, [el("summary", {}, "Take answers in from another phone"), form({}, field("merge", "The text of the same case, with whatever stands around it", { rows: "6", class: "paste" }).concat(el("button", { class: "small" }, "Take it in")), function (data) {
-        var next = ask({ do: "merge", text: data.get("merge") });
+        var next = ask({ do: "merge", text: data.get("merge"), form: random(16) });
         if (next.error) { notice(next.error); return; }
-        unsaved++; keep(caseText()); show(next, true);
+        keep(caseText()); show(next, true);
       })]),
       el("p", { class: "how" }, "Where the case is kept, “downdrop case receive” takes in the saved file or the text. Nothing that was said there meanwhile is lost, and taking it in twice is the same as once.")]);
   }
-  function count() { return unsaved === 0 ? "Nothing is waiting to be saved." : unsaved === 1 ? "1 entry is not saved as a file yet." : unsaved + " entries are not saved as a file yet."; }
+  function unsaved() { return view ? view.entries - saved : 0; }
+  function count() { var n = unsaved(); return n <= 0 ? "Nothing is waiting to be saved." : n === 1 ? "1 entry is not saved as a file yet." : n + " entries are not saved as a file yet."; }
 
   function save() {
     var mark = '<script type="text/plain" id="case">', from = whole.indexOf(mark) + mark.length, to = whole.indexOf("<" + "/script>", from);
     var link = el("a", { href: URL.createObjectURL(new Blob([whole.slice(0, from), "\n", caseText(), "\n", whole.slice(to)], { type: "text/html" })), download: about.file });
     link.click();
     setTimeout(function () { URL.revokeObjectURL(link.href); }, 60000);
-    unsaved = 0;
+    saved = view.entries;
     document.getElementById("unsaved").textContent = "Saved as " + about.file + ", among this browser's downloads. " + count();
   }
   function copy() {
@@ -213,7 +214,7 @@
     var button = Array.from(document.querySelectorAll("button[data-key]")).find(function (b) { return b.dataset.key === event.key; });
     if (button) { event.preventDefault(); button.click(); }
   });
-  addEventListener("beforeunload", function (event) { if (unsaved > 0 && !keeps) { event.preventDefault(); event.returnValue = ""; } });
+  addEventListener("beforeunload", function (event) { if (unsaved() > 0 && !keeps) { event.preventDefault(); event.returnValue = ""; } });
 
   function sorry(why) {
     document.getElementById("main").replaceChildren(el("p", { class: "lead" }, "The program in this file does not start in this browser: " + why), el("p", {}, "A newer browser will do. The case itself is in the file: “downdrop case receive” takes the whole file in, or the text below."), el("textarea", { class: "paste", readonly: true, rows: "10", "aria-label": "The whole case as text" }, part("case").trim()));
@@ -225,6 +226,7 @@
       go.run(made.instance);
       var wrong = downdropOpen(JSON.stringify({ base: got[0], case: part("case"), site: site, program: about.program, by: about.by }));
       if (wrong) { throw new Error(wrong); }
+      saved = ask({ do: "text" }).entries;
       takeUp();
       show(ask({ do: "show" }), false);
       document.body.setAttribute("data-ready", "");

@@ -61,7 +61,7 @@ func Open(o Opening, now func() time.Time) (*Case, error) {
 		return engine.Diagnose(ctx, prepared, s, opt)
 	}, conversation.Figures{Chance: wording.Chance, Minutes: wording.Minutes})
 	c.opening.Base = ""
-	if err := c.Merge(o.Case); err != nil {
+	if err := c.Merge(o.Case, o.Site); err != nil {
 		return nil, err
 	}
 	if len(c.events) == 0 {
@@ -71,8 +71,10 @@ func Open(o Opening, now func() time.Time) (*Case, error) {
 }
 
 // Merge takes in the events of a hand-over of the same case; those that are there already are
-// passed over.
-func (c *Case) Merge(text string) error {
+// passed over. Where the case went on at both places, form is what the ids of the events that
+// join them are made of.
+func (c *Case) Merge(text, form string) error {
+	before := cases.Fold(c.events)
 	events, err := cases.ReadHandOver(text)
 	if err != nil {
 		return err
@@ -81,11 +83,24 @@ func (c *Case) Merge(text string) error {
 		if len(c.events) > 0 && e.Subject != c.events[0].Subject {
 			return errors.New(sayOtherCase)
 		}
+	}
+	for _, e := range events {
 		if !slices.ContainsFunc(c.events, func(x cases.Event) bool { return x.ID == e.ID }) {
 			c.events = append(c.events, e)
 		}
 	}
-	return nil
+	if before == nil || len(c.events) == len(before.Events) {
+		return nil
+	}
+	after := cases.Fold(c.events)
+	drafts, err := kept.Joined(before, after)
+	if err != nil {
+		return err
+	}
+	for i := range drafts {
+		drafts[i].ID = fmt.Sprintf("%s-%d", form, i)
+	}
+	return c.write(after.Situation.At, drafts)
 }
 
 // write adds drafts of one entry to the case.
@@ -109,6 +124,17 @@ func (c *Case) write(place rulebase.Place, drafts []cases.Draft) error {
 	}
 	c.events, c.head = append(c.events, added...), head
 	return nil
+}
+
+// entries counts what was said in the conversation so far, here and before.
+func (c *Case) entries() int {
+	n := 0
+	for i := range c.events {
+		if c.events[i].Kind == cases.KindTalked {
+			n++
+		}
+	}
+	return n
 }
 
 // A Request is what somebody pressed or typed.
@@ -145,7 +171,7 @@ type Reply struct {
 	Call    *Call              `json:"call"`
 	CanUndo bool               `json:"can_undo"`
 	Closed  bool               `json:"closed"`
-	Own     int                `json:"own"` // events written since the file was opened
+	Entries int                `json:"entries"` // of the conversation, so far
 
 	Parts     []string                `json:"parts"`     // of text: the case as a hand-over
 	Questions []conversation.Question `json:"questions"` // of hearing
@@ -197,11 +223,14 @@ func (c *Case) do(ctx context.Context, r Request) (Reply, error) {
 	switch r.Do {
 	case "text":
 		parts, err := cases.HandOverText(st.Case)
-		return Reply{Parts: parts}, err
+		return Reply{Parts: parts, Entries: c.entries()}, err
 	case "hearing":
 		return c.hearing(st, r.Text), nil
 	case "merge":
-		if err := c.Merge(r.Text); err != nil {
+		if !cases.PlainID(r.Form) || len(r.Form) > 50 {
+			return Reply{}, fmt.Errorf("the id %.60q is none", r.Form)
+		}
+		if err := c.Merge(r.Text, r.Form); err != nil {
 			return Reply{}, err
 		}
 	case "agree":

@@ -38,7 +38,7 @@ func (c *Case) view(st *kept.Standing, reply conversation.Reply) Reply {
 	v := Reply{
 		Title: strings.TrimSpace("Case " + k.Code), Code: k.Code, Where: whereOf(k), Sorted: kept.Sort(reply), About: reply.Question.About(),
 		Known: c.talk.Known(st.Situation), Still: wording.InPlaceLines(k), CanUndo: st.CanUndo(), Closed: k.State == cases.StateClosed,
-		Call: c.call(st, reply.Question), Own: int(c.head.Seq),
+		Call: c.call(st, reply.Question), Entries: c.entries(),
 	}
 	if st.Lapsed {
 		v.Notices = append([]string{sayLapsed}, v.Notices...)
