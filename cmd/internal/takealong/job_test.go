@@ -2,7 +2,6 @@ package takealong
 
 import (
 	"bytes"
-	"context"
 	"encoding/json"
 	"fmt"
 	"os"
@@ -18,7 +17,6 @@ import (
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 
-	"downdrop/cases"
 	"downdrop/testdata/support/browser"
 )
 
@@ -89,10 +87,13 @@ func (p *place) kept(code string) map[string]any {
 	return c
 }
 
+var confirmedRE = regexp.MustCompile(`(?m)^confirmed:.*\n`)
+
 // diagnosed is what the case, as a case file, is diagnosed as.
 func (p *place) diagnosed(code string) string {
 	p.t.Helper()
-	if err := os.WriteFile(p.file("as-case.yaml"), []byte(p.downdrop("case", "show", code, "--as-case")), 0o600); err != nil {
+	text := confirmedRE.ReplaceAllString(p.downdrop("case", "show", code, "--as-case"), "") // the command line confirms nothing
+	if err := os.WriteFile(p.file("as-case.yaml"), []byte(text), 0o600); err != nil {
 		p.t.Fatal(err)
 	}
 	return p.downdrop("diagnose", "--json", p.file("as-case.yaml"))
@@ -244,6 +245,7 @@ func TestWholeJob(t *testing.T) {
 	s.fit("first")
 	s.say("technician, not alone, 5 dead, 1-4 good, loss_of_bus=off")
 	looked := map[string]bool{}
+	var findings []string
 	answers := 0
 	for ; ; answers++ {
 		kind, about, offered := s.asks()
@@ -258,7 +260,9 @@ func TestWholeJob(t *testing.T) {
 		if pick == "" || answers > 30 {
 			t.Fatalf("after %d answers at %s %s nothing can be answered: %v", answers, kind, about, offered)
 		}
-		t.Logf("%s %s: %s", kind, about, pick)
+		if _, _, isFinding := strings.Cut(pick, "="); isFinding && kind != "given" {
+			findings = append(findings, pick)
+		}
 		s.press(pick)
 		if answers == 3 { // a reload loses nothing
 			before, _, _ := s.asks()
@@ -277,18 +281,121 @@ func TestWholeJob(t *testing.T) {
 		t.Errorf("reading it in twice said %q", again)
 	}
 	home.downdrop("store", "verify")
-	sameAsTheCommandLine(t, home, code)
+	t.Logf("%d answers", answers)
+	sameAsTheCommandLine(t, home, code, findings)
 }
 
-// sameAsTheCommandLine gives what a case knows to a new case by commands, and compares.
-func sameAsTheCommandLine(t *testing.T, home *place, code string) {
+// sameAsTheCommandLine gives what was seen and done at the drop to a new case by commands, one after
+// the other, and compares what both are then diagnosed as, figure for figure.
+func sameAsTheCommandLine(t *testing.T, home *place, code string, findings []string) {
 	t.Helper()
-	var c cases.Case
-	_ = c
 	other := somewhere(t)
-	typed := other.open()
-	asCase := home.downdrop("case", "show", code, "--as-case")
-	t.Log(asCase)
-	_ = typed
-	_ = context.Background
+	start := "at: field\nwho: technician\ndrop: 5\ndrops: {1: good, 2: good, 3: good, 4: good, 5: dead}\nfindings:\n  - {symptom: power_light, value: dark}\n"
+	if err := os.WriteFile(other.file("start.yaml"), []byte(start), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	typed := codeRE.FindStringSubmatch(other.downdrop("case", "open", other.file("start.yaml"), "--given", "loss_of_bus=off", "--given", "classified_area=no"))[1]
+	for _, f := range findings {
+		other.downdrop("case", "see", typed, f)
+	}
+	other.downdrop("case", "done", typed, helps, "--drop", "well")
+	if a, b := home.diagnosed(code), other.diagnosed(typed); a != b {
+		t.Errorf("from disk:\n%.3000s\nby commands:\n%.3000s", a, b)
+	}
+}
+
+// The case goes on at home while it is taken along: all of both is there afterwards, by file and
+// by text, on both sides; a saved file goes on as the first did.
+func TestGoesOnAtBoth(t *testing.T) {
+	home := somewhere(t)
+	code := home.open()
+	file := home.file("along.html")
+	home.downdrop("case", "take-along", code, "--out", file)
+	s := take(t, file)
+	s.say("isolator closed")
+	home.downdrop("case", "see", code, "run_light=dark")
+	home.downdrop("case", "note", code, "the shift called again")
+	back := s.saved(home.dir, code+".html")
+	// From the file that was saved, on another phone.
+	if err := os.Rename(back, home.file("second.html")); err != nil {
+		t.Fatal(err)
+	}
+	second := take(t, home.file("second.html"))
+	second.say("fault light dark as it should")
+	var text string
+	second.turn(func() {
+		second.Eval(`Array.from(document.querySelectorAll("button")).find(function(b){return b.textContent==="Show as text"}).click()`, nil)
+	})
+	second.fit("text")
+	second.Run(chromedp.Value("#astext", &text, chromedp.ByQuery))
+	if err := os.WriteFile(home.file("mail.txt"), []byte("Here it is:\n\n"+text+"\n\nRegards"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	home.downdrop("case", "receive", home.file("mail.txt"))
+	home.downdrop("case", "receive", home.file("second.html")) // the same again, and less of it
+	all := home.downdrop("case", "show", code, "--as-case")
+	for _, want := range []string{"power_light", "isolator_position", "run_light", "fault_light"} {
+		if strings.Count(all, "symptom: "+want) != 1 {
+			t.Errorf("at home %s is not known once:\n%s", want, all)
+		}
+	}
+	if notes := home.downdrop("case", "show", code, "--entries"); !strings.Contains(notes, "the shift called again") {
+		t.Errorf("the note is gone:\n%s", notes)
+	}
+	home.downdrop("store", "verify")
+	// And what home knows goes into the first phone.
+	home.downdrop("case", "hand-over", code, "--to", "field")
+	out := home.downdrop("case", "hand-over", code, "--to", "field")
+	s.Run(chromedp.Evaluate(`document.querySelector(".take details").open = true`, nil), chromedp.SetValue("#merge", out, chromedp.ByQuery))
+	s.turn(func() { s.Eval(`document.querySelector("#merge").form.requestSubmit()`, nil) })
+	var known string
+	s.Eval(`document.querySelector(".beside").textContent`, &known)
+	for _, want := range []string{"run light: dark", "fault light"} {
+		if !strings.Contains(known, want) {
+			t.Errorf("the first phone does not know %s: %s", want, known)
+		}
+	}
+	s.fit("joined")
+}
+
+// Where a browser keeps nothing it is said, and the file can be saved all the same; where it
+// runs no program, the case is there as text.
+func TestWhereABrowserDoesLess(t *testing.T) {
+	home := somewhere(t)
+	code := home.open()
+	file := home.file("along.html")
+	home.downdrop("case", "take-along", code, "--out", file)
+	text, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	variant := func(name, before string) string {
+		// Hashes are of the page as it is: this one allows the test's own line.
+		changed := regexp.MustCompile(`script-src [^"]*`).ReplaceAllString(string(text), "script-src 'unsafe-inline' 'wasm-unsafe-eval'")
+		changed = strings.Replace(changed, "<script>", "<script>"+before+"</script><script>", 1)
+		if err := os.WriteFile(home.file(name), []byte(changed), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		return home.file(name)
+	}
+	s := take(t, variant("forgets.html", `Object.defineProperty(window, "localStorage", {get: function () { throw new Error("none") }});`))
+	var says string
+	s.Eval(`document.querySelector(".take").textContent`, &says)
+	if !strings.Contains(says, "This browser keeps nothing of a file") {
+		t.Errorf("a browser that keeps nothing: %s", says)
+	}
+	s.say("isolator closed")
+	home.downdrop("case", "receive", s.saved(home.dir, code+".html"))
+	if all := home.downdrop("case", "show", code, "--as-case"); !strings.Contains(all, "isolator_position") {
+		t.Errorf("what was saved lacks the answer:\n%s", all)
+	}
+	s.Run(chromedp.Navigate("file://"+variant("old.html", `delete window.DecompressionStream;`)), chromedp.WaitVisible("textarea", chromedp.ByQuery))
+	var shown string
+	s.Run(chromedp.Value("textarea", &shown, chromedp.ByQuery))
+	s.fit("old")
+	if !strings.HasPrefix(shown, "DOWNDROP1/") {
+		t.Errorf("an old browser is shown %.80s", shown)
+	}
+	none := browser.New(t, browser.Options{Width: 360, Height: 740, NoScript: true, Offline: true})
+	none.Run(chromedp.Navigate("file://"+file), chromedp.WaitVisible("noscript p", chromedp.ByQuery))
 }
