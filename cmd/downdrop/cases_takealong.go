@@ -63,20 +63,17 @@ func (d *desk) takeAlong(ctx context.Context, c *cases.Case, o takeAlongOptions)
 	if c.State == cases.StateClosed {
 		return inputError{fmt.Sprintf(sayTakenClosed, c.Code, c.Code)}
 	}
-	if err := mayBeWritten(o.out); err != nil {
-		return err
-	}
 	to := rulebase.Place(o.to)
 	drafts := []cases.Draft{cases.Say(cases.KindHandedOver, cases.HandOver{To: to})}
 	if after := c.Situation.Clone(); after.At != to { // whose hands are on it there is asked there
 		after.At, after.Who, after.Confirmed = to, rulebase.Anybody, nil
 		drafts = append(drafts, c.Changes(after)...)
 	}
-	c, err := d.write(ctx, c.ID, drafts...)
-	if err != nil {
-		return err
-	}
-	_, err = writeCopy(o.out, func(w io.Writer) (cases.Manifest, error) {
+	_, err := writeCopy(o.out, func(w io.Writer) (cases.Manifest, error) { // nothing is noted where there is no room for the file
+		c, err := d.write(ctx, c.ID, drafts...)
+		if err != nil {
+			return cases.Manifest{}, err
+		}
 		return cases.Manifest{}, takealong.Write(w, takealong.Content{Case: c, Base: d.base, Program: ourVersion(), By: d.writer.By})
 	})
 	if err == nil {

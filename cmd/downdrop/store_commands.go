@@ -233,19 +233,11 @@ type noStoreError struct{ says string }
 func (e noStoreError) Error() string { return e.says }
 func (noStoreError) Unwrap() error   { return cases.ErrNotFound }
 
-// mayBeWritten refuses a file that is there already.
-func mayBeWritten(file string) error {
-	if _, err := os.Lstat(file); !errors.Is(err, fs.ErrNotExist) {
-		return usageError{fmt.Sprintf(sayStoreExists, file)}
-	}
-	return nil
-}
-
 // writeCopy writes a file that is not there yet: under another name first, so that
 // under its own it is whole or not there, also after a crash.
 func writeCopy(file string, write func(io.Writer) (cases.Manifest, error)) (m cases.Manifest, err error) {
-	if err := mayBeWritten(file); err != nil {
-		return m, err
+	if _, err := os.Lstat(file); !errors.Is(err, fs.ErrNotExist) {
+		return m, usageError{fmt.Sprintf(sayStoreExists, file)}
 	}
 	beside, err := os.CreateTemp(filepath.Dir(file), ".backup-*")
 	if err != nil {

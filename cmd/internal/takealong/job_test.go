@@ -17,6 +17,7 @@ import (
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 
+	"downdrop/cases"
 	"downdrop/testdata/support/browser"
 )
 
@@ -282,6 +283,7 @@ func TestWholeJob(t *testing.T) {
 	}
 	home.downdrop("store", "verify")
 	t.Logf("%d answers", answers)
+	sameFigures(t, home, code)
 	sameAsTheCommandLine(t, home, code, findings)
 }
 
@@ -290,7 +292,7 @@ func TestWholeJob(t *testing.T) {
 func sameAsTheCommandLine(t *testing.T, home *place, code string, findings []string) {
 	t.Helper()
 	other := somewhere(t)
-	start := "at: field\nwho: technician\ndrop: 5\ndrops: {1: good, 2: good, 3: good, 4: good, 5: dead}\nfindings:\n  - {symptom: power_light, value: dark}\n"
+	start := "at: field\nwho: technician\ndrop: 5\ndrops: {1: good, 2: good, 3: good, 4: good, 5: dead}\nfindings:\n  - {symptom: power_light, value: dark}\n  - {symptom: drop_works, value: not_working}\n" // what the story at the drop says
 	if err := os.WriteFile(other.file("start.yaml"), []byte(start), 0o600); err != nil {
 		t.Fatal(err)
 	}
@@ -300,7 +302,49 @@ func sameAsTheCommandLine(t *testing.T, home *place, code string, findings []str
 	}
 	other.downdrop("case", "done", typed, helps, "--drop", "well")
 	if a, b := home.diagnosed(code), other.diagnosed(typed); a != b {
-		t.Errorf("from disk:\n%.3000s\nby commands:\n%.3000s", a, b)
+		x, y := strings.Split(a, "\n"), strings.Split(b, "\n")
+		for i := range min(len(x), len(y)) {
+			if x[i] != y[i] {
+				t.Fatalf("line %d: from disk %q, by commands %q; around it:\n%s", i+1, x[i], y[i], strings.Join(x[max(0, i-12):i], "\n"))
+			}
+		}
+		t.Fatalf("from disk there are %d lines, by commands %d", len(x), len(y))
+	}
+}
+
+// sameFigures holds the last ranking that was shown in the browser to that of the program here,
+// to the last digit.
+func sameFigures(t *testing.T, home *place, code string) {
+	t.Helper()
+	var last struct {
+		Causes []struct {
+			ID          string  `json:"id"`
+			Probability float64 `json:"probability"`
+		} `json:"causes"`
+	}
+	for line := range strings.Lines(home.downdrop("case", "export", "-", code)) {
+		var l struct {
+			Event struct {
+				Kind, Site string
+				Body       json.RawMessage
+			}
+		}
+		if err := json.Unmarshal([]byte(line), &l); err != nil {
+			t.Fatal(err)
+		}
+		if strings.HasPrefix(l.Event.Site, "take-") && l.Event.Kind == string(cases.KindRanking) {
+			if err := json.Unmarshal(l.Event.Body, &last); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	here := last
+	here.Causes = nil
+	if err := json.Unmarshal([]byte(home.diagnosed(code)), &here); err != nil {
+		t.Fatal(err)
+	}
+	if n := len(last.Causes); n == 0 || !slices.Equal(last.Causes, here.Causes[:n]) {
+		t.Errorf("in the browser %v, here %.5v", last.Causes, here.Causes)
 	}
 }
 
