@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"downdrop/cases"
+	"downdrop/cmd/internal/report"
 	"downdrop/cmd/internal/takealong"
 	"downdrop/rulebase"
 )
@@ -70,15 +71,17 @@ func (d *desk) takeAlong(ctx context.Context, c *cases.Case, o takeAlongOptions)
 		drafts = append(drafts, c.Changes(after)...)
 	}
 	_, err := writeCopy(o.out, func(w io.Writer) (cases.Manifest, error) { // nothing is noted where there is no room for the file
-		c, err := d.write(ctx, c.ID, drafts...)
-		if err != nil {
+		var err error
+		if c, err = d.write(ctx, c.ID, drafts...); err != nil {
 			return cases.Manifest{}, err
 		}
 		return cases.Manifest{}, takealong.Write(w, takealong.Content{Case: c, Base: d.base, Program: ourVersion(), By: d.writer.By})
 	})
-	if err == nil {
-		_, err = fmt.Fprintf(d.env.out, sayTakenAlong, o.out)
-		err = written(err)
+	if err != nil {
+		return err
 	}
-	return err
+	if _, err := fmt.Fprintf(d.env.out, sayTakenAlong, o.out); err != nil {
+		return written(err)
+	}
+	return written(report.TravelApart(d.env.out, d.env.width(), c))
 }

@@ -57,11 +57,12 @@ func Joined(before, after *cases.Case) ([]cases.Draft, error) {
 	return nil, nil
 }
 
-// joinedMemory is what was settled at either place.
+// joinedMemory is what was settled at either place. What was confirmed is confirmed anew: nobody saw
+// it at both.
 func joinedMemory(here, there, after *cases.Case) (memory json.RawMessage, changed bool, err error) {
 	var all, stands conversation.Memory
 	for _, c := range []*cases.Case{here, there} {
-		m, err := memoryOf(c)
+		m, err := conversation.MemoryOf(c)
 		if err != nil {
 			return nil, false, err
 		}
@@ -72,18 +73,11 @@ func joinedMemory(here, there, after *cases.Case) (memory json.RawMessage, chang
 			}
 		}
 	}
-	if stands, err = memoryOf(after); err != nil {
+	if stands, err = conversation.MemoryOf(after); err != nil {
 		return nil, false, err
 	}
 	memory, err = json.Marshal(all)
 	return memory, len(all.Settled) != len(stands.Settled) || len(all.Told) != len(stands.Told) || len(all.Waiting) != len(stands.Waiting), err
-}
-
-func memoryOf(c *cases.Case) (m conversation.Memory, err error) {
-	if c.Talked != nil && c.Talked.Body.Memory != nil {
-		err = json.Unmarshal(c.Talked.Body.Memory, &m)
-	}
-	return m, err
 }
 
 func union(a, b []string) []string {

@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"time"
 
 	"downdrop/cases"
 	"downdrop/cmd/internal/conversation"
@@ -18,7 +17,6 @@ import (
 type Standing struct {
 	Case      *cases.Case
 	Situation rulebase.Situation // the case's, but for what does not stand confirmed any more
-	Lapsed    bool               // something does not
 	Memory    conversation.Memory
 	Said      Said // what was answered to the last entry
 }
@@ -31,21 +29,15 @@ type Said struct {
 	Notices  []string `json:"notices,omitempty"`
 }
 
-// Stand says where a case stands now.
-func Stand(c *cases.Case, now time.Time) (*Standing, error) {
-	st := &Standing{Case: c, Situation: c.Situation.Clone()}
-	st.Situation.Confirmed = c.Confirmed(now)
-	st.Lapsed = len(st.Situation.Confirmed) < len(c.Situation.Confirmed)
-	if c.Talked == nil {
-		return st, nil
+// Stand says where a case stands now, by the clock of the talk.
+func Stand(c *cases.Case, t *conversation.Talk) (*Standing, error) {
+	memory, err := conversation.MemoryOf(c)
+	if err != nil {
+		return nil, err
 	}
-	if memory := c.Talked.Body.Memory; memory != nil {
-		if err := json.Unmarshal(memory, &st.Memory); err != nil {
-			return nil, fmt.Errorf("the conversation of case %s: %w", c.Code, err)
-		}
-	}
-	if text := c.Talked.Body.Said; text != nil {
-		if err := json.Unmarshal(text, &st.Said); err != nil {
+	st := &Standing{Case: c, Situation: t.Standing(c.Situation, memory), Memory: memory}
+	if c.Talked != nil && c.Talked.Body.Said != nil {
+		if err := json.Unmarshal(c.Talked.Body.Said, &st.Said); err != nil {
 			return nil, fmt.Errorf("the conversation of case %s: %w", c.Code, err)
 		}
 	}
@@ -72,12 +64,12 @@ type Entry struct {
 
 // Hear takes an entry in.
 func (st *Standing) Hear(ctx context.Context, t *conversation.Talk, e Entry) (conversation.State, conversation.Reply) {
-	return t.Answer(ctx, st.Situation, conversation.SheetOf(st.Case), st.Memory, e.About, e.Text, e.Chosen)
+	return t.Answer(ctx, st.Case.Situation, conversation.SheetOf(st.Case), st.Memory, e.About, e.Text, e.Chosen)
 }
 
 // Resume asks what is to be asked now.
 func (st *Standing) Resume(ctx context.Context, t *conversation.Talk) (conversation.State, conversation.Reply) {
-	return t.Resume(ctx, st.Situation, conversation.SheetOf(st.Case), st.Memory)
+	return t.Resume(ctx, st.Case.Situation, conversation.SheetOf(st.Case), st.Memory)
 }
 
 // Drafts are what an entry changed: the events of the case, what the conversation has to
@@ -103,21 +95,8 @@ func (st *Standing) Drafts(b *rulebase.Base, entry string, state conversation.St
 	return st.Case.Entry(entry, append(drafts, beside...), talked), nil
 }
 
-// changes are the drafts that make the case's situation into another. What does not stand
-// confirmed any more is taken out first, so that naming it again counts from now.
 func (st *Standing) changes(after rulebase.Situation) []cases.Draft {
-	after = AsOfNow(after.Clone())
-	if !st.Lapsed {
-		return st.Case.Changes(after)
-	}
-	first := st.Case.Changes(AsOfNow(st.Situation.Clone()))
-	c := *st.Case
-	c.Situation = st.Situation
-	rest := c.Changes(after)
-	if len(rest) == 0 {
-		return nil
-	}
-	return append(first, rest...)
+	return st.Case.Changes(AsOfNow(after.Clone()))
 }
 
 // ErrNoneBefore says that there is nothing to take back.

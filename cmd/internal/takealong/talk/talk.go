@@ -59,7 +59,7 @@ func Open(o Opening, now func() time.Time) (*Case, error) {
 	c := &Case{base: base, opening: o, now: now}
 	c.talk = conversation.New(base, func(ctx context.Context, s rulebase.Situation, opt engine.Options) (*engine.Diagnosis, error) {
 		return engine.Diagnose(ctx, prepared, s, opt)
-	}, conversation.Figures{Chance: wording.Chance, Minutes: wording.Minutes})
+	}, conversation.Figures{Chance: wording.Chance, Minutes: wording.Minutes}).WithClock(now)
 	c.opening.Base = ""
 	if err := c.Merge(o.Case, o.Site); err != nil {
 		return nil, err
@@ -216,7 +216,7 @@ func (c *Case) Do(request string) string {
 }
 
 func (c *Case) do(ctx context.Context, r Request) (Reply, error) {
-	st, err := kept.Stand(cases.Fold(c.events), c.now())
+	st, err := kept.Stand(cases.Fold(c.events), c.talk)
 	if err != nil {
 		return Reply{}, err
 	}
@@ -243,7 +243,7 @@ func (c *Case) do(ctx context.Context, r Request) (Reply, error) {
 	default:
 		return Reply{}, fmt.Errorf("nothing is done for %.40q", r.Do)
 	}
-	if st, err = kept.Stand(cases.Fold(c.events), c.now()); err != nil {
+	if st, err = kept.Stand(cases.Fold(c.events), c.talk); err != nil {
 		return Reply{}, err
 	}
 	return c.show(ctx, st, r.Explain), nil
@@ -280,7 +280,7 @@ func (c *Case) answer(ctx context.Context, st *kept.Standing, r Request) (Reply,
 		if err := c.write(state.Situation.At, drafts); err != nil {
 			return Reply{}, err
 		}
-		st, err = kept.Stand(cases.Fold(c.events), c.now())
+		st, err = kept.Stand(cases.Fold(c.events), c.talk)
 		if err != nil {
 			return Reply{}, err
 		}
@@ -309,7 +309,7 @@ func (c *Case) told(ctx context.Context, st *kept.Standing, heard conversation.R
 
 // after shows the case as it stands, with what was answered to the last entry.
 func (c *Case) after(ctx context.Context) (Reply, error) {
-	st, err := kept.Stand(cases.Fold(c.events), c.now())
+	st, err := kept.Stand(cases.Fold(c.events), c.talk)
 	if err != nil {
 		return Reply{}, err
 	}

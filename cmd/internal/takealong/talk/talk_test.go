@@ -128,15 +128,15 @@ func (p *phone) pass() (about string) {
 func (p *phone) text() string { return strings.Join(p.must(Request{Do: "text"}).Parts, "\n\n") }
 
 // stands is the case as whoever reads the hand-over has it.
-func stands(t *testing.T, text string) *kept.Standing {
-	t.Helper()
+func (p *phone) stands(text string) *kept.Standing {
+	p.t.Helper()
 	events, err := cases.ReadHandOver(text)
 	if err != nil {
-		t.Fatal(err)
+		p.t.Fatal(err)
 	}
-	st, err := kept.Stand(cases.Fold(events), clock.Add(time.Hour))
+	st, err := kept.Stand(cases.Fold(events), p.talk)
 	if err != nil {
-		t.Fatal(err)
+		p.t.Fatal(err)
 	}
 	return st
 }
@@ -155,14 +155,14 @@ func TestEntriesAndUndo(t *testing.T) {
 	first := p.must(Request{Do: "show"})
 	p.must(Request{Do: "answer", Form: "x", Text: "run_light=dark", Chosen: true, About: first.About})
 	p.must(Request{Do: "answer", Form: "x", Text: "run_light=dark", Chosen: true, About: first.About})
-	if got := symptoms(stands(t, p.text()).Situation); got != "power_light=dark run_light=dark" {
+	if got := symptoms(p.stands(p.text()).Situation); got != "power_light=dark run_light=dark" {
 		t.Errorf("said twice it knows %s", got)
 	}
 	v := p.must(Request{Do: "undo"})
 	if !slices.Equal(v.Heard, []string{sayTakenBack}) || v.CanUndo {
 		t.Errorf("taking back answers %v, and more can be taken back: %v", v.Heard, v.CanUndo)
 	}
-	st := stands(t, p.text())
+	st := p.stands(p.text())
 	if got := symptoms(st.Situation); got != "power_light=dark" {
 		t.Errorf("taken back it knows %s", got)
 	}
@@ -181,15 +181,18 @@ func TestEntriesAndUndo(t *testing.T) {
 
 // What was confirmed lapses after half an hour, and it is said.
 func TestConfirmedLapses(t *testing.T) {
-	s := atDrop.Clone()
-	p := opened(t, handed(t, s), "take-a")
+	p := opened(t, handed(t, atDrop), "take-a")
 	p.words("confirm note_lights_first")
-	if got := stands(t, p.text()).Situation.Confirmed; !slices.Equal(got, []string{"note_lights_first"}) {
+	if got := p.stands(p.text()).Situation.Confirmed; !slices.Equal(got, []string{"note_lights_first"}) {
 		t.Fatalf("confirmed is %v", got)
 	}
-	p.now = p.now.Add(cases.ConfirmedFor + time.Minute)
-	if v := p.must(Request{Do: "show"}); !slices.Contains(v.Notices, sayLapsed) {
+	before := p.must(Request{Do: "show"}).Notices
+	p.now = p.now.Add(conversation.ConfirmedFor + time.Minute)
+	if v := p.must(Request{Do: "show"}); len(v.Notices) <= len(before) {
 		t.Errorf("half an hour later is said: %v", v.Notices)
+	}
+	if got := p.stands(p.text()).Situation.Confirmed; len(got) > 0 {
+		t.Errorf("half an hour later %v stands", got)
 	}
 }
 
@@ -213,7 +216,7 @@ func TestTwoPhonesJoin(t *testing.T) {
 	a.must(Request{Do: "merge", Text: textB})
 	b.must(Request{Do: "merge", Text: textA})
 	for name, p := range map[string]*phone{"a": a, "b": b} {
-		st := stands(t, p.text())
+		st := p.stands(p.text())
 		knows := symptoms(st.Situation)
 		for _, want := range []string{"power_light=dark", "run_light=dark", "isolator_position=closed_and_in"} {
 			if strings.Count(knows, want) != 1 {
@@ -285,7 +288,7 @@ func TestCallIsSettledFirst(t *testing.T) {
 				t.Errorf("two of three: %q", got.Error)
 			}
 			v = p.must(Request{Do: "agree", Off: "the shift electrician", Back: "10:40", Else: "the control room"})
-			if v.Call.Settle || len(stands(t, p.text()).Case.Notes) != 1 {
+			if v.Call.Settle || len(p.stands(p.text()).Case.Notes) != 1 {
 				t.Errorf("agreed, and asked again: %v", v.Call)
 			}
 			return

@@ -25,7 +25,6 @@ const (
 	sayTakenBack   = "Taken back."
 	sayNothingSaid = "Nothing was entered."
 	sayTooLong     = "That is longer than %d letters; say it in parts."
-	sayLapsed      = "Half an hour has passed, or somebody else goes on from here: what was confirmed before a step has to be confirmed anew."
 	sayAside       = "Something not listed here: %s. Nothing wrong with the drop: %s."
 	sayAgreeAll    = "All three have to be agreed before anybody does more than look, each in at most 120 letters: who can switch off, when to call back, and whom to call if the caller stops answering."
 	sayAgreedOff   = "Who can switch off"
@@ -39,9 +38,6 @@ func (c *Case) view(st *kept.Standing, reply conversation.Reply) Reply {
 		Title: strings.TrimSpace("Case " + k.Code), Code: k.Code, Where: whereOf(k), Sorted: kept.Sort(reply), About: reply.Question.About(),
 		Known: c.talk.Known(st.Situation), Still: wording.InPlaceLines(k), CanUndo: st.CanUndo(), Closed: k.State == cases.StateClosed,
 		Call: c.call(st, reply.Question), Entries: c.entries(),
-	}
-	if st.Lapsed {
-		v.Notices = append([]string{sayLapsed}, v.Notices...)
 	}
 	if want, ok := c.talk.Reading(reply.Question); ok {
 		v.Reading = &Reading{want.ID, kept.UnitsFor(want.Unit)}
