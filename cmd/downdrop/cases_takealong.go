@@ -23,9 +23,6 @@ nothing that was answered is asked again.
 
 The case then counts as handed over to that place (--to), and whoever goes on there
 confirms anew what has to be confirmed. Pictures and files stay here.`
-	exampleCaseTakeAlong = `  downdrop case take-along K7Q4M2 --out K7Q4M2.html
-  downdrop case take-along K7Q4M2 --to bench --out bench.html
-  downdrop case receive K7Q4M2.html`
 
 	sayTakeOut     = "Say which file it goes into: --out FILE.html."
 	sayTakenClosed = "Case %s is closed. To go on with it, open it again: downdrop case reopen %s --why \"...\"."
@@ -40,7 +37,7 @@ type takeAlongOptions struct {
 func newCaseTakeAlongCmd(env *environment) *cobra.Command {
 	var o takeAlongOptions
 	cmd := &cobra.Command{
-		Use: "take-along CASE", Short: shortCaseTakeAlong, Long: longCaseTakeAlong, Example: exampleCaseTakeAlong, Args: oneCase(0), ValidArgsFunction: completeCases(env, &o.deskOptions),
+		Use: "take-along CASE", Short: shortCaseTakeAlong, Long: longCaseTakeAlong, Args: oneCase(0),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if o.out == "" || o.out == "-" {
 				return usageError{sayTakeOut}
@@ -55,7 +52,6 @@ func newCaseTakeAlongCmd(env *environment) *cobra.Command {
 	addStoreFlags(cmd, &o.deskOptions)
 	cmd.Flags().StringVar(&o.to, "to", string(rulebase.Field), "the place it goes to: field, phone or bench (`PLACE`)")
 	cmd.Flags().StringVar(&o.out, "out", "", "the `FILE` to write, which is not there yet")
-	completeFlag(cmd, "to", completeWords(placeWords))
 	return cmd
 }
 

@@ -153,6 +153,9 @@ downdrop case reopen K7Q4MP --why "dark again on Monday"`,
 	"case join": `
 downdrop case join K7Q4MP M31XWW
 downdrop case join K7Q4MP M31XWW --name "storm of 28 May"`,
+	"case take-along": `
+downdrop case take-along K7Q4MP --out K7Q4MP.html
+downdrop case take-along K7Q4MP --to bench --out bench.html`,
 	"case hand-over": `
 downdrop case hand-over K7Q4MP --to field
 downdrop case hand-over K7Q4MP --to bench --file K7Q4MP.jsonl

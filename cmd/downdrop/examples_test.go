@@ -18,6 +18,7 @@ import (
 	"golang.org/x/tools/txtar"
 
 	"downdrop/cases"
+	"downdrop/cmd/internal/kept"
 	"downdrop/rulebase"
 	"downdrop/testdata/support"
 )
@@ -257,7 +258,7 @@ func keptCases(t *testing.T, name string) {
 	} {
 		what.Code = code
 		s := rulebase.Situation{At: rulebase.Phone, Findings: []rulebase.Finding{{Symptom: "power_light", Value: rulebase.Value{Word: "dark"}}}}
-		drafts := append([]cases.Draft{cases.Say(cases.KindOpened, what)}, (&cases.Case{}).Changes(asOfNow(s))...)
+		drafts := append([]cases.Draft{cases.Say(cases.KindOpened, what)}, (&cases.Case{}).Changes(kept.AsOfNow(s))...)
 		if _, err := d.write(t.Context(), newID(), drafts...); err != nil {
 			t.Fatal(err)
 		}

@@ -74,7 +74,8 @@ over, but where the command is to make a file anew (chart --output, --junit, --p
 replay --plot, rehearse --svg, hand-over --qr, rulebase format, rulebase schema --to,
 handbook --replace):
   the conversation    "save NAME" writes NAME.yaml
-  case                export FILE, hand-over --file and --qr, show --fetch
+  case                export FILE, hand-over --file and --qr, show --fetch,
+                      take-along --out
   chart               --output
   line                new FILE, echo --svg, waveform --svg
   decide              --plot
