@@ -355,7 +355,7 @@ func draftsSheet(ctx context.Context, d *desk, c *cases.Case, said said) ([]case
 	if s.SheetFile, err = d.store.PutFile(ctx, o.sheetText); err != nil {
 		return nil, err
 	}
-	return c.Changes(asOfNow(s)), nil
+	return c.Changes(kept.AsOfNow(s)), nil
 }
 
 func draftsMoney(_ context.Context, _ *desk, _ *cases.Case, s said) ([]cases.Draft, error) {
