@@ -109,8 +109,9 @@ func (all *Closed) each(ctx context.Context, do func(i int, c *cases.Case) error
 type Held struct {
 	Folds   int
 	Patched int // folds whose lessons changed anything
-	Before  []*cases.Replayed
-	After   []*cases.Replayed
+	Before  *cases.Score
+	After   *cases.Score
+	Versus  *cases.Versus // After against Before, case by case
 }
 
 // CrossFit parts the cases into folds, by their place in the order of ids: for each fold it
@@ -147,22 +148,47 @@ func CrossFit(ctx context.Context, base *rulebase.Base, all Closed, experience [
 		h.Patched++
 		prepared[f] = engine.Prepare(changed)
 	}
-	before, after := make([]*cases.Replayed, all.Len), make([]*cases.Replayed, all.Len)
-	err = all.each(ctx, func(i int, c *cases.Case) (err error) {
+	err = h.replay(ctx, all, func(c *cases.Case) (before, after *cases.Replayed, err error) {
 		f, ok := fold[c.ID]
 		if !ok {
-			return nil
+			return nil, nil, nil
 		}
-		if before[i], err = cases.Replay(ctx, plain, c); err != nil {
+		if before, err = cases.Replay(ctx, plain, c); err == nil && prepared[f] != nil {
+			after, err = cases.Replay(ctx, prepared[f], c)
+			return before, after, err
+		}
+		return before, before, err
+	})
+	return h, err
+}
+
+// block is how many cases are under way at once; they are added up in their order and not kept.
+const block = 256
+
+func (h *Held) replay(ctx context.Context, all Closed, both func(*cases.Case) (before, after *cases.Replayed, err error)) error {
+	var was, is cases.Tally
+	h.Versus = &cases.Versus{}
+	before, after := make([]*cases.Replayed, block), make([]*cases.Replayed, block)
+	for from := 0; from < all.Len; from += block {
+		some := Closed{Len: min(block, all.Len-from), At: func(ctx context.Context, i int) (*cases.Case, error) { return all.At(ctx, from+i) }}
+		if all.Tell != nil {
+			some.Tell = func(done, _ int) { all.Tell(from+done, all.Len) }
+		}
+		err := some.each(ctx, func(i int, c *cases.Case) (err error) {
+			before[i], after[i], err = both(c)
+			return err
+		})
+		if err != nil {
 			return err
 		}
-		after[i] = before[i]
-		if prepared[f] != nil {
-			after[i], err = cases.Replay(ctx, prepared[f], c)
+		for i := range some.Len {
+			if before[i] != nil {
+				was.Add(before[i])
+				is.Add(after[i])
+				h.Versus.Add(before[i], after[i])
+			}
 		}
-		return err
-	})
-	h.Before = slices.DeleteFunc(before, func(r *cases.Replayed) bool { return r == nil })
-	h.After = slices.DeleteFunc(after, func(r *cases.Replayed) bool { return r == nil })
-	return h, err
+	}
+	h.Before, h.After = was.Score(), is.Score()
+	return nil
 }

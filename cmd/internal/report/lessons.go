@@ -94,8 +94,8 @@ func (l *Lessons) held(p *page) {
 	case l.Held.Patched == 0:
 		p.say(sayHeldNothing)
 	default:
-		p.say(sayHeld(l.Held, cases.Sum(l.Held.Before), cases.Sum(l.Held.After)))
-		r := Replay{Base: l.Base, Versus: cases.Against(l.Held.Before, l.Held.After), Score: cases.Sum(l.Held.After), Against: sayRulebaseAsIs}
+		p.say(sayHeld(l.Held, l.Held.Before, l.Held.After))
+		r := Replay{Base: l.Base, Versus: l.Held.Versus, Score: l.Held.After, Against: sayRulebaseAsIs}
 		r.against(p)
 	}
 }
@@ -190,9 +190,7 @@ func (l *Lessons) JSON(w io.Writer) error {
 		out.Rows = append(out.Rows, row)
 	}
 	if h := l.Held; h != nil {
-		before, after := cases.Sum(h.Before), cases.Sum(h.After)
-		v := cases.Against(h.Before, h.After)
-		out.Held = &heldJSON{h.Folds, h.Patched, before.Cases, sideOf(before), sideOf(after), idsOf(v.Worse), idsOf(v.Better)}
+		out.Held = &heldJSON{h.Folds, h.Patched, h.Before.Cases, sideOf(h.Before), sideOf(h.After), idsOf(h.Versus.Worse), idsOf(h.Versus.Better)}
 	}
 	return writeJSON(w, out)
 }

@@ -26,17 +26,21 @@ func lessons(b *rulebase.Base) *learn.Lessons {
 	return learn.Learn(b, all, learn.Options{Worth: 4, WorthWeights: 10, Level: 0.9})
 }
 
+func heldOut(patched int, before, after []*cases.Replayed) *learn.Held {
+	return &learn.Held{Folds: 3, Patched: patched, Before: cases.Sum(before), After: cases.Sum(after), Versus: cases.Against(before, after)}
+}
+
 func TestLessonsGoldens(t *testing.T) {
 	base, err := rulebase.LoadFolder("../../downdrop/testdata/small")
 	if err != nil {
 		t.Fatal(err)
 	}
 	was, after := replayed().Cases, before()
-	gain := &learn.Held{Folds: 3, Patched: 2, Before: was, After: after}
+	gain := heldOut(2, was, after)
 	for name, l := range map[string]*report.Lessons{
 		"lessons":         {Lessons: lessons(base), Held: gain, Patch: "learned.yaml"},
-		"lessons_all":     {Lessons: lessons(base), All: true, Held: &learn.Held{Folds: 3, Patched: 3, Before: after, After: was}},
-		"lessons_nothing": {Lessons: learn.Learn(base, nil, learn.Usual), Held: &learn.Held{Folds: 3, Before: []*cases.Replayed{}, After: []*cases.Replayed{}}},
+		"lessons_all":     {Lessons: lessons(base), All: true, Held: heldOut(3, after, was)},
+		"lessons_nothing": {Lessons: learn.Learn(base, nil, learn.Usual), Held: heldOut(0, nil, nil)},
 	} {
 		holds(t, name, func(w io.Writer) error { return l.Text(w, 80) }, l.JSON)
 	}
