@@ -13,6 +13,7 @@ import (
 	"downdrop/cases"
 	"downdrop/engine"
 	"downdrop/rulebase"
+	"downdrop/testdata/support"
 )
 
 // Scores of forecasts, from testdata/checks/calibration_cases.json: Brier 1950, the parts of Murphy 1973,
@@ -257,7 +258,7 @@ func BenchmarkReplay(b *testing.B) {
 		b.Fatal(err)
 	}
 	p, all := engine.Prepare(base), closedCases(b)
-	n, entries, used := 0, 0, processorTime()
+	n, entries, used := 0, 0, support.ProcessorTime()
 	for b.Loop() {
 		r, err := cases.Replay(context.Background(), p, all[n%len(all)])
 		if err != nil {
@@ -267,7 +268,7 @@ func BenchmarkReplay(b *testing.B) {
 		entries += len(r.Ranks)
 	}
 	b.ReportMetric(float64(n)/b.Elapsed().Seconds(), "cases/s")
-	if used = processorTime() - used; used > 0 { // what others do on the machine does not count
+	if used = support.ProcessorTime() - used; used > 0 { // what others do on the machine does not count
 		b.ReportMetric(float64(n)/used.Seconds(), "cases/cpu-s")
 	}
 	b.ReportMetric(float64(entries)/float64(n), "rankings/case")

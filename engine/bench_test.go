@@ -12,6 +12,7 @@ import (
 	"downdrop/engine"
 	"downdrop/engine/rehearse"
 	"downdrop/rulebase"
+	"downdrop/testdata/support"
 )
 
 func shippedCase(b *testing.B) (*rulebase.Base, rulebase.Situation) {
@@ -230,10 +231,10 @@ func BenchmarkNextStepPlayed(b *testing.B) {
 			var times, used []float64
 			for b.Loop() {
 				for _, s := range all {
-					start, began := time.Now(), processorTime()
+					start, began := time.Now(), support.ProcessorTime()
 					diagnose(b, p, s, one.o)
 					times = append(times, float64(time.Since(start).Microseconds())/1e3)
-					used = append(used, float64((processorTime()-began).Microseconds())/1e3)
+					used = append(used, float64((support.ProcessorTime()-began).Microseconds())/1e3)
 				}
 			}
 			slices.Sort(times)

@@ -22,6 +22,7 @@ import (
 	"downdrop/cases/storetest"
 	"downdrop/engine"
 	"downdrop/rulebase"
+	"downdrop/testdata/support"
 )
 
 var ctx = context.Background()
@@ -434,7 +435,7 @@ func BenchmarkAlike(b *testing.B) {
 		b.Fatal(err)
 	}
 	ask := func(b *testing.B, p alike.Profile) {
-		used := processorTime()
+		used := support.ProcessorTime()
 		for b.Loop() {
 			file, err := os.Open(file)
 			if err != nil {
@@ -447,7 +448,7 @@ func BenchmarkAlike(b *testing.B) {
 			file.Close()
 		}
 		b.ReportMetric(float64(b.Elapsed().Microseconds())/1000/float64(b.N), "ms/twenty")
-		b.ReportMetric(float64((processorTime()-used).Microseconds())/1000/float64(b.N), "cpu-ms/twenty")
+		b.ReportMetric(float64((support.ProcessorTime()-used).Microseconds())/1000/float64(b.N), "cpu-ms/twenty")
 		b.ReportMetric(float64(len(kept))/(1<<20), "MiB")
 	}
 	all := slices.Clone(some[0])
@@ -478,7 +479,7 @@ func BenchmarkUpdate(b *testing.B) {
 	if _, err := s.Import(ctx, storetest.Invented("quarry", n, 1)); err != nil {
 		b.Fatal(err)
 	}
-	r, used := alike.NewReader(base), processorTime()
+	r, used := alike.NewReader(base), support.ProcessorTime()
 	for b.Loop() {
 		x := alike.New(r)
 		if _, err := x.Update(ctx, r, s, nil); err != nil || x.Len() == 0 {
@@ -486,5 +487,5 @@ func BenchmarkUpdate(b *testing.B) {
 		}
 	}
 	b.ReportMetric(n*float64(b.N)/b.Elapsed().Seconds(), "cases/s")
-	b.ReportMetric(n*float64(b.N)/(processorTime()-used).Seconds(), "cases/cpu-s")
+	b.ReportMetric(n*float64(b.N)/(support.ProcessorTime()-used).Seconds(), "cases/cpu-s")
 }

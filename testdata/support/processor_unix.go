@@ -1,15 +1,15 @@
 //go:build unix
 
-package engine_test
+package support
 
 import (
 	"syscall"
 	"time"
 )
 
-// processorTime is what this process has used of all cores, the collector's part
+// ProcessorTime is what this process has used of all cores, the collector's part
 // included. On a machine that others use as well it says more than a clock.
-func processorTime() time.Duration {
+func ProcessorTime() time.Duration {
 	var u syscall.Rusage
 	if syscall.Getrusage(syscall.RUSAGE_SELF, &u) != nil {
 		return 0
