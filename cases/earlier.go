@@ -45,11 +45,7 @@ func LookBack(ctx context.Context, store Store, c *Case) (Earlier, error) {
 	}
 	unit := c.Opening.Unit
 	if unit.Serial != "" {
-		like, err := store.Find(ctx, Query{LooksLike: unit.Serial})
-		if err != nil {
-			return e, fmt.Errorf("look for serial %s: %w", unit.Serial, err)
-		}
-		for _, s := range like {
+		err := FindEach(ctx, store, Query{LooksLike: unit.Serial}, func(s Summary) {
 			switch {
 			case s.ID == c.ID:
 			case Folded(s.Serial) != Folded(unit.Serial):
@@ -59,16 +55,20 @@ func LookBack(ctx context.Context, store Store, c *Case) (Earlier, error) {
 			default:
 				e.SameUnit = append(e.SameUnit, s)
 			}
+		})
+		if err != nil {
+			return e, fmt.Errorf("look for serial %s: %w", unit.Serial, err)
 		}
 	}
 	if c.Opening.Location != "" {
-		here, err := store.Find(ctx, Query{Location: c.Opening.Location})
+		err := FindEach(ctx, store, Query{Location: c.Opening.Location}, func(s Summary) {
+			if s.ID != c.ID && (s.Drop == 0 || c.Opening.Drop == 0 || s.Drop == c.Opening.Drop) {
+				e.SameLocation = append(e.SameLocation, s)
+			}
+		})
 		if err != nil {
 			return e, fmt.Errorf("look for location %s: %w", c.Opening.Location, err)
 		}
-		e.SameLocation = slices.DeleteFunc(here, func(s Summary) bool {
-			return s.ID == c.ID || s.Drop != 0 && c.Opening.Drop != 0 && s.Drop != c.Opening.Drop
-		})
 		e.atLocation(c)
 	}
 	return e, nil

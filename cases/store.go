@@ -159,21 +159,30 @@ type Summary struct {
 	InPlace            int // things put in that still stand
 }
 
+// FindEach hands on every case that a query asks for, page by page, the last changed first.
+func FindEach(ctx context.Context, s Store, q Query, each func(Summary)) error {
+	for q.Limit = findPage; ; {
+		found, err := s.Find(ctx, q)
+		if err != nil {
+			return err
+		}
+		for i := range found {
+			each(found[i])
+		}
+		if len(found) < q.Limit {
+			return nil
+		}
+		q.After = found[len(found)-1].ID
+	}
+}
+
+const findPage = 500
+
 // ClosedIDs are the ids of a store's closed cases, the last changed first.
 func ClosedIDs(ctx context.Context, s Store) ([]string, error) {
 	var ids []string
-	for q := (Query{State: StateClosed, Limit: 500}); ; q.After = ids[len(ids)-1] {
-		found, err := s.Find(ctx, q)
-		if err != nil {
-			return nil, err
-		}
-		for i := range found {
-			ids = append(ids, found[i].ID)
-		}
-		if len(found) < q.Limit {
-			return ids, nil
-		}
-	}
+	err := FindEach(ctx, s, Query{State: StateClosed}, func(s Summary) { ids = append(ids, s.ID) })
+	return ids, err
 }
 
 // FindLimit is how many summaries Find gives where the query says nothing.

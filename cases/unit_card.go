@@ -428,24 +428,17 @@ func LookUnitUp(ctx context.Context, store Store, u Unit, now time.Time) (Likene
 			}
 		}
 	}
-	for after := ""; ; { // in pages: a short serial may look like many
-		found, err := store.Find(ctx, Query{LooksLike: u.Serial, Limit: FindLimit, After: after})
-		if err != nil {
-			return l, fmt.Errorf("look for serial %s: %w", u.Serial, err)
+	err = FindEach(ctx, store, Query{LooksLike: u.Serial}, func(s Summary) {
+		switch {
+		case spoken[s.ID], s.State == StateClosed && (s.Outcome != string(rulebase.UnitOut) || now.Sub(s.Opened) > ReceiptDays*24*time.Hour):
+		case Folded(s.Serial) == Folded(u.Serial) && Folded(s.Type) == Folded(u.Type):
+			l.Cases = append(l.Cases, s)
+		default:
+			l.Ask = append(l.Ask, s)
 		}
-		for _, s := range found {
-			switch {
-			case spoken[s.ID], s.State == StateClosed && (s.Outcome != string(rulebase.UnitOut) || now.Sub(s.Opened) > ReceiptDays*24*time.Hour):
-			case Folded(s.Serial) == Folded(u.Serial) && Folded(s.Type) == Folded(u.Type):
-				l.Cases = append(l.Cases, s)
-			default:
-				l.Ask = append(l.Ask, s)
-			}
-		}
-		if len(found) < FindLimit {
-			break
-		}
-		after = found[len(found)-1].ID
+	})
+	if err != nil {
+		return l, fmt.Errorf("look for serial %s: %w", u.Serial, err)
 	}
 	keys, err := store.Subjects(ctx, AboutUnit)
 	if err != nil {
@@ -482,21 +475,15 @@ func SerialReturns(ctx context.Context, store Store, u Unit, without ...string) 
 			}
 		}
 	}
-	for after := ""; ; {
-		found, err := store.Find(ctx, Query{Serial: u.Serial, Limit: FindLimit, After: after})
-		if err != nil {
-			return 0, fmt.Errorf("look for serial %s: %w", u.Serial, err)
+	err = FindEach(ctx, store, Query{Serial: u.Serial}, func(s Summary) {
+		if s.Outcome == string(rulebase.UnitOut) && Folded(s.Type) == Folded(u.Type) && !spoken[s.ID] && !slices.Contains(without, s.ID) {
+			n++
 		}
-		for _, s := range found {
-			if s.Outcome == string(rulebase.UnitOut) && Folded(s.Type) == Folded(u.Type) && !spoken[s.ID] && !slices.Contains(without, s.ID) {
-				n++
-			}
-		}
-		if len(found) < FindLimit {
-			return n, nil
-		}
-		after = found[len(found)-1].ID
+	})
+	if err != nil {
+		return 0, fmt.Errorf("look for serial %s: %w", u.Serial, err)
 	}
+	return n, nil
 }
 
 // PlaceReturns counts, over the cases of a place, the units that came out of it before, those
@@ -506,19 +493,13 @@ func PlaceReturns(ctx context.Context, store Store, location string, drop int, w
 		return 0, nil
 	}
 	n := 0
-	for after := ""; ; {
-		found, err := store.Find(ctx, Query{Location: location, Limit: FindLimit, After: after})
-		if err != nil {
-			return 0, fmt.Errorf("look for location %s: %w", location, err)
+	err := FindEach(ctx, store, Query{Location: location}, func(s Summary) {
+		if s.Outcome == string(rulebase.UnitOut) && !slices.Contains(without, s.ID) && (drop == 0 || s.Drop == 0 || s.Drop == drop) {
+			n++
 		}
-		for _, s := range found {
-			if s.Outcome == string(rulebase.UnitOut) && !slices.Contains(without, s.ID) && (drop == 0 || s.Drop == 0 || s.Drop == drop) {
-				n++
-			}
-		}
-		if len(found) < FindLimit {
-			return n, nil
-		}
-		after = found[len(found)-1].ID
+	})
+	if err != nil {
+		return 0, fmt.Errorf("look for location %s: %w", location, err)
 	}
+	return n, nil
 }

@@ -157,6 +157,8 @@ whole store back in place of a lost one, use "store restore".`
 	sayOutcome       = "--outcome: it cannot be told from what was done, %v"
 	sayJoined        = "%d cases have one origin now: %s.\n"
 	sayFetched       = "Written as %s, %d bytes.\n"
+	sayListLimit     = "--limit - 0 for all, or a number of cases, is wanted."
+	sayListCut       = "There are more: these are the %d that were changed last. --limit 0 lists all.\n"
 	sayFileNotHere   = "%s is not here yet: the case came as text, which brings its name and hash only. Have it sent, and take it in with \"downdrop case attach %s FILE\"."
 	sayArrived       = "%s has come in for case %s, known by its hash; %d of its files are not here yet.\n"
 	sayNoAttachment  = "Case %s has no file %q."

@@ -64,7 +64,7 @@ func newCaseFindCmd(env *environment) *cobra.Command {
 
 func addListFlags(cmd *cobra.Command, o *caseListOptions) {
 	addStoreFlags(cmd, &o.deskOptions)
-	cmd.Flags().IntVar(&o.query.Limit, "limit", cases.FindLimit, "at most so many (`N`)")
+	cmd.Flags().IntVar(&o.query.Limit, "limit", cases.FindLimit, "at most so many (`N`); 0: all")
 	cmd.Flags().BoolVar(&o.json, "json", false, "print JSON for programs, schema "+report.CaseListSchema)
 	cmd.Flags().BoolVar(&o.csv, "csv", false, "print a table for spreadsheets")
 }
@@ -82,7 +82,7 @@ func runCaseList(ctx context.Context, env *environment, o caseListOptions) error
 		return err
 	}
 	defer d.store.Close()
-	found, err := d.store.Find(ctx, o.query)
+	found, err := o.find(ctx, d)
 	if err != nil {
 		return err
 	}
@@ -93,6 +93,26 @@ func runCaseList(ctx context.Context, env *environment, o caseListOptions) error
 		return written(report.CasesCSV(env.out, found))
 	}
 	return written(report.CasesText(env.out, env.width(), d.base, found, env.clock()))
+}
+
+// find gives the cases asked for, and says so where there are more than were to be listed.
+func (o *caseListOptions) find(ctx context.Context, d *desk) ([]cases.Summary, error) {
+	limit := o.query.Limit
+	switch {
+	case limit < 0:
+		return nil, usageError{sayListLimit}
+	case limit == 0:
+		var all []cases.Summary
+		err := cases.FindEach(ctx, d.store, o.query, func(s cases.Summary) { all = append(all, s) })
+		return all, err
+	}
+	o.query.Limit++
+	found, err := d.store.Find(ctx, o.query)
+	if len(found) > limit {
+		found = found[:limit]
+		fmt.Fprintf(d.env.err, sayListCut, limit)
+	}
+	return found, err
 }
 
 // day reads a day in the user's own zone; more is added to it.

@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"fmt"
 	"os"
 	"regexp"
 	"strings"
@@ -244,4 +245,27 @@ func TestTalkKeepsEveryAnswer(t *testing.T) {
 	}
 	talk("done borrow_unit_for_now, still down\nundo\nquit\n")
 	s.says(0, "case|put-in|CASE|jumper|3 and 4", "1. skipped drop, for", "2. jumper, 3 and 4")
+}
+
+// What happened at a drop is remembered however much has happened at the same location since; and a list that is
+// cut says so.
+func TestNothingIsForgottenBehindFiftyCases(t *testing.T) {
+	s := newShop(t)
+	s.run(0, "case|open|--location|Lock 4|--drop|2|--type|BIU-2|--serial|A1|--complaint|the first one")
+	first := s.code
+	s.run(0, "case|close|CASE|--how|tested three days on the bench|--outcome|unit_out|--unit|good")
+	for drop := 3; drop < 60; drop++ {
+		s.run(0, fmt.Sprintf("case|open|--location|Lock 4|--drop|%d|--type|BIU-9|--serial|A-1", drop))
+	}
+	s.says(0, "case|open|--location|lock 4|--drop|2", "At this place before", first, "then found good (case "+first)
+	s.says(0, "case|open|--type|BIU-2|--serial|A1", "This unit was here before", first)
+	s.says(0, "case|list", "There are more: these are the 50")
+	s.says(0, "case|list|--limit|59", "Lock 4")
+	if out := s.run(0, "case|list|--limit|59"); strings.Contains(out, "There are more") {
+		t.Error("all are listed, and more are said to be")
+	}
+	if out := s.run(0, "case|list|--all|--limit|0|--csv"); strings.Count(out, "\n") != 61 { // with its head
+		t.Errorf("%d lines", strings.Count(out, "\n"))
+	}
+	s.says(3, "case|list|--limit|-1", "--limit")
 }

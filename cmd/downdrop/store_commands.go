@@ -447,7 +447,8 @@ func runStorePerson(ctx context.Context, env *environment, o storeOptions) error
 
 // erase takes a name out of a store, and says where that does not reach.
 func erase(ctx context.Context, s *sqlstore.Store, id, name string) (string, error) {
-	written, err := s.Find(ctx, cases.Query{Text: name})
+	var codes []string
+	err := cases.FindEach(ctx, s, cases.Query{Text: name}, func(c cases.Summary) { codes = append(codes, cmp.Or(c.Code, c.ID)) })
 	if err != nil {
 		return "", err
 	}
@@ -459,10 +460,6 @@ func erase(ctx context.Context, s *sqlstore.Store, id, name string) (string, err
 		reached = sayErasedServer
 	}
 	says := fmt.Sprintf(sayPersonErased, id, reached)
-	var codes []string
-	for i := range written {
-		codes = append(codes, cmp.Or(written[i].Code, written[i].ID))
-	}
 	if len(codes) > 0 {
 		says += fmt.Sprintf(sayStillWritten, strings.Join(codes, ", "))
 	}

@@ -338,7 +338,8 @@ func (s *Server) list(w http.ResponseWriter, r *http.Request) error {
 		sheet
 		Find string
 		Rows []row
-	}{sheet{Title: sayListTitle, In: true}, word, nil}
+		More bool // there may be more than are listed
+	}{sheet{Title: sayListTitle, In: true}, word, nil, len(found) == cases.FindLimit}
 	for i := range found {
 		data.Rows = append(data.Rows, row{found[i].Code, report.CaseSummaryLine(s.o.Base, &found[i], s.o.Now())})
 	}
