@@ -20,6 +20,7 @@ type checkOptions struct {
 	all      bool
 	accepted bool
 	explain  bool
+	stranger bool
 }
 
 func newCheckCmd(env *environment, runF func(context.Context, *environment, checkOptions) error) *cobra.Command {
@@ -30,6 +31,9 @@ func newCheckCmd(env *environment, runF func(context.Context, *environment, chec
 		Long:  longCheck,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.args = args
+			if o.stranger && len(args) == 0 {
+				return usageError{sayWhichStranger}
+			}
 			if o.json && o.sarif {
 				return usageError{sayOneForm}
 			}
@@ -41,6 +45,7 @@ func newCheckCmd(env *environment, runF func(context.Context, *environment, chec
 	flags.BoolVar(&o.sarif, "sarif", false, "print SARIF 2.1.0, for code viewers and build servers")
 	flags.BoolVar(&o.all, "all", false, "tell what is found in the rulebase laid below, too")
 	flags.BoolVar(&o.accepted, "accepted", false, "tell what comments accept, too, with their reasons")
+	flags.BoolVar(&o.stranger, "untrusted", false, "the rulebase comes from elsewhere: bound its size and the work that it makes,\nand read nothing outside of its folder")
 	flags.BoolVar(&o.explain, "explain", false, "say what kinds of findings mean and how they are cured;\nwithout a kind, list them all")
 	return cmd
 }
@@ -72,10 +77,14 @@ func runCheck(_ context.Context, env *environment, o checkOptions) error {
 // lookOver loads a rulebase with its rule tests and reviews it. What keeps
 // either from being read is in the result.
 func lookOver(env *environment, o checkOptions) (*report.Check, error) {
-	base, err := env.openToLookOver(o.args)
+	open, most := env.openToLookOver, review.NoLimit
+	if o.stranger {
+		open, most = func(dirs []string) (*rulebase.Base, error) { return env.stranger(dirs...) }, review.StrangersWork
+	}
+	base, err := open(o.args)
 	var problems *rulebase.Problems
 	if errors.As(err, &problems) {
-		return report.NewCheck(nil, problems, nil, 0), nil
+		return report.NewCheck(nil, problems, review.Result{}, 0), nil
 	}
 	if err != nil {
 		return nil, err
@@ -102,7 +111,7 @@ func lookOver(env *environment, o checkOptions) (*report.Check, error) {
 	if base.OnShipped() && !o.all {
 		first = 1
 	}
-	return report.NewCheck(base, problems, review.Review(base, tests), first), nil
+	return report.NewCheck(base, problems, review.Within(base, tests, most), first), nil
 }
 
 // explainKinds says what kinds of findings mean. One that does not exist is

@@ -32,6 +32,7 @@ type environment struct {
 	shipped  func() (*rulebase.Base, error) // as the program holds it
 	files    func() (*rulebase.Base, error) // the shipped rulebase read from its files, with where things stand in them
 	folder   func(dirs ...string) (*rulebase.Base, error)
+	stranger func(dirs ...string) (*rulebase.Base, error) // as folder, of one that comes from elsewhere
 	store    func(ctx context.Context, env *environment, flag string) (cases.Store, error)
 	look     func(ctx context.Context, env *environment, flag string) (cases.Store, error) // as it is, to be looked at and never made
 	talk     func(context.Context, *environment, caseOptions) error                        // the conversation on a terminal
@@ -50,6 +51,7 @@ func newEnvironment() *environment {
 		shipped:  rulebase.ShippedCompiled,
 		files:    rulebase.LoadShipped,
 		folder:   rulebase.LoadFolder,
+		stranger: rulebase.LoadUntrusted,
 		store:    openStore,
 		look:     lookAtStore,
 		talk:     runTalk,

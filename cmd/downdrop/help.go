@@ -85,6 +85,9 @@ the file, on the line or above the entry, with the reason:
 
   # accept KIND: reason
 
+With --untrusted a rulebase from elsewhere is looked at before it is used: its size and
+the work of looking it over are bounded by counts, and no link leads out of its folder.
+
 Exit code 0 says that there is nothing to report, 1 that there is.`
 
 	shortRehearse = "Play simulated breakdowns: how often is the advice right, what is it worth"
@@ -328,30 +331,31 @@ Begin with rulebase.yaml there; "downdrop check %[2]s" looks it over, and
 	sayNoDataFolder  = "There is no folder for the user's data: HOME is not set. Name a file for the store with --store or DOWNDROP_STORE."
 	sayStoreReadOnly = "%s It can be looked at, printed and exported; nothing can be added.\n"
 
-	sayNoTerminal  = "downdrop asks its questions on a terminal, and there is none here. Say what is known to \"downdrop diagnose\" instead."
-	sayBug         = "downdrop has a bug and could not go on: %v. Please report it together with the case and the command line.\n"
-	sayReading     = "Reading the case from the terminal; Ctrl-D ends it."
-	sayTooLong     = "The input is longer than %d MiB, which no case is."
-	sayNoFile      = "There is no file or folder %q."
-	sayUnreadable  = "%q cannot be read: %v."
-	sayNoCommand   = "There is no command %q; \"downdrop help\" lists them."
-	sayNoTopic     = "There is no help on %q; \"downdrop help\" lists what there is."
-	sayMeant       = " Did you mean %s?"
-	sayFlagError   = "%s See \"%s --help\"."
-	sayNoFlag      = "%s has no flag %s."
-	sayFlagValue   = "--%s %s: %s"
-	sayNotOneOf    = "say one of %s."
-	sayNoArguments = "%s takes no arguments, and was given %q."
-	sayOneForm     = "--json and --sarif are two forms of one result; say one of them."
-	sayPolicies    = "--policies compares whole courses: it goes without --case, and --svg goes with it only."
-	sayRight       = "--right is how often right, above 0.5 and at most 1; it was given %v."
-	sayOneOutput   = "--json and --junit - both want the output; write the JUnit XML to a file."
-	sayNoSuchCase  = "No case has %q in its name."
-	sayNoKind      = "There is no kind of finding %q; those that there are stand above."
-	sayWholeFrom   = "a whole number from %d to %d is wanted."
-	sayCaseInWords = "--case prints a course in words; --json has figures only. Say one of them."
-	sayPlayed      = "%s: %d of %d cases played\n"
-	sayOneCase     = "diagnose takes one case at a time: a file, or - for the standard input."
+	sayNoTerminal    = "downdrop asks its questions on a terminal, and there is none here. Say what is known to \"downdrop diagnose\" instead."
+	sayBug           = "downdrop has a bug and could not go on: %v. Please report it together with the case and the command line.\n"
+	sayReading       = "Reading the case from the terminal; Ctrl-D ends it."
+	sayTooLong       = "The input is longer than %d MiB, which no case is."
+	sayNoFile        = "There is no file or folder %q."
+	sayUnreadable    = "%q cannot be read: %v."
+	sayNoCommand     = "There is no command %q; \"downdrop help\" lists them."
+	sayNoTopic       = "There is no help on %q; \"downdrop help\" lists what there is."
+	sayMeant         = " Did you mean %s?"
+	sayFlagError     = "%s See \"%s --help\"."
+	sayNoFlag        = "%s has no flag %s."
+	sayFlagValue     = "--%s %s: %s"
+	sayNotOneOf      = "say one of %s."
+	sayNoArguments   = "%s takes no arguments, and was given %q."
+	sayOneForm       = "--json and --sarif are two forms of one result; say one of them."
+	sayPolicies      = "--policies compares whole courses: it goes without --case, and --svg goes with it only."
+	sayRight         = "--right is how often right, above 0.5 and at most 1; it was given %v."
+	sayOneOutput     = "--json and --junit - both want the output; write the JUnit XML to a file."
+	sayNoSuchCase    = "No case has %q in its name."
+	sayWhichStranger = "Say which folder comes from elsewhere: \"downdrop check DIR --untrusted\"."
+	sayNoKind        = "There is no kind of finding %q; those that there are stand above."
+	sayWholeFrom     = "a whole number from %d to %d is wanted."
+	sayCaseInWords   = "--case prints a course in words; --json has figures only. Say one of them."
+	sayPlayed        = "%s: %d of %d cases played\n"
+	sayOneCase       = "diagnose takes one case at a time: a file, or - for the standard input."
 )
 
 // What is wrong with a command line about the line.

@@ -109,6 +109,7 @@ func testEnvironment() (env *environment, out, said *bytes.Buffer) {
 		clock:    func() time.Time { return time.Time{} },
 		shipped:  func() (*rulebase.Base, error) { return rulebase.LoadFolder("testdata/small") },
 		folder:   rulebase.LoadFolder,
+		stranger: rulebase.LoadUntrusted,
 	}, out, said
 }
 

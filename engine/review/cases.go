@@ -39,6 +39,7 @@ func (r *reviewer) tested() {
 			r.say(c.Pos, "never-silent", "no rule test says where %s must stay unlikely (at_most: {%s: ...})", c.ID, c.ID)
 		}
 	}
+	r.spend(64 * len(r.cases) * (1 + len(b.Rules)))
 	fired := engine.Fired(b, r.cases)
 	for i := range b.Rules {
 		rule := &b.Rules[i]

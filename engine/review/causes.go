@@ -51,6 +51,9 @@ func (r *reviewer) obtainable() []bool {
 // known are the settings in which every given that is read has a value; all,
 // where there is none such.
 func (r *reviewer) known() []*setting {
+	if r.usable != nil {
+		return r.usable
+	}
 	var some, all []*setting
 	for i := range r.settings {
 		all = append(all, &r.settings[i])
@@ -58,10 +61,10 @@ func (r *reviewer) known() []*setting {
 			some = append(some, &r.settings[i])
 		}
 	}
-	if len(some) == 0 {
-		return all
+	if r.usable = some; len(some) == 0 {
+		r.usable = all
 	}
-	return some
+	return r.usable
 }
 
 // overlap is how much two causes, each alone, show the same in all that can be seen.
@@ -69,6 +72,7 @@ func (s *setting) overlap(x, y int, can []bool) float64 {
 	all := 1.0
 	for i, p := range s.p {
 		if p != nil && can[i] {
+			s.compared++
 			if all *= affinity(p[alone(x)], p[alone(y)]); all < alike/100 {
 				break
 			}
@@ -81,9 +85,14 @@ func (s *setting) overlap(x, y int, can []bool) float64 {
 // those that a single test tells apart and that do not name each other.
 func (r *reviewer) toldApart() {
 	can := r.obtainable()
+	work := make([][]int, len(r.b.Causes))
+	for i := range work {
+		work[i] = remedies(&r.b.Causes[i])
+	}
 	for y := range r.b.Causes {
+		r.spend(8 * y)
 		for x := range y {
-			if !sameWork(&r.b.Causes[x], &r.b.Causes[y]) && !r.showTheSame(x, y, can) {
+			if !slices.Equal(work[x], work[y]) && !r.showTheSame(x, y, can) {
 				r.hardlyApart(x, y, can)
 			}
 		}
@@ -95,7 +104,9 @@ func (r *reviewer) toldApart() {
 func (r *reviewer) showTheSame(x, y int, can []bool) bool {
 	a, b := &r.b.Causes[x], &r.b.Causes[y]
 	for _, s := range r.known() {
-		if o := s.overlap(x, y, can); o > alike {
+		o := s.overlap(x, y, can)
+		r.spend(s.takeCompared() + len(s.p)/8)
+		if o > alike {
 			r.say(b.Pos, "not-told-apart", "nothing that can be seen tells %s from %s%s (they overlap by %.2f of 1), and they want different work", b.ID, a.ID, s.says, o)
 			return true
 		}
@@ -125,6 +136,7 @@ func (r *reviewer) hardlyApart(x, y int, can []bool) {
 // onlyTest is the one test without which two causes would not be told apart; ""
 // where there is none.
 func (r *reviewer) onlyTest(s *setting, x, y int, overlap float64) string {
+	r.spend(2 * len(r.b.Tests))
 	for i := range r.b.Tests {
 		t, by := &r.b.Tests[i], 1.0
 		for _, symptom := range t.Yields {
@@ -140,8 +152,6 @@ func (r *reviewer) onlyTest(s *setting, x, y int, overlap float64) string {
 }
 
 func named(x, y *rulebase.Cause) bool { return slices.Contains(x.LookAlikes, y.ID) }
-
-func sameWork(x, y *rulebase.Cause) bool { return slices.Equal(remedies(x), remedies(y)) }
 
 func remedies(c *rulebase.Cause) []int {
 	var all []int

@@ -112,6 +112,7 @@ func (r *reviewer) values(of []*rulebase.Expression, visit func([]rulebase.Slot)
 			return false
 		}
 	}
+	r.spend(len(r.b.Names) + 4*count)
 	slots := make([]rulebase.Slot, len(r.b.Names))
 	for i := range slots {
 		slots[i].Number = math.NaN()
@@ -132,6 +133,7 @@ func (r *reviewer) domain(name int, numbers []float64) []rulebase.Slot {
 	var all []rulebase.Slot
 	switch {
 	case n.Kind == rulebase.KindFact:
+		r.spend(len(r.b.Rules))
 		for i := range r.b.Rules {
 			for _, a := range r.b.Rules[i].Then {
 				if a.Name == name && !slices.ContainsFunc(all, func(s rulebase.Slot) bool {
@@ -156,6 +158,7 @@ func (r *reviewer) domain(name int, numbers []float64) []rulebase.Slot {
 // subsumed says of a rule that another one fires whenever it does and concludes all that it does.
 func (r *reviewer) subsumed(i int) {
 	rule := &r.b.Rules[i]
+	r.spend(2 * len(r.b.Rules))
 	for j := range r.b.Rules {
 		other := &r.b.Rules[j]
 		if i == j || !concludesAll(other, rule) || i < j && concludesAll(rule, other) && sameText(rule, other) {

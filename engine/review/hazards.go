@@ -2,7 +2,6 @@ package review
 
 import (
 	"regexp"
-	"slices"
 	"strings"
 
 	"downdrop/rulebase"
@@ -125,9 +124,13 @@ func (r *reviewer) titles() {
 		steps = append(steps, title{s.ID, s.Pos, s.Do})
 	}
 	for _, all := range [][]title{causes, conditions, steps} {
-		for i, t := range all {
-			if at := slices.IndexFunc(all[:i], func(o title) bool { return t.text != "" && strings.EqualFold(o.text, t.text) }); at >= 0 {
-				r.say(t.pos, "named-alike", "%s is called the same as %s: %q", t.id, all[at].id, t.text)
+		first := map[string]string{} // by text, without capitals: the id of the first called so
+		for _, t := range all {
+			key := strings.ToLower(t.text)
+			if before, is := first[key]; is && t.text != "" {
+				r.say(t.pos, "named-alike", "%s is called the same as %s: %q", t.id, before, t.text)
+			} else {
+				first[key] = t.id
 			}
 		}
 	}

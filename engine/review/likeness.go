@@ -133,6 +133,7 @@ func (r *reviewer) unlikeOthers() {
 	}
 	all := traits(r.b)
 	for _, wanted := range all {
+		r.spend(len(all))
 		if wanted.lacks == "" {
 			continue
 		}
@@ -141,6 +142,7 @@ func (r *reviewer) unlikeOthers() {
 			if !of.tells(wanted) {
 				continue
 			}
+			r.spend(2 * len(steps))
 			odd, agree := exceptions(steps, of, wanted)
 			for _, s := range odd {
 				if agree > doubts[s].agree {
@@ -220,6 +222,7 @@ func (r *reviewer) lookAlikes() {
 // shared is how much of what the quieter of two causes shows the other shows too:
 // each value counts by how much likelier it becomes than with nothing wrong.
 func (r *reviewer) shared(s *setting, x, y int) float64 {
+	r.spend(4 * len(s.p))
 	both, ofX, ofY := 0.0, 0.0, 0.0
 	for i, p := range s.p {
 		if p == nil || r.b.Complaint != nil && i == r.b.Complaint.Symptom {

@@ -9,6 +9,7 @@ package review
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -30,13 +31,31 @@ type Finding struct {
 // begins an entry, those of the whole entry; a section, those of the section in
 // this file; the header, those of the whole layer.
 func Review(b *rulebase.Base, cases []rulebase.Situation) []Finding {
-	r := newReviewer(b, cases)
-	for _, p := range b.Remarks() {
-		r.found = append(r.found, Finding{Problem: p})
-	}
-	for _, check := range checks {
-		check(r)
-	}
+	return Within(b, cases, NoLimit).Found
+}
+
+// NoLimit is as much work as a review takes.
+const NoLimit = math.MaxInt
+
+// StrangersWork is how much work a review of a rulebase from elsewhere may be: several times
+// that of the shipped one, and no more than a second or so.
+const StrangersWork = 100_000_000
+
+// A Result is what a review found.
+type Result struct {
+	Found  []Finding
+	Untold map[string]int // by kind: how many findings more than mostOfAKind there are
+	Whole  bool           // all was looked at; false: it would have been too much work
+	Work   int            // the steps of work, a word of a column or a comparison each
+}
+
+// Within reviews as Review does, and stops after so many steps of work. They are counted and
+// not timed, so that the same rulebase always comes to the same end.
+func Within(b *rulebase.Base, cases []rulebase.Situation, most int) Result {
+	r := &reviewer{b: b, cases: cases, ofText: map[string]map[string]bool{}, untold: map[string]int{}, told: map[string]int{}, most: most}
+	whole := r.checked()
+	work := r.work
+	r.most = NoLimit // what is left to do grows with what was found, and that is bounded
 	r.once()
 	r.accept()
 	for i := range r.found {
@@ -45,7 +64,36 @@ func Review(b *rulebase.Base, cases []rulebase.Situation) []Finding {
 	slices.SortStableFunc(r.found, func(x, y Finding) int {
 		return cmp.Or(x.Layer-y.Layer, strings.Compare(x.File, y.File), x.Line-y.Line, x.Column-y.Column, strings.Compare(x.Kind, y.Kind))
 	})
-	return r.found
+	return Result{r.found, r.untold, whole, work}
+}
+
+// checked goes through all checks; false: the work became too much.
+func (r *reviewer) checked() (whole bool) {
+	defer func() {
+		switch fault := recover(); fault {
+		case nil, tooMuch{}:
+		default:
+			panic(fault)
+		}
+	}()
+	for _, p := range r.b.Remarks() {
+		r.found = append(r.found, Finding{Problem: p})
+	}
+	r.settings = r.settingsOf()
+	for _, check := range checks {
+		check(r)
+	}
+	return true
+}
+
+// tooMuch is what spend panics with; nobody but checked sees it.
+type tooMuch struct{}
+
+// spend counts steps of work before they are done.
+func (r *reviewer) spend(steps int) {
+	if r.work += steps; r.work > r.most || steps < 0 {
+		panic(tooMuch{})
+	}
 }
 
 // checks are all that is looked at. Each may say several kinds.
@@ -78,17 +126,25 @@ type reviewer struct {
 	b        *rulebase.Base
 	cases    []rulebase.Situation
 	settings []setting
+	usable   []*setting // see known
 	found    []Finding
 	ofText   map[string]map[string]bool // see words
+	work     int
+	most     int
+	told     map[string]int
+	untold   map[string]int
 }
 
-func newReviewer(b *rulebase.Base, cases []rulebase.Situation) *reviewer {
-	r := &reviewer{b: b, cases: cases, ofText: map[string]map[string]bool{}}
-	r.settings = settingsOf(b)
-	return r
-}
+// mostOfAKind is how many findings of one kind are told: who has a thousand has them all from
+// one mistake, or from somebody who wants the memory filled.
+const mostOfAKind = 1000
 
 func (r *reviewer) say(pos rulebase.Position, kind, format string, args ...any) {
+	r.spend(4)
+	if r.told[kind]++; r.told[kind] > mostOfAKind {
+		r.untold[kind]++
+		return
+	}
 	r.found = append(r.found, Finding{Problem: rulebase.Problem{Position: pos, Kind: kind, Says: fmt.Sprintf(format, args...), Text: r.b.Line(pos), Width: 1}})
 }
 

@@ -93,6 +93,7 @@ func (r *reviewer) tests() {
 		if t.Implied {
 			continue
 		}
+		r.spend(4 * i)
 		r.tells(t)
 		for j := range i {
 			o := &b.Tests[j]

@@ -22,18 +22,25 @@ type question struct {
 	pos    rulebase.Position
 	ask    string
 	values []string
+
+	lower, digits string // what askSame compares
+	words         map[string]bool
 }
 
 func (r *reviewer) asked() []question {
 	var all []question
 	for i := range r.b.Symptoms {
 		s := &r.b.Symptoms[i]
-		all = append(all, question{s.ID, s.Pos, s.Ask, s.Values})
+		all = append(all, question{id: s.ID, pos: s.Pos, ask: s.Ask, values: s.Values})
 	}
 	for i := range r.b.Givens {
 		if g := &r.b.Givens[i]; g.Ask != "" {
-			all = append(all, question{g.ID, g.Pos, g.Ask, g.OneOf})
+			all = append(all, question{id: g.ID, pos: g.Pos, ask: g.Ask, values: g.OneOf})
 		}
+	}
+	for i := range all {
+		q := &all[i]
+		q.lower, q.digits, q.words = strings.ToLower(q.ask), strings.Join(digits.FindAllString(q.ask, -1), " "), r.words(q.ask)
 	}
 	return all
 }
@@ -56,8 +63,10 @@ func (r *reviewer) questions() {
 				r.say(q.pos, "value-too-long", "the value %s of %s has %d characters; a button has room for %d", v, q.id, n, longestValue)
 			}
 		}
-		for _, before := range all[:i] {
-			if r.askSame(q.ask, before.ask) {
+		r.spend(8 * i)
+		for j := range i {
+			before := &all[j]
+			if r.askSame(&q, before) {
 				r.say(q.pos, "questions-alike", "%s asks nearly the same as %s: %q", q.id, before.id, before.ask)
 			}
 		}
@@ -68,15 +77,21 @@ var digits = regexp.MustCompile(`[0-9]+`)
 
 // askSame says whether two questions have the same words, or differ by slips of
 // the hand only: at most one in 20 letters.
-func (r *reviewer) askSame(x, y string) bool {
-	if !slices.Equal(digits.FindAllString(x, -1), digits.FindAllString(y, -1)) {
+func (r *reviewer) askSame(x, y *question) bool {
+	if x.digits != y.digits {
 		return false // terminal 3 is not terminal 4
 	}
-	if slips := min(len(x), len(y)) / 20; edits(strings.ToLower(x), strings.ToLower(y), slips) <= slips {
+	if x.lower == y.lower {
 		return true
 	}
-	a, b := r.words(x), r.words(y)
-	return len(a) >= 2 && sameSet(a, b)
+	if slips := min(len(x.ask), len(y.ask)) / 20; slips > 0 && max(len(x.ask), len(y.ask))-min(len(x.ask), len(y.ask)) <= 4*slips {
+		r.spend(len(x.ask) * len(y.ask) / 4)
+		if edits(x.lower, y.lower, slips) <= slips {
+			return true
+		}
+	}
+	r.spend(8 * len(x.words))
+	return len(x.words) >= 2 && sameSet(x.words, y.words)
 }
 
 // usually is how likely a value must be with nothing wrong to be what is usual.
@@ -259,6 +274,7 @@ func (r *reviewer) evidence() {
 		if !s.Weighs {
 			continue
 		}
+		r.spend(4 * i)
 		for j := range i {
 			if o := &b.Symptoms[j]; o.Weighs && sameRows(s, o) {
 				r.say(s.Pos, "same-evidence", "%s has the very rows of %s: what is seen once then counts twice", s.ID, o.ID)

@@ -20,6 +20,14 @@ type setting struct {
 	settled *hypothesis.Settled
 	rows    [][][]uint64 // by symptom and row: the worlds in which its condition holds
 	p       [][][]float64
+
+	compared int // symptoms that overlap went through since it was last asked
+}
+
+func (s *setting) takeCompared() int {
+	n := s.compared
+	s.compared = 0
+	return n
 }
 
 // mostSettings bounds how many ways of the givens are gone through. Where there
@@ -30,12 +38,20 @@ const mostSettings = 256
 const mostPairs = 1000
 
 // settingsOf goes through the values of all givens that conditions and rows read.
-func settingsOf(b *rulebase.Base) []setting {
+func (r *reviewer) settingsOf() []setting {
+	b := r.b
 	read := givensReadDownward(b)
+	worlds := 1 + len(b.Causes)
+	if size(b) == 2 {
+		worlds += len(b.Causes) * (len(b.Causes) - 1) / 2
+	}
+	r.spend(worlds)
+	each := perSetting(b, (worlds+63)/64)
 	space := hypothesis.Enumerate(len(b.Causes), size(b)).Ready()
 	var all []setting
 	seen := map[string]bool{}
 	for _, ways := range waysOf(b, read) {
+		r.spend(len(b.Names))
 		slots := make([]rulebase.Slot, len(b.Names))
 		for i := range slots {
 			slots[i].Number = math.NaN()
@@ -55,10 +71,36 @@ func settingsOf(b *rulebase.Base) []setting {
 		if len(says) > 0 {
 			s.says = " where " + strings.Join(says, " and ")
 		}
+		r.spend(each)
 		s.settle(b, down, space)
 		all = append(all, s)
 	}
 	return all
+}
+
+// perSetting is the work of one setting: a word of a column for each term that is worked out,
+// eight for each that is kept, and as much for each chance that is kept.
+func perSetting(b *rulebase.Base, words int) int {
+	columns, terms, chances := len(b.Conditions), 0, 0
+	count := func(e *rulebase.Expression) {
+		if e != nil {
+			each(e.Root, func(*rulebase.Term) { terms++ })
+		}
+	}
+	for i := range b.Conditions {
+		count(b.Conditions[i].When)
+	}
+	for i := range b.Symptoms {
+		s := &b.Symptoms[i]
+		for _, row := range s.Shows {
+			count(row.When)
+		}
+		columns += len(s.Shows)
+		if s.Weighs {
+			chances += (len(b.Causes) + 1) * (3 + len(s.Values))
+		}
+	}
+	return words*(terms+8*columns) + 4*chances
 }
 
 func size(b *rulebase.Base) int {

@@ -1,8 +1,11 @@
 package report
 
 import (
+	"fmt"
 	"io"
+	"maps"
 	"net/url"
+	"slices"
 	"strings"
 
 	"downdrop/engine/review"
@@ -21,12 +24,18 @@ type Check struct {
 // NewCheck makes a Check of the problems why a rulebase, or its rule tests,
 // could not be read, and of what a review of it found. Base is nil where it did
 // not load. Findings of layers below the first one told are only counted.
-func NewCheck(base *rulebase.Base, problems *rulebase.Problems, found []review.Finding, first int) *Check {
+func NewCheck(base *rulebase.Base, problems *rulebase.Problems, result review.Result, first int) *Check {
 	c := &Check{base: base}
 	if problems != nil {
 		c.errors = problems.List
 	}
-	for _, f := range found {
+	if base != nil && !result.Whole {
+		c.errors = append(c.errors, rulebase.Problem{Kind: "too-much-work", Says: sayTooMuchWork})
+	}
+	for _, kind := range slices.Sorted(maps.Keys(result.Untold)) {
+		c.errors = append(c.errors, rulebase.Problem{Kind: "too-many", Says: fmt.Sprintf(sayUntold, result.Untold[kind], kind)})
+	}
+	for _, f := range result.Found {
 		switch {
 		case f.Accepted != "" && f.Layer >= first:
 			c.accepted = append(c.accepted, f)

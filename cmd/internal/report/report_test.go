@@ -466,7 +466,7 @@ func TestCheckOfARulebaseThatDoesNotLoad(t *testing.T) {
 	c := report.NewCheck(nil, &rulebase.Problems{List: []rulebase.Problem{
 		{Position: rulebase.Position{File: "supply.yaml", Line: 3, Column: 5}, Kind: "unknown-key", Says: "there is no key \"nmae\"", Meant: "name", Text: "    nmae: x", Width: 4},
 		{Position: rulebase.Position{File: "trunk.yaml"}, Kind: "encoding", Says: "the file is not UTF-8 text; save it as UTF-8"},
-	}}, nil, 0)
+	}}, review.Result{}, 0)
 	var plain, object bytes.Buffer
 	if err := c.Text(&plain, 80, false); err != nil {
 		t.Fatal(err)
@@ -499,7 +499,7 @@ func TestCheckOfARulebaseThatLoads(t *testing.T) {
 		{Problem: rulebase.Problem{Position: at(9), Kind: "exact-chance", Says: "it has no chance", Text: "  y: 1", Width: 1}, Layer: 1, Accepted: "so it is"},
 		{Problem: rulebase.Problem{Position: at(2), Kind: "no-part", Says: "it is of no part", Text: "  z: 1", Width: 1}},
 	}
-	c := report.NewCheck(base, nil, found, 1)
+	c := report.NewCheck(base, nil, review.Result{Found: found, Whole: true}, 1)
 	var plain, told, object bytes.Buffer
 	if err := c.Text(&plain, 80, false); err != nil {
 		t.Fatal(err)

@@ -50,10 +50,10 @@ func TestSARIFKeepsToItsSchema(t *testing.T) {
 	}
 	broken := &rulebase.Problems{List: []rulebase.Problem{{Position: at, Kind: "unknown-key", Says: "there is no key"}, {Position: rulebase.Position{File: "trunk.yaml"}, Kind: "encoding", Says: "no text"}}}
 	for name, c := range map[string]*report.Check{
-		"nothing":  report.NewCheck(base, nil, nil, 0),
-		"findings": report.NewCheck(base, nil, found, 0),
-		"errors":   report.NewCheck(nil, broken, nil, 0),
-		"shipped":  report.NewCheck(base, nil, review.Review(base, nil), 0),
+		"nothing":  report.NewCheck(base, nil, review.Result{Whole: true}, 0),
+		"findings": report.NewCheck(base, nil, review.Result{Found: found, Whole: true}, 0),
+		"errors":   report.NewCheck(nil, broken, review.Result{}, 0),
+		"shipped":  report.NewCheck(base, nil, review.Within(base, nil, review.NoLimit), 0),
 	} {
 		var out bytes.Buffer
 		if err := c.SARIF(&out); err != nil {

@@ -689,6 +689,11 @@ func sayAccepted(n int) string {
 	return fmt.Sprintf("%d more are accepted by comments that give a reason; --accepted tells them.", n)
 }
 
+const (
+	sayTooMuchWork = "looking the rulebase over to its end would be too much work for one from elsewhere; what was found until then is told"
+	sayUntold      = "%d more findings of the kind %s are not told; mend those that are first"
+)
+
 func sayAcceptedBecause(reason string) string { return "accepted: " + reason }
 
 func sayBelow(n int) string {
