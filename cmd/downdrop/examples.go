@@ -325,6 +325,7 @@ downdrop rulebase format - < shop/rulebase/rulebase.yaml`,
 downdrop check
 downdrop check shop/rulebase
 downdrop check shop/rulebase --json
+downdrop check shop/rulebase --untrusted
 downdrop check --sarif > findings.sarif
 downdrop check --explain never-holds`,
 	"replay": `
