@@ -39,23 +39,66 @@ func BenchStep(w io.Writer, s *bench.State, before *bench.State, width int) erro
 }
 
 func (p *page) benchStep(s *bench.State) {
-	st := s.Steps[s.Wants.Step].Step
-	p.say(fmt.Sprintf(sayBenchStep, s.Wants.Step+1, len(s.Steps), st.Name, benchMinutes(st.Minutes), benchMinutes(s.MinutesLeft)))
+	v := NewBenchView(s)
+	p.say(v.Step)
+	for _, says := range v.InPlace {
+		p.item("  ", says)
+	}
+	for _, w := range v.Warnings {
+		p.item(fmt.Sprintf("  %-8s ", w.Lead), w.Says)
+	}
+	for _, x := range v.Lines {
+		p.item(fmt.Sprintf("  %-8s ", x.Lead+":"), x.Says)
+	}
+}
+
+// A BenchView is what a run waits for, for a screen that lays it out itself.
+type BenchView struct {
+	Step     string      // which one, and how long; "" before and behind the steps
+	InPlace  []string    // forces, until they are released
+	Warnings []BenchPart // the signal word and what can hurt
+	Lines    []BenchPart // connect, set, do, expect
+	Ask      string
+}
+
+// A BenchPart is a sentence of a step with the word before it.
+type BenchPart struct{ Lead, Says string }
+
+// NewBenchView makes it. What is asked is in the words of a screen with buttons.
+func NewBenchView(s *bench.State) BenchView {
+	var v BenchView
 	if len(s.InPlace) > 0 {
 		var all []string
 		for _, f := range s.InPlace {
 			all = append(all, f.Force.Says)
 		}
-		p.item("  ", fmt.Sprintf(sayBenchInPlace, strings.Join(all, "; ")))
+		v.InPlace = append(v.InPlace, fmt.Sprintf(sayBenchInPlace, strings.Join(all, "; ")))
 	}
-	for _, w := range s.Warnings(st) {
-		p.item(fmt.Sprintf("  %-8s ", signalWord(w.Level)), w.Says)
-	}
-	for _, x := range []struct{ lead, says string }{{sayBenchConnect, st.Connect}, {sayBenchSet, st.Set}, {sayBenchDo, st.Do}, {sayBenchExpect, st.Expect}} {
-		if x.says != "" {
-			p.item(x.lead, s.Tell(x.says))
+	if s.Wants.Step >= 0 {
+		st := s.Steps[s.Wants.Step].Step
+		v.Step = fmt.Sprintf(sayBenchStep, s.Wants.Step+1, len(s.Steps), st.Name, benchMinutes(st.Minutes), benchMinutes(s.MinutesLeft))
+		for _, w := range s.Warnings(st) {
+			v.Warnings = append(v.Warnings, BenchPart{signalWord(w.Level), w.Says})
+		}
+		for _, x := range []BenchPart{{sayBenchConnect, st.Connect}, {sayBenchSet, st.Set}, {sayBenchDo, st.Do}, {sayBenchExpect, st.Expect}} {
+			if x.Says != "" {
+				v.Lines = append(v.Lines, BenchPart{x.Lead, s.Tell(x.Says)})
+			}
 		}
 	}
+	switch s.Wants.Kind {
+	case bench.WantsAnswer:
+		v.Ask = benchAsks[s.Wants.Ask]
+	case bench.WantsConfirm:
+		v.Ask = sayBenchReadAsk
+	case bench.WantsTool:
+		v.Ask = fmt.Sprintf(sayBenchToolAsk, s.Wants.Ask)
+	case bench.WantsRelease:
+		v.Ask = fmt.Sprintf(sayBenchReleaseAsk, s.InPlace[0].Force.Says)
+	case bench.WantsReading:
+		v.Ask = sayBenchAsk(s)
+	}
+	return v
 }
 
 // sayBenchAsk is the question with its answers or limits.
@@ -379,7 +422,7 @@ func BenchProcedure(w io.Writer, p *rulebase.Procedure, unit *rulebase.Profile, 
 		}
 		for _, x := range []struct{ lead, says string }{{sayBenchConnect, st.Connect}, {sayBenchSet, st.Set}, {sayBenchDo, st.Do}, {sayBenchExpect, st.Expect}} {
 			if x.says != "" {
-				out.item("   "+x.lead, tell(x.says))
+				out.item(fmt.Sprintf("     %-8s ", x.lead+":"), tell(x.says))
 			}
 		}
 		for j := range st.Readings {

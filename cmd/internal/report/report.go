@@ -27,8 +27,11 @@ type page struct {
 	width int
 }
 
+// Unfolded is the width of a text whose lines a page folds by itself.
+const Unfolded = 1 << 20
+
 func newPage(width int) *page {
-	if width <= 0 || width > Columns {
+	if width <= 0 || width > Columns && width != Unfolded {
 		width = Columns
 	}
 	return &page{width: max(width, narrowest)}

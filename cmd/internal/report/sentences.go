@@ -3148,10 +3148,13 @@ func sayReplayAgainst(what string, v *cases.Versus) string {
 const (
 	sayBenchStep         = "Step %d of %d: %s (%s; %s left)"
 	sayBenchInPlace      = "Still in place: %s."
-	sayBenchConnect      = "  Connect: "
-	sayBenchSet          = "  Set:     "
-	sayBenchDo           = "  Do:      "
-	sayBenchExpect       = "  Expect:  "
+	sayBenchConnect      = "Connect"
+	sayBenchSet          = "Set"
+	sayBenchDo           = "Do"
+	sayBenchExpect       = "Expect"
+	sayBenchReadAsk      = "Read the warning. Can you keep to it?"
+	sayBenchToolAsk      = "Which %s is it read with, and until when is it calibrated?"
+	sayBenchReleaseAsk   = "%s. Take it out; the run does not end before."
 	sayBenchRead         = `Type "read" when you have read the warning and keep to it.`
 	sayBenchTool         = "Which %s, and until when is it calibrated? As in: no. 3 until 2027-03-01"
 	sayBenchRelease      = `%s. Take it out, then type "out".`
