@@ -23,6 +23,7 @@ import (
 type serveOptions struct {
 	deskOptions
 	listen string
+	runs   string
 }
 
 func newServeCmd(env *environment, runF func(context.Context, *environment, serveOptions) error) *cobra.Command {
@@ -33,6 +34,7 @@ func newServeCmd(env *environment, runF func(context.Context, *environment, serv
 	}
 	addStoreFlags(cmd, &o.deskOptions)
 	cmd.Flags().StringVar(&o.listen, "listen", usualAddress, "the `ADDRESS` on this machine to answer at; port 0 takes a free one")
+	cmd.Flags().StringVar(&o.runs, "runs", "", "the `FOLDER` that runs at the bench are kept in; else one beside the store")
 	return cmd
 }
 
@@ -57,16 +59,20 @@ func runServe(ctx context.Context, env *environment, o serveOptions) error {
 	defer l.Close()
 	host := l.Addr().String()
 	tell := func(path string) { fmt.Fprintf(env.out, sayServing, "http://"+host+path) }
-	s := newPage(d, host, tell)
+	runs, err := runsFolder(env, o.runs, o.store)
+	if err != nil {
+		return err
+	}
+	s := newPage(d, host, runs, tell)
 	tell(s.Link())
 	return s.Serve(ctx, l, page.Usual)
 }
 
 // newPage makes the server of a desk.
-func newPage(d *desk, host string, link func(string)) *page.Server {
-	prepared := engine.Prepare(d.base)
+func newPage(d *desk, host, runs string, link func(string)) *page.Server {
+	desk := pageDeskOf(d)
 	return page.New(page.Options{
-		Base: d.base, Store: d.store, Desk: &pageDesk{desk: d, prepared: prepared}, Talk: newTalkOn(prepared).WithClock(d.env.clock), Now: d.env.clock, NewID: newID, Hosts: ownHosts(host),
+		Base: d.base, Store: d.store, Desk: desk, Counter: desk.counter(runs), Talk: newTalkOn(desk.prepared).WithClock(d.env.clock), Now: d.env.clock, NewID: newID, Hosts: ownHosts(host),
 		Link: link, Log: slog.New(slog.NewTextHandler(d.env.err, &slog.HandlerOptions{Level: slog.LevelWarn})),
 	})
 }

@@ -17,6 +17,7 @@ import (
 	"fmt"
 	"html/template"
 	"log/slog"
+	"maps"
 	"net/http"
 	"runtime"
 	"sync"
@@ -53,15 +54,16 @@ type Desk interface {
 
 // Options are what a Server is made of.
 type Options struct {
-	Base  *rulebase.Base
-	Store cases.Store
-	Desk  Desk
-	Talk  *conversation.Talk
-	Now   func() time.Time
-	NewID func() string
-	Hosts []string // the Host headers it answers to, with the port; all others are refused
-	Link  func(url string)
-	Log   *slog.Logger // nil: slog's own
+	Base    *rulebase.Base
+	Store   cases.Store
+	Desk    Desk
+	Talk    *conversation.Talk
+	Now     func() time.Time
+	Counter Counter // of the shop
+	NewID   func() string
+	Hosts   []string // the Host headers it answers to, with the port; all others are refused
+	Link    func(url string)
+	Log     *slog.Logger // nil: slog's own
 }
 
 // A Server answers the requests of the page.
@@ -73,7 +75,7 @@ type Server struct {
 	busy    chan struct{} // who reasons now: see reason
 }
 
-//go:embed page.html trunk.html tree.html page.css page.js
+//go:embed page.html trunk.html tree.html shop.html page.css shop.css page.js
 var files embed.FS
 
 var pages = template.Must(template.New("page.html").Funcs(template.FuncMap{
@@ -102,13 +104,13 @@ type handle func(w http.ResponseWriter, r *http.Request) error
 // routes are all there is. What changes something is a POST.
 func (s *Server) routes() http.Handler {
 	mux := http.NewServeMux()
-	for pattern, h := range map[string]handle{
+	all := map[string]handle{
 		"GET /{$}":                        s.list,
 		"GET /enter":                      s.enterForm,
 		"POST /enter":                     s.enter,
 		"POST /leave":                     s.leave,
-		"GET /style.css":                  s.file("page.css", "text/css; charset=utf-8"),
-		"GET /page.js":                    s.file("page.js", "text/javascript; charset=utf-8"),
+		"GET /style.css":                  s.file("text/css; charset=utf-8", "page.css", "shop.css"),
+		"GET /page.js":                    s.file("text/javascript; charset=utf-8", "page.js"),
 		"GET /new":                        s.openForm,
 		"POST /open":                      s.open,
 		"GET /case/{code}":                s.field,
@@ -133,16 +135,23 @@ func (s *Server) routes() http.Handler {
 		"GET /case/{code}/chart":          s.chart,
 		"GET /case/{code}/chart.json":     s.chartJSON,
 		"GET /case/{code}/case.json":      s.caseJSON,
-	} {
+	}
+	maps.Copy(all, s.shopRoutes())
+	for pattern, h := range all {
 		mux.Handle(pattern, s.answering(h))
 	}
 	return mux
 }
 
-func (s *Server) file(name, media string) handle {
-	text, err := files.ReadFile(name)
-	if err != nil {
-		panic(err) // it is compiled in
+// file gives files one behind the other.
+func (s *Server) file(media string, names ...string) handle {
+	var text []byte
+	for _, name := range names {
+		part, err := files.ReadFile(name)
+		if err != nil {
+			panic(err) // it is compiled in
+		}
+		text = append(text, part...)
 	}
 	return func(w http.ResponseWriter, _ *http.Request) error {
 		w.Header().Set("Content-Type", media)
@@ -167,6 +176,7 @@ type sheet struct {
 	Title string
 	Code  string // of the case, ""
 	Where string // of the case, in words
+	Unit  string // id of the unit it is about, ""
 	In    bool   // somebody is let in: there are ways to go
 	Asks  bool   // the question comes first: the ways from the case stand behind it
 }

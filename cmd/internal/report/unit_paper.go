@@ -89,6 +89,14 @@ func tabulated(cells []string) string {
 
 // HTML writes a paper as a page to print.
 func (x *Paper) HTML(w io.Writer) error {
+	if err := paperPage.Execute(w, x.Printable()); err != nil {
+		return fmt.Errorf("write the paper: %w", err)
+	}
+	return nil
+}
+
+// Printable is the paper without what would set a page or a printer going.
+func (x *Paper) Printable() *Paper {
 	y := *x
 	y.Title, y.Lead = printable(y.Title), printable(y.Lead)
 	clean := func(list []string) []string {
@@ -107,10 +115,7 @@ func (x *Paper) HTML(w io.Writer) error {
 			p.Rows[j] = clean(p.Rows[j])
 		}
 	}
-	if err := paperPage.Execute(w, &y); err != nil {
-		return fmt.Errorf("write the page: %w", err)
-	}
-	return nil
+	return &y
 }
 
 // NewReturnNote makes the paper that goes with a unit, of its case.

@@ -1,0 +1,289 @@
+package page
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"net/url"
+	"regexp"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"downdrop/cases"
+	"downdrop/cmd/internal/report"
+	"downdrop/cmd/internal/shop"
+	"downdrop/engine/ways"
+	"downdrop/rulebase"
+)
+
+var digestForm = regexp.MustCompile(`^[0-9a-f]{64}$`)
+
+// asked are what is said beside a price sheet, in the order of the form.
+var askedBeside = []string{"bad", "downtime", "spares", "age", "modules"}
+
+// saidOf reads what is said beside the sheet.
+func saidOf(get func(string) string) *shop.Said {
+	said := &shop.Said{Bad: oneLine(get("bad")), Downtime: oneLine(get("downtime")), Spares: oneLine(get("spares")), Age: oneLine(get("age"))}
+	for module := range strings.SplitSeq(get("modules"), ",") {
+		if module = oneLine(module); module != "" {
+			said.Modules = append(said.Modules, module)
+		}
+	}
+	return said
+}
+
+// A decidePage asks for the price sheet, or shows what is decided on it.
+type decidePage struct {
+	sheet
+	Form   string
+	By     asksBy
+	Wrong  []string
+	Text   string // of the sheet, as pasted
+	Asked  map[string]string
+	Sheet  string // digest of the sheet that is decided on; "" none was given
+	Last   string // digest of the sheet that was used for the last offer
+	Blocks []block
+	Says   string // the decision in one sentence, for the plot
+	Query  string
+	Plot   bool
+	Until  string
+	Offers bool
+}
+
+func (s *Server) newDecidePage(r *http.Request, c *cases.Card) *decidePage {
+	p := &decidePage{sheet: s.unitSheet(c, sayDecideTitle), Form: s.o.NewID(), By: s.asksBy(r), Asked: map[string]string{}, Offers: shop.MayOffer(c.State())}
+	if st := c.Stay(); st != nil && st.Offer() != nil {
+		p.Last = st.Offer().Offer.Digest
+	}
+	return p
+}
+
+// decideForm shows the form, and the decision where a sheet is named.
+func (s *Server) decideForm(w http.ResponseWriter, r *http.Request) error {
+	q := r.URL.Query()
+	c, err := s.card(r.Context(), q.Get("of"))
+	if err != nil {
+		return err
+	}
+	p := s.newDecidePage(r, c)
+	for _, name := range askedBeside {
+		p.Asked[name] = oneLine(q.Get(name))
+	}
+	if q.Get("sheet") == "" {
+		return show(w, http.StatusOK, "decide", p)
+	}
+	d, _, err := s.decided(r, c, q.Get)
+	if lines := wrongWith(err); lines != nil {
+		p.Wrong = lines
+		return show(w, http.StatusUnprocessableEntity, "decide", p)
+	}
+	if err != nil {
+		return err
+	}
+	p.Sheet, p.Plot = q.Get("sheet"), q.Get("plot") != ""
+	q.Del("plot")
+	p.Query, p.Until = q.Encode(), s.o.Now().AddDate(0, 0, 30).Format(time.DateOnly)
+	if p.Blocks, err = blocks(func(w io.Writer) error { return d.Text(w, report.Unfolded) }); err != nil {
+		return err
+	}
+	if len(p.Blocks) > 0 {
+		p.Says = p.Blocks[0].Says
+	}
+	return show(w, http.StatusOK, "decide", p)
+}
+
+// decided weighs a unit on a sheet that the store keeps.
+func (s *Server) decided(r *http.Request, c *cases.Card, get func(string) string) (*report.Decision, []byte, error) {
+	if !digestForm.MatchString(get("sheet")) {
+		return nil, nil, refusal{http.StatusNotFound, sayNoSheet}
+	}
+	text, err := s.o.Store.File(r.Context(), get("sheet"))
+	if errors.Is(err, cases.ErrNotFound) {
+		return nil, nil, refusal{http.StatusNotFound, sayNoSheet}
+	}
+	if err != nil {
+		return nil, nil, err
+	}
+	done, err := s.reason(r.Context())
+	if err != nil {
+		return nil, nil, err
+	}
+	defer done()
+	var d *ways.Decision
+	if d, err = shop.DecideUnit(r.Context(), s.o.Store, c, sheetName, text, saidOf(get)); err != nil {
+		return nil, nil, err
+	}
+	return &report.Decision{Decision: d}, text, nil
+}
+
+// sheetName stands for the file in what is wrong with a sheet.
+const sheetName = "price sheet"
+
+// wrongWith is what is wrong with what somebody gave, line by line; nil where it is something else.
+func wrongWith(err error) []string {
+	var several interface{ Unwrap() []error }
+	var amount shop.NoAmount
+	var problems *rulebase.Problems
+	switch {
+	case err == nil:
+		return nil
+	case errors.As(err, &problems):
+		return strings.Split(strings.TrimRight(problems.Error(), "\n"), "\n")
+	case errors.As(err, &several):
+		var out []string
+		for _, e := range several.Unwrap() {
+			lines := wrongWith(e)
+			if lines == nil && e != nil {
+				return nil
+			}
+			out = append(out, lines...)
+		}
+		return out
+	case errors.As(err, &amount):
+		return []string{fmt.Sprintf(sayAmount, sayAmountNames[amount.Name], amount.Text, amount.Wants)}
+	case errors.Is(err, shop.ErrBadUnknown):
+		return []string{sayBadUnknown}
+	}
+	return nil
+}
+
+// decide takes a price sheet in, as a file or as text, keeps it and goes on to what is decided on it.
+func (s *Server) decide(w http.ResponseWriter, r *http.Request) error {
+	sheet, err := readUpload(r, "sheet")
+	if err != nil {
+		return err
+	}
+	c, err := s.card(r.Context(), r.PostForm.Get("of"))
+	if err != nil {
+		return err
+	}
+	p := s.newDecidePage(r, c)
+	q := url.Values{"of": {c.ID}}
+	for _, name := range askedBeside {
+		if text := oneLine(r.PostForm.Get(name)); text != "" {
+			p.Asked[name] = text
+			q.Set(name, text)
+		}
+	}
+	p.Text = r.PostForm.Get("text")
+	if len(sheet) == 0 {
+		sheet = []byte(strings.ReplaceAll(p.Text, "\r\n", "\n"))
+	}
+	digest := r.PostForm.Get("last")
+	if len(bytes.TrimSpace(sheet)) > 0 || digest == "" {
+		if _, err := shop.DecideUnit(r.Context(), s.o.Store, c, sheetName, sheet, saidOf(r.PostForm.Get)); err != nil {
+			if p.Wrong = wrongWith(err); p.Wrong == nil {
+				return err
+			}
+			if !utf8.ValidString(p.Text) || strings.ContainsRune(p.Text, 0) {
+				p.Text = ""
+			}
+			return show(w, http.StatusUnprocessableEntity, "decide", p)
+		}
+		if digest, err = s.o.Store.PutFile(r.Context(), sheet); err != nil {
+			return err
+		}
+	}
+	q.Set("sheet", digest)
+	http.Redirect(w, r, "/unit/decide?"+q.Encode(), http.StatusSeeOther)
+	return nil
+}
+
+// readUpload reads a form with a file in it. All of it lies in memory: the body is bounded.
+func readUpload(r *http.Request, name string) ([]byte, error) {
+	if !strings.HasPrefix(r.Header.Get("Content-Type"), "multipart/form-data") {
+		return nil, readForm(r)
+	}
+	if err := r.ParseMultipartForm(mostForm); err != nil {
+		var long *http.MaxBytesError
+		if errors.As(err, &long) {
+			return nil, err
+		}
+		return nil, refusal{http.StatusBadRequest, sayBadForm}
+	}
+	if r.PostForm == nil {
+		r.PostForm = url.Values{}
+	}
+	for _, values := range r.PostForm {
+		if len(values) > 1 {
+			return nil, refusal{http.StatusBadRequest, sayBadForm}
+		}
+	}
+	files := r.MultipartForm.File[name]
+	if len(files) == 0 {
+		return nil, nil
+	}
+	if len(files) > 1 {
+		return nil, refusal{http.StatusBadRequest, sayBadForm}
+	}
+	f, err := files[0].Open()
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	return io.ReadAll(io.LimitReader(f, mostForm))
+}
+
+func (s *Server) decisionJSON(w http.ResponseWriter, r *http.Request) error {
+	d, err := s.queried(r)
+	if err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json; charset=utf-8")
+	return d.JSON(w)
+}
+
+// decisionPlot draws cost against chance. The drawing has its own style, and no other right.
+func (s *Server) decisionPlot(w http.ResponseWriter, r *http.Request) error {
+	d, err := s.queried(r)
+	if err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "image/svg+xml; charset=utf-8")
+	w.Header().Set("Content-Security-Policy", recordPolicy)
+	return d.SVG(w)
+}
+
+func (s *Server) queried(r *http.Request) (*report.Decision, error) {
+	q := r.URL.Query()
+	c, err := s.card(r.Context(), q.Get("of"))
+	if err != nil {
+		return nil, err
+	}
+	d, _, err := s.decided(r, c, q.Get)
+	if lines := wrongWith(err); lines != nil {
+		return nil, refusal{http.StatusUnprocessableEntity, strings.Join(lines, "\n")}
+	}
+	return d, err
+}
+
+// makeOffer makes the customer an offer on a decision.
+func (s *Server) makeOffer(w http.ResponseWriter, r *http.Request) error {
+	return s.onUnit(w, r, func(c *cases.Card) ([]cases.Draft, error) {
+		if !shop.MayOffer(c.State()) {
+			return nil, wrong(sayNoOfferYet, plain(string(c.State())))
+		}
+		now := s.o.Now()
+		until, err := time.ParseInLocation(time.DateOnly, r.PostForm.Get("until"), now.Location())
+		if err != nil || until.AddDate(0, 0, 1).Before(now) {
+			return nil, wrong(sayUntil)
+		}
+		note, err := short(r, "note", mostStory)
+		if err != nil {
+			return nil, err
+		}
+		d, _, err := s.decided(r, c, r.PostForm.Get)
+		if lines := wrongWith(err); lines != nil {
+			return nil, refusal{http.StatusUnprocessableEntity, strings.Join(lines, "\n")}
+		}
+		if err != nil {
+			return nil, err
+		}
+		offer := shop.NewOffer(d.Decision, until.Format(time.DateOnly), note)
+		offer.Digest = r.PostForm.Get("sheet")
+		return []cases.Draft{cases.Say(cases.KindOffer, offer)}, nil
+	})
+}
