@@ -17,15 +17,6 @@ import (
 	"downdrop/rulebase"
 )
 
-// posts are all paths that change something.
-func posts(code string) []string {
-	out := []string{"/open", "/enter", "/leave", "/receive"}
-	for _, what := range []string{"answer", "hearing", "agree", "note", "sheet", "put-in", "take-out", "accept", "close", "reopen", "hand-over"} {
-		out = append(out, "/case/"+code+"/"+what)
-	}
-	return out
-}
-
 // hostile are a Host, an Origin and what a browser says of where a request comes from,
 // which together say that it is not from a page of ours. "" is not sent.
 func hostile(host string) [][3]string {
@@ -63,7 +54,7 @@ func TestOthersAreRefusedEverywhere(t *testing.T) {
 	}
 	_, body := s.get("/case/" + code)
 	good := formsOf(t, body)[0].values
-	for _, path := range posts(code) {
+	for _, path := range posts(t, code) {
 		for _, p := range pairs {
 			form := url.Values{"form": {newForm()}, "story": {"drop dead"}, "key": {key}, "chosen": {"power_light=dark"}, "text": {"x"}, "entry": {"power light dark"}, "to": {"bench"}, "off": {"a"}, "back": {"b"}, "else": {"c"}, "what": {"force"}, "where": {"x"}, "how": {"x"}}
 			for name, v := range good {

@@ -47,7 +47,9 @@ type decidePage struct {
 	Last   string // digest of the sheet that was used for the last offer
 	Blocks []block
 	Says   string // the decision in one sentence, for the plot
-	Query  string
+	JSON   string // paths of the decision in its other forms
+	Drawn  string
+	Draw   string
 	Plot   bool
 	Until  string
 	Offers bool
@@ -85,7 +87,8 @@ func (s *Server) decideForm(w http.ResponseWriter, r *http.Request) error {
 	}
 	p.Sheet, p.Plot = q.Get("sheet"), q.Get("plot") != ""
 	q.Del("plot")
-	p.Query, p.Until = q.Encode(), s.o.Now().AddDate(0, 0, 30).Format(time.DateOnly)
+	p.JSON, p.Drawn, p.Draw = "/unit/decision.json?"+q.Encode(), "/unit/decision.svg?"+q.Encode(), "/unit/decide?plot=yes&"+q.Encode()
+	p.Until = s.o.Now().AddDate(0, 0, 30).Format(time.DateOnly)
 	if p.Blocks, err = blocks(func(w io.Writer) error { return d.Text(w, report.Unfolded) }); err != nil {
 		return err
 	}
@@ -124,15 +127,13 @@ const sheetName = "price sheet"
 
 // wrongWith is what is wrong with what somebody gave, line by line; nil where it is something else.
 func wrongWith(err error) []string {
-	var several interface{ Unwrap() []error }
 	var amount shop.NoAmount
 	var problems *rulebase.Problems
+	several, joined := err.(interface{ Unwrap() []error })
 	switch {
 	case err == nil:
 		return nil
-	case errors.As(err, &problems):
-		return strings.Split(strings.TrimRight(problems.Error(), "\n"), "\n")
-	case errors.As(err, &several):
+	case joined:
 		var out []string
 		for _, e := range several.Unwrap() {
 			lines := wrongWith(e)
@@ -142,6 +143,8 @@ func wrongWith(err error) []string {
 			out = append(out, lines...)
 		}
 		return out
+	case errors.As(err, &problems):
+		return strings.Split(strings.TrimRight(problems.Error(), "\n"), "\n")
 	case errors.As(err, &amount):
 		return []string{fmt.Sprintf(sayAmount, sayAmountNames[amount.Name], amount.Text, amount.Wants)}
 	case errors.Is(err, shop.ErrBadUnknown):
