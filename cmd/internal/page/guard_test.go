@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"net/url"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -128,9 +129,11 @@ func TestEveryAnswerIsGuarded(t *testing.T) {
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	code := s.open(url.Values{"story": {"technician at the drop, not alone, drop dead"}})
 	before := len(s.kept(code).Events)
-	for _, path := range []string{"/", "/?find=x", "/new", "/enter", "/style.css", "/page.js", "/nowhere", "/case/XXXXXX", "/case/" + code, "/case/" + code + "?say=why", "/case/" + code + "?say=else", "/case/" + code + "?say=need",
-		"/case/" + code + "/case.json", "/case/" + code + "/diagnosis.json", "/case/" + code + "/answer", "/receive",
-		"/case/" + code + "/close", "/case/" + code + "/summary", "/case/" + code + "/hand-over", "/case/" + code + "/causes", "/case/" + code + "/chart?places=3", "/case/" + code + "/chart.json?places=3"} {
+	s.downdrop("", "unit", "receive", "BIU-2", "B0815", "--by", "p1")
+	for _, path := range append(slices.DeleteFunc(routes(t, "GET", code), func(path string) bool { return strings.Contains(path, "/chart") }), "/", "/?find=x", "/new", "/enter", "/style.css", "/page.js", "/nowhere", "/case/XXXXXX", "/case/"+code, "/case/"+code+"?say=why", "/case/"+code+"?say=else", "/case/"+code+"?say=need",
+		"/case/"+code+"/case.json", "/case/"+code+"/diagnosis.json", "/case/"+code+"/answer", "/receive",
+		"/case/"+code+"/close", "/case/"+code+"/summary", "/case/"+code+"/hand-over", "/case/"+code+"/causes", "/case/"+code+"/chart?places=3", "/case/"+code+"/chart.json?places=3",
+		"/shop?find=b0815", "/unit?of=BIU-2%2FB0815", "/unit/bench?of=BIU-2%2FB0815", "/unit/decide?of=BIU-2%2FB0815", "/unit/unit.json?of=BIU-2%2FB0815") {
 		for _, method := range []string{http.MethodGet, http.MethodHead, http.MethodPut, http.MethodDelete, http.MethodTrace, http.MethodOptions} {
 			r, err := http.NewRequest(method, s.at+path, nil)
 			if err != nil {

@@ -1,0 +1,210 @@
+package page_test
+
+import (
+	"fmt"
+	"net/url"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/chromedp"
+
+	"downdrop/cases"
+	"downdrop/engine/bench"
+	"downdrop/testdata/support"
+	"downdrop/testdata/support/browser"
+)
+
+// A hand does the work in a browser: by presses with scripts off, by keys alone with scripts on.
+type hand struct {
+	t    *testing.T
+	tab  *browser.Tab
+	keys bool
+}
+
+// press presses a button or follows a link.
+func (h *hand) press(selector string) {
+	h.t.Helper()
+	turns(h.tab, func() {
+		if !h.keys {
+			h.tab.Click(selector)
+			return
+		}
+		keyTo(h.t, h.tab, selector)
+		h.tab.Run(chromedp.KeyEvent("\r"))
+	})
+}
+
+// write fills a field in.
+func (h *hand) write(selector, text string) {
+	h.t.Helper()
+	if !h.keys {
+		h.tab.Run(chromedp.SendKeys(selector, text, chromedp.ByQuery))
+		return
+	}
+	keyTo(h.t, h.tab, selector)
+	h.tab.Eval(`document.activeElement.select && document.activeElement.select()`, nil)
+	h.tab.Run(chromedp.KeyEvent(text))
+}
+
+// choose takes one of a list, by typing the beginning of its words.
+func (h *hand) choose(selector, words string) {
+	h.t.Helper()
+	if h.keys {
+		keyTo(h.t, h.tab, selector)
+	} else {
+		h.tab.Run(chromedp.Focus(selector, chromedp.ByQuery))
+	}
+	h.tab.Run(chromedp.KeyEvent(words))
+}
+
+// open opens what is folded away.
+func (h *hand) open(selector string) {
+	h.t.Helper()
+	if !h.keys {
+		h.tab.Click(selector)
+		return
+	}
+	keyTo(h.t, h.tab, selector)
+	h.tab.Run(chromedp.KeyEvent("\r"))
+}
+
+// throughTheBench goes through a run to its end, and looks at each kind of page once.
+func (s *served) throughTheBench(h *hand, look func(string)) int {
+	s.t.Helper()
+	files, _ := filepath.Glob(strings.TrimSuffix(s.store, ".db") + "-runs/*.run.jsonl")
+	if len(files) != 1 {
+		s.t.Fatalf("runs: %v", files)
+	}
+	for n := 0; n < 200; n++ {
+		st := benchState(s.t, files[0])
+		kind := string(st.Wants.Kind)
+		if st.Wants.Kind == bench.WantsReading {
+			kind = string(st.Wants.Reading.Kind)
+		}
+		if st.Wants.Kind == bench.WantsNothing {
+			return n
+		}
+		if len(st.InPlace) > 0 {
+			kind += "-in-place"
+		}
+		look("bench-" + kind)
+		h.enter(st)
+		if now := benchState(s.t, files[0]); len(now.Events) != len(st.Events)+1 {
+			var says string
+			h.tab.Eval(`document.querySelector("main").textContent`, &says)
+			s.t.Fatalf("%s: %d events after %d: %.400s", kind, len(now.Events), len(st.Events), strings.Join(strings.Fields(says), " "))
+		}
+	}
+	s.t.Fatal("it comes to no end")
+	return 0
+}
+
+// enter answers what the bench asks, with what the page has for it.
+func (h *hand) enter(st *bench.State) {
+	h.t.Helper()
+	text := typedAt(st)
+	var as string
+	var words []string
+	h.tab.Eval(`(function(){var f=document.querySelector("section.box form[action='/bench/entry']"); return f.as ? f.as.value : ""})()`, &as)
+	h.tab.Eval(`Array.from(document.querySelectorAll("section.box form.answers button[name=entry]")).map(function(b){return b.value})`, &words)
+	switch {
+	case as == "number":
+		h.write("#reading", text)
+		h.press(`.reading button`)
+	case as == "instrument":
+		h.write("input[name=name]", text)
+		h.write("input[name=until]", "2099-01-01")
+		h.press("section.box button.go")
+	case as == "errors":
+		wrong, of, _ := strings.Cut(text, " of ")
+		h.write("#wrong", wrong)
+		h.write("#of", of)
+		h.press("section.box button.go")
+	case as == "points":
+		h.press(`button[value="all pass"]`)
+	case len(words) > 0:
+		if !slices.Contains(words, text) {
+			h.t.Fatalf("%q is none of %v", text, words)
+		}
+		h.press("button" + attributeSelector("entry", text))
+	default:
+		h.write("#entry", text)
+		h.press("#entry ~ button")
+	}
+}
+
+// recordLink is the path of a unit's last record.
+func recordLink(c *cases.Card) string {
+	b := &c.Records[len(c.Records)-1].Body
+	return fmt.Sprintf("/record?of=%s&number=%s&issue=%d", url.QueryEscape(c.ID), b.Number, b.Issue)
+}
+
+// The shop's whole job in a browser, from the unit that comes in to its release on its record: axe finds
+// nothing on any page of it, and everything is large enough for a glove.
+func TestTheShopsJobInABrowser(t *testing.T) {
+	for i, size := range sizes {
+		for j, keys := range []bool{false, true} {
+			if i != j && support.Deep(t, 1) == 1 {
+				continue // the phone by presses, the desk by keys; the other two where there is time
+			}
+			t.Run(fmt.Sprintf("%d wide, by keys and scripts %v", size[0], keys), func(t *testing.T) {
+				store := filepath.Join(t.TempDir(), "cases.db")
+				s := serve(t, store)
+				h := &hand{t, s.tab(browser.Options{Width: size[0], Height: size[1], NoScript: !keys}), keys}
+				seen := map[string]bool{}
+				look := func(what string) {
+					t.Helper()
+					if seen[what] {
+						return
+					}
+					seen[what] = true
+					wellLaid(t, h.tab, what)
+					if !keys || !strings.HasPrefix(what, "bench") || support.Deep(t, 1) > 1 { // the bench has one column at any width
+						accessible(t, h.tab, !keys, what)
+					}
+					picture(t, h.tab, fmt.Sprintf("shop-%s-%d", what, size[0]))
+				}
+				h.press(`a[href="/shop"]`)
+				look("none")
+				h.press(`a[href="/shop/receive"]`)
+				look("receive")
+				h.write("#type", quayType(t))
+				h.write("#serial", "A0815")
+				h.write("#condition", "two pins bent")
+				h.write(`input[name=by]`, "bench-2")
+				h.press("form.box button.go")
+				look("received")
+				h.choose(`form[action="/unit/statement"] select`, "not ex")
+				h.press(`form[action="/unit/statement"] button.go`)
+				h.press(`a[href^="/unit/bench"]`)
+				look("bench-begin")
+				h.press(`button[name=procedure][value=short]`)
+				entries := s.throughTheBench(h, look)
+				look("bench-end")
+				h.write(`input[name=customer]`, "Invented Yard")
+				h.press(`form[action="/bench/record"] button.go`)
+				look("bench-recorded")
+				h.press(`main a[href^="/unit?of="]`)
+				look("recorded")
+				h.choose(`form[action="/unit/move"] select[name=to]`, "eval")
+				h.write(`form[action="/unit/move"] input[name=why]`, "passed the short check")
+				h.press(`form[action="/unit/move"] button.go`)
+				h.choose(`form[action="/unit/move"] select[name=to]`, "rel")
+				h.write(`form[action="/unit/move"] input[name=why]`, "sent back with its record")
+				h.open(`form[action="/unit/move"] summary`)
+				h.write(`form[action="/unit/move"] input[name=consent]`, "customer-7, letter")
+				h.press(`form[action="/unit/move"] button.go`)
+				look("released")
+				c := s.unitNow(cases.UnitKey(cases.Unit{Type: quayType(t), Serial: "A0815"}))
+				if c.State() != cases.ShopReleased || len(c.Records) != 1 {
+					t.Errorf("it is %s with %d records", c.State(), len(c.Records))
+				}
+				h.tab.Run(chromedp.Navigate(s.at + recordLink(c)))
+				picture(t, h.tab, fmt.Sprintf("shop-record-%d", size[0]))
+				t.Logf("%d entries at the bench", entries)
+			})
+		}
+	}
+}
