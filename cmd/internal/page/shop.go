@@ -66,7 +66,13 @@ func (s *Server) shopRoutes() map[string]handle {
 // A block is a paragraph of a printed answer with the list under it.
 type block struct {
 	Says  string
-	Items []string
+	Items []item
+}
+
+// An item of a list; Deep belongs to the one above it.
+type item struct {
+	Says string
+	Deep bool
 }
 
 // blocks makes paragraphs and lists of what a printer writes: the page says what the command
@@ -83,7 +89,7 @@ func blocks(print func(io.Writer) error) ([]block, error) {
 		switch {
 		case text == "":
 		case text != line && len(out) > 0:
-			out[len(out)-1].Items = append(out[len(out)-1].Items, strings.TrimPrefix(text, "- "))
+			out[len(out)-1].Items = append(out[len(out)-1].Items, item{strings.TrimPrefix(text, "- "), strings.HasPrefix(line, "       ")})
 		default:
 			out = append(out, block{Says: text})
 		}
@@ -468,7 +474,7 @@ func (s *Server) unit(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	p := unitPage{sheet: s.unitSheet(c, sayUnitTitle), Form: s.o.NewID(), By: s.asksBy(r), Cases: caseList, Sections: cases.UnitSections, Kinds: cases.WorkKinds, Solders: cases.Solders}
-	p.Blocks, err = blocks(func(w io.Writer) error { return report.UnitText(w, report.Unfolded, c, codes, s.o.Now()) })
+	p.Blocks, err = blocks(func(w io.Writer) error { return report.UnitOnPage(w, c, codes, s.o.Now()) })
 	if err != nil {
 		return err
 	}

@@ -55,7 +55,8 @@ func (p *page) benchStep(s *bench.State) {
 // A BenchView is what a run waits for, for a screen that lays it out itself.
 type BenchView struct {
 	Step     string      // which one, and how long; "" before and behind the steps
-	InPlace  []string    // forces, until they are released
+	InPlace  []string    // what is in place, in one sentence
+	Forces   []string    // each of it, until it is released
 	Warnings []BenchPart // the signal word and what can hurt
 	Lines    []BenchPart // connect, set, do, expect
 	Ask      string
@@ -72,6 +73,7 @@ func NewBenchView(s *bench.State) BenchView {
 		for _, f := range s.InPlace {
 			all = append(all, f.Force.Says)
 		}
+		v.Forces = all
 		v.InPlace = append(v.InPlace, fmt.Sprintf(sayBenchInPlace, strings.Join(all, "; ")))
 	}
 	if s.Wants.Step >= 0 {

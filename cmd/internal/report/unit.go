@@ -38,10 +38,18 @@ func (p *page) unfit(c *cases.Card) {
 // UnitText writes a unit for people: where it stands, its way, its log, its offer, what
 // was before. codes are the short codes of the cases by their ids.
 func UnitText(w io.Writer, width int, c *cases.Card, codes map[string]string, now time.Time) error {
-	p := newPage(width)
+	return unitText(w, newPage(width), c, codes, now, false)
+}
+
+// UnitOnPage is UnitText for a page that has forms for what may follow: it names no command.
+func UnitOnPage(w io.Writer, c *cases.Card, codes map[string]string, now time.Time) error {
+	return unitText(w, newPage(Unfolded), c, codes, now, true)
+}
+
+func unitText(w io.Writer, p *page, c *cases.Card, codes map[string]string, now time.Time, forms bool) error {
 	p.say(sayUnitLine(c, now))
 	if s := c.Stay(); s != nil {
-		p.stay(c, s, codes)
+		p.stay(c, s, codes, forms)
 	} else {
 		p.records(c)
 	}
@@ -65,11 +73,11 @@ func UnitText(w io.Writer, width int, c *cases.Card, codes map[string]string, no
 	return p.writeTo(w)
 }
 
-func (p *page) stay(c *cases.Card, s *cases.Stay, codes map[string]string) {
+func (p *page) stay(c *cases.Card, s *cases.Stay, codes map[string]string, forms bool) {
 	p.say(sayReceipt(s))
 	if s.Statement != nil {
 		p.say(sayStatement(&s.Statement.Body))
-	} else if s.State.InShop() {
+	} else if s.State.InShop() && !forms { // the page asks for it in a form of its own
 		p.say(sayUnstated)
 	}
 	if s.Verdict != "" {
@@ -107,10 +115,11 @@ func (p *page) stay(c *cases.Card, s *cases.Stay, codes map[string]string) {
 		}
 	}
 	p.gap()
-	if s.State.InShop() {
-		p.say(sayMayGo(s.State))
-	} else {
+	switch {
+	case !s.State.InShop():
 		p.say(sayGone)
+	case !forms:
+		p.say(sayMayGo(s.State))
 	}
 }
 
