@@ -177,6 +177,7 @@ func (s *Server) close(w http.ResponseWriter, r *http.Request) error {
 	if err := r.ParseForm(); err != nil { // several causes may be ticked
 		return readForm(r)
 	}
+	keepable(r)
 	form := r.PostForm.Get("form")
 	if !cases.PlainID(form) || len(form) > 40 {
 		return refusal{http.StatusBadRequest, sayBadForm}

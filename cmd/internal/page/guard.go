@@ -162,7 +162,17 @@ func readForm(r *http.Request) error {
 			return refusal{http.StatusBadRequest, sayBadForm}
 		}
 	}
+	keepable(r)
 	return nil
+}
+
+// keepable takes out of a form what no store keeps: broken UTF-8, and NUL.
+func keepable(r *http.Request) {
+	for _, values := range r.PostForm {
+		for i, v := range values {
+			values[i] = strings.ReplaceAll(strings.ToValidUTF8(v, "?"), "\x00", "")
+		}
+	}
 }
 
 // formAbout is the question that a form answers.

@@ -338,6 +338,7 @@ func (s *Server) receiveUnit(w http.ResponseWriter, r *http.Request) error {
 	if err := r.ParseForm(); err != nil { // several cases may be ticked
 		return readForm(r)
 	}
+	keepable(r)
 	form := r.PostForm.Get("form")
 	if !cases.PlainID(form) || len(form) > 40 {
 		return refusal{http.StatusBadRequest, sayBadForm}

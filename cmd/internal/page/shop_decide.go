@@ -10,7 +10,6 @@ import (
 	"regexp"
 	"strings"
 	"time"
-	"unicode/utf8"
 
 	"downdrop/cases"
 	"downdrop/cmd/internal/report"
@@ -181,9 +180,6 @@ func (s *Server) decide(w http.ResponseWriter, r *http.Request) error {
 			if p.Wrong = wrongWith(err); p.Wrong == nil {
 				return err
 			}
-			if !utf8.ValidString(p.Text) || strings.ContainsRune(p.Text, 0) {
-				p.Text = ""
-			}
 			return show(w, http.StatusUnprocessableEntity, "decide", p)
 		}
 		if digest, err = s.o.Store.PutFile(r.Context(), sheet); err != nil {
@@ -215,6 +211,7 @@ func readUpload(r *http.Request, name string) ([]byte, error) {
 			return nil, refusal{http.StatusBadRequest, sayBadForm}
 		}
 	}
+	keepable(r)
 	files := r.MultipartForm.File[name]
 	if len(files) == 0 {
 		return nil, nil
