@@ -106,7 +106,7 @@ func (s *Server) enterForm(w http.ResponseWriter, r *http.Request) error {
 	return show(w, http.StatusOK, "enter", struct {
 		sheet
 		Key string
-	}{sheet{Title: sayEnterTitle}, r.URL.Query().Get("key")})
+	}{sheet{Title: sayEnterTitle}, oneLine(r.URL.Query().Get("key"))})
 }
 
 func (s *Server) enter(w http.ResponseWriter, r *http.Request) error {

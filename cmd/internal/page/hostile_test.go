@@ -329,7 +329,7 @@ func (a *attack) everything(i int) []string {
 	s.post("/case/"+code+"/close", url.Values{"form": {newForm()}, "how": {a.text}, "outcome": {"unit_out"}, "unit": {"bad"}, "cause": {"unit_supply_dead"}})
 	a.form(webForm{action: "/case/" + code + "/reopen", values: url.Values{"form": {""}}, fields: []string{"why", "form"}})
 	unit := a.shop(i)
-	shows := []string{"/", "/?find=" + url.QueryEscape(a.text), "/case/" + code, "/case/" + code + "/causes", "/case/" + code + "/summary", "/case/" + code + "/close", "/case/" + code + "/return-note", "/shop", "/shop?find=" + url.QueryEscape(a.text)}
+	shows := []string{"/", "/?find=" + url.QueryEscape(a.text), "/case/" + code, "/case/" + code + "/causes", "/case/" + code + "/summary", "/case/" + code + "/close", "/case/" + code + "/return-note", "/shop", "/enter?key=" + url.QueryEscape(a.text), "/unit?of=" + url.QueryEscape(a.text), "/shop?find=" + url.QueryEscape(a.text)}
 	shows = append(shows, unit...)
 	for _, path := range append(slices.Clone(shows), "/case/"+code+"/case.json", "/case/"+code+"/diagnosis.json") {
 		r, err := s.http.Get(s.at + path)

@@ -249,7 +249,7 @@ func (s *Server) shop(w http.ResponseWriter, r *http.Request) error {
 		Groups []group
 		Found  []row
 		Find   string
-	}{sheet: sheet{Title: sayShopTitle, In: true}, Find: r.URL.Query().Get("find")}
+	}{sheet: sheet{Title: sayShopTitle, In: true}, Find: oneLine(r.URL.Query().Get("find"))}
 	for _, state := range cases.ShopStates {
 		g := group{State: upperFirst(plain(string(state)))}
 		for _, c := range list {
