@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"regexp"
 	"runtime/debug"
 	"slices"
 	"strings"
@@ -175,8 +176,17 @@ func keepable(r *http.Request) {
 	}
 }
 
-// formAbout is the question that a form answers.
+// idForm is that of ids of the rulebase, and of what a conversation makes of them.
+var idForm = regexp.MustCompile(`^[A-Za-z0-9_ .:-]{0,120}$`)
+
+// formAbout is the question that a form answers. What is no id is left out: then it is a
+// question that nobody asked.
 func formAbout(r *http.Request) conversation.About {
-	get := r.PostForm.Get
+	get := func(name string) string {
+		if id := r.PostForm.Get(name); idForm.MatchString(id) {
+			return id
+		}
+		return ""
+	}
 	return conversation.About{Kind: conversation.QuestionKind(get("kind")), ID: get("about"), For: get("for"), After: get("after")}
 }
