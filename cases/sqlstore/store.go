@@ -258,19 +258,33 @@ type writer interface {
 // SQLite as long as to carry it out.
 type transaction struct {
 	*sql.Tx
-	statements map[string]*sql.Stmt
+	statements map[string]*sql.Stmt // of the store
+	own        map[string]*sql.Stmt // the same, as this transaction has them: it keeps each that it is asked for until its end
+}
+
+// statement is a query that was read already; nil where it was not.
+func (t transaction) statement(ctx context.Context, query string) *sql.Stmt {
+	if s := t.own[query]; s != nil {
+		return s
+	}
+	s := t.statements[query]
+	if s == nil {
+		return nil
+	}
+	t.own[query] = t.StmtContext(ctx, s)
+	return t.own[query]
 }
 
 func (t transaction) ExecContext(ctx context.Context, query string, args ...any) (sql.Result, error) {
-	if s := t.statements[query]; s != nil {
-		return t.StmtContext(ctx, s).ExecContext(ctx, args...)
+	if s := t.statement(ctx, query); s != nil {
+		return s.ExecContext(ctx, args...)
 	}
 	return t.Tx.ExecContext(ctx, query, args...)
 }
 
 func (t transaction) QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row {
-	if s := t.statements[query]; s != nil {
-		return t.StmtContext(ctx, s).QueryRowContext(ctx, args...)
+	if s := t.statement(ctx, query); s != nil {
+		return s.QueryRowContext(ctx, args...)
 	}
 	return t.Tx.QueryRowContext(ctx, query, args...)
 }
@@ -336,7 +350,7 @@ func (s *Store) once(ctx context.Context, do func(writer) error) error {
 	if err != nil {
 		return err
 	}
-	if err := do(transaction{tx, s.statements}); err != nil {
+	if err := do(transaction{tx, s.statements, map[string]*sql.Stmt{}}); err != nil {
 		_ = tx.Rollback() // what went wrong before says more
 		return err
 	}
