@@ -18,12 +18,14 @@ type Writer struct {
 	Rulebase string // digest
 }
 
-// Write appends drafts about a subject. A draft that has an id keeps it, so that
-// whoever is not sure whether it arrived can send it again.
+// Write appends drafts about a subject, as one. A draft that has an id keeps it, so that
+// whoever is not sure whether it arrived can send it again; so does one that has a subject of its own.
 func (w *Writer) Write(ctx context.Context, about Subject, drafts ...Draft) ([]Event, error) {
 	for i := range drafts {
 		d := &drafts[i]
-		d.Subject = about
+		if d.Subject == (Subject{}) {
+			d.Subject = about
+		}
 		if d.ID == "" {
 			d.ID = w.NewID()
 		}

@@ -521,10 +521,14 @@ func newCaseJoinCmd(env *environment) *cobra.Command {
 					all = append(all, c)
 				}
 				event := newID()
+				var drafts []cases.Draft
 				for _, c := range all {
-					if _, err := d.write(ctx, c.ID, cases.Say(cases.KindJoined, cases.Joined{Event: event, Name: name})); err != nil {
-						return err
-					}
+					joined := cases.Say(cases.KindJoined, cases.Joined{Event: event, Name: name})
+					joined.Subject = cases.Subject{Kind: cases.AboutCase, ID: c.ID}
+					drafts = append(drafts, joined)
+				}
+				if _, err := d.write(ctx, c.ID, drafts...); err != nil { // all of them or none
+					return err
 				}
 				_, err := fmt.Fprintf(env.out, sayJoined, len(all), name)
 				return written(err)

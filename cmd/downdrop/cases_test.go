@@ -269,3 +269,33 @@ func TestNothingIsForgottenBehindFiftyCases(t *testing.T) {
 	}
 	s.says(3, "case|list|--limit|-1", "--limit")
 }
+
+// appending counts what is written to a store at once.
+type appending struct {
+	cases.Store
+	batches [][]cases.Draft
+}
+
+func (a *appending) Append(ctx context.Context, drafts ...cases.Draft) ([]cases.Event, error) {
+	a.batches = append(a.batches, drafts)
+	return a.Store.Append(ctx, drafts...)
+}
+
+// Cases are joined all of them or none, whenever the program is ended.
+func TestCasesAreJoinedAtOnce(t *testing.T) {
+	s := newShop(t)
+	var codes []string
+	for range 3 {
+		s.run(0, "case|open|--location|Tide mill")
+		codes = append(codes, s.code)
+	}
+	a := &appending{Store: s.store}
+	s.store = a
+	s.says(0, "case|join|"+strings.Join(codes, "|")+"|--name|storm", "3 cases")
+	if len(a.batches) != 1 || len(a.batches[0]) != 3 {
+		t.Errorf("%d batches were written", len(a.batches))
+	}
+	for _, code := range codes {
+		s.says(0, "case|show|"+code, "storm")
+	}
+}
