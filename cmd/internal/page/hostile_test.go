@@ -235,7 +235,7 @@ func (a *attack) form(f webForm) {
 		all[n] = slices.Clone(x)
 	}
 	for k, name := range f.fields {
-		if a.number > 0 && (a.number+k)%4 != 0 { // beside all at once, each field alone has every fourth
+		if a.number > 0 && (a.number+k)%8 != 0 { // beside all at once, each field alone has every eighth
 			continue
 		}
 		v := cloned(f.values)
@@ -418,6 +418,11 @@ func (a *attack) bench(key string) string {
 		}
 		if !seen[kind] {
 			seen[kind] = true
+			if a.number > 0 && (a.number+len(seen))%4 != 0 { // the first string meets every kind of question, each later one every fourth
+				_, page := s.get("/bench?run=" + run)
+				s.enterAt(st, page)
+				continue
+			}
 			before := len(st.Events)
 			a.page("/bench?run=" + run)
 			for undone := 0; ; undone++ { // back to where it was asked
