@@ -89,7 +89,7 @@ func blocks(print func(io.Writer) error) ([]block, error) {
 		switch {
 		case text == "":
 		case text != line && len(out) > 0:
-			out[len(out)-1].Items = append(out[len(out)-1].Items, item{strings.TrimPrefix(text, "- "), strings.HasPrefix(line, "       ")})
+			out[len(out)-1].Items = append(out[len(out)-1].Items, item{strings.TrimPrefix(text, "- "), strings.HasPrefix(line, "     ")})
 		default:
 			out = append(out, block{Says: text})
 		}

@@ -118,7 +118,7 @@ func (s *Server) decided(r *http.Request, c *cases.Card, get func(string) string
 	if d, err = shop.DecideUnit(r.Context(), s.o.Store, c, sheetName, text, saidOf(get)); err != nil {
 		return nil, nil, err
 	}
-	return &report.Decision{Decision: d}, text, nil
+	return &report.Decision{Decision: d, Detail: true}, text, nil // the page folds what is long
 }
 
 // sheetName stands for the file in what is wrong with a sheet.

@@ -262,7 +262,7 @@ func TestTheDecisionOnThePage(t *testing.T) {
 	if want := s.downdrop("", "decide", "--unit", "B0815", "--downtime", "800", "--json", prices); asJSON != want {
 		t.Errorf("the page decides\n%s\nthe command\n%s", asJSON, want)
 	}
-	plain := strings.Join(strings.Fields(s.downdrop("", "decide", "--unit", "B0815", "--downtime", "800", prices)), " ")
+	plain := strings.Join(strings.Fields(s.downdrop("", "decide", "--unit", "B0815", "--downtime", "800", "--detail", prices)), " ")
 	shown := words(parse(t, body))
 	for _, line := range strings.SplitAfter(plain, ". ")[:4] {
 		if !strings.Contains(shown, strings.TrimSpace(line)) {
