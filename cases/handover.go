@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"downdrop/rulebase"
@@ -138,7 +139,9 @@ func parts(packed []byte) []string {
 
 // A part begins with its head; what follows up to the next head, or to a blank line or anything that is
 // no letter of base 32, is its data.
-var partHead = regexp.MustCompile(`(?i)DOWNDROP1/([0-9]{1,3})/([0-9]{1,3})/([A-Z2-7]{16})/`)
+var partHead = sync.OnceValue(func() *regexp.Regexp {
+	return regexp.MustCompile(`(?i)DOWNDROP1/([0-9]{1,3})/([0-9]{1,3})/([A-Z2-7]{16})/`)
+})
 
 // ReadHandOver reads pasted text: the parts of one hand-over in any order, with
 // whatever stands around them, lines broken anywhere. The events are checked by their
@@ -190,7 +193,7 @@ func (h *handedCase) events() ([]Event, error) {
 
 // joinParts puts the data of the parts together.
 func joinParts(text string) ([]byte, error) {
-	heads := partHead.FindAllStringSubmatchIndex(text, -1)
+	heads := partHead().FindAllStringSubmatchIndex(text, -1)
 	if len(heads) == 0 {
 		return nil, fmt.Errorf("%w: no hand-over is in this text; it begins with DOWNDROP1/", ErrNotFound)
 	}
@@ -233,7 +236,7 @@ func joinParts(text string) ([]byte, error) {
 // partData is the letters of a part: line breaks, blanks and quote signs of mail go,
 // and a blank line or any other sign ends it.
 func partData(text string) string {
-	if i := blankLine.FindStringIndex(text); i != nil {
+	if i := blankLine().FindStringIndex(text); i != nil {
 		text = text[:i[0]]
 	}
 	var b strings.Builder
@@ -249,4 +252,4 @@ func partData(text string) string {
 	return b.String()
 }
 
-var blankLine = regexp.MustCompile(`\n[ \t>|]*\r?\n`)
+var blankLine = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`\n[ \t>|]*\r?\n`) })

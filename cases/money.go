@@ -6,6 +6,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 )
 
 // MoneyNames are what amounts are usually for.
@@ -13,12 +14,12 @@ var MoneyNames = []string{"visit", "parts", "repair", "exchange", "evaluation", 
 
 // Fifteen digits before the point are beyond any price; four behind it are more than
 // any currency of ISO 4217 has.
-var moneyText = regexp.MustCompile(`^(-?)0*([0-9]{1,15})(\.[0-9]{1,4})? ?([A-Z]{3})$`)
+var moneyText = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^(-?)0*([0-9]{1,15})(\.[0-9]{1,4})? ?([A-Z]{3})$`) })
 
 // ReadMoney reads an amount with its currency as people write it: 1250.00 EUR. The
 // decimals are kept as they stand, so that 12.50 stays 12.50.
 func ReadMoney(what, text string) (Money, error) {
-	m := moneyText.FindStringSubmatch(strings.TrimSpace(text))
+	m := moneyText().FindStringSubmatch(strings.TrimSpace(text))
 	switch {
 	case m != nil:
 		return Money{For: what, Amount: m[1] + m[2] + m[3], Currency: m[4]}, nil
@@ -34,7 +35,7 @@ func MoneySums(all []Money) []Money {
 	sums, decimals := map[string]*big.Rat{}, map[string]int{}
 	for _, m := range all {
 		x, ok := new(big.Rat).SetString(m.Amount)
-		if !ok || !moneyText.MatchString(m.Amount+m.Currency) {
+		if !ok || !moneyText().MatchString(m.Amount+m.Currency) {
 			continue
 		}
 		if sums[m.Currency] == nil {

@@ -55,10 +55,10 @@ func newCaseReader(b *Base) *caseReader {
 func (c *caseReader) situation(n *source.Node) Situation {
 	s := Situation{Pos: n.Pos}
 	if n.Shape != source.Map {
-		c.r.Problem(n, "shape", "", "a case is keys and values: %s", worthListing(keyNames["case"]))
+		c.r.Problem(n, "shape", "", "a case is keys and values: %s", worthListing(keyNames()["case"]))
 		return s
 	}
-	c.known(n, "a case", keyNames["case"]) // a key with nothing behind it, as on a form, says nothing
+	c.known(n, "a case", keyNames()["case"]) // a key with nothing behind it, as on a form, says nothing
 	c.format(filled(n, "format"), "the case file")
 	if x := filled(n, "case"); x != nil {
 		s.Case = c.text(x)
@@ -114,7 +114,7 @@ func (c *caseReader) work(n *source.Node, s *Situation) {
 		d := Done{Pos: item.Pos}
 		id := item
 		if item.Shape == source.Map {
-			c.allow(item, "an entry of done", keyNames["done"])
+			c.allow(item, "an entry of done", keyNames()["done"])
 			if id = filled(item, "id"); id == nil {
 				c.r.Problem(item, "missing-key", "", "an entry of done is {id: what was done, drop: still_down or well}")
 				continue
@@ -208,7 +208,7 @@ func blank(unit string) string {
 
 func (c *caseReader) finding(n *source.Node) (Finding, bool) {
 	f := Finding{Pos: n.Pos}
-	c.allow(n, "a finding", keyNames["finding"])
+	c.allow(n, "a finding", keyNames()["finding"])
 	symptom, value := filled(n, "symptom"), filled(n, "value")
 	if symptom == nil || value == nil {
 		c.r.Problem(n, "shape", "", "a finding is {symptom: id, value: what was seen}")
@@ -326,10 +326,10 @@ func (c *caseReader) once(n *source.Node, seen map[int]bool, where string) int {
 func (c *caseReader) expect(n *source.Node) *Expectation {
 	x := &Expectation{Pos: n.Pos}
 	if n.Shape != source.Map {
-		c.r.Problem(n, "shape", "", "expect is keys and values: %s", worthListing(keyNames["expectation"]))
+		c.r.Problem(n, "shape", "", "expect is keys and values: %s", worthListing(keyNames()["expectation"]))
 		return x
 	}
-	c.allow(n, "expect", keyNames["expectation"])
+	c.allow(n, "expect", keyNames()["expectation"])
 	if v := filled(n, "first"); v != nil && c.ref(v, KindCause) >= 0 {
 		x.First = v.Text
 	}
@@ -377,7 +377,7 @@ func (c *caseReader) exact(n *source.Node, x *Expectation) {
 	if v == nil {
 		return
 	}
-	c.allow(v, "top", keyNames["top"])
+	c.allow(v, "top", keyNames()["top"])
 	if v.Get("causes") == nil || v.Get("probability") == nil {
 		c.r.Problem(v, "shape", "", "top is {causes: [ids], probability: number}")
 		return
@@ -481,7 +481,7 @@ func (b *Base) ReadSee(flag string) (Finding, error) {
 	}
 	f := Finding{Now: true}
 	if i := strings.LastIndexByte(value, '@'); i >= 0 {
-		if p, err := strconv.ParseFloat(value[i+1:], 64); err == nil && decimal.MatchString(value[i+1:]) {
+		if p, err := strconv.ParseFloat(value[i+1:], 64); err == nil && decimal().MatchString(value[i+1:]) {
 			if !(p > 0 && p <= 1) {
 				return f, fmt.Errorf("%q: a sureness is above 0 and at most 1", flag)
 			}

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"unicode"
 
 	"downdrop/rulebase/quantity"
@@ -253,12 +254,12 @@ func (w *caseWriter) numbers(key string, all map[string]float64) {
 var yamlWords = []string{"true", "false", "yes", "no", "on", "off", "null", "y", "n"}
 
 // bare is a text that YAML and its readers take as it stands.
-var bare = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9_.-]*( [A-Za-z0-9_.-]+)*$`)
+var bare = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9_.-]*( [A-Za-z0-9_.-]+)*$`) })
 
 // yamlText is a text as YAML: bare where it is plain words, else in quotes, with
 // escapes for what cannot be seen.
 func yamlText(s string) string {
-	if bare.MatchString(s) && !slices.Contains(yamlWords, strings.ToLower(s)) {
+	if bare().MatchString(s) && !slices.Contains(yamlWords, strings.ToLower(s)) {
 		return s
 	}
 	var q strings.Builder

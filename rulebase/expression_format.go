@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 )
 
 // How tightly a term holds together, as in expr's grammar.
@@ -117,7 +118,7 @@ func formatNumber(x float64) string {
 	return text
 }
 
-var plainWord = regexp.MustCompile(`^[A-Za-z][A-Za-z0-9_]*$`)
+var plainWord = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[A-Za-z][A-Za-z0-9_]*$`) })
 
 // formatWord prints a value: without quotes where it can stand so.
 func formatWord(names []Name, name int, w int32) string {
@@ -126,7 +127,7 @@ func formatWord(names []Name, name int, w int32) string {
 	}
 	word := names[name].Words[w-1]
 	isID := func(n Name) bool { return n.ID == word }
-	if !plainWord.MatchString(word) || slices.Contains(notIDs, word) || word == "let" || slices.ContainsFunc(names, isID) {
+	if !plainWord().MatchString(word) || slices.Contains(notIDs, word) || word == "let" || slices.ContainsFunc(names, isID) {
 		return strconv.Quote(word)
 	}
 	return word

@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 
 	"github.com/expr-lang/expr/ast"
 	"github.com/expr-lang/expr/file"
@@ -26,9 +27,9 @@ func (p *expressionParser) lex() bool {
 }
 
 var (
-	badNumber = regexp.MustCompile(`^bad number syntax: "(.*)"$`)
-	badToken  = regexp.MustCompile(`^unexpected token [A-Z][a-z]+\((".*")\)$`)
-	badRune   = regexp.MustCompile(`^unrecognized character: U\+[0-9A-F]+(?: '(.+)')?$`)
+	badNumber = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^bad number syntax: "(.*)"$`) })
+	badToken  = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^unexpected token [A-Z][a-z]+\((".*")\)$`) })
+	badRune   = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^unrecognized character: U\+[0-9A-F]+(?: '(.+)')?$`) })
 )
 
 // parseError puts what expr's parser says into our words.
@@ -45,14 +46,14 @@ func (p *expressionParser) parseError(err error) {
 		return m[1]
 	}
 	switch {
-	case badNumber.MatchString(says):
-		number := word(badNumber.FindStringSubmatch(says))
+	case badNumber().MatchString(says):
+		number := word(badNumber().FindStringSubmatch(says))
 		p.problem(max(0, at+1-len([]rune(number))), len([]rune(number)), "number", "", "%s is not a number as written here; a number has no unit and no prefix here: it is in the unit of what it is compared with", number)
-	case badToken.MatchString(says):
-		p.problem(at, 1, "expression", "", "%s is not expected here", word(badToken.FindStringSubmatch(says)))
+	case badToken().MatchString(says):
+		p.problem(at, 1, "expression", "", "%s is not expected here", word(badToken().FindStringSubmatch(says)))
 	case strings.HasPrefix(says, "unexpected token EOF") || strings.HasPrefix(says, "unexpected end"):
 		p.problem(max(0, len(p.runes)-1), 1, "expression", "", "the expression ends too early; something is missing behind this")
-	case badRune.MatchString(says):
+	case badRune().MatchString(says):
 		p.problem(at, 1, "expression", "", "%s cannot stand in an expression", strconv.Quote(string(p.runes[at:min(at+1, len(p.runes))])))
 	case strings.HasPrefix(says, "literal not terminated"):
 		p.problem(max(0, len(p.runes)-1), 1, "expression", "", "a quote is not closed")
@@ -68,7 +69,7 @@ var comparisons = []string{"==", "!=", "<", "<=", ">", ">=", "in"}
 
 var opposite = map[string]string{"==": "!=", "!=": "==", "<": ">=", "<=": ">", ">": "<=", ">=": "<"}
 
-var plainNumber = regexp.MustCompile(`^(0|[1-9][0-9]*)(\.[0-9]+)?([eE][-+]?[0-9]+)?$`)
+var plainNumber = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^(0|[1-9][0-9]*)(\.[0-9]+)?([eE][-+]?[0-9]+)?$`) })
 
 // A vetting goes over the words and signs before expr parses them.
 type vetting struct {
@@ -132,7 +133,7 @@ func (v *vetting) before(i int) bool {
 }
 
 func (v *vetting) number(t lexer.Token) {
-	if !plainNumber.MatchString(t.Value) {
+	if !plainNumber().MatchString(t.Value) {
 		v.problem(t.From, t.To-t.From, "number", "", "%s is not a number as written here; write digits, without a leading zero, with a decimal point if need be", t.Value)
 		return
 	}

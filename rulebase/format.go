@@ -2,6 +2,7 @@ package rulebase
 
 import (
 	"slices"
+	"sync"
 
 	"downdrop/rulebase/source"
 )
@@ -41,18 +42,18 @@ func keyOrder(path []string) []string {
 	case sectionKinds[path[0]] == KindNone:
 		return caseOrder(path)
 	case len(path) == 2:
-		return orders[path[0]]
+		return orders()[path[0]]
 	case len(path) == 4 && path[3] == "#":
 		switch path[2] {
 		case "shows", "shows_first":
-			return orders["row"]
+			return orders()["row"]
 		case "more_likely":
-			return orders["likelier"]
+			return orders()["likelier"]
 		case "remedies", "remedy":
-			return orders["helps"]
+			return orders()["helps"]
 		}
 	case len(path) == 3 && path[2] == "proof":
-		return orders["proof"]
+		return orders()["proof"]
 	}
 	return nil
 }
@@ -60,9 +61,9 @@ func keyOrder(path []string) []string {
 func headerOrder(path []string) []string {
 	switch {
 	case len(path) == 0:
-		return orders["rulebase"]
+		return orders()["rulebase"]
 	case len(path) == 1 && (path[0] == "complaint" || path[0] == "effort"):
-		return orders[path[0]]
+		return orders()[path[0]]
 	}
 	return nil
 }
@@ -71,26 +72,26 @@ func headerOrder(path []string) []string {
 func caseOrder(path []string) []string {
 	switch {
 	case len(path) == 0:
-		return orders["case"]
+		return orders()["case"]
 	case slices.Equal(path, []string{"findings", "#"}):
-		return orders["finding"]
+		return orders()["finding"]
 	case slices.Equal(path, []string{"done", "#"}):
-		return orders["done"]
+		return orders()["done"]
 	case slices.Equal(path, []string{"expect"}):
-		return orders["expectation"]
+		return orders()["expectation"]
 	case slices.Equal(path, []string{"expect", "top"}):
-		return orders["top"]
+		return orders()["top"]
 	}
 	return nil
 }
 
 // orders are the orders of keys by table: how an entry is laid over another first,
 // then the table's own, the note behind the source.
-var orders = func() map[string][]string {
+var orders = sync.OnceValue(func() map[string][]string {
 	all := map[string][]string{}
 	for of := range keys {
-		order := slices.Clone(keyNames["overlaying"])
-		for _, name := range keyNames[of] {
+		order := slices.Clone(keyNames()["overlaying"])
+		for _, name := range keyNames()[of] {
 			if name == "note" && !hasKey(of, "note") {
 				continue
 			}
@@ -105,7 +106,7 @@ var orders = func() map[string][]string {
 		all[of] = order
 	}
 	return all
-}()
+})
 
 // hasKey says whether a table itself places a key that may stand anywhere.
 func hasKey(of, name string) bool {

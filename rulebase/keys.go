@@ -1,6 +1,9 @@
 package rulebase
 
-import "slices"
+import (
+	"slices"
+	"sync"
+)
 
 // A form is what the value of a key looks like. The JSON Schema has a definition
 // for each.
@@ -287,7 +290,7 @@ var needsOneOf = map[string][]string{
 	"symptoms": {"values", "bands"}, "rules": {"then", "rules_out", "establishes", "tell"}, "tests": {"yields", "puts_right"}, "on_site": {"called", "where", "values"},
 }
 
-var keyNames = func() map[string][]string {
+var keyNames = sync.OnceValue(func() map[string][]string {
 	names := map[string][]string{}
 	for of, list := range keys {
 		for _, k := range list {
@@ -304,4 +307,4 @@ var keyNames = func() map[string][]string {
 		names[of] = slices.Clip(names[of])
 	}
 	return names
-}()
+})

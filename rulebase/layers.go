@@ -106,7 +106,7 @@ func changed(lower, upper *source.Node) *source.Node {
 		switch at := slices.IndexFunc(upper.Keys, func(o *source.Node) bool { return o.Text == k.Text }); {
 		case at >= 0 && slices.Contains(added, k.Text):
 			n.Items[at] = joined(upper.Items[at], lower.Items[i])
-		case at >= 0, upper.Get(partners[k.Text]) != nil, slices.Contains(keyNames["overlaying"], k.Text):
+		case at >= 0, upper.Get(partners[k.Text]) != nil, slices.Contains(keyNames()["overlaying"], k.Text):
 		default:
 			n.Keys, n.Items = append(n.Keys, k), append(n.Items, lower.Items[i])
 		}
@@ -131,7 +131,7 @@ func joined(first, second *source.Node) *source.Node {
 // differing are the keys whose values differ, in the order of the format.
 func differing(section string, before, after *source.Node) []KeyChange {
 	var fields []KeyChange
-	for _, key := range keyNames[section] {
+	for _, key := range keyNames()[section] {
 		if f, differs := fieldOf(key, before.Get(key), after.Get(key)); differs {
 			fields = append(fields, f)
 		}
@@ -143,7 +143,7 @@ func differing(section string, before, after *source.Node) []KeyChange {
 // they stand there.
 func repeated(section string, before, after *source.Node, how overlay) []string {
 	var all []string
-	for _, key := range keyNames[section] {
+	for _, key := range keyNames()[section] {
 		if old := before.Get(key); how == overlayReplaces && old != nil && old.Flow() == after.Get(key).Flow() {
 			all = append(all, key)
 		}
@@ -189,7 +189,7 @@ func (l *loader) headerChanges() [][]KeyChange {
 	holds := map[string]*source.Node{}
 	all := make([][]KeyChange, len(l.header))
 	for i, h := range l.header {
-		for _, key := range keyNames["rulebase"] {
+		for _, key := range keyNames()["rulebase"] {
 			now := h.Get(key)
 			if now == nil || slices.Contains(notSettings, key) {
 				continue

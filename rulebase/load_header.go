@@ -121,7 +121,7 @@ func (l *loader) effort(n *source.Node, e *Effort) {
 		l.r.Problem(n, "shape", "", "effort is {stops_drop: minutes, stops_bus: minutes, visit: minutes}")
 		return
 	}
-	l.allow(n, "effort", keyNames["effort"])
+	l.allow(n, "effort", keyNames()["effort"])
 	for i, k := range n.Keys {
 		switch k.Text {
 		case "stops_drop":
@@ -148,7 +148,7 @@ func (l *loader) complaint() {
 
 func (l *loader) oneComplaint(n *source.Node) *Complaint {
 	symptom, bad, well := n.Get("symptom"), n.Get("bad"), n.Get("well")
-	l.allow(n, "complaint", keyNames["complaint"])
+	l.allow(n, "complaint", keyNames()["complaint"])
 	if symptom == nil || bad == nil || well == nil {
 		l.r.Problem(n, "shape", "", "complaint is {symptom: id, bad: value, well: value}")
 		return nil

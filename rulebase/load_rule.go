@@ -51,7 +51,7 @@ func typeOf(v *source.Node) Type {
 	switch {
 	case v.Quoted:
 		return Choice
-	case decimal.MatchString(v.Text):
+	case decimal().MatchString(v.Text):
 		return Number
 	case slices.Contains([]string{"true", "false", "yes", "no"}, strings.ToLower(v.Text)):
 		return Flag

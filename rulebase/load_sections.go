@@ -5,6 +5,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 
 	"downdrop/rulebase/source"
 )
@@ -30,7 +31,7 @@ func (l *loader) warning(e entry) {
 var filledBy = []string{"at", "who", "alone", "loss_of_bus", "extent", "interval"}
 
 // onSheet is something that an installation sheet can say.
-var onSheet = regexp.MustCompile(`^line\.[a-z][a-z0-9_]*$`)
+var onSheet = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^line\.[a-z][a-z0-9_]*$`) })
 
 func (l *loader) given(e entry) {
 	b := l.base
@@ -47,7 +48,7 @@ func (l *loader) given(e entry) {
 	}
 	if n := f.get("filled_by"); n != nil {
 		g.FilledBy = l.text(n)
-		if !slices.Contains(filledBy, g.FilledBy) && !onSheet.MatchString(g.FilledBy) {
+		if !slices.Contains(filledBy, g.FilledBy) && !onSheet().MatchString(g.FilledBy) {
 			l.r.Problem(n, "filled-by", l.nearest(g.FilledBy, filledBy), "the program knows nothing called %q; it knows %s, and line.* from an installation sheet", g.FilledBy, strings.Join(filledBy, ", "))
 		}
 	}
@@ -68,7 +69,7 @@ func (l *loader) givenType(f fields, g *Given) {
 	case f.get("unit") != nil || f.get("range") != nil:
 		g.Type = Number
 	default:
-		if d := f.get("default"); d != nil && decimal.MatchString(d.Text) {
+		if d := f.get("default"); d != nil && decimal().MatchString(d.Text) {
 			g.Type = Number
 		}
 	}
@@ -169,7 +170,7 @@ func (l *loader) lookAlikes(n *source.Node) []string {
 func (l *loader) likelier(n *source.Node) Likelier {
 	x := Likelier{Times: 1}
 	if n.Shape == source.Map {
-		l.allow(n, "a row of more_likely", keyNames["likelier"])
+		l.allow(n, "a row of more_likely", keyNames()["likelier"])
 	}
 	if n.Get("when") == nil || n.Get("times") == nil {
 		l.r.Problem(n, "shape", "", "a row of more_likely is {when: a condition over givens, times: a number}")
@@ -191,7 +192,7 @@ func (l *loader) helps(n *source.Node) (Helps, bool) {
 	h := Helps{Chance: 1}
 	name := n
 	if n.Shape == source.Map {
-		l.allow(n, "a remedy of a cause", keyNames["helps"])
+		l.allow(n, "a remedy of a cause", keyNames()["helps"])
 		if name = n.Get("do"); name == nil {
 			l.r.Problem(n, "shape", "", "a remedy of a cause is an id, or {do: id, helps: chance}")
 			return h, false

@@ -75,7 +75,7 @@ func (l *loader) remedy(f fields, s *Step) {
 		return
 	}
 	if n.Shape == source.Map {
-		l.allow(n, "proof", keyNames["proof"])
+		l.allow(n, "proof", keyNames()["proof"])
 	}
 	if n.Get("watch") == nil {
 		l.r.Problem(n, "shape", "", "proof is {watch: a symptom, minutes: how long}")

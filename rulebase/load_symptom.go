@@ -10,7 +10,7 @@ import (
 )
 
 // rowKeys are the keys of a row that are no values, and so no value's name.
-var rowKeys = keyNames["row"]
+var rowKeys = keyNames()["row"]
 
 // valueName checks the name of a value or band: one word, once.
 func (l *loader) valueName(n *source.Node, before []string) bool {
@@ -123,7 +123,7 @@ func (l *loader) bandNames(n *source.Node) []string {
 		case !last && item.Shape != source.Map:
 			l.r.Problem(item, "bands", "", "this band needs its limit, as in {name: limit}; only the last has none")
 			good = false
-		case decimal.MatchString(word.Text):
+		case decimal().MatchString(word.Text):
 			l.r.Problem(word, "value-name", "", "a band is a word; %s would be taken for a reading", word.Text)
 			good = false
 		case l.valueName(word, names):

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"unicode"
 	"unicode/utf8"
 
@@ -24,13 +25,13 @@ type fields struct {
 
 // fields takes an entry of a section, whose keys are those of the section.
 func (l *loader) fields(e entry, section string) fields {
-	allowed := keyNames[section]
+	allowed := keyNames()[section]
 	if e.node.Shape != source.Map && !e.node.Empty {
 		l.r.Problem(e.node, "shape", "", "%s wants keys: %s", e.id, worthListing(allowed))
 		return fields{l, e, &source.Node{Pos: e.node.Pos, Shape: source.Map}, true}
 	}
 	if section != "rulebase" {
-		allowed = append(allowed, keyNames["overlaying"]...)
+		allowed = append(allowed, keyNames()["overlaying"]...)
 	}
 	l.allow(e.node, e.id, allowed)
 	return fields{l, e, e.node, false}
@@ -67,7 +68,7 @@ func (l *loader) known(node *source.Node, of string, allowed []string) {
 // worthListing lists keys without those that may stand anywhere.
 func worthListing(allowed []string) string {
 	seldom := func(key string) bool {
-		return key == "note" || slices.Contains(keyNames["overlaying"], key)
+		return key == "note" || slices.Contains(keyNames()["overlaying"], key)
 	}
 	return strings.Join(slices.DeleteFunc(slices.Clone(allowed), seldom), ", ")
 }
@@ -147,7 +148,7 @@ func (l *loader) items(n *source.Node) []*source.Node {
 	return n.Items
 }
 
-var decimal = regexp.MustCompile(`^-?(0|[1-9][0-9]*)(\.[0-9]+)?([eE][-+]?[0-9]+)?$`)
+var decimal = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^-?(0|[1-9][0-9]*)(\.[0-9]+)?([eE][-+]?[0-9]+)?$`) })
 
 // crooked says what is wrong with a number that is not written as one.
 var crooked = []struct {
@@ -168,7 +169,7 @@ var crooked = []struct {
 
 // numberOK is a number; ok is false, and the problem said, where it is none.
 func (l *loader) numberOK(n *source.Node) (x float64, ok bool) {
-	if n.Shape != source.Scalar || !decimal.MatchString(n.Text) {
+	if n.Shape != source.Scalar || !decimal().MatchString(n.Text) {
 		says := "a number is wanted here"
 		for _, c := range crooked {
 			if n.Shape == source.Scalar && c.pattern.MatchString(n.Text) {

@@ -6,6 +6,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 
 	"downdrop/rulebase/source"
 )
@@ -257,7 +258,7 @@ func (r *priceReader) section(n *source.Node, section string, p *Prices) {
 	}
 }
 
-var plainDecimal = regexp.MustCompile(`^(0|[1-9][0-9]*)(\.[0-9]+)?$`)
+var plainDecimal = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^(0|[1-9][0-9]*)(\.[0-9]+)?$`) })
 
 // amount reads a decimal by its text.
 func (r *priceReader) amount(n *source.Node, form PriceForm) *big.Rat {
@@ -268,7 +269,7 @@ func (r *priceReader) amount(n *source.Node, form PriceForm) *big.Rat {
 		}
 	}
 	switch {
-	case n.Shape != source.Scalar || len(text) > 40 || !plainDecimal.MatchString(text):
+	case n.Shape != source.Scalar || len(text) > 40 || !plainDecimal().MatchString(text):
 		says := map[PriceForm]string{MoneyAmount: "an amount of money is a decimal without its currency, like 1300 or 12.50", HoursAmount: "hours are a decimal, like 1.5 (a working day of two shifts is 16)",
 			ShareAmount: "a share is from 0 to 1, like 0.95, or a percentage, like 95 %", CountAmount: "a whole number is wanted here", FactorAmount: "a number from 0 up is wanted here, like 2.5", YearsAmount: "years are a decimal, like 12"}[form]
 		if strings.Contains(n.Text, ",") {

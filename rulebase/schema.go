@@ -228,7 +228,7 @@ func (s schema) says(r Ref) string {
 // text: each form takes both.
 var (
 	textual = object{"type": []any{"string", "number", "boolean"}}
-	numeric = object{"anyOf": []any{object{"type": "number"}, object{"type": "string", "pattern": decimal.String()}}}
+	numeric = object{"anyOf": []any{object{"type": "number"}, object{"type": "string", "pattern": decimal().String()}}}
 )
 
 // forms are the definitions of all forms of values.
@@ -237,7 +237,7 @@ func (s schema) forms() object {
 		return object{"anyOf": []any{item, object{"type": "array", "items": item}}}
 	}
 	between := func(low, high float64) object {
-		return object{"anyOf": []any{object{"type": "number", "minimum": low, "maximum": high}, object{"type": "string", "pattern": decimal.String()}}}
+		return object{"anyOf": []any{object{"type": "number", "minimum": low, "maximum": high}, object{"type": "string", "pattern": decimal().String()}}}
 	}
 	byID := func(kind Kind) object { return oneOfWords(s.ids(kind)) }
 	numbers := func(kinds ...Kind) object { return s.byIDs(ref(formNumber), kinds...) }
@@ -267,7 +267,7 @@ func (s schema) forms() object {
 		string(formWordScale): object{"type": "object", "propertyNames": object{"pattern": idPattern}, "additionalProperties": between(0, 1)},
 		string(formParts):     object{"type": "object", "additionalProperties": ref(formNumber)}, string(formSiteValues): object{"type": "object"},
 		string(formFormat): object{"enum": []any{1, "1"}}, string(formCombine): object{"enum": []any{"independent"}}, string(formBy): object{"enum": []any{"asking", "looking"}},
-		string(formFilledBy): object{"anyOf": []any{oneOfWords(filledBy), object{"type": "string", "pattern": onSheet.String()}}},
+		string(formFilledBy): object{"anyOf": []any{oneOfWords(filledBy), object{"type": "string", "pattern": onSheet().String()}}},
 		string(formGivens):   s.givens(), string(formFindings): list(s.bySymptom("finding", true, "value")), string(formDone): list(object{"anyOf": []any{ref(formStepID), s.mapOf("done", "")}}),
 		string(formDropNow): object{"enum": []any{string(StillDown), string(Well)}}, string(formAddress): numeric, string(formAddresses): list(ref(formAddress)),
 		string(formSupplies): object{"type": []any{"array", "null"}, "items": object{"type": "array", "items": ref(formAddress)}},
@@ -403,7 +403,7 @@ func words(list []string) []any {
 		switch x, err := strconv.ParseFloat(w, 64); {
 		case w == "true" || w == "false":
 			all = append(all, w == "true")
-		case err == nil && decimal.MatchString(w):
+		case err == nil && decimal().MatchString(w):
 			all = append(all, x)
 		}
 	}

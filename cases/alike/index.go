@@ -134,7 +134,7 @@ var ErrStale = errors.New("no index of this rulebase")
 // magic begins a kept index; the number is that of the form and of what a profile means.
 const magic = "downdrop alike 1\n"
 
-var castagnoli = crc32.MakeTable(crc32.Castagnoli)
+var castagnoli = sync.OnceValue(func() *crc32.Table { return crc32.MakeTable(crc32.Castagnoli) })
 
 // Bytes is the index as it is kept and asked. After the magic come the length of the head and its checksum,
 // the head, and the sections: a column for each eight causes with eight bytes a case, since a question
@@ -159,7 +159,7 @@ func (x *Index) Bytes() ([]byte, error) {
 	sections = append(sections, sums, ends, text)
 	x.head.Cases, x.head.Text, x.head.Sums = len(ids), len(text), nil
 	for _, s := range sections {
-		x.head.Sums = append(x.head.Sums, crc32.Checksum(s, castagnoli))
+		x.head.Sums = append(x.head.Sums, crc32.Checksum(s, castagnoli()))
 	}
 	head, err := json.Marshal(x.head)
 	if err != nil {
@@ -167,7 +167,7 @@ func (x *Index) Bytes() ([]byte, error) {
 	}
 	b := []byte(magic)
 	b = binary.LittleEndian.AppendUint32(b, uint32(len(head)))
-	b = binary.LittleEndian.AppendUint32(b, crc32.Checksum(head, castagnoli))
+	b = binary.LittleEndian.AppendUint32(b, crc32.Checksum(head, castagnoli()))
 	return slices.Concat(append([][]byte{b, head}, sections...)...), nil
 }
 
@@ -251,7 +251,7 @@ func Open(from io.ReaderAt, r *Reader) (*Kept, error) {
 	if read, err := from.ReadAt(head, int64(len(begin))); read < len(head) {
 		return nil, stale(err)
 	}
-	if crc32.Checksum(head, castagnoli) != binary.LittleEndian.Uint32(begin[len(magic)+4:]) || json.Unmarshal(head, &k.head) != nil ||
+	if crc32.Checksum(head, castagnoli()) != binary.LittleEndian.Uint32(begin[len(magic)+4:]) || json.Unmarshal(head, &k.head) != nil ||
 		k.head.Rulebase != r.base.Digest || k.head.Causes != len(r.base.Causes) || len(k.head.Sums) != k.columns()+3 {
 		return nil, ErrStale
 	}
@@ -290,7 +290,7 @@ func (k *Kept) section(i int) ([]byte, error) {
 	if read, err := k.from.ReadAt(b, at); read < len(b) {
 		return nil, stale(err)
 	}
-	if crc32.Checksum(b, castagnoli) != k.head.Sums[i] {
+	if crc32.Checksum(b, castagnoli()) != k.head.Sums[i] {
 		return nil, ErrStale
 	}
 	return b, nil

@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 
 	"downdrop/rulebase"
 )
@@ -117,11 +118,11 @@ func listed(ids []string) string {
 	return strings.Join(ids, ", ")
 }
 
-var plainWord = regexp.MustCompile(`^[A-Za-z_][A-Za-z0-9_]*$`)
+var plainWord = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[A-Za-z_][A-Za-z0-9_]*$`) })
 
 // yamlWord is a word as YAML: bare where it can stand so.
 func yamlWord(s string) string {
-	if plainWord.MatchString(s) {
+	if plainWord().MatchString(s) {
 		return s
 	}
 	var b bytes.Buffer

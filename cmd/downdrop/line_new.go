@@ -11,6 +11,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 
 	"github.com/spf13/cobra"
 
@@ -155,12 +156,12 @@ func upperSentence(says string) string {
 	return says + "."
 }
 
-var plainFigure = regexp.MustCompile(`^[0-9]+(\.[0-9]+)?( [A-Za-z%][A-Za-z0-9/]*)?$`)
+var plainFigure = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[0-9]+(\.[0-9]+)?( [A-Za-z%][A-Za-z0-9/]*)?$`) })
 
 // yamlText is an answer as a YAML text, in quotes where it could be taken for
 // anything else.
 func yamlText(answer string) string {
-	if plainFigure.MatchString(answer) {
+	if plainFigure().MatchString(answer) {
 		return answer
 	}
 	return "'" + strings.ReplaceAll(answer, "'", "''") + "'"

@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"strings"
+	"sync"
 	"syscall"
 
 	"github.com/spf13/cobra"
@@ -52,14 +53,14 @@ func newNewCmd(env *environment, runF func(context.Context, *environment, newOpt
 	return cmd
 }
 
-var rulebaseName = regexp.MustCompile(`^[a-z][a-z0-9_]*$`)
+var rulebaseName = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[a-z][a-z0-9_]*$`) })
 
 // runNew writes the files of a new rulebase into a folder that holds nothing.
 func runNew(_ context.Context, env *environment, o newOptions) error {
 	if o.name == "" {
 		o.name = nameOfFolder(o.dir)
 	}
-	if !rulebaseName.MatchString(o.name) || o.name == "drop" {
+	if !rulebaseName().MatchString(o.name) || o.name == "drop" {
 		return usageError{fmt.Sprintf(sayRulebaseName, o.name)}
 	}
 	if err := emptyFolder(o.dir); err != nil {
@@ -104,7 +105,7 @@ func nameOfFolder(dir string) string {
 		full = dir
 	}
 	name := regexp.MustCompile(`[^a-z0-9]+`).ReplaceAllString(strings.ToLower(filepath.Base(full)), "_")
-	if name = strings.Trim(name, "_"); rulebaseName.MatchString(name) && name != "drop" {
+	if name = strings.Trim(name, "_"); rulebaseName().MatchString(name) && name != "drop" {
 		return name
 	}
 	return starterName

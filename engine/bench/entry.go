@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 	"unicode"
 
@@ -136,12 +137,14 @@ func (s *State) enterAnswer(entry string) (Event, error) {
 	return Event{Kind: Answered, Values: map[string]string{s.Wants.Ask: text}}, nil
 }
 
-var untilDay = regexp.MustCompile(`(?i)^(.*?)[ ,;]*(?:until|to|till|valid until|calibrated until)? ?([0-9]{4}-[0-9]{2}-[0-9]{2})$`)
+var untilDay = sync.OnceValue(func() *regexp.Regexp {
+	return regexp.MustCompile(`(?i)^(.*?)[ ,;]*(?:until|to|till|valid until|calibrated until)? ?([0-9]{4}-[0-9]{2}-[0-9]{2})$`)
+})
 
 // enterTool reads an instrument: its name, and until when it is calibrated.
 func (s *State) enterTool(entry string) (Event, error) {
 	values := map[string]string{"kind": s.Wants.Ask, "name": entry, "until": ""}
-	if m := untilDay.FindStringSubmatch(entry); m != nil {
+	if m := untilDay().FindStringSubmatch(entry); m != nil {
 		if _, err := time.Parse("2006-01-02", m[2]); err != nil {
 			return Event{}, sayable(sayTool)
 		}
@@ -200,30 +203,36 @@ func scanned(text string) string {
 }
 
 var (
-	allWords  = regexp.MustCompile(`(?i)^(?:all|pass|ok|all (?:points )?(?:pass|good|ok|work)|yes|no exceptions?|none)$`)
-	allFail   = regexp.MustCompile(`(?i)^(?:none (?:pass|work|good)|all (?:points )?(?:fail|dead|bad))$`)
-	butPoints = regexp.MustCompile(`(?i)^(?:all(?: points)?(?: pass(?:es)?| good| ok)?[ ,;:]*)?(?:exceptions?|except|but|fail(?:ed|s)?|not)[ :]*([0-9][0-9 ,;and-]*)$`)
-	aPoint    = regexp.MustCompile(`([0-9]+)(?: *- *([0-9]+))?`)
+	allWords = sync.OnceValue(func() *regexp.Regexp {
+		return regexp.MustCompile(`(?i)^(?:all|pass|ok|all (?:points )?(?:pass|good|ok|work)|yes|no exceptions?|none)$`)
+	})
+	allFail = sync.OnceValue(func() *regexp.Regexp {
+		return regexp.MustCompile(`(?i)^(?:none (?:pass|work|good)|all (?:points )?(?:fail|dead|bad))$`)
+	})
+	butPoints = sync.OnceValue(func() *regexp.Regexp {
+		return regexp.MustCompile(`(?i)^(?:all(?: points)?(?: pass(?:es)?| good| ok)?[ ,;:]*)?(?:exceptions?|except|but|fail(?:ed|s)?|not)[ :]*([0-9][0-9 ,;and-]*)$`)
+	})
+	aPoint = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`([0-9]+)(?: *- *([0-9]+))?`) })
 )
 
 // points reads which of n points do not pass: "all pass", "all points pass,
 // exceptions: 7", "all but 3, 9-11".
 func points(text string, n int) ([]int, error) {
-	if allWords.MatchString(text) {
+	if allWords().MatchString(text) {
 		return nil, nil
 	}
 	var out []int
-	if allFail.MatchString(text) {
+	if allFail().MatchString(text) {
 		for i := range n {
 			out = append(out, i+1)
 		}
 		return out, nil
 	}
-	m := butPoints.FindStringSubmatch(text)
+	m := butPoints().FindStringSubmatch(text)
 	if m == nil {
 		return nil, sayable(sayPoints)
 	}
-	for _, x := range aPoint.FindAllStringSubmatch(m[1], -1) {
+	for _, x := range aPoint().FindAllStringSubmatch(m[1], -1) {
 		from, _ := strconv.Atoi(x[1])
 		to := from
 		if x[2] != "" {
@@ -240,11 +249,13 @@ func points(text string, n int) ([]int, error) {
 	return slices.Compact(out), nil
 }
 
-var wrongOf = regexp.MustCompile(`(?i)^(none|no|zero|[0-9]+)(?: errors?| wrong| bad)? *(?:of|in|/|out of|among) *([0-9]+(?:[, ][0-9]{3})*)(?: messages)?$`)
+var wrongOf = sync.OnceValue(func() *regexp.Regexp {
+	return regexp.MustCompile(`(?i)^(none|no|zero|[0-9]+)(?: errors?| wrong| bad)? *(?:of|in|/|out of|among) *([0-9]+(?:[, ][0-9]{3})*)(?: messages)?$`)
+})
 
 // counts reads so many wrong ones of so many.
 func counts(text string) (wrong, of int, err error) {
-	m := wrongOf.FindStringSubmatch(text)
+	m := wrongOf().FindStringSubmatch(text)
 	if m == nil {
 		return 0, 0, sayable(sayCounts)
 	}

@@ -3,6 +3,7 @@ package review
 import (
 	"regexp"
 	"strings"
+	"sync"
 
 	"downdrop/rulebase"
 )
@@ -20,16 +21,18 @@ func hazardous(h rulebase.Hazard) func(*rulebase.Step) bool {
 	return func(s *rulebase.Step) bool { return s.Hazard&h != 0 }
 }
 
-var dangers = []danger{
-	{"stops something", func(s *rulebase.Step) bool { return s.Stops != rulebase.StopsNothing }, regexp.MustCompile(`(?i)\bstop|\bloss of bus|\bhalt|\bstand still|\bisolat`)},
-	{"may bring a drop back", func(s *rulebase.Step) bool { return s.BringsBack }, regexp.MustCompile(`(?i)\bact\b|\bstart|\bcomes? back|\bclear\b|\bmov(e|ing)|\bforce`)},
-	{"says the hazard live", hazardous(rulebase.HazardLive), regexp.MustCompile(`(?i)\blive\b|\bvolt|\bshock|\bbare\b|\bsupply\b`)},
-	{"says the hazard mains", hazardous(rulebase.HazardMains), regexp.MustCompile(`(?i)\bmains\b|\bisolat|\belectric|\bprove`)},
-	{"says the hazard motion", hazardous(rulebase.HazardMotion), regexp.MustCompile(`(?i)\bmo(ve|ving|tion)|\bact\b|\bstart|\bforc|\bclear\b`)},
-	{"says the hazard stored", hazardous(rulebase.HazardStored), regexp.MustCompile(`(?i)\bstored|\bcharge|\bdischarge|\bspring|\bpressure|\bcapacitor|\bhanging|\bisolat`)},
-	{"says the hazard static", hazardous(rulebase.HazardStatic), regexp.MustCompile(`(?i)\bstatic`)},
-	{"says the hazard spark", hazardous(rulebase.HazardSpark), regexp.MustCompile(`(?i)\bspark|\bclassified|\bexplosi|\bignit`)},
-}
+var dangers = sync.OnceValue(func() []danger {
+	return []danger{
+		{"stops something", func(s *rulebase.Step) bool { return s.Stops != rulebase.StopsNothing }, regexp.MustCompile(`(?i)\bstop|\bloss of bus|\bhalt|\bstand still|\bisolat`)},
+		{"may bring a drop back", func(s *rulebase.Step) bool { return s.BringsBack }, regexp.MustCompile(`(?i)\bact\b|\bstart|\bcomes? back|\bclear\b|\bmov(e|ing)|\bforce`)},
+		{"says the hazard live", hazardous(rulebase.HazardLive), regexp.MustCompile(`(?i)\blive\b|\bvolt|\bshock|\bbare\b|\bsupply\b`)},
+		{"says the hazard mains", hazardous(rulebase.HazardMains), regexp.MustCompile(`(?i)\bmains\b|\bisolat|\belectric|\bprove`)},
+		{"says the hazard motion", hazardous(rulebase.HazardMotion), regexp.MustCompile(`(?i)\bmo(ve|ving|tion)|\bact\b|\bstart|\bforc|\bclear\b`)},
+		{"says the hazard stored", hazardous(rulebase.HazardStored), regexp.MustCompile(`(?i)\bstored|\bcharge|\bdischarge|\bspring|\bpressure|\bcapacitor|\bhanging|\bisolat`)},
+		{"says the hazard static", hazardous(rulebase.HazardStatic), regexp.MustCompile(`(?i)\bstatic`)},
+		{"says the hazard spark", hazardous(rulebase.HazardSpark), regexp.MustCompile(`(?i)\bspark|\bclassified|\bexplosi|\bignit`)},
+	}
+})
 
 // dangersSpoken looks for steps whose warnings do not speak of what the step does.
 func (r *reviewer) dangersSpoken() {
@@ -39,7 +42,7 @@ func (r *reviewer) dangersSpoken() {
 			texts = append(texts, r.b.Warnings[w].Says, r.b.Warnings[w].Because)
 		}
 		all := strings.Join(texts, " ")
-		for _, d := range dangers {
+		for _, d := range dangers() {
 			if d.has(s) && !d.words.MatchString(all) {
 				r.say(s.Pos, "danger-unspoken", "%s %s, and none of its warnings speaks of it", s.ID, d.says)
 			}
@@ -54,18 +57,20 @@ type telling struct {
 	words  *regexp.Regexp
 }
 
-var tellings = []telling{
-	{"motion", rulebase.HazardMotion, regexp.MustCompile(`(?m)^(Force|Drive)\b|\bdriven on\b|\b[Ff]orce (one|an|the) (output|point)\b`)},
-	{"stored", rulebase.HazardStored, regexp.MustCompile(`(?i)\binsulation of\b|\binsulation test`)},
-	{"live", rulebase.HazardLive, regexp.MustCompile(`(?i)\bunder power\b|\bwith (the )?power on\b|\bwith its loads on\b|\bwhile live\b`)},
-}
+var tellings = sync.OnceValue(func() []telling {
+	return []telling{
+		{"motion", rulebase.HazardMotion, regexp.MustCompile(`(?m)^(Force|Drive)\b|\bdriven on\b|\b[Ff]orce (one|an|the) (output|point)\b`)},
+		{"stored", rulebase.HazardStored, regexp.MustCompile(`(?i)\binsulation of\b|\binsulation test`)},
+		{"live", rulebase.HazardLive, regexp.MustCompile(`(?i)\bunder power\b|\bwith (the )?power on\b|\bwith its loads on\b|\bwhile live\b`)},
+	}
+})
 
 // hazardsUnsaid looks for steps whose words speak of a danger that they do not
 // say as a hazard: then they are offered as if they were harmless.
 func (r *reviewer) hazardsUnsaid() {
 	for s := range r.steps() {
 		words := strings.Join(append([]string{s.Do}, s.Steps...), "\n")
-		for _, t := range tellings {
+		for _, t := range tellings() {
 			if found := t.words.FindString(words); found != "" && s.Hazard&(t.hazard|rulebase.HazardUnknown) == 0 {
 				r.say(s.Pos, "hazard-unsaid", "%s says %q, and does not say the hazard %s", s.ID, found, t.says)
 			}
@@ -74,13 +79,15 @@ func (r *reviewer) hazardsUnsaid() {
 }
 
 // asControl is an isolation by what isolates nothing: a device of the control circuit.
-var asControl = regexp.MustCompile(`(?i)\bisolat\w*\b[^.;:]{0,80}\b(push[ -]?button|stop button|selector( switch)?|key switch|stop mode|(put|set)ting (it|the controller) in stop|forc(e|ed|ing)( it| the output)? off|handheld)\b`)
+var asControl = sync.OnceValue(func() *regexp.Regexp {
+	return regexp.MustCompile(`(?i)\bisolat\w*\b[^.;:]{0,80}\b(push[ -]?button|stop button|selector( switch)?|key switch|stop mode|(put|set)ting (it|the controller) in stop|forc(e|ed|ing)( it| the output)? off|handheld)\b`)
+})
 
 // isolations looks for steps that take a control for an isolation.
 func (r *reviewer) isolations() {
 	for s := range r.steps() {
 		for _, words := range append([]string{s.Do}, s.Steps...) {
-			if found := asControl.FindString(words); found != "" {
+			if found := asControl().FindString(words); found != "" {
 				r.say(s.Pos, "isolates-by-control", "%s says %q, and that isolates nothing", s.ID, found)
 			}
 		}

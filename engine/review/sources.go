@@ -4,6 +4,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 
 	"downdrop/rulebase"
 )
@@ -26,8 +27,8 @@ func (r *reviewer) sources() {
 		s := &b.Sources[i]
 		switch {
 		case !published(s.Kind):
-		case admits.MatchString(s.Says):
-			r.say(s.Pos, "claims-too-much", "the source %s is called %s and says itself that it is less: %q", s.ID, a(s.Kind), admits.FindString(s.Says))
+		case admits().MatchString(s.Says):
+			r.say(s.Pos, "claims-too-much", "the source %s is called %s and says itself that it is less: %q", s.ID, a(s.Kind), admits().FindString(s.Says))
 		case !strings.ContainsAny(s.Says, "0123456789"):
 			r.say(s.Pos, "claims-too-much", "the source %s is called %s and gives neither a year nor a number by which anybody could find it", s.ID, a(s.Kind))
 		}
@@ -40,7 +41,9 @@ func published(kind string) bool {
 }
 
 // admits finds the words by which a text says that it is no more than an opinion.
-var admits = regexp.MustCompile(`(?i)\b(common practice|no source|estimates?|estimated|guess(ed)?|rule of thumb|hearsay)\b`)
+var admits = sync.OnceValue(func() *regexp.Regexp {
+	return regexp.MustCompile(`(?i)\b(common practice|no source|estimates?|estimated|guess(ed)?|rule of thumb|hearsay)\b`)
+})
 
 // rowsHaveSource says whether every row of a symptom names its own source.
 func rowsHaveSource(s *rulebase.Symptom) bool {

@@ -5,6 +5,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 	"unicode/utf8"
 
 	"downdrop/rulebase"
@@ -40,13 +41,15 @@ func (r *reviewer) asked() []question {
 	}
 	for i := range all {
 		q := &all[i]
-		q.lower, q.digits, q.words = strings.ToLower(q.ask), strings.Join(digits.FindAllString(q.ask, -1), " "), r.words(q.ask)
+		q.lower, q.digits, q.words = strings.ToLower(q.ask), strings.Join(digits().FindAllString(q.ask, -1), " "), r.words(q.ask)
 	}
 	return all
 }
 
 // twoQuestions is a question that goes on with another one.
-var twoQuestions = regexp.MustCompile(`(?i)(\?.*\?|[,;]? and (also )?(is|are|was|were|does|do|did|has|have|had|can|could|will|what|which|who|how|where|when|why)\b)`)
+var twoQuestions = sync.OnceValue(func() *regexp.Regexp {
+	return regexp.MustCompile(`(?i)(\?.*\?|[,;]? and (also )?(is|are|was|were|does|do|did|has|have|had|can|could|will|what|which|who|how|where|when|why)\b)`)
+})
 
 // questions looks at what is asked.
 func (r *reviewer) questions() {
@@ -55,7 +58,7 @@ func (r *reviewer) questions() {
 		if n := utf8.RuneCountInString(q.ask); n > longestQuestion {
 			r.say(q.pos, "question-too-long", "the question of %s has %d characters; over a telephone %d can be kept in mind", q.id, n, longestQuestion)
 		}
-		if twoQuestions.MatchString(q.ask) {
+		if twoQuestions().MatchString(q.ask) {
 			r.say(q.pos, "question-asks-two", "the question of %s asks two things at once, and one answer is taken for both", q.id)
 		}
 		for _, v := range q.values {
@@ -73,7 +76,7 @@ func (r *reviewer) questions() {
 	}
 }
 
-var digits = regexp.MustCompile(`[0-9]+`)
+var digits = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`[0-9]+`) })
 
 // askSame says whether two questions have the same words, or differ by slips of
 // the hand only: at most one in 20 letters.

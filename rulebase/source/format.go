@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"unicode/utf8"
 )
 
@@ -93,7 +94,7 @@ func differs(a, b *Node) *Node {
 	if a.Shape != b.Shape || len(a.Items) != len(b.Items) || a.Empty != b.Empty {
 		return a
 	}
-	if a.Shape == Scalar && (a.Text != b.Text || a.Quoted != b.Quoted && typed.MatchString(a.Text)) {
+	if a.Shape == Scalar && (a.Text != b.Text || a.Quoted != b.Quoted && typed().MatchString(a.Text)) {
 		return a
 	}
 	for i, item := range a.Items {
@@ -519,25 +520,27 @@ func scalar(n *Node, inFlow bool) string {
 	if n.Empty {
 		return ""
 	}
-	if needsQuotes(n.Text, inFlow) || n.Quoted && (!plainWord.MatchString(n.Text) || taken(n.Text)) {
+	if needsQuotes(n.Text, inFlow) || n.Quoted && (!plainWord().MatchString(n.Text) || taken(n.Text)) {
 		return quoted(n.Text)
 	}
 	return n.Text
 }
 
 // plainWord is a word that needs no quotes.
-var plainWord = regexp.MustCompile(`^[A-Za-z][A-Za-z0-9_]*$`)
+var plainWord = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[A-Za-z][A-Za-z0-9_]*$`) })
 
 // taken says that a word without quotes is taken for something else than a word:
 // by readers of YAML, or where ours goes by the looks of a value.
 func taken(text string) bool {
-	return slices.Contains(strings.Fields("true false yes no on off y n null nil ~"), strings.ToLower(text)) || looksLikeNumber.MatchString(text)
+	return slices.Contains(strings.Fields("true false yes no on off y n null nil ~"), strings.ToLower(text)) || looksLikeNumber().MatchString(text)
 }
 
 // typed are the texts that without quotes are a flag or a number, with quotes a word.
-var typed = regexp.MustCompile(`^(?i:true|false|yes|no|-?(0|[1-9][0-9]*)(\.[0-9]+)?(e[-+]?[0-9]+)?)$`)
+var typed = sync.OnceValue(func() *regexp.Regexp {
+	return regexp.MustCompile(`^(?i:true|false|yes|no|-?(0|[1-9][0-9]*)(\.[0-9]+)?(e[-+]?[0-9]+)?)$`)
+})
 
-var looksLikeNumber = regexp.MustCompile(`^[-+.]?[0-9]|^[-+]?\.(?i:inf|nan)$`)
+var looksLikeNumber = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[-+.]?[0-9]|^[-+]?\.(?i:inf|nan)$`) })
 
 // needsQuotes says that a text cannot stand without quotes.
 func needsQuotes(text string, inFlow bool) bool {

@@ -7,11 +7,12 @@ import (
 	"sort"
 	"strconv"
 	"strings"
+	"sync"
 
 	"gopkg.in/yaml.v3"
 )
 
-var yamlError = regexp.MustCompile(`^yaml: (?:line (\d+): )?(.*)$`)
+var yamlError = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^yaml: (?:line (\d+): )?(.*)$`) })
 
 // plainWords says what the parser's messages mean where no trap explains them.
 var plainWords = []struct{ message, says string }{
@@ -38,7 +39,7 @@ var plainWords = []struct{ message, says string }{
 // the usual traps in plain words. The parser itself names the line on which it
 // gave up, or where the braces began, or the line before.
 func (r *Reader) syntax(file string, text []byte, err error) {
-	m := yamlError.FindStringSubmatch(err.Error())
+	m := yamlError().FindStringSubmatch(err.Error())
 	if m == nil {
 		m = []string{"", "", err.Error()}
 	}
@@ -172,14 +173,14 @@ func (r *Reader) unknownAlias(file, name string) {
 
 const aliasSays = "YAML takes %s for an alias, which is not allowed; write the value out, or " + quotes
 
-var keyWithoutBlank = regexp.MustCompile(`^[ -]*[a-z_0-9]+(:)[^\s:]`)
+var keyWithoutBlank = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[ -]*[a-z_0-9]+(:)[^\s:]`) })
 
 // colonWithoutBlank recognises `minutes:6`, which YAML takes for one word and
 // then stumbles over the line after.
 func colonWithoutBlank(file string, lines []string, at int, message string) (Problem, bool) {
 	if strings.Contains(message, "mapping values") || strings.Contains(message, "expected ':'") {
 		for i := max(0, at-1); i <= min(at, len(lines)-1); i++ {
-			if m := keyWithoutBlank.FindStringSubmatchIndex(lines[i]); m != nil && !strings.Contains(lines[i][m[2]:], ": ") {
+			if m := keyWithoutBlank().FindStringSubmatchIndex(lines[i]); m != nil && !strings.Contains(lines[i][m[2]:], ": ") {
 				return Problem{Position: Position{file, i + 1, m[2] + 1}, Kind: "colon", Says: "a colon wants a blank behind it", Width: 1}, true
 			}
 		}

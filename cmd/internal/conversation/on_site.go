@@ -4,6 +4,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 	"unicode"
 
 	"downdrop/rulebase"
@@ -14,13 +15,13 @@ import (
 
 // inQuotes finds what stands in quotes within a name: of "message 'LOST STATION' in
 // the controller" a person says the message.
-var inQuotes = regexp.MustCompile(`(?:^|[\s(])['"‘“]([^'"’”]+)['"’”]`)
+var inQuotes = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`(?:^|[\s(])['"‘“]([^'"’”]+)['"’”]`) })
 
 // phrases are the stems of the word sequences that stand for a name: the whole, and
 // what stands in quotes in it.
 func phrases(name string) [][]string {
 	texts := []string{name}
-	for _, m := range inQuotes.FindAllStringSubmatch(name, -1) {
+	for _, m := range inQuotes().FindAllStringSubmatch(name, -1) {
 		texts = append(texts, m[1])
 	}
 	var all [][]string

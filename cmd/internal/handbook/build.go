@@ -7,6 +7,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 
 	"downdrop/engine"
 	"downdrop/rulebase"
@@ -306,10 +307,10 @@ func (b *builder) partAnchor(chapter, part string) string {
 	switch {
 	case part == "":
 		return chapter + "-of-no-part"
-	case plainWord.MatchString(part):
+	case plainWord().MatchString(part):
 		return chapter + "-" + part
 	}
 	return anchor(fmt.Sprintf("%s-%d", chapter, slices.Index(b.parts, part)+1), part)
 }
 
-var plainWord = regexp.MustCompile(`^[a-z][a-z0-9_]*$`)
+var plainWord = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[a-z][a-z0-9_]*$`) })

@@ -7,6 +7,7 @@ import (
 	"html/template"
 	"io"
 	"strings"
+	"sync"
 )
 
 //go:embed page.html
@@ -18,16 +19,18 @@ type leveled struct {
 	Level int
 }
 
-var page = template.Must(template.New("page").Funcs(template.FuncMap{
-	"upper":   strings.ToUpper,
-	"titled":  func(g []Group) bool { return len(g) > 0 && g[0].Title != "" },
-	"level":   entryLevel,
-	"at":      func(level int, e Entry) leveled { return leveled{e, level} },
-	"heading": heading,
-	"words": func() map[string]string {
-		return map[string]string{"Warnings": headWarnings, "Facts": headFacts, "Steps": headSteps, "After": headAfter, "Contents": titleContents, "ContentsID": chapterContents, "ToContents": sayToContents, "Skip": saySkip}
-	},
-}).Parse(pageText))
+var page = sync.OnceValue(func() *template.Template {
+	return template.Must(template.New("page").Funcs(template.FuncMap{
+		"upper":   strings.ToUpper,
+		"titled":  func(g []Group) bool { return len(g) > 0 && g[0].Title != "" },
+		"level":   entryLevel,
+		"at":      func(level int, e Entry) leveled { return leveled{e, level} },
+		"heading": heading,
+		"words": func() map[string]string {
+			return map[string]string{"Warnings": headWarnings, "Facts": headFacts, "Steps": headSteps, "After": headAfter, "Contents": titleContents, "ContentsID": chapterContents, "ToContents": sayToContents, "Skip": saySkip}
+		},
+	}).Parse(pageText))
+})
 
 // entryLevel is the level of the headings of a group's entries: one below the
 // group's own, or below the chapter's where the group has none.
@@ -46,7 +49,7 @@ func heading(level int, number, title, id string) template.HTML {
 // HTML prints a book as one page that needs no other file, no script and no host.
 func (b *Book) HTML(w io.Writer) error {
 	var out bytes.Buffer
-	if err := page.Execute(&out, b); err != nil {
+	if err := page().Execute(&out, b); err != nil {
 		return err
 	}
 	_, err := w.Write(out.Bytes())

@@ -5,6 +5,7 @@ import (
 	"io"
 	"regexp"
 	"strings"
+	"sync"
 )
 
 // A File is one file of a handbook in a folder.
@@ -293,11 +294,11 @@ func (m *markdown) link(text, to string) string {
 
 // special are the signs that Markdown gives a meaning inside a line, and that
 // extensions of it do (strikethrough, tables, formulas, addresses).
-var special = regexp.MustCompile("[\\\\`*_\\[\\]<>&|~#$@^{}]|://|www\\.")
+var special = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile("[\\\\`*_\\[\\]<>&|~#$@^{}]|://|www\\.") })
 
 // escape makes text that Markdown shows as it is.
 func escape(text string) string {
-	return special.ReplaceAllStringFunc(text, func(s string) string {
+	return special().ReplaceAllStringFunc(text, func(s string) string {
 		if s == "www." {
 			return "www\\."
 		}
@@ -306,10 +307,10 @@ func escape(text string) string {
 }
 
 // beginning is what Markdown gives a meaning at the beginning of a line.
-var beginning = regexp.MustCompile(`^([-+=:!]|\d+[.)])`)
+var beginning = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^([-+=:!]|\d+[.)])`) })
 
 func begin(text string) string {
-	at := beginning.FindString(text)
+	at := beginning().FindString(text)
 	if at == "" {
 		return text
 	}

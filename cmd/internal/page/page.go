@@ -78,9 +78,11 @@ type Server struct {
 //go:embed page.html trunk.html tree.html shop.html page.css shop.css page.js
 var files embed.FS
 
-var pages = template.Must(template.New("page.html").Funcs(template.FuncMap{
-	"inc": func(i int) int { return i + 1 },
-}).ParseFS(files, "*.html"))
+var pages = sync.OnceValue(func() *template.Template {
+	return template.Must(template.New("page.html").Funcs(template.FuncMap{
+		"inc": func(i int) int { return i + 1 },
+	}).ParseFS(files, "*.html"))
+})
 
 // New makes a Server. Whoever calls shows the link: it lets one browser in, once.
 func New(o Options) *Server {
@@ -165,7 +167,7 @@ func (s *Server) file(media string, names ...string) handle {
 func show(w http.ResponseWriter, status int, name string, data any) error {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.WriteHeader(status)
-	if err := pages.ExecuteTemplate(w, name, data); err != nil {
+	if err := pages().ExecuteTemplate(w, name, data); err != nil {
 		return fmt.Errorf("write the page: %w", err)
 	}
 	return nil

@@ -9,6 +9,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"sync"
 
 	"downdrop/engine"
 )
@@ -18,7 +19,7 @@ var (
 	chartDoorHTML string
 	//go:embed chart_door.css
 	chartDoorCSS string
-	chartDoor    = template.Must(template.New("door").Parse(chartDoorHTML))
+	chartDoor    = sync.OnceValue(func() *template.Template { return template.Must(template.New("door").Parse(chartDoorHTML)) })
 )
 
 // ErrPageFull says that a chart does not go onto one side of paper.
@@ -84,7 +85,7 @@ func (c *Chart) Page(w io.Writer, paper string, kind ChartKind) error {
 		if !sheet.fits(paper) {
 			continue
 		}
-		if err := chartDoor.Execute(w, sheet); err != nil {
+		if err := chartDoor().Execute(w, sheet); err != nil {
 			return fmt.Errorf("write the page: %w", err)
 		}
 		return nil

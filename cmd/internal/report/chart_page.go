@@ -9,6 +9,7 @@ import (
 	"io"
 	"slices"
 	"strings"
+	"sync"
 )
 
 var (
@@ -19,7 +20,7 @@ var (
 	//go:embed chart.js
 	chartJS string
 
-	chartPage = template.Must(template.New("chart").Parse(chartHTML))
+	chartPage = sync.OnceValue(func() *template.Template { return template.Must(template.New("chart").Parse(chartHTML)) })
 )
 
 // hashOf is a text as a Content-Security-Policy allows it to be written in a page.
@@ -88,7 +89,7 @@ func (c *Chart) HTML(w io.Writer, kind ChartKind) error {
 		data.Only = &one
 	}
 	data.Key = fmt.Sprintf("%.16x", sha256.Sum256(fmt.Append(nil, c.base.Digest, heads, c.feet(kind), len(c.places))))
-	if err := chartPage.Execute(w, data); err != nil {
+	if err := chartPage().Execute(w, data); err != nil {
 		return fmt.Errorf("write the chart: %w", err)
 	}
 	return nil

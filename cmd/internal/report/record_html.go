@@ -8,6 +8,7 @@ import (
 	"html/template"
 	"io"
 	"strings"
+	"sync"
 )
 
 var (
@@ -15,7 +16,7 @@ var (
 	recordHTML string
 	//go:embed record.css
 	recordCSS  string
-	recordPage = template.Must(template.New("record").Parse(recordHTML))
+	recordPage = sync.OnceValue(func() *template.Template { return template.Must(template.New("record").Parse(recordHTML)) })
 )
 
 // The marks around the content in a record's file.
@@ -45,7 +46,7 @@ func (r *Record) HTML(w io.Writer) error {
 	}
 	data := recordData{s, template.CSS(recordCSS), hashOf(recordCSS), template.HTML(codeSVG(s.QR)), template.HTML(recordHTMLBegin + string(carried) + recordHTMLEnd)}
 	var b bytes.Buffer
-	if err := recordPage.Execute(&b, data); err != nil {
+	if err := recordPage().Execute(&b, data); err != nil {
 		return fmt.Errorf("write the record: %w", err)
 	}
 	_, err = w.Write(b.Bytes())

@@ -11,6 +11,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"sync"
 
 	"downdrop/engine/sheet"
 	"downdrop/rulebase"
@@ -19,7 +20,7 @@ import (
 //go:embed sheet_page.html
 var sheetPageText string
 
-var sheetPage = template.Must(template.New("sheet").Parse(sheetPageText))
+var sheetPage = sync.OnceValue(func() *template.Template { return template.Must(template.New("sheet").Parse(sheetPageText)) })
 
 type sheetPageData struct {
 	Title, Counts, Warning string
@@ -69,7 +70,7 @@ func SheetPage(w io.Writer, s *rulebase.Sheet, results []sheet.Result) error {
 		data.Echo = template.URL("data:image/svg+xml;base64," + base64.StdEncoding.EncodeToString(picture.Bytes()))
 		data.EchoTitle, data.EchoMeans = sayEcho(s, &e), sayEchoMeans(&e)
 	}
-	if err := sheetPage.Execute(w, data); err != nil {
+	if err := sheetPage().Execute(w, data); err != nil {
 		return fmt.Errorf("write the page: %w", err)
 	}
 	return nil

@@ -8,6 +8,7 @@ import (
 	"io"
 	"slices"
 	"strings"
+	"sync"
 
 	"downdrop/cases"
 	"downdrop/rulebase"
@@ -16,7 +17,7 @@ import (
 //go:embed unit_paper.html
 var paperText string
 
-var paperPage = template.Must(template.New("paper").Parse(paperText))
+var paperPage = sync.OnceValue(func() *template.Template { return template.Must(template.New("paper").Parse(paperText)) })
 
 // A Paper goes with a unit: plain rows and lines, made once, so that its printers only
 // escape.
@@ -89,7 +90,7 @@ func tabulated(cells []string) string {
 
 // HTML writes a paper as a page to print.
 func (x *Paper) HTML(w io.Writer) error {
-	if err := paperPage.Execute(w, x.Printable()); err != nil {
+	if err := paperPage().Execute(w, x.Printable()); err != nil {
 		return fmt.Errorf("write the paper: %w", err)
 	}
 	return nil

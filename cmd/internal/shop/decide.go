@@ -6,6 +6,7 @@ import (
 	"math/big"
 	"regexp"
 	"strings"
+	"sync"
 
 	"downdrop/cases"
 	"downdrop/engine/ways"
@@ -65,7 +66,7 @@ func (o *Said) Change(p *rulebase.Prices, c *ways.Case) (*rulebase.Prices, error
 	return p, errors.Join(problems...)
 }
 
-var plainNumber = regexp.MustCompile(`^(0|[1-9][0-9]{0,11})(\.[0-9]{1,9})?$`)
+var plainNumber = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^(0|[1-9][0-9]{0,11})(\.[0-9]{1,9})?$`) })
 
 // Amount reads a number by its text; name is bad, downtime, spares or age.
 func Amount(name, text string) (*big.Rat, error) {
@@ -76,7 +77,7 @@ func Amount(name, text string) (*big.Rat, error) {
 		}
 	}
 	wrong := NoAmount{name, text, map[string]string{"bad": "a chance from 0 to 1, like 0.3, or like 30%", "downtime": "an amount of money, like 800, or unknown", "spares": "a whole number", "age": "years, like 12"}[name]}
-	if !plainNumber.MatchString(digits) {
+	if !plainNumber().MatchString(digits) {
 		return nil, wrong
 	}
 	x, _ := new(big.Rat).SetString(digits)

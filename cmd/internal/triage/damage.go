@@ -3,6 +3,7 @@ package triage
 import (
 	"regexp"
 	"strings"
+	"sync"
 	"unicode"
 )
 
@@ -23,14 +24,20 @@ const (
 )
 
 var (
-	exponentRE  = regexp.MustCompile(`^[-+]?\d+([.,]\d+)?[eE][-+]?\d+$`)
-	decimalsRE  = regexp.MustCompile(`^\d+[.,]\d+$|^\d{1,3}([., ']\d{3})+$`)
-	dateRE      = regexp.MustCompile(`(?i)^\d{1,2}[-. /](jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec|mrz|mai|okt|dez)[a-z]*([-. /]\d{2,4})?$|^(jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec|mrz|mai|okt|dez)[-. /]\d{2,4}$|^\d{1,2}[./]\d{1,2}[./]\d{2,4}$|^\d{4}-\d\d-\d\d( 00:00:00)?$`)
-	cellErrorRE = regexp.MustCompile(`^#(REF!|N/A|NAME\?|VALUE!|DIV/0!|NULL!|NUM!|#{2,})?$`)
-	digitsRE    = regexp.MustCompile(`^\d+$`)
-	commaRE     = regexp.MustCompile(`^\s*[-+]?\d{1,3}(,\d{3})+\s*[^\d,.]*$`)
+	exponentRE = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[-+]?\d+([.,]\d+)?[eE][-+]?\d+$`) })
+	decimalsRE = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^\d+[.,]\d+$|^\d{1,3}([., ']\d{3})+$`) })
+	dateRE     = sync.OnceValue(func() *regexp.Regexp {
+		return regexp.MustCompile(`(?i)^\d{1,2}[-. /](jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec|mrz|mai|okt|dez)[a-z]*([-. /]\d{2,4})?$|^(jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec|mrz|mai|okt|dez)[-. /]\d{2,4}$|^\d{1,2}[./]\d{1,2}[./]\d{2,4}$|^\d{4}-\d\d-\d\d( 00:00:00)?$`)
+	})
+	cellErrorRE = sync.OnceValue(func() *regexp.Regexp {
+		return regexp.MustCompile(`^#(REF!|N/A|NAME\?|VALUE!|DIV/0!|NULL!|NUM!|#{2,})?$`)
+	})
+	digitsRE = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^\d+$`) })
+	commaRE  = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^\s*[-+]?\d{1,3}(,\d{3})+\s*[^\d,.]*$`) })
 	// Letters of two bytes each, read as if they were two letters.
-	twiceRE = regexp.MustCompile(`Ã[\x{80}-\x{BF}\x{2018}-\x{203A}\x{20AC}]|â€|Â[\x{A0}-\x{BF}]`)
+	twiceRE = sync.OnceValue(func() *regexp.Regexp {
+		return regexp.MustCompile(`Ã[\x{80}-\x{BF}\x{2018}-\x{203A}\x{20AC}]|â€|Â[\x{A0}-\x{BF}]`)
+	})
 )
 
 // sheetDigits is how many digits of a number a spreadsheet keeps (IEEE 754 double,
@@ -42,13 +49,13 @@ func (s *survey) serialDamage(serial string) Damage {
 	switch {
 	case serial == "":
 		return ""
-	case exponentRE.MatchString(serial):
+	case exponentRE().MatchString(serial):
 		return Exponent
-	case dateRE.MatchString(serial):
+	case dateRE().MatchString(serial):
 		return AsDate
-	case decimalsRE.MatchString(serial):
+	case decimalsRE().MatchString(serial):
 		return Decimals
-	case !digitsRE.MatchString(serial):
+	case !digitsRE().MatchString(serial):
 		return ""
 	case len(serial) > sheetDigits && strings.Trim(serial[sheetDigits:], "0") == "":
 		return FifteenOnly
@@ -61,9 +68,9 @@ func (s *survey) serialDamage(serial string) Damage {
 // cellDamage is what was done to any cell.
 func cellDamage(cell string) Damage {
 	switch {
-	case cellErrorRE.MatchString(strings.TrimSpace(cell)) && strings.TrimSpace(cell) != "#":
+	case cellErrorRE().MatchString(strings.TrimSpace(cell)) && strings.TrimSpace(cell) != "#":
 		return CellError
-	case strings.ContainsRune(cell, unicode.ReplacementChar), twiceRE.MatchString(cell):
+	case strings.ContainsRune(cell, unicode.ReplacementChar), twiceRE().MatchString(cell):
 		return LostLetters
 	}
 	return ""
@@ -81,7 +88,7 @@ type survey struct {
 }
 
 func (s *survey) serial(text string) {
-	if n := len(text); n > 0 && n <= mostSerialLength && digitsRE.MatchString(text) {
+	if n := len(text); n > 0 && n <= mostSerialLength && digitsRE().MatchString(text) {
 		s.digits++
 		s.byLen[n]++
 		if text[0] == '0' {

@@ -391,7 +391,7 @@ func (d *Desk) row(ctx context.Context, s *survey, cols *columns, r record) (Row
 			parts = append(parts, "\x00"+cell)
 		case Place:
 		default:
-			if commaRE.MatchString(cell) && d.reads(role) {
+			if commaRE().MatchString(cell) && d.reads(role) {
 				damaged(WhichComma, cols.names[i], cell)
 			}
 			parts = append(parts, role+"="+cell)
