@@ -258,8 +258,12 @@ func more(p *line.Pair, m line.Metre, n int, s *rulebase.Sheet) *line.Pair {
 // all of its segment and beyond.
 func lost(s *rulebase.Sheet, kind StateKind, atM float64, seg Segment) []string {
 	var all []string
-	for _, d := range s.Drops {
+	for i := range s.Drops {
+		d := &s.Drops[i]
 		if kind == CutAt && d.AtM > atM || (kind == ShortAt || kind == ShortNearLifted) && d.AtM >= seg.FromM {
+			if all == nil {
+				all = make([]string, 0, len(s.Drops)-i) // in cable order, so that mostly all that follow are lost
+			}
 			all = append(all, d.Name)
 		}
 	}
