@@ -14,8 +14,8 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/rogpeppe/go-internal/txtar"
 	"github.com/spf13/cobra"
-	"golang.org/x/tools/txtar"
 
 	"downdrop/cases"
 	"downdrop/cmd/internal/kept"
