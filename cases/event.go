@@ -194,7 +194,7 @@ func (d *Draft) check() error {
 	case d.Kind == "" || len(d.Kind) > maxID || d.Version < 1:
 		return fmt.Errorf("event %s: its kind %.80q has no name or no version", d.ID, d.Kind)
 	case len(d.Body) > MaxBody:
-		return fmt.Errorf("event %s: %d bytes are more than the %d that one entry may hold", d.ID, len(d.Body), MaxBody)
+		return fmt.Errorf("%w: %d bytes, and one entry holds at most %d. Shorten it, or keep it with the case as a file", ErrTooLong, len(d.Body), MaxBody)
 	case d.At.Year() < 1 || d.At.Year() > 9999:
 		return fmt.Errorf("event %s: the year %d cannot be written", d.ID, d.At.Year())
 	}

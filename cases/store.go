@@ -24,6 +24,7 @@ var (
 	ErrIntegrity   = errors.New("the store is damaged")       // chain broken, not a store, newer than this program
 	ErrSpoilt      = errors.New("the text of the hand-over is spoilt")
 	ErrConflict    = errors.New("an event of that id says something else")
+	ErrTooLong     = errors.New("the entry is too long")
 )
 
 // A Store keeps events, the files they speak of, and names. Its laws, which

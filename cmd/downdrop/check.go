@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -119,9 +121,15 @@ func lookOver(env *environment, o checkOptions) (*report.Check, error) {
 func explainKinds(env *environment, names []string) error {
 	for _, name := range names {
 		k, known := review.Explain(name)
+		if says := rulebase.ErrorKinds[name]; !known && says != "" {
+			if err := report.ExplainError(env.out, env.width(), name, says); err != nil {
+				return written(err)
+			}
+			continue
+		}
 		if !known {
 			says := fmt.Sprintf(sayNoKind, name)
-			if near := source.Nearest(name, review.Names()); near != "" {
+			if near := source.Nearest(name, append(review.Names(), slices.Collect(maps.Keys(rulebase.ErrorKinds))...)); near != "" {
 				says += fmt.Sprintf(sayMeant, near)
 			}
 			if err := report.Kinds(env.out, env.width()); err != nil {

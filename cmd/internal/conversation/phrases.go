@@ -42,6 +42,9 @@ var classes = [][]string{
 	strings.Fields("run running"),
 }
 
+// lamps are words for a light.
+var lamps = wordSet("light lights lamp lamps led leds")
+
 // opposites pairs places in classes.
 var opposites = map[int]int{0: 1, 1: 0, 3: 4, 4: 3, 5: 6, 6: 5}
 
@@ -121,6 +124,7 @@ var (
 	onlyThisRE  = quantity.NewPattern(`(?i)^(?:(?:it is |it's )?(?:only|just) (?:the |this |that )?(?:one|drop|it)(?: drop| one)?(?: is (?:down|dead|out))?|(?:one|this) drop(?: only| alone)?|this one(?: only| alone)?|the others? (?:are|is) (?:ok|okay|fine|good|all right))$`)
 	allOfThemRE = quantity.NewPattern(`(?i)^(?:all(?: of (?:them|it))?|all (?:the )?drops|every(?:thing| drop| one|one)|the (?:whole|entire) line)(?: (?:is |are )?(?:down|dead|out|dark))?$`)
 	wentRE      = quantity.NewPattern(`(?i)^(?:the |our |this |my |one )?(?:drop|unit) (?:(?:is|has|just|suddenly) )*(?:(?:went|gone|goes|dropped|fell) (?:dark|dead|down|out|off|silent|offline)|dead|down|dark|not working)(?: again)?(?:\s+|$)`)
+	noCommsRE   = quantity.NewPattern(`(?i)^(?:(?:(?:the |our |this |my |one )?(?:drop|unit) |it |we |there |i )?(?:(?:is|are|has|have|had|just|suddenly|got|shows|says|reports) )*(?:(?:no|lost|without) (?:comms?|communications?|contact)|(?:comms?|communications?) (?:is |are )?(?:lost|failed|fails|down|gone|dead|out|failure|loss))|(?:the |our |this |my |one )?(?:drop|unit) (?:(?:is|are|has|have|had|just|suddenly|got|shows|says|reports) )*(?:(?:not|isn't|stopped) (?:communicating|answering|responding)|(?:does not|doesn't) (?:communicate|answer|respond)|offline|silent))(?: (?:with|to|from|at|on) (?:the |this |it|our )?(?:drop|unit|host|controller)?)?(?: again| any ?more| at all| now)?(?:\s+|$)`)
 	addressesRE = `\d+(?:\s*(?:-|–|to|through|,|and|\s)\s*\d+)*`
 	statesRE    = quantity.NewPattern(`(?i)^(?:the )?(?:drops? |units? |stations? )?(` + addressesRE + `)\s*(?::|=|is|are)?\s*(?:all |both )?(?:is |are )?([a-z][a-z _]*)$`)
 	othersRE    = quantity.NewPattern(`(?i)^(?:and )?(?:all )?(?:the )?(?:others?|rest|other drops|remaining)(?: drops| ones)?\s*(?::|=|is|are)?\s*(?:all )?([a-z][a-z _]*)$`)

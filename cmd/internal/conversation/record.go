@@ -156,10 +156,16 @@ func (l *listener) hearNow(text, rest string, how manner) bool {
 	return true
 }
 
-// hearWent takes in "the drop went dark", and hears what follows it, such as when,
+// hearWent takes in "the drop went dark" or "no comms", and hears what follows it, such as when,
 // as a piece of its own.
 func (l *listener) hearWent(text, rest string, how manner) bool {
 	head := wentRE.FindString(rest)
+	if head == "" {
+		head = noCommsRE.FindString(rest)
+		if next, _, _ := strings.Cut(strings.TrimSpace(strings.TrimPrefix(rest, head)), " "); lamps[next] {
+			return false // "no comms light" is said of a light
+		}
+	}
 	if head == "" || how.drop != 0 || l.headed != 0 || l.t.base.Complaint == nil || l.answersFocus(rest) {
 		return false
 	}

@@ -123,6 +123,15 @@ func Explain(w io.Writer, width int, k review.Kind) error {
 	return p.writeTo(w)
 }
 
+// ExplainError says what a kind of error means.
+func ExplainError(w io.Writer, width int, name, says string) error {
+	p := newPage(width)
+	p.say(name + ": " + says)
+	p.gap()
+	p.say(sayErrorKind)
+	return p.writeTo(w)
+}
+
 // quote writes a text of several lines as it stands.
 func (p *page) quote(text string) {
 	p.gap()

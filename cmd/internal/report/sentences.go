@@ -702,6 +702,7 @@ func sayBelow(n int) string {
 
 const (
 	sayExplainOne     = "\"downdrop check --explain KIND\" says what one of them means, with samples."
+	sayErrorKind      = "It is an error, which keeps the file from being read: there is nothing to accept. What it stands beside says where it is and what to do."
 	sayKindMeans      = "What it means:"
 	sayKindWhy        = "Why it matters:"
 	sayKindCure       = "How to cure it:"
