@@ -130,7 +130,7 @@ var flagWords = map[string]completion{
 	"--case": openCases, "downdrop --case": yamlFiles, "decide --case": yamlFiles, "rehearse --case": ownWords,
 	"--kept": allCases, "bench run --unit": profiles, "bench show --unit": profiles, "case close --unit": verdicts, "unit move --unit": verdicts, "decide --unit": allUnits, "record make --unit": allUnits,
 	"--answers": anyFile, "--file": anyFile, "--svg": anyFile, "--html": anyFile, "--plot": anyFile, "--qr": anyFile, "--out": anyFile, "--output": anyFile,
-	"--junit": anyFile, "help man --out": folders, "--patch": anyFile, "--rejects": anyFile, "--offer-html": anyFile,
+	"--junit": anyFile, "help man --out": folders, "--runs": folders, "--patch": anyFile, "--rejects": anyFile, "--offer-html": anyFile,
 	"case done --drop": words(string(rulebase.Well), string(rulebase.StillDown)), "--drop": ownWords,
 	"--location": {list: fromCases(func(s *cases.Summary) string { return s.Location })}, "--serial": {list: fromCases(func(s *cases.Summary) string { return s.Serial })},
 	"--looks-like": {list: fromCases(func(s *cases.Summary) string { return s.Serial })}, "--type": {list: unitTypes},

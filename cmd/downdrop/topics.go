@@ -56,8 +56,10 @@ The store of cases, made by the first command that keeps something:
                  "downdrop store where" says which.
   beside it      cases.db-wal and cases.db-shm while it is in use;
                  cases.db.schemaN-DATE-TIME, a copy from before a new version
-                 changed its tables; for a moment files that begin with
-                 .downdrop-
+                 changed its tables; cases-runs, the folder of runs at the bench
+                 that "downdrop serve" keeps (or serve --runs; for a store in
+                 PostgreSQL, runs in the folder of cases.db); for a moment files
+                 that begin with .downdrop-
   a PostgreSQL   tables in the schema downdrop of that database; a copy of them
   database       beside it, from before a new version changed them
 

@@ -217,6 +217,7 @@ var placesWritten = map[string]string{
 	"cmd/downdrop/triage.go opener":                   "gone when the command ends",
 	"cmd/downdrop/triage.go rejecter":                 "--rejects",
 	"cmd/downdrop/unit.go paper":                      "return-note --html",
+	"cmd/internal/page/shop_bench.go begin":           "cases-runs",
 	"cmd/internal/triage/spill.go layDown":            "gone when the command ends",
 }
 
