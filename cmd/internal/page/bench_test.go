@@ -30,11 +30,12 @@ func BenchmarkAnswerTwoHundredOpen(b *testing.B) {
 	}
 	words := []string{"power light dark", "run light dark", "traffic light flickering", "power light lit", "I have a multimeter", "began after storm near"}
 	var took, floor []time.Duration
+	var own []time.Duration
 	worked := processor(s.run.Process.Pid)
 	b.ResetTimer()
 	for i := range b.N {
 		form := url.Values{"form": {newForm()}, "kind": {"opening"}, "entry": {words[(i/open+i)%len(words)]}}
-		start := time.Now()
+		before, start := scheduled(s.run.Process.Pid), time.Now()
 		r, err := http.NewRequest(http.MethodPost, s.at+"/case/"+codes[i%len(codes)]+"/answer", strings.NewReader(form.Encode()))
 		if err != nil {
 			b.Fatal(err)
@@ -47,6 +48,7 @@ func BenchmarkAnswerTwoHundredOpen(b *testing.B) {
 		}
 		text(b, response)
 		took = append(took, time.Since(start))
+		own = append(own, scheduled(s.run.Process.Pid)-before)
 		start = time.Now()
 		s.get("/new")
 		floor = append(floor, time.Since(start))
@@ -59,6 +61,8 @@ func BenchmarkAnswerTwoHundredOpen(b *testing.B) {
 	b.ReportMetric(ms(took, 0.5), "ms/median")
 	b.ReportMetric(ms(took, 0.99), "ms/p99")
 	b.ReportMetric(ms(floor, 0.5), "ms/floor")
+	b.ReportMetric(ms(floor, 0.99), "ms/floor-p99")
+	b.ReportMetric(ms(own, 0.99), "ms-of-processor/p99")
 	b.ReportMetric(10*(processor(s.run.Process.Pid)-worked)/float64(b.N), "ms-of-processor/answer")
 	b.ReportMetric(resident(b, s.run.Process.Pid), "MiB/most-resident")
 }
@@ -93,4 +97,22 @@ func processor(pid int) float64 {
 	user, _ := strconv.ParseFloat(fields[11], 64)
 	system, _ := strconv.ParseFloat(fields[12], 64)
 	return user + system
+}
+
+// scheduled is how long the threads of a process have worked, on both cores together, to the nanosecond:
+// an answer is there no later than that on a machine that does nothing else.
+func scheduled(pid int) time.Duration {
+	tasks, err := filepath.Glob(filepath.Join("/proc", strconv.Itoa(pid), "task", "*", "schedstat"))
+	if err != nil {
+		return 0
+	}
+	sum := 0
+	for _, task := range tasks {
+		if text, err := os.ReadFile(task); err == nil {
+			first, _, _ := strings.Cut(string(text), " ")
+			n, _ := strconv.Atoi(first)
+			sum += n
+		}
+	}
+	return time.Duration(sum)
 }

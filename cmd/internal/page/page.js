@@ -19,7 +19,15 @@
     document.querySelector("header").replaceWith(page.querySelector("header"));
     document.title = page.title;
     history.replaceState(null, "", url);
-    if (focus) { scrollTo(0, 0); main.focus({ preventScroll: true }); }
+    if (focus) { scrollTo(0, 0); }
+    ready(focus);
+  }
+
+  // ready says which key leads to the words, and begins among what is asked.
+  function ready(focus) {
+    var label = document.querySelector("label[for=entry]");
+    if (label) { label.append(" (key /)"); }
+    if (focus) { document.querySelector("main").focus({ preventScroll: true }); }
   }
 
   function say(text) {
@@ -54,8 +62,12 @@
     send({ to: form.getAttribute("action"), body: body });
   });
 
+  // Keys without a further one held count only while the focus is among what is asked, never while
+  // somebody types: who speaks to a computer sets off nothing by a word.
   document.addEventListener("keydown", function (event) {
-    if (event.ctrlKey || event.altKey || event.metaKey || /^(INPUT|TEXTAREA|SELECT)$/.test(event.target.tagName)) { return; }
+    if (event.ctrlKey || event.altKey || event.metaKey || !event.target.closest("main") || /^(TEXTAREA|SELECT)$/.test(event.target.tagName) || event.target.matches("input:not([type=radio])")) { return; }
+    var words = document.getElementById("entry");
+    if (event.key === "/" && words) { event.preventDefault(); words.focus(); return; }
     var button = Array.from(document.querySelectorAll("button[data-key]")).find(function (b) { return b.dataset.key === event.key; });
     if (button) { event.preventDefault(); button.click(); }
   });
@@ -77,6 +89,7 @@
     }, 150);
   });
 
+  ready(!location.hash && document.querySelector("button[data-key]"));
   addEventListener("online", again);
   again();
 })();

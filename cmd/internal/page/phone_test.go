@@ -1,0 +1,172 @@
+package page_test
+
+import (
+	"fmt"
+	"net/url"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+
+	"downdrop/cases"
+	"downdrop/testdata/support"
+	"downdrop/testdata/support/browser"
+)
+
+// A supporter with a desk's screen and both hands at the keys takes a call from the first word to the
+// closed case; the same by presses on a phone without scripts. The other two where there is time.
+func TestPhoneJobInABrowser(t *testing.T) {
+	for _, way := range []struct {
+		width, height int
+		noScript      bool
+		always        bool
+	}{{1280, 800, false, true}, {360, 740, true, true}, {360, 740, false, false}, {1280, 800, true, false}} {
+		if !way.always && support.Deep(t, 1) == 1 {
+			continue
+		}
+		t.Run(fmt.Sprintf("%d wide, scripts off %v", way.width, way.noScript), func(t *testing.T) {
+			s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
+			s.open(url.Values{"at": {"phone"}, "drop": {"9"}, "location": {"Invented Quarry"}, "story": {"operator, 9 dead"}}) // another call is open
+			h := hands{t: t, tab: s.tab(browser.Options{Width: way.width, Height: way.height, NoScript: way.noScript}), keys: !way.noScript}
+			h.phoneJob(s)
+		})
+	}
+}
+
+// hands work a page: by keys alone, or by presses.
+type hands struct {
+	t       *testing.T
+	tab     *browser.Tab
+	keys    bool
+	answers int
+	pressed int // keys, but for those of the story
+}
+
+// to puts the focus on something, by the tabulator where there are only keys.
+func (h *hands) to(selector string) {
+	h.t.Helper()
+	if h.keys {
+		h.pressed += keyTo(h.t, h.tab, selector)
+		return
+	}
+	h.tab.Run(chromedp.Focus(selector, chromedp.ByQuery))
+}
+
+func (h *hands) write(selector, text string) {
+	h.t.Helper()
+	h.to(selector)
+	h.tab.Run(chromedp.KeyEvent(text))
+}
+
+// press presses something that leads on.
+func (h *hands) press(selector string) {
+	h.t.Helper()
+	turns(h.tab, func() {
+		if !h.keys {
+			h.tab.Click(selector)
+			return
+		}
+		h.to(selector)
+		h.tab.Run(chromedp.KeyEvent(kb.Enter))
+	})
+}
+
+// answer gives one of the answers that are asked for, with its own key where there are keys.
+func (h *hands) answer(entry string) {
+	h.t.Helper()
+	h.answers++
+	selector := "button" + attributeSelector("chosen", entry)
+	var key string
+	if h.keys {
+		h.tab.Eval(fmt.Sprintf(`document.querySelector(%q).dataset.key`, selector), &key)
+	}
+	if len(key) != 1 {
+		h.press(selector)
+		return
+	}
+	h.pressed++
+	turns(h.tab, func() { h.tab.Run(chromedp.KeyEvent(key)) })
+}
+
+func (h *hands) says() (text string) {
+	h.tab.Eval(`document.querySelector("main").textContent`, &text)
+	return text
+}
+
+// phoneJob takes a call in, asks until it is said how the call ends, hands the case to the drop, hears
+// what was found there, and closes it.
+func (h *hands) phoneJob(s *served) {
+	t := h.t
+	h.press("a.go")
+	h.to("input[name=at]")
+	if h.keys {
+		h.tab.Run(chromedp.KeyEvent(kb.ArrowDown))
+	} else {
+		h.tab.Click(`input[name=at][value=phone]`)
+	}
+	const story = "operator, 5 dead, 1-4 good, power dark, run dark"
+	h.write("#story", story)
+	h.press("button.go")
+	var at string
+	h.tab.Run(chromedp.Location(&at))
+	code := codeRE.FindStringSubmatch(at)[1]
+	for h.answers < 20 && !strings.Contains(h.says(), "Enough is known for this call") {
+		if h.agreed() {
+			continue
+		}
+		kind, about, answers := onScreen(h.tab)
+		pick := switchedOff.choose(kind, about, answers)
+		if kind == "end" || pick == "" {
+			break
+		}
+		h.answer(pick)
+	}
+	if h.answers > 8 {
+		t.Errorf("%d answers until the call can end", h.answers)
+	}
+	picture(t, h.tab, fmt.Sprintf("call-ends-%v", h.keys))
+	wellLaid(t, h.tab, "the call ends")
+	accessible(t, h.tab, !h.keys, "the call ends")
+	c := s.kept(code)
+	if c.Situation.At != "phone" || c.Situation.Drop != 5 {
+		t.Errorf("kept is %+v", c.Situation)
+	}
+	// Whoever may has put the supply in; the caller calls back.
+	words := []string{"done have_supply_closed, works now"}
+	for _, w := range words {
+		if h.keys {
+			h.tab.Run(chromedp.KeyEvent("/"))
+		} else {
+			h.to("#entry")
+		}
+		turns(h.tab, func() { h.tab.Run(chromedp.KeyEvent(w + kb.Enter)) })
+	}
+	h.press(`nav a[href$="/close"]`)
+	cause := "input" + attributeSelector("cause", "supply_switched_off")
+	h.to(cause)
+	h.tab.Run(chromedp.KeyEvent(" "))
+	h.write("#how", "the shift electrician put it in, the caller sees it work")
+	h.press("form.box button.go")
+	if said := h.says(); !strings.Contains(said, "This case is closed") {
+		t.Errorf("not closed: %.600s", said)
+	}
+	if c := s.kept(code); c.State != cases.StateClosed {
+		t.Errorf("the case is %s", c.State)
+	}
+	t.Logf("%d answers, %d keys beside the %d of the story", h.answers, h.pressed, len(story))
+}
+
+// agreed fills in what has to be agreed before anything beyond looking, where it is asked.
+func (h *hands) agreed() bool {
+	var asked bool
+	h.tab.Eval(`!!document.querySelector("#off")`, &asked)
+	if asked {
+		h.write("#off", "the shift electrician")
+		h.write("#back", "10:40")
+		h.write("#else", "the control room")
+		h.press(`form[action$="/agree"] button`)
+	}
+	return asked
+}
