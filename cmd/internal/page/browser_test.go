@@ -106,6 +106,9 @@ func TestFieldJobInABrowser(t *testing.T) {
 			t.Run(fmt.Sprintf("%d wide, scripts off %v", size[0], noScript), func(t *testing.T) {
 				s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 				tab := s.tab(browser.Options{Width: size[0], Height: size[1], NoScript: noScript})
+				if noScript {
+					light(tab, "dark", "no-preference")
+				}
 				press := func(selector string) {
 					turns(tab, func() {
 						if noScript {
@@ -131,6 +134,7 @@ func TestFieldJobInABrowser(t *testing.T) {
 						wellLaid(t, tab, where)
 						accessible(t, tab, noScript, where)
 					}
+					picture(t, tab, fmt.Sprintf("job-%d-%v-%d", size[0], noScript, taps))
 					if kind == "end" {
 						break
 					}

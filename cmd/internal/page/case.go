@@ -116,6 +116,11 @@ func (s *Server) view(st *standing, reply conversation.Reply) *view {
 	if want, ok := s.o.Talk.Reading(reply.Question); ok {
 		v.Reading = &reading{ID: want.ID, Unit: want.Unit, Units: unitsFor(want.Unit)}
 	}
+	if v.Ended { // what is to be saved elsewhere is kept here
+		for i := range v.Asks {
+			v.Asks[i].Says = keptInstead.Replace(v.Asks[i].Says)
+		}
+	}
 	v.Known = s.o.Talk.Known(st.situation)
 	v.Still = report.InPlaceLines(c)
 	if d := reply.Diagnosis; d != nil {
@@ -123,6 +128,8 @@ func (s *Server) view(st *standing, reply conversation.Reply) *view {
 	}
 	return v
 }
+
+var keptInstead = strings.NewReplacer("The case can be saved.", sayAllKept, "; it can be saved, and taken up again.", sayStaysKept)
 
 // onPage are entries that stand on every page by themselves, or have no sense where every
 // answer is kept at once.

@@ -121,6 +121,7 @@ func (h *hands) phoneJob(s *served) {
 		if kind == "end" || pick == "" {
 			break
 		}
+		picture(t, h.tab, fmt.Sprintf("call-%v-%d", h.keys, h.answers))
 		h.answer(pick)
 	}
 	if h.answers > 8 {

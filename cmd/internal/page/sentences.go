@@ -45,6 +45,8 @@ const (
 	sayTimesFirst     = "%.2g times for the first"
 	sayTimesSecond    = "%.2g times for the second"
 
+	sayAllKept     = "All of it is kept. Close the case once it has proven itself."
+	sayStaysKept   = ", with all of it."
 	sayNothingSaid = "Nothing was entered."
 	sayTakenBack   = "Taken back."
 	sayNoneBefore  = "There is nothing to take back."
