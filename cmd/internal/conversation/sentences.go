@@ -306,9 +306,9 @@ func sayExtent(word, because string) string {
 
 func sayDropNow(now rulebase.DropNow, id string) string {
 	if now == rulebase.Well {
-		return "after " + plain(id) + " the drop works"
+		return "after \"" + plain(id) + "\" the drop works"
 	}
-	return "after " + plain(id) + " the drop is still down"
+	return "after \"" + plain(id) + "\" the drop is still down"
 }
 
 func sayDone(st *rulebase.Step) string { return "done: " + st.Do }

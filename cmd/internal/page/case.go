@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"net/http"
 	"slices"
+	"strconv"
 	"strings"
 
 	"downdrop/cases"
@@ -113,6 +114,11 @@ func (s *Server) view(st *standing, reply conversation.Reply) *view {
 	}
 	v.take(reply)
 	v.Answers = slices.DeleteFunc(slices.Clone(reply.Question.Answers), func(a conversation.Answer) bool { return onPage[a.Entry] })
+	for i := range v.Answers { // those that are left out leave no gap
+		if _, err := strconv.Atoi(v.Answers[i].Key); err == nil {
+			v.Answers[i].Key = strconv.Itoa(i + 1)
+		}
+	}
 	if want, ok := s.o.Talk.Reading(reply.Question); ok {
 		v.Reading = &reading{ID: want.ID, Unit: want.Unit, Units: unitsFor(want.Unit)}
 	}
