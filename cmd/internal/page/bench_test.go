@@ -116,3 +116,34 @@ func scheduled(pid int) time.Duration {
 	}
 	return time.Duration(sum)
 }
+
+// How much memory the server holds at most after every kind of page was asked for, a dozen times each, one
+// at a time; DOWNDROP_BENCH_STORE names the store, whose size must not show.
+func BenchmarkEveryPageResident(b *testing.B) {
+	store := os.Getenv("DOWNDROP_BENCH_STORE")
+	if store == "" {
+		store = filepath.Join(b.TempDir(), "cases.db")
+	}
+	s := serve(b, store)
+	began := resident(b, s.run.Process.Pid)
+	for b.Loop() {
+		for i := range 12 {
+			code := s.open(url.Values{"story": {[]string{millStory, "operator on the phone, 5 dead, 1-4 good", "technician at the bench, drop dead"}[i%3]}})
+			s.post("/case/"+code+"/sheet", url.Values{"form": {newForm()}, "sheet": {mill(b)}})
+			for _, page := range []string{"/", "/?find=storm", "/case/" + code, "/case/" + code + "?say=else", "/case/" + code + "/causes", "/case/" + code + "/summary", "/case/" + code + "/close", "/case/" + code + "/hand-over", "/case/" + code + "/diagnosis.json"} {
+				s.get(page)
+			}
+		}
+	}
+	pages := resident(b, s.run.Process.Pid)
+	for range 3 {
+		s.get("/case/" + s.open(url.Values{"story": {millStory}}) + "/chart")
+	}
+	charts := resident(b, s.run.Process.Pid)
+	code := s.open(url.Values{"story": {millStory}})
+	s.get("/case/" + code + "/chart?places=90")
+	b.ReportMetric(began, "MiB/begun")
+	b.ReportMetric(pages, "MiB/pages")
+	b.ReportMetric(charts, "MiB/charts")
+	b.ReportMetric(resident(b, s.run.Process.Pid), "MiB/largest-chart")
+}
