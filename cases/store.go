@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"iter"
 	"slices"
 	"strings"
@@ -26,6 +27,17 @@ var (
 	ErrConflict    = errors.New("an event of that id says something else")
 	ErrTooLong     = errors.New("the entry is too long")
 )
+
+// A TwoCasesError says that a short code names more than one case of a store: a code is made to be the only one
+// where a case is opened, and a case from another place brings its own. Its id names each for sure.
+type TwoCasesError struct {
+	Code string
+	IDs  []string
+}
+
+func (e TwoCasesError) Error() string {
+	return fmt.Sprintf("The code %s names more than one case here, since one came from another place. Name the case by its id: %s.", e.Code, strings.Join(e.IDs, ", "))
+}
 
 // A Store keeps events, the files they speak of, and names. Its laws, which
 // storetest holds every store to:
@@ -65,7 +77,8 @@ type Store interface {
 	// Heads gives the head of each site's chain.
 	Heads(ctx context.Context) (map[string]Head, error)
 
-	// Case is one case by its id, or by its short code; ErrNotFound.
+	// Case is one case by its id, or by its short code; ErrNotFound, or TwoCasesError where cases of two
+	// places have one code.
 	Case(ctx context.Context, idOrCode string) (*Case, error)
 
 	// Find gives summaries of cases, the last changed first.

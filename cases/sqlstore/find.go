@@ -25,14 +25,15 @@ func (s *Store) caseOf(ctx context.Context, idOrCode string) (*cases.Case, error
 		return cases.Fold(events), nil
 	}
 	if code, ok := cases.ReadCode(idOrCode); ok {
-		var id string
-		err := s.read.QueryRowContext(ctx, `SELECT s.id FROM terms t JOIN summaries s ON s.number = t.number
-			WHERE t.kind = $1 AND t.term = $2 ORDER BY s.id LIMIT 1`, termCode, code).Scan(&id)
+		ids, err := texts(ctx, s.read, `SELECT s.id FROM terms t JOIN summaries s ON s.number = t.number
+			WHERE t.kind = $1 AND t.term = $2 ORDER BY s.id`, termCode, code)
 		switch {
-		case err == nil:
-			return s.caseOf(ctx, id)
-		case !errors.Is(err, sql.ErrNoRows):
+		case err != nil:
 			return nil, err
+		case len(ids) == 1:
+			return s.caseOf(ctx, ids[0])
+		case len(ids) > 1:
+			return nil, cases.TwoCasesError{Code: code, IDs: ids}
 		}
 	}
 	return nil, fmt.Errorf("case %s: %w", idOrCode, cases.ErrNotFound)

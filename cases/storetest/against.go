@@ -172,7 +172,7 @@ func (r *random) agree(t *testing.T, s, m cases.Store) {
 	for _, id := range []string{fmt.Sprint("c", r.rng.IntN(7)), cases.NewCode(uint64(r.rng.IntN(3)))} {
 		got, errGot := s.Case(ctx, id)
 		want, errWant := m.Case(ctx, id)
-		if (errGot == nil) != (errWant == nil) || errGot == nil && got.ID != want.ID {
+		if (errGot == nil) != (errWant == nil) || errGot == nil && got.ID != want.ID || errWant != nil && errGot.Error() != errWant.Error() {
 			t.Fatalf("case %s: %v %v, want %v %v", id, got, errGot, want, errWant)
 		}
 		if errGot == nil {

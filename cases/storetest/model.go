@@ -142,10 +142,23 @@ func (m *Model) heads() map[string]cases.Head {
 
 // Case is one case.
 func (m *Model) Case(ctx context.Context, idOrCode string) (*cases.Case, error) {
+	var found []*cases.Case
+	var ids []string
+	code, ok := cases.ReadCode(idOrCode)
 	for _, c := range m.cases() {
-		if code, ok := cases.ReadCode(idOrCode); c.ID == idOrCode || ok && c.Code == code {
+		if c.ID == idOrCode {
 			return c, nil
 		}
+		if ok && c.Code == code {
+			found, ids = append(found, c), append(ids, c.ID)
+		}
+	}
+	switch len(found) {
+	case 0:
+	case 1:
+		return found[0], nil
+	default:
+		return nil, cases.TwoCasesError{Code: code, IDs: ids}
 	}
 	return nil, fmt.Errorf("case %s: %w", idOrCode, cases.ErrNotFound)
 }

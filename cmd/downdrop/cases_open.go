@@ -106,7 +106,7 @@ func (d *desk) openAs(ctx context.Context, id string, opening cases.Opening, s r
 	for range 20 {
 		opening.Code = cases.NewCode(rand.Uint64())
 		_, err := d.store.Case(ctx, opening.Code)
-		if err == nil {
+		if err == nil || errors.As(err, new(cases.TwoCasesError)) {
 			continue // somebody has it already
 		}
 		if !errors.Is(err, cases.ErrNotFound) {

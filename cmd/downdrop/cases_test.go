@@ -100,6 +100,9 @@ func TestACaseFromTheFirstCallToItsClosing(t *testing.T) {
 	s.says(0, "case|show|"+first+"|--entries", "opened")
 	s.says(0, "case|join|"+first+"|"+s.code+"|--name|storm", "2 cases")
 	s.says(0, "case|wait|CASE|a technician", "waiting for a technician")
+	s.says(0, "case|hand-over|CASE|--to|bench", "Nobody has read these settings of the unit as found: address, rate")
+	s.says(0, "case|setting|CASE|address=5")
+	s.says(0, "case|hand-over|CASE|--to|bench", "address 5 not read", "rate not read not read")
 }
 
 // A second exchange at a place within 90 days of one whose unit was good counts for the place;
@@ -297,5 +300,30 @@ func TestCasesAreJoinedAtOnce(t *testing.T) {
 	}
 	for _, code := range codes {
 		s.says(0, "case|show|"+code, "storm")
+	}
+}
+
+// A case that came from another place may have the code of one that is here: neither is then taken for the other.
+func TestTwoCasesOfOneCode(t *testing.T) {
+	s := newShop(t)
+	s.run(0, "case|open|--location|Tide mill")
+	c, err := s.store.Case(context.Background(), s.code)
+	if err != nil {
+		t.Fatal(err)
+	}
+	other := storetest.NewModel("quarry")
+	d := cases.Say(cases.KindOpened, cases.Opening{Code: s.code, Location: "Lock 4"})
+	d.ID, d.Subject, d.At = "theirs", cases.Subject{Kind: cases.AboutCase, ID: "their-case"}, s.now
+	if _, err := other.Append(context.Background(), d); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := s.store.Import(context.Background(), other.All(context.Background())); err != nil {
+		t.Fatal(err)
+	}
+	s.says(4, "case|note|CASE|the key is with the miller", "names more than one case here", "their-case", c.ID)
+	s.says(0, "case|note|their-case|the key is with the keeper", "kept")
+	s.says(0, "case|show|"+c.ID, "Tide mill")
+	if out := s.run(0, "case|show|"+c.ID); strings.Contains(out, "keeper") {
+		t.Error("the note went to the other case")
 	}
 }

@@ -54,7 +54,7 @@ func exitCode(err error) int {
 		return exitIntegrity
 	case errors.Is(err, cases.ErrNotFound):
 		return exitNotFound
-	case errors.Is(err, cases.ErrConflict), errors.Is(err, cases.ErrSpoilt), errors.Is(err, cases.ErrTooLong):
+	case errors.Is(err, cases.ErrConflict), errors.Is(err, cases.ErrSpoilt), errors.Is(err, cases.ErrTooLong), errors.As(err, new(cases.TwoCasesError)):
 		return exitInput
 	case errors.As(err, &path), errors.Is(err, fs.ErrInvalid): // a rulebase that is a file
 		return exitNotFound

@@ -127,8 +127,11 @@ func (s *Server) answering(h handle) http.Handler {
 		}
 		var e refusal
 		var long *http.MaxBytesError
+		var two cases.TwoCasesError
 		switch {
 		case errors.As(err, &e):
+		case errors.As(err, &two):
+			e = refusal{http.StatusConflict, two.Error()}
 		case errors.As(err, &long):
 			e = refusal{http.StatusRequestEntityTooLarge, fmt.Sprintf(sayTooLarge, long.Limit>>10)}
 		case errors.Is(err, cases.ErrNotFound):

@@ -81,14 +81,14 @@ func SettingsUnread(w io.Writer, width int, c *cases.Case) error {
 	var unread []string
 	for _, name := range cases.SettingNames {
 		if c.Setting(cases.AsFound, name) == "" {
-			unread = append(unread, strings.ReplaceAll(name, "_", " "))
+			unread = append(unread, name)
 		}
 	}
 	if len(unread) == 0 {
 		return nil
 	}
 	p := newPage(width)
-	p.say(saySettingsUnread(c, unread))
+	p.say(saySettingsUnread(c, plainAll(unread)))
 	return p.writeTo(w)
 }
 
@@ -314,7 +314,10 @@ func HandOver(w io.Writer, width int, d *engine.Diagnosis, c *cases.Case, parts 
 	p := newPage(width)
 	p.say(sayHandOver(c))
 	p.known(d.Base, c)
-	p.settings(c)
+	if p.settings(c); len(c.Settings) == 0 && c.HandedTo == rulebase.Bench { // the unit goes with it
+		p.gap()
+		p.say(saySettingsUnread(c, plainAll(cases.SettingNames)))
+	}
 	p.inPlace(c)
 	p.apart(c)
 	p.gap()
