@@ -7,8 +7,6 @@ import (
 	"net"
 	"os"
 	"runtime/debug"
-	"strconv"
-	"strings"
 	"sync"
 
 	"github.com/spf13/cobra"
@@ -24,8 +22,12 @@ import (
 
 type serveOptions struct {
 	deskOptions
-	listen string
-	runs   string
+	listen    string
+	lan       bool
+	cert, key string
+	names     []string
+	role      string
+	runs      string
 }
 
 func newServeCmd(env *environment, runF func(context.Context, *environment, serveOptions) error) *cobra.Command {
@@ -35,8 +37,14 @@ func newServeCmd(env *environment, runF func(context.Context, *environment, serv
 		RunE: func(cmd *cobra.Command, _ []string) error { return runF(cmd.Context(), env, o) },
 	}
 	addStoreFlags(cmd, &o.deskOptions)
-	cmd.Flags().StringVar(&o.listen, "listen", usualAddress, "the `ADDRESS` on this machine to answer at; port 0 takes a free one")
-	cmd.Flags().StringVar(&o.runs, "runs", "", "the `FOLDER` that runs at the bench are kept in; else one beside the store")
+	f := cmd.Flags()
+	f.StringVar(&o.listen, "listen", usualAddress, "the `ADDRESS` to answer at; port 0 takes a free one")
+	f.BoolVar(&o.lan, "lan", false, "let devices of the network in: by a cipher (TLS), each by a code that is shown here")
+	f.StringVar(&o.cert, "cert", "", "with --lan: the certificate (`FILE`, PEM) instead of a self-made one")
+	f.StringVar(&o.key, "key", "", "with --lan: the key to --cert (`FILE`, PEM)")
+	f.StringArrayVar(&o.names, "name", nil, "with --lan: a further `NAME` that others call this machine by")
+	f.StringVar(&o.role, "role", "", "with --lan: what the first device may do, as its `ROLE`: read, answer, close or author, which is usual")
+	f.StringVar(&o.runs, "runs", "", "the `FOLDER` that runs at the bench are kept in; else one beside the store")
 	return cmd
 }
 
@@ -50,7 +58,8 @@ const serveHeap = 48 << 20
 
 // runServe answers as a page until it is interrupted, which is its usual end.
 func runServe(ctx context.Context, env *environment, o serveOptions) error {
-	if err := onlyHere(o.listen); err != nil {
+	others, err := o.ready(env.clock())
+	if err != nil {
 		return err
 	}
 	if os.Getenv("GOMEMLIMIT") == "" {
@@ -68,23 +77,29 @@ func runServe(ctx context.Context, env *environment, o serveOptions) error {
 	}
 	defer l.Close()
 	host := l.Addr().String()
-	tell := func(path string) { fmt.Fprintf(env.out, sayServing, "http://"+host+path) }
 	runs, err := runsFolder(env, o.runs, o.store)
 	if err != nil {
 		return err
 	}
-	s := newPage(d, host, runs, tell)
+	if others != nil {
+		s := newPage(d, runs, page.Options{Hosts: others.hosts(host), Pairing: true, TLS: others.cert, Strict: !others.selfMade, Paired: func(p page.Device) { fmt.Fprintf(env.out, sayPaired, page.DeviceLine(p)) }})
+		others.tell(env, "https://"+host+"/", s)
+		go others.listenTo(env, s) // it ends with the program: nothing that waits for a key can be called off
+		return s.Serve(ctx, l, page.Usual)
+	}
+	tell := func(path string) { fmt.Fprintf(env.out, sayServing, "http://"+host+path) }
+	s := newPage(d, runs, page.Options{Hosts: ownHosts(host), Link: tell})
 	tell(s.Link())
 	return s.Serve(ctx, l, page.Usual)
 }
 
-// newPage makes the server of a desk.
-func newPage(d *desk, host, runs string, link func(string)) *page.Server {
+// newPage makes the server of a desk; o says who may come in and how.
+func newPage(d *desk, runs string, o page.Options) *page.Server {
 	desk := pageDeskOf(d)
-	return page.New(page.Options{
-		Base: d.base, Store: d.store, Desk: desk, Counter: desk.counter(runs), Talk: newTalkOn(desk.prepared).WithClock(d.env.clock), Now: d.env.clock, NewID: newID, Hosts: ownHosts(host),
-		Link: link, Log: slog.New(slog.NewTextHandler(d.env.err, &slog.HandlerOptions{Level: slog.LevelWarn})),
-	})
+	o.Base, o.Store, o.Desk, o.Counter = d.base, d.store, desk, desk.counter(runs)
+	o.Talk, o.Now, o.NewID = newTalkOn(desk.prepared).WithClock(d.env.clock), d.env.clock, newID
+	o.Log = slog.New(slog.NewTextHandler(d.env.err, &slog.HandlerOptions{Level: slog.LevelWarn}))
+	return page.New(o)
 }
 
 // ownHosts are the names that a browser on this machine may call an address by.
@@ -94,20 +109,6 @@ func ownHosts(host string) []string {
 		return []string{host}
 	}
 	return []string{host, "localhost:" + port, "127.0.0.1:" + port, "[::1]:" + port}
-}
-
-// onlyHere refuses an address that other machines reach: without a cipher whoever
-// listens on the line reads along, and without pairing whoever reaches the port answers
-// for the person at the drop. Neither is built yet.
-func onlyHere(address string) error {
-	host, port, err := net.SplitHostPort(address)
-	if n, bad := strconv.Atoi(port); err != nil || bad != nil || n < 0 || n > 65535 {
-		return usageError{fmt.Sprintf(sayListenForm, address)}
-	}
-	if ip := net.ParseIP(host); strings.EqualFold(host, "localhost") || ip != nil && ip.IsLoopback() {
-		return nil
-	}
-	return usageError{fmt.Sprintf(sayListenHere, address)}
 }
 
 // A pageDesk is a desk that many requests use at once.

@@ -22,12 +22,19 @@ const (
 type door struct {
 	now func() time.Time
 
-	mu   sync.Mutex
-	key  string // of the link that has not been used
-	seen map[[sha256.Size]byte]*letIn
+	mu      sync.Mutex
+	key     string // of the link that has not been used
+	seen    map[[sha256.Size]byte]*letIn
+	pairing pairing // the code that is out; see pair.go
+	devices int     // how many came in by a code
 }
 
-type letIn struct{ since, last time.Time }
+type letIn struct {
+	since, last time.Time
+	role        Role
+	name        string // of a device that came in by a code
+	number      int    // of such a device; 0: it came by the link
+}
 
 func newDoor(now func() time.Time) *door {
 	return &door{now: now, key: secret(), seen: map[[sha256.Size]byte]*letIn{}}
@@ -54,27 +61,43 @@ func (d *door) use(key string) (token string, ok bool) {
 		return "", false
 	}
 	d.key = secret()
-	token = secret()
 	now := d.now()
-	d.seen[sha256.Sum256([]byte(token))] = &letIn{since: now, last: now}
-	return token, true
+	return d.letIn(&letIn{since: now, last: now, role: Author}), true
 }
 
-// knows says whether a browser was let in, and not too long ago.
-func (d *door) knows(token string) bool {
+// letIn keeps who comes in. The door is locked.
+func (d *door) letIn(who *letIn) (token string) {
+	token = secret()
+	d.seen[sha256.Sum256([]byte(token))] = who
+	return token
+}
+
+// known is who was let in, and not too long ago.
+func (d *door) known(token string) (letIn, bool) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	sum := sha256.Sum256([]byte(token))
 	who, ok := d.seen[sum]
-	now := d.now()
-	if ok && (now.Sub(who.last) > idleFor || now.Sub(who.since) > letInFor) {
-		delete(d.seen, sum)
-		ok = false
+	if !ok || !d.stands(sum, who) {
+		return letIn{}, false
 	}
-	if ok {
-		who.last = now
-	}
+	who.last = d.now()
+	return *who, true
+}
+
+func (d *door) knows(token string) bool {
+	_, ok := d.known(token)
 	return ok
+}
+
+// stands says whether somebody's time is not over, and forgets whose is. The door is locked.
+func (d *door) stands(sum [sha256.Size]byte, who *letIn) bool {
+	now := d.now()
+	if now.Sub(who.last) > idleFor || now.Sub(who.since) > letInFor {
+		delete(d.seen, sum)
+		return false
+	}
+	return true
 }
 
 func (d *door) forget(token string) {
@@ -83,13 +106,21 @@ func (d *door) forget(token string) {
 	delete(d.seen, sha256.Sum256([]byte(token)))
 }
 
-// cookieName has the port in it: cookies know hosts only, and there may be two servers.
+// cookieName has the port in it: cookies know hosts only, and there may be two servers. Behind a
+// cipher its prefix has the browser hold it to this host, and to the cipher.
 func cookieName(r *http.Request) string {
 	_, port, err := net.SplitHostPort(r.Host)
 	if err != nil {
-		port = "80"
+		port = "usual"
+	}
+	if r.TLS != nil {
+		return "__Host-downdrop-" + port
 	}
 	return "downdrop-" + port
+}
+
+func (s *Server) giveCookie(w http.ResponseWriter, r *http.Request, token string) {
+	http.SetCookie(w, &http.Cookie{Name: cookieName(r), Value: token, Path: "/", HttpOnly: true, Secure: r.TLS != nil, SameSite: http.SameSiteStrictMode, MaxAge: int(letInFor / time.Second)})
 }
 
 func (s *Server) tokenOf(r *http.Request) string {
@@ -110,6 +141,9 @@ func (s *Server) enterForm(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *Server) enter(w http.ResponseWriter, r *http.Request) error {
+	if s.o.Pairing { // no link is shown there
+		return refusal{http.StatusForbidden, sayNotPaired}
+	}
 	if err := readForm(r); err != nil {
 		return err
 	}
@@ -117,7 +151,7 @@ func (s *Server) enter(w http.ResponseWriter, r *http.Request) error {
 	if !ok {
 		return refusal{http.StatusForbidden, sayLinkUsed}
 	}
-	http.SetCookie(w, &http.Cookie{Name: cookieName(r), Value: token, Path: "/", HttpOnly: true, SameSite: http.SameSiteStrictMode, MaxAge: int(letInFor / time.Second)})
+	s.giveCookie(w, r, token)
 	if s.o.Link != nil {
 		s.o.Link(s.Link())
 	}
@@ -127,6 +161,6 @@ func (s *Server) enter(w http.ResponseWriter, r *http.Request) error {
 
 func (s *Server) leave(w http.ResponseWriter, r *http.Request) error {
 	s.door.forget(s.tokenOf(r))
-	http.SetCookie(w, &http.Cookie{Name: cookieName(r), Path: "/", HttpOnly: true, SameSite: http.SameSiteStrictMode, MaxAge: -1})
+	http.SetCookie(w, &http.Cookie{Name: cookieName(r), Path: "/", HttpOnly: true, Secure: r.TLS != nil, SameSite: http.SameSiteStrictMode, MaxAge: -1})
 	return show(w, http.StatusOK, "sorry", sorry{sheet{Title: sayLeftTitle}, []string{sayLeft}})
 }

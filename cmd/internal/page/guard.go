@@ -39,6 +39,14 @@ func (s *Server) guard(next http.Handler) http.Handler {
 	}))
 	inside := crossing.Handler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if !open(r.URL.Path) && !s.door.knows(s.tokenOf(r)) {
+			if s.o.Pairing && r.Method == http.MethodGet && r.URL.Path == "/" {
+				http.Redirect(w, r, "/pair", http.StatusSeeOther)
+				return
+			}
+			if s.o.Pairing {
+				s.refuse(w, r, refusal{http.StatusForbidden, sayNotPaired})
+				return
+			}
 			s.refuse(w, r, refusal{http.StatusForbidden, sayNotLetIn})
 			return
 		}
@@ -51,6 +59,9 @@ func (s *Server) guard(next http.Handler) http.Handler {
 			"Cross-Origin-Opener-Policy": "same-origin", "Cross-Origin-Resource-Policy": "same-origin", "Cache-Control": "no-store",
 		} {
 			h.Set(name, value)
+		}
+		if s.o.Strict {
+			h.Set("Strict-Transport-Security", "max-age=31536000")
 		}
 		defer s.catch(w, r)
 		switch {
@@ -74,7 +85,7 @@ func (s *Server) guard(next http.Handler) http.Handler {
 
 // open are the paths for whoever has not come in yet.
 func open(path string) bool {
-	return path == "/enter" || path == "/style.css" || path == "/page.js"
+	return path == "/enter" || path == "/pair" || path == "/style.css" || path == "/page.js"
 }
 
 // catch turns a bug of ours into one sentence with a number that the log has too.

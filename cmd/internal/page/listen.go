@@ -2,6 +2,7 @@ package page
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"log/slog"
 	"net"
@@ -30,8 +31,12 @@ func (s *Server) Serve(ctx context.Context, l net.Listener, limits Limits) error
 		MaxHeaderBytes: limits.HeaderBytes, ErrorLog: slog.NewLogLogger(s.o.Log.Handler(), slog.LevelDebug),
 		BaseContext: func(net.Listener) context.Context { return context.WithoutCancel(ctx) },
 	}
+	l = netutil.LimitListener(l, limits.Connections)
+	if s.o.TLS != nil { // an own config, and so no HTTP/2: there is nothing here that it is for
+		l = tls.NewListener(l, &tls.Config{Certificates: []tls.Certificate{*s.o.TLS}, MinVersion: tls.VersionTLS13, NextProtos: []string{"http/1.1"}})
+	}
 	ended := make(chan error, 1)
-	go func() { ended <- server.Serve(netutil.LimitListener(l, limits.Connections)) }()
+	go func() { ended <- server.Serve(l) }()
 	select {
 	case err := <-ended:
 		return err

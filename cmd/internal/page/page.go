@@ -13,6 +13,7 @@ package page
 
 import (
 	"context"
+	"crypto/tls"
 	"embed"
 	"fmt"
 	"html/template"
@@ -63,7 +64,14 @@ type Options struct {
 	NewID   func() string
 	Hosts   []string // the Host headers it answers to, with the port; all others are refused
 	Link    func(url string)
-	Log     *slog.Logger // nil: slog's own
+
+	// Pairing lets devices in by codes (NewCode) and not by the link, as where others reach the address: see pair.go.
+	Pairing bool
+	Paired  func(Device)     // is told of each
+	TLS     *tls.Certificate // the cipher of the line; nil: none
+	Strict  bool             // browsers may take it that this host is never without it: the certificate is not self-made
+
+	Log *slog.Logger // nil: slog's own
 }
 
 // A Server answers the requests of the page.
@@ -106,11 +114,24 @@ type handle func(w http.ResponseWriter, r *http.Request) error
 // routes are all there is. What changes something is a POST.
 func (s *Server) routes() http.Handler {
 	mux := http.NewServeMux()
+	for pattern, h := range s.handles() {
+		mux.Handle(pattern, s.answering(s.allowed(pattern, h)))
+	}
+	return mux
+}
+
+// handles are the routes by their patterns; what each takes stands in needed.
+func (s *Server) handles() map[string]handle {
 	all := map[string]handle{
 		"GET /{$}":                        s.list,
 		"GET /enter":                      s.enterForm,
 		"POST /enter":                     s.enter,
 		"POST /leave":                     s.leave,
+		"GET /pair":                       s.pairForm,
+		"POST /pair":                      s.pair,
+		"GET /devices":                    s.devices,
+		"POST /devices/code":              s.deviceCode,
+		"POST /devices/out":               s.deviceOut,
 		"GET /style.css":                  s.file("text/css; charset=utf-8", "page.css", "shop.css"),
 		"GET /page.js":                    s.file("text/javascript; charset=utf-8", "page.js"),
 		"GET /new":                        s.openForm,
@@ -139,10 +160,7 @@ func (s *Server) routes() http.Handler {
 		"GET /case/{code}/case.json":      s.caseJSON,
 	}
 	maps.Copy(all, s.shopRoutes())
-	for pattern, h := range all {
-		mux.Handle(pattern, s.answering(h))
-	}
-	return mux
+	return all
 }
 
 // file gives files one behind the other.

@@ -34,3 +34,31 @@ func (q QRCode) Dark(x, y int) bool { return q.code.Module(x, y) }
 func (q QRCode) PNG(w io.Writer, pixels int) error {
 	return q.code.WriteAsPNG(qr.NewQrCodeImgConfig(pixels, 4, qr.WithLight(color.White), qr.WithDark(color.Black)), w)
 }
+
+// Text writes the code with its quiet border in half blocks, two modules to a sign, dark on
+// light whatever the terminal's own colours are: cameras want it so.
+func (q QRCode) Text(w io.Writer) error {
+	const border = 2
+	at := func(x, y int) bool {
+		return x >= 0 && y >= 0 && x < q.Size() && y < q.Size() && q.Dark(x, y)
+	}
+	for y := -border; y < q.Size()+border; y += 2 {
+		line := "\x1b[30;107m"
+		for x := -border; x < q.Size()+border; x++ {
+			switch upper, lower := at(x, y), at(x, y+1); {
+			case upper && lower:
+				line += "█"
+			case upper:
+				line += "▀"
+			case lower:
+				line += "▄"
+			default:
+				line += " "
+			}
+		}
+		if _, err := fmt.Fprintf(w, "  %s\x1b[0m\n", line); err != nil {
+			return err
+		}
+	}
+	return nil
+}
