@@ -155,7 +155,11 @@ func (s *Server) pair(w http.ResponseWriter, r *http.Request) error {
 	if s.o.Paired != nil {
 		s.o.Paired(got)
 	}
-	http.Redirect(w, r, "/", http.StatusSeeOther)
+	to := "/"
+	if got.Role == Author { // the first thing that one does is to let others in
+		to = "/devices"
+	}
+	http.Redirect(w, r, to, http.StatusSeeOther)
 	return nil
 }
 
@@ -173,14 +177,14 @@ func (s *Server) showDevices(w http.ResponseWriter, code, role string) error {
 	data := struct {
 		sheet
 		Pairing bool
-		Code    string // the new one, as it is read out
+		Next    string // the new code, as it is read out
 		Role    string
 		Minutes int
 		Roles   []string
 		Rows    []deviceRow
 	}{sheet: sheet{Title: sayDevicesTitle, In: true}, Pairing: s.o.Pairing, Role: role, Minutes: int(codeFor / time.Minute), Roles: RoleWords()}
 	if code != "" {
-		data.Code = SpacedCode(code)
+		data.Next = SpacedCode(code)
 	}
 	for _, d := range s.Devices() {
 		data.Rows = append(data.Rows, deviceRow{d.Number, DeviceLine(d)})

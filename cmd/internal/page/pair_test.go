@@ -435,9 +435,9 @@ func TestPairingInABrowser(t *testing.T) {
 	picture(t, tab, "pair-360")
 	code, _ := s.NewCode(page.Author)
 	turns(tab, func() {
-		tab.Run(chromedp.SendKeys("#code", page.SpacedCode(code), chromedp.ByQuery), chromedp.SendKeys("#name", "glove phone\r", chromedp.ByQuery))
+		tab.Run(chromedp.SendKeys("#code", page.SpacedCode(code), chromedp.ByQuery), chromedp.SendKeys("#name", "glove phone\r", chromedp.ByQuery)) // an author is led to /devices
 	})
-	turns(tab, func() { tab.Run(chromedp.Navigate(at + "/devices")) })
+	tab.Run(chromedp.WaitVisible("#role", chromedp.ByQuery))
 	turns(tab, func() { tab.Click(`form[action="/devices/code"] button`) })
 	wellLaid(t, tab, "devices")
 	accessible(t, tab, false, "devices")
