@@ -29,7 +29,8 @@ downdrop chart --at field --see power_light=dark --page a4 -o door.html
 downdrop chart --case K7Q4MP --html -o K7Q4MP.html`,
 	"serve": `
 downdrop serve
-downdrop serve --store yard.db --listen 127.0.0.1:0`,
+downdrop serve --store yard.db --listen 127.0.0.1:0
+downdrop serve --lan --listen 192.0.2.7:58490 --role answer`,
 
 	"line": `
 downdrop line check trunk.yaml

@@ -167,6 +167,7 @@ func served(t *testing.T, bash, dir, path, line string) {
 	if !strings.Contains(line, "--listen") {
 		line += " --listen 127.0.0.1:0" // whatever else runs on this machine
 	}
+	line = strings.ReplaceAll(line, "192.0.2.7:58490", "127.0.0.1:0") // an address for examples, which no machine has
 	cmd := exec.Command(bash, "--norc", "-c", "exec "+line)
 	cmd.Dir = dir
 	cmd.Env = append(os.Environ(), "PATH="+path, "HOME="+dir, "DOWNDROP_STORE=store.db")
@@ -179,13 +180,13 @@ func served(t *testing.T, bash, dir, path, line string) {
 		t.Fatal(err)
 	}
 	said := ""
-	for lines := bufio.NewScanner(out); !strings.Contains(said, "http://127.0.0.1:") && lines.Scan(); {
+	for lines := bufio.NewScanner(out); !strings.Contains(said, "://127.0.0.1:") && lines.Scan(); {
 		said += lines.Text() + "\n"
 	}
 	if err := cmd.Process.Signal(os.Interrupt); err != nil {
 		t.Error(err)
 	}
-	if err := cmd.Wait(); err != nil || !strings.Contains(said, "http://127.0.0.1:") {
+	if err := cmd.Wait(); err != nil || !strings.Contains(said, "://127.0.0.1:") {
 		t.Errorf("%v\n%s", err, said)
 	}
 }
