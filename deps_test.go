@@ -80,7 +80,7 @@ golang.org/x/net/netutil   : cmd/internal/page
 `
 
 // testLibraries may be imported by tests only.
-var testLibraries = []string{"gopkg.in/yaml.v3", "github.com/google/go-cmp", "github.com/rogpeppe/go-internal", "pgregory.net/rapid", "github.com/expr-lang/expr", "gonum.org/v1/gonum", "golang.org/x/net", "github.com/yuin/goldmark", "github.com/santhosh-tekuri/jsonschema/v6", "github.com/chromedp/chromedp", "github.com/chromedp/cdproto"}
+var testLibraries = []string{"gopkg.in/yaml.v3", "github.com/google/go-cmp", "github.com/rogpeppe/go-internal", "pgregory.net/rapid", "github.com/expr-lang/expr", "gonum.org/v1/gonum", "golang.org/x/net", "golang.org/x/tools/txtar", "github.com/yuin/goldmark", "github.com/santhosh-tekuri/jsonschema/v6", "github.com/chromedp/chromedp", "github.com/chromedp/cdproto"}
 
 // table reads lines of "name : words".
 func table(t *testing.T, text string) map[string][]string {
