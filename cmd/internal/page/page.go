@@ -83,7 +83,7 @@ type Server struct {
 	busy    chan struct{} // who reasons now: see reason
 }
 
-//go:embed page.html trunk.html tree.html shop.html page.css shop.css page.js
+//go:embed page.html trunk.html tree.html shop.html pair.html page.css shop.css page.js
 var files embed.FS
 
 var pages = sync.OnceValue(func() *template.Template {

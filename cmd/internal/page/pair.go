@@ -3,9 +3,7 @@ package page
 import (
 	"crypto/rand"
 	"crypto/subtle"
-	"embed"
 	"fmt"
-	"html/template"
 	"math/big"
 	"net/http"
 	"slices"
@@ -39,20 +37,6 @@ type Device struct {
 	Role   Role
 	Since  time.Time
 	Last   time.Time
-}
-
-//go:embed pair.html
-var pairFile embed.FS
-
-var pairPages = template.Must(template.Must(pages.Clone()).ParseFS(pairFile, "pair.html"))
-
-func showPairing(w http.ResponseWriter, status int, name string, data any) error {
-	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	w.WriteHeader(status)
-	if err := pairPages.ExecuteTemplate(w, name, data); err != nil {
-		return fmt.Errorf("write the page: %w", err)
-	}
-	return nil
 }
 
 // NewCode gives the code for the next device, which has the role; the one before it serves no more.
@@ -126,7 +110,7 @@ func (s *Server) pairForm(w http.ResponseWriter, _ *http.Request) error {
 	if !s.o.Pairing {
 		return refusal{http.StatusNotFound, sayNoPairing}
 	}
-	return showPairing(w, http.StatusOK, "pair", sheet{Title: sayPairTitle})
+	return show(w, http.StatusOK, "pair", sheet{Title: sayPairTitle})
 }
 
 func (s *Server) pair(w http.ResponseWriter, r *http.Request) error {
@@ -189,7 +173,7 @@ func (s *Server) showDevices(w http.ResponseWriter, code, role string) error {
 	for _, d := range s.Devices() {
 		data.Rows = append(data.Rows, deviceRow{d.Number, DeviceLine(d)})
 	}
-	return showPairing(w, http.StatusOK, "devices", data)
+	return show(w, http.StatusOK, "devices", data)
 }
 
 // SpacedCode is a code as it is read out.

@@ -241,6 +241,15 @@ func TestPairing(t *testing.T) {
 	if status, _ := l.status(second, "GET", "/new", nil); status != http.StatusForbidden {
 		t.Errorf("put out on the page, it reads: %d", status)
 	}
+	hostile := l.device()
+	response, err := hostile.PostForm(l.at+"/pair", url.Values{"code": {l.next("read")}, "name": {"<script>zqx()</script>\u202e\"'{{.}}"}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	response.Body.Close()
+	if _, body := l.status(first, "GET", "/devices", nil); strings.Contains(body, "<script>") || strings.Contains(body, "\u202e") || !strings.Contains(body, "&lt;script&gt;") {
+		t.Errorf("a hostile name on the list of devices: %s", body)
+	}
 	fmt.Fprintln(l.typed, "devices")
 	if line := l.read("may author"); !strings.Contains(line, "1: glove phone") {
 		t.Errorf("typed, the list is %q", line)
