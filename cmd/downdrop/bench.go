@@ -370,7 +370,7 @@ func newBenchListCmd(env *environment) *cobra.Command {
 	var folders []string
 	var json bool
 	cmd := &cobra.Command{
-		Use: "list", Short: shortBenchList, Args: cobra.NoArgs,
+		Use: "list", Short: shortBenchList, Args: noArguments,
 		RunE: func(*cobra.Command, []string) error {
 			base, err := env.open(folders)
 			if err != nil {

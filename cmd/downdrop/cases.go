@@ -140,10 +140,15 @@ func oneCase(more int) cobra.PositionalArgs {
 		case len(args) == 0:
 			return usageError{fmt.Sprintf(sayCaseWanted, cmd.CommandPath())}
 		case more >= 0 && len(args) > 1+more, more >= 0 && len(args) < 1+more, more < 0 && len(args) < 2:
-			return usageError{fmt.Sprintf(sayCaseWords, cmd.CommandPath(), cmd.Use)}
+			return usageError{otherWords(cmd)}
 		}
 		return nil
 	}
+}
+
+// otherWords says how a command is called that was given too few words or too many.
+func otherWords(cmd *cobra.Command) string {
+	return fmt.Sprintf(sayCaseWords, cmd.CommandPath(), cmd.Parent().CommandPath()+" "+cmd.Use)
 }
 
 // A notFoundError says that something that was named is not there.

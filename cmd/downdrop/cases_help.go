@@ -137,7 +137,7 @@ whole store back in place of a lost one, use "store restore".`
 	sayCodeMisread   = " A code has six signs, and its last one does not fit: have it read out again."
 	sayOpenCases     = " Not closed are %s."
 	sayCaseWanted    = "%s wants a case: its short code or its id."
-	sayCaseWords     = "%s is called so: %s"
+	sayCaseWords     = "%[1]s takes other words: %[2]s. \"%[1]s --help\" has examples."
 	sayReference     = "--reference %s: a reference is kind=text, its kind one of %s."
 	sayNoStep        = "There is no test or remedy %q in the rulebase."
 	sayNoRemedy      = "There is no remedy %q in the rulebase."

@@ -167,6 +167,10 @@ func tell(env *environment, err error) {
 	switch exitCode(err) {
 	case exitNotFound:
 		says = notFound(err)
+	case exitInput:
+		if errors.Is(err, cases.ErrTooLong) {
+			says = sentenceOf(err)
+		}
 	case exitBug:
 		says = fmt.Sprintf(strings.TrimRight(sayBug, "\n"), err)
 	}

@@ -332,7 +332,7 @@ Begin with rulebase.yaml there; "downdrop check %[2]s" looks it over, and
 	sayStoreReadOnly = "%s It can be looked at, printed and exported; nothing can be added.\n"
 
 	sayNoTerminal    = "downdrop asks its questions on a terminal, and there is none here. Say what is known to \"downdrop diagnose\" instead."
-	sayBug           = "downdrop has a bug and could not go on: %v. Please report it together with the case and the command line.\n"
+	sayBug           = "downdrop has a bug and could not go on: %v. Please report it with the command line, the case, and what \"downdrop version\" prints.\n"
 	sayReading       = "Reading the case from the terminal; Ctrl-D ends it."
 	sayTooLong       = "The input is longer than %d MiB, which no case is."
 	sayNoFile        = "There is no file or folder %q."

@@ -109,7 +109,7 @@ func (d *desk) writeUnit(ctx context.Context, key string, drafts ...cases.Draft)
 func unitArgs(more int) cobra.PositionalArgs {
 	return func(cmd *cobra.Command, args []string) error {
 		if len(args) == 0 || more >= 0 && len(args) != 1+more || more < 0 && len(args) < 2 {
-			return usageError{fmt.Sprintf(sayCaseWords, cmd.CommandPath(), cmd.Use)}
+			return usageError{otherWords(cmd)}
 		}
 		return nil
 	}

@@ -30,7 +30,7 @@ func newUnitReceiveCmd(env *environment) *cobra.Command {
 				return usageError{sayLongUnit}
 			}
 			if len(args) != 2 || strings.TrimSpace(args[0]) == "" || strings.TrimSpace(args[1]) == "" {
-				return usageError{fmt.Sprintf(sayCaseWords, cmd.CommandPath(), cmd.Use)}
+				return usageError{otherWords(cmd)}
 			}
 			return nil
 		},

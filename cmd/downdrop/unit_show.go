@@ -74,7 +74,7 @@ func newUnitListCmd(env *environment) *cobra.Command {
 		Use: "list [STATE]", Short: shortUnitList, Long: longUnitList,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) > 1 {
-				return usageError{fmt.Sprintf(sayCaseWords, cmd.CommandPath(), cmd.Use)}
+				return usageError{otherWords(cmd)}
 			}
 			return nil
 		},
@@ -134,7 +134,7 @@ func newUnitMonthCmd(env *environment) *cobra.Command {
 		Use: "month [YYYY-MM]", Short: shortUnitMonth, Long: longUnitMonth,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) > 1 {
-				return usageError{fmt.Sprintf(sayCaseWords, cmd.CommandPath(), cmd.Use)}
+				return usageError{otherWords(cmd)}
 			}
 			return nil
 		},
