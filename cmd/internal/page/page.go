@@ -12,6 +12,7 @@
 package page
 
 import (
+	"bytes"
 	"context"
 	"crypto/tls"
 	"embed"
@@ -21,8 +22,10 @@ import (
 	"maps"
 	"net/http"
 	"runtime"
+	"strings"
 	"sync"
 	"time"
+	"unicode"
 
 	"downdrop/cases"
 	"downdrop/cmd/internal/conversation"
@@ -181,11 +184,21 @@ func (s *Server) file(media string, names ...string) handle {
 	}
 }
 
-// show writes a page of the set.
+// show writes a page of the set. Control signs that some text brought along stay out of it: no
+// page may hold them, and a terminal that it is pasted into would obey them.
 func show(w http.ResponseWriter, status int, name string, data any) error {
+	var b bytes.Buffer
+	if err := pages().ExecuteTemplate(&b, name, data); err != nil {
+		return fmt.Errorf("write the page: %w", err)
+	}
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.WriteHeader(status)
-	if err := pages().ExecuteTemplate(w, name, data); err != nil {
+	if _, err := w.Write(bytes.Map(func(r rune) rune {
+		if unicode.IsControl(r) && !strings.ContainsRune("\t\r\n", r) {
+			return -1
+		}
+		return r
+	}, b.Bytes())); err != nil {
 		return fmt.Errorf("write the page: %w", err)
 	}
 	return nil
