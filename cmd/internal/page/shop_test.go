@@ -15,6 +15,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/chromedp"
 	"golang.org/x/net/html"
 
 	"downdrop/cases"
@@ -23,6 +24,7 @@ import (
 	"downdrop/cmd/internal/shop"
 	"downdrop/engine/bench"
 	"downdrop/rulebase"
+	"downdrop/testdata/support/browser"
 )
 
 // goodUnit is what somebody reads at the bench of a unit in which nothing is wrong, by the readings of
@@ -287,6 +289,18 @@ func TestTheDecisionOnThePage(t *testing.T) {
 	s.fill(unit, "/unit/answer", "way", way, "how", "by letter", "by", "p1")
 	if got := s.unitNow(of).Stay().Offer().Agreed(); got != way {
 		t.Errorf("agreed is %q, not %s", got, way)
+	}
+	if status, body := s.fill(unit, "/unit/move", "to", "in_repair", "why", "agreed", "by", "p1"); status != http.StatusOK {
+		t.Fatalf("in repair: %d %s", status, words(parse(t, body)))
+	}
+	code := s.open(url.Values{"story": {"drop dead"}, "type": {"BIU-2"}, "serial": {"B0815"}})
+	tab := s.tab(browser.Options{Width: 360, Height: 740, NoScript: true})
+	light(tab, "dark", "no-preference")
+	for what, path := range map[string]string{"offer": "/unit/offer?of=" + url.QueryEscape(of), "in-repair": "/unit?of=" + url.QueryEscape(of), "return-note": "/case/" + code + "/return-note"} {
+		tab.Run(chromedp.Navigate(s.at + path))
+		wellLaid(t, tab, what)
+		accessible(t, tab, true, what)
+		picture(t, tab, "shop-dark-"+what)
 	}
 }
 
