@@ -255,6 +255,7 @@ func TestTheShopsJobInABrowser(t *testing.T) {
 					t.Errorf("it is %s with %d records", c.State(), len(c.Records))
 				}
 				h.tab.Run(chromedp.Navigate(s.at + recordLink(c)))
+				accessible(t, h.tab, !keys, "record")
 				picture(t, h.tab, fmt.Sprintf("shop-record-%d", size[0]))
 				t.Logf("%d entries at the bench", entries)
 			})
