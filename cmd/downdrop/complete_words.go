@@ -141,7 +141,7 @@ var flagWords = map[string]completion{
 	"case hand-over --to": words(placeWords...), "case take-along --to": words(placeWords...), "rulebase handbook --to": anyFile, "rulebase schema --to": folders, "--to": ownWords,
 	"case put-in --for": steps, "rulebase schema --for": words(schemaKinds()...),
 	"case show --fetch": {list: attachments}, "chart --page": words("a4", "letter"),
-	"--cert": anyFile, "--key": anyFile, "serve --runs": folders, "--role": words(page.RoleWords()...),
+	"--cert": anyFile, "--key": anyFile, "--role": words(page.RoleWords()...),
 	"line ohms --at": words("host", "end"), "line waveform --at": words(string(rulebase.Field), string(rulebase.Bench)), "--where": words("host", "end"),
 	"--time-unit": words("s", "ms", "us", "ns"), "--volts-unit": words("V", "mV"),
 	"--variant": words(variantWords()...), "--against": {list: words(againstLast).list, any: true},
