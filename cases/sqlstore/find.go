@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -49,10 +50,13 @@ type probe struct {
 
 // manyTerms is from how many terms on they are not named one by one, and
 // manyCases from how many cases on it is quicker to go over them from the last
-// changed on than to sort those of a term.
+// changed on than to sort those of a term. From commonCases times as many as are asked
+// for on, the last changed are tried before.
 const (
-	manyTerms = 2000
-	manyCases = 3000
+	manyTerms   = 2000
+	manyCases   = 3000
+	commonCases = 5
+	everTime    = math.MinInt64 // changed at any time
 )
 
 // Find gives summaries of cases.
@@ -73,21 +77,38 @@ func (s *Store) find(ctx context.Context, q *cases.Query) ([]cases.Summary, erro
 	if slices.ContainsFunc(probes, func(p probe) bool { return p.part == "" && len(p.terms) == 0 }) {
 		return nil, nil // a word that stands nowhere
 	}
-	driver, err := s.rarest(ctx, probes)
+	driver, fewest, err := s.rarest(ctx, probes)
 	if err != nil {
 		return nil, err
 	}
 	if exact {
-		return s.query(ctx, q, probes, driver, limit)
+		if driver >= 0 && fewest >= commonCases*limit && q.After == "" {
+			if found, err := s.amongNewest(ctx, q, probes, fewest, limit); err != nil || len(found) == limit {
+				return found, err
+			}
+		}
+		return s.query(ctx, q, probes, driver, everTime, limit)
 	}
 	return s.sift(ctx, *q, probes, driver, limit)
+}
+
+// amongNewest looks for cases among so many that changed last, and stops at the limit:
+// what many cases have is mostly had by some of the last few, and sorting all that have
+// it takes longer the more there are. Where the limit is not reached there may be more.
+func (s *Store) amongNewest(ctx context.Context, q *cases.Query, probes []probe, among, limit int) ([]cases.Summary, error) {
+	since := int64(everTime)
+	err := s.read.QueryRowContext(ctx, fmt.Sprintf(`SELECT changed FROM summaries ORDER BY changed DESC, id LIMIT 1 OFFSET %d`, among)).Scan(&since)
+	if err != nil && !errors.Is(err, sql.ErrNoRows) {
+		return nil, err
+	}
+	return s.query(ctx, q, probes, -1, since, limit)
 }
 
 // sift reads the cases that a query may mean, where terms alone do not tell.
 func (s *Store) sift(ctx context.Context, q cases.Query, probes []probe, driver, limit int) ([]cases.Summary, error) {
 	var out []cases.Summary
 	for len(out) < limit {
-		page, err := s.query(ctx, &q, probes, driver, cases.FindLimit)
+		page, err := s.query(ctx, &q, probes, driver, everTime, cases.FindLimit)
 		if err != nil || len(page) == 0 {
 			return out, err
 		}
@@ -181,9 +202,9 @@ func appendWords(words []string, text, part string) []string {
 	}
 }
 
-// rarest is the probe with the fewest cases, if those are few; -1: none.
-func (s *Store) rarest(ctx context.Context, probes []probe) (int, error) {
-	best, fewest := -1, manyCases+1
+// rarest is the probe with the fewest cases, if those are few, and how many; -1: none.
+func (s *Store) rarest(ctx context.Context, probes []probe) (best, fewest int, err error) {
+	best, fewest = -1, manyCases+1
 	for i, p := range probes {
 		if p.part != "" {
 			continue
@@ -192,13 +213,13 @@ func (s *Store) rarest(ctx context.Context, probes []probe) (int, error) {
 		n := 0
 		err := s.read.QueryRowContext(ctx, fmt.Sprintf(`SELECT count(*) FROM (SELECT 1 FROM terms WHERE %s LIMIT %d) AS some_terms`, p.holds("", a), manyCases+1), a.values...).Scan(&n)
 		if err != nil {
-			return -1, err
+			return -1, 0, err
 		}
 		if n < fewest {
 			best, fewest = i, n
 		}
 	}
-	return best, nil
+	return best, fewest, nil
 }
 
 // arguments are the values of a statement's $1, $2 ...
@@ -221,8 +242,8 @@ func (p *probe) holds(table string, a *arguments) string {
 	return fmt.Sprintf("%skind = %s AND %sterm IN (%s)", table, a.add(p.kind), table, strings.Join(places, ","))
 }
 
-// query asks for the summaries.
-func (s *Store) query(ctx context.Context, q *cases.Query, probes []probe, driver, limit int) ([]cases.Summary, error) {
+// query asks for the summaries of cases that changed at a time or since.
+func (s *Store) query(ctx context.Context, q *cases.Query, probes []probe, driver int, since int64, limit int) ([]cases.Summary, error) {
 	a := &arguments{}
 	from, where := "summaries s", []string{"1 = 1"}
 	for i, p := range probes {
@@ -236,6 +257,9 @@ func (s *Store) query(ctx context.Context, q *cases.Query, probes []probe, drive
 		default:
 			where = append(where, fmt.Sprintf("EXISTS (SELECT 1 FROM terms t WHERE t.number = s.number AND %s)", p.holds("t.", a)))
 		}
+	}
+	if since != everTime {
+		where = append(where, "s.changed >= "+a.add(since))
 	}
 	if q.State != "" {
 		where = append(where, "s.state = "+a.add(string(q.State)))

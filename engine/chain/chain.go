@@ -93,8 +93,10 @@ type Result struct {
 	at      []int32      // by name: 1 + its place in all, 0: not derived
 	round   []int        // by rule: the round in which it fired, 0: not
 	rounds  int
-	banned  []bool // by name: rules disagreed about it, so none of them counts
-	queued  []bool // by rule: it is looked at in the next round
+	banned  []bool       // by name: rules disagreed about it, so none of them counts
+	queued  []bool       // by rule: it is looked at in the next round
+	said    []conclusion // of the round before, for its room
+	room    []int        // for what the derivations of a round rest on, in one piece
 }
 
 // Run follows all rules from an input to the fixpoint. Where rules disagree about
@@ -169,7 +171,7 @@ func (r *Result) saturate() []Conflict {
 
 // ready are the rules, of those to be looked at, whose condition is true.
 func (r *Result) ready(look []int32) []int32 {
-	var ready []int32
+	ready := make([]int32, 0, len(look))
 	for _, i := range look {
 		r.queued[i] = false
 		r.Visits++
@@ -215,7 +217,7 @@ func same(a, b rulebase.Slot) bool { return compareValues(a, b) == 0 }
 // fire lets the rules of one round conclude, all at once: no rule of the round
 // sees what another concludes in it.
 func (r *Result) fire(ready []int32) (changed []int, clashes []Conflict) {
-	var said []conclusion
+	said := r.said[:0]
 	for _, i := range ready {
 		rule := int(i)
 		r.round[rule] = r.rounds
@@ -226,7 +228,9 @@ func (r *Result) fire(ready []int32) (changed []int, clashes []Conflict) {
 			}
 		}
 	}
+	r.said = said
 	slices.SortFunc(said, byNameThenValue)
+	r.room = make([]int, 0, 2*len(said))
 	for len(said) > 0 {
 		n := 1
 		for n < len(said) && said[n].name == said[0].name {
@@ -255,7 +259,7 @@ func (r *Result) stateOf(rule int) int {
 func (r *Result) conclude(said []conclusion) *Conflict {
 	name := said[0].name
 	if r.at[name] == 0 {
-		r.all = append(r.all, Derivation{Name: name, Value: said[0].value, Round: r.rounds, State: said[0].state})
+		r.all = append(r.all, Derivation{Name: name, Value: said[0].value, Round: r.rounds, State: said[0].state, Rules: r.take(len(said)), first: r.take(len(said))})
 		r.all[len(r.all)-1].Value.Rank = rulebase.FromRules
 		r.at[name] = int32(len(r.all))
 	}
@@ -271,6 +275,13 @@ func (r *Result) conclude(said []conclusion) *Conflict {
 		}
 	}
 	return nil
+}
+
+// take gives room for so many rules; what is more goes elsewhere.
+func (r *Result) take(n int) []int {
+	at := len(r.room)
+	r.room = r.room[:at+n]
+	return r.room[at : at : at+n]
 }
 
 // publish makes what was derived in this round known to the rules, unless
