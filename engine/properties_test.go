@@ -341,3 +341,28 @@ rules:
 		}
 	}
 }
+
+// What a diagnosis of the shipped rulebase does, in counts: sets of at most two causes
+// once, and no rule looked at more than twice.
+func TestWorkOfAShippedDiagnosis(t *testing.T) {
+	base, err := rulebase.LoadShipped()
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := rulebase.Situation{At: rulebase.Field, Who: rulebase.Technician}
+	for _, see := range []string{"power_light=lit", "run_light=dark", "traffic_light=dark"} {
+		f, err := base.ReadSee(see)
+		if err != nil {
+			t.Fatal(err)
+		}
+		s.Findings = append(s.Findings, f)
+	}
+	d := diagnose(t, engine.Prepare(base), s, engine.Options{})
+	n := len(base.Causes)
+	if want := 1 + n + n*(n-1)/2; base.FaultsAtMost == 2 && d.Work.Hypotheses != want {
+		t.Errorf("%d sets of causes are held, of %d causes there are %d", d.Work.Hypotheses, n, want)
+	}
+	if d.Work.Visits > 2*len(base.Rules) {
+		t.Errorf("%d rules were looked at, of %d", d.Work.Visits, len(base.Rules))
+	}
+}

@@ -178,6 +178,35 @@ func afterFault(t *testing.T, name, path string, before map[string]bool, was, ac
 	}
 }
 
+// What is said to be kept costs one sync, and no more.
+func TestOneSyncAnAppend(t *testing.T) {
+	dir := memory(t)
+	d := between(t, dir)
+	s, err := sqlite.Open(ctx, filepath.Join(dir, "store.db"), sqlstore.Options{Site: "mill"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	if _, err := s.Append(ctx, batch(0)...); err != nil {
+		t.Fatal(err)
+	}
+	syncs := 0
+	d.arm(func(_ int, op string) int32 {
+		if op == "sync" {
+			syncs++
+		}
+		return sqlite3.SQLITE_OK
+	})
+	for i := range 20 {
+		if _, err := s.Append(ctx, batch(1+i)...); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if syncs != 20 {
+		t.Errorf("20 entries were written with %d syncs", syncs)
+	}
+}
+
 // F05: the power fails at any moment: of what was written to a file since its last sync any part
 // arrived, in any order, the last piece perhaps torn. What is left opens, is a beginning of the
 // chain, and holds all that was said to be kept.

@@ -8,7 +8,9 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"syscall"
 	"testing"
@@ -66,6 +68,38 @@ func TestReaderThatLeavesIsNoError(t *testing.T) {
 	_ = cmd.Wait() // whichever way it ends, it says nothing
 	if said.Len() > 0 {
 		t.Errorf("said %q", said.String())
+	}
+}
+
+// Every command waits for what all packages make before main begins. A table of the
+// words of a format is little; expressions, templates and the like are made when first
+// needed. What is counted is what they allocate: it is the same on every machine.
+func TestPackagesMakeLittleBeforeMain(t *testing.T) {
+	cmd := command(t, "version")
+	cmd.Env = append(cmd.Env, "GODEBUG=inittrace=1")
+	said, err := cmd.CombinedOutput()
+	if err != nil {
+		t.Fatalf("%v: %s", err, said)
+	}
+	seen := 0
+	for _, m := range regexp.MustCompile(`(?m)^init (downdrop/\S+) .* (\d+) bytes, (\d+) allocs$`).FindAllStringSubmatch(string(said), -1) {
+		if strings.Contains(m[1], "testdata") {
+			continue
+		}
+		seen++
+		most := 30 << 10
+		switch m[1] {
+		case "downdrop/rulebase": // the keys of the format
+			most = 160 << 10
+		case "downdrop/cmd/downdrop": // words of help and of completion, and what these tests make
+			most = 100 << 10
+		}
+		if n, _ := strconv.Atoi(m[2]); n > most {
+			t.Errorf("%s makes %d bytes before main, at most %d are wanted: make it when it is first needed (sync.OnceValue)", m[1], n, most)
+		}
+	}
+	if seen < 10 {
+		t.Errorf("only %d packages of ours were traced:\n%s", seen, said)
 	}
 }
 

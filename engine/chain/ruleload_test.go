@@ -161,6 +161,30 @@ func TestRuleload(t *testing.T) {
 	}
 }
 
+// Ten times the rules, and hardly more to look at: never more than the floor has
+// antecedents (255.4 in a session, over all 200).
+func TestLookingDoesNotGrow(t *testing.T) {
+	visits, floorVisits := loadRuleload(t, 10000, 40, "").checkAll(t, "12a9381187e6af61")
+	if visits > floorVisits || visits > 141 {
+		t.Errorf("%.1f rules looked at in a session, the floor visits %.1f antecedents", visits, floorVisits)
+	}
+}
+
+// A run allocates by the round, not by what it derives: some thirty times a round.
+func TestRunAllocatesByTheRound(t *testing.T) {
+	for _, rules := range []int{100, 1000} {
+		l := loadRuleload(t, rules, 0, "")
+		in := empty(l.base)
+		for _, c := range l.initial {
+			in.Slots[c.name] = c.slot
+		}
+		p := chain.Compile(l.base)
+		if n := testing.AllocsPerRun(3, func() { p.Run(in) }); n > 250 {
+			t.Errorf("%d rules: a run allocates %v times", rules, n)
+		}
+	}
+}
+
 // A session in a settled memory allocates nothing.
 func TestSetAllocatesNothing(t *testing.T) {
 	l := loadRuleload(t, 100, 40, "")

@@ -40,12 +40,13 @@ func starts() {
 	s, err := base.ReadCase("dark_drop.yaml", text)
 	must(err)
 	prepared := engine.Prepare(base)
-	warm := func() float64 {
+	diagnose := func(prepared *engine.Prepared) float64 {
 		before := processorTime()
-		_, err := engine.Diagnose(context.Background(), prepared, s, engine.Options{})
+		_, err := engine.Diagnose(context.Background(), prepared, s, engine.Options{Weights: true}) // as the command does
 		must(err)
 		return float64(processorTime() - before)
 	}
+	warm := func() float64 { return diagnose(prepared) }
 	warm()
 
 	type process struct {
@@ -60,7 +61,10 @@ func starts() {
 		{"rulebase ready, a case refused for an id it lacks", []string{ours, "diagnose", none}, 4},
 		{"downdrop diagnose CASE", []string{ours, "diagnose", example}, 0},
 	}
-	const warmed = "the same diagnosis, warm, in this process"
+	const (
+		warmed = "the same diagnosis, warm, in this process"
+		fresh  = "likewise, prepared anew: sets of causes not yet settled"
+	)
 	busy, wall := map[string][]float64{}, map[string][]float64{}
 	for range *rounds * 5 {
 		for _, p := range all {
@@ -74,6 +78,11 @@ func starts() {
 		begin := time.Now()
 		busy[warmed] = append(busy[warmed], warm())
 		wall[warmed] = append(wall[warmed], float64(time.Since(begin)))
+		begin = time.Now()
+		before := processorTime()
+		diagnose(engine.Prepare(base))
+		busy[fresh] = append(busy[fresh], float64(processorTime()-before))
+		wall[fresh] = append(wall[fresh], float64(time.Since(begin)))
 	}
 	fmt.Printf("\nA whole process from start to end, %d each in turn: processor time, and by the clock\n", *rounds*5)
 	median := func(all []float64) float64 {
@@ -82,13 +91,13 @@ func starts() {
 	}
 	least := func(name string) float64 { return slices.Min(busy[name]) }
 	bare := all[0].name
-	for _, p := range append(all, process{name: warmed}) {
+	for _, p := range append(all, process{name: warmed}, process{name: fresh}) {
 		fmt.Printf("  %-52s %9s x%.2f   least %9s x%.2f   clock %9s x%.2f\n", p.name, short(median(busy[p.name])), ratio(median(busy[p.name]), median(busy[bare])),
 			short(least(p.name)), ratio(least(p.name), least(bare)), short(median(wall[p.name])), ratio(median(wall[p.name]), median(wall[bare])))
 	}
-	of := func(i int) float64 { return median(busy[all[i].name]) }
+	of := func(i int) float64 { return least(all[i].name) }
 	goal("version, times the bare program", ratio(of(1), of(0)), 1.15, false)
 	goal("help, times the bare program", ratio(of(2), of(0)), 1.15, false)
 	goal("rulebase ready, times the bare program", ratio(of(3), of(0)), 2, false)
-	goal("diagnose, times rulebase ready and 1.2 warm diagnoses", of(4)/(of(3)+1.2*median(busy[warmed])), 1, false)
+	goal("diagnose, times rulebase ready and 1.2 warm diagnoses", of(4)/(of(3)+1.2*least(warmed)), 1, false)
 }

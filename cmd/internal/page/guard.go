@@ -9,6 +9,7 @@ import (
 	"runtime/debug"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"downdrop/cases"
@@ -191,13 +192,13 @@ func keepable(r *http.Request) {
 }
 
 // idForm is that of ids of the rulebase, and of what a conversation makes of them.
-var idForm = regexp.MustCompile(`^[A-Za-z0-9_ .:-]{0,120}$`)
+var idForm = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[A-Za-z0-9_ .:-]{0,120}$`) })
 
 // formAbout is the question that a form answers. What is no id is left out: then it is a
 // question that nobody asked.
 func formAbout(r *http.Request) conversation.About {
 	get := func(name string) string {
-		if id := r.PostForm.Get(name); idForm.MatchString(id) {
+		if id := r.PostForm.Get(name); idForm().MatchString(id) {
 			return id
 		}
 		return ""

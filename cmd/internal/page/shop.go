@@ -12,6 +12,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 	"unicode/utf8"
 
@@ -635,13 +636,13 @@ func (s *Server) repairUnit(w http.ResponseWriter, r *http.Request) error {
 	})
 }
 
-var minutesForm = regexp.MustCompile(`^[0-9]{1,6}$`)
+var minutesForm = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[0-9]{1,6}$`) })
 
 func minutesOf(text string) (float64, error) {
 	if text == "" {
 		return 0, nil
 	}
-	if !minutesForm.MatchString(text) {
+	if !minutesForm().MatchString(text) {
 		return 0, wrong(sayMinutes)
 	}
 	var n int

@@ -15,6 +15,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"downdrop/cases"
@@ -29,7 +30,7 @@ import (
 // runEnd is behind the name of a run in its folder, where "downdrop bench resume" finds it too.
 const runEnd = ".run.jsonl"
 
-var runName = regexp.MustCompile(`^[0-9a-f]{12}-[a-z0-9_]{1,60}-[0-9a-f]{8}$`)
+var runName = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[0-9a-f]{12}-[a-z0-9_]{1,60}-[0-9a-f]{8}$`) })
 
 // A runRow is a run at the bench of a unit.
 type runRow struct{ Path, Says string }
@@ -137,7 +138,7 @@ func (s *Server) benchBegin(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	name := hashed(c.ID, 12) + "-" + p.ID + "-" + hashed(form, 8)
-	if !runName.MatchString(name) {
+	if !runName().MatchString(name) {
 		return wrong(sayWhichProcedure)
 	}
 	release := s.oneAtATime("run " + name)
@@ -240,7 +241,7 @@ type benchRun struct {
 
 // openRun reads the run that a request names; open says that it is written too.
 func (s *Server) openRun(r *http.Request, name string, open bool) (*benchRun, error) {
-	if !runName.MatchString(name) {
+	if !runName().MatchString(name) {
 		return nil, refusal{http.StatusNotFound, sayNoRun}
 	}
 	b := &benchRun{name: name}

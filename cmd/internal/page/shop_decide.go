@@ -9,6 +9,7 @@ import (
 	"net/url"
 	"regexp"
 	"strings"
+	"sync"
 	"time"
 
 	"downdrop/cases"
@@ -18,7 +19,7 @@ import (
 	"downdrop/rulebase"
 )
 
-var digestForm = regexp.MustCompile(`^[0-9a-f]{64}$`)
+var digestForm = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[0-9a-f]{64}$`) })
 
 // asked are what is said beside a price sheet, in the order of the form.
 var askedBeside = []string{"bad", "downtime", "spares", "age", "modules"}
@@ -99,7 +100,7 @@ func (s *Server) decideForm(w http.ResponseWriter, r *http.Request) error {
 
 // decided weighs a unit on a sheet that the store keeps.
 func (s *Server) decided(r *http.Request, c *cases.Card, get func(string) string) (*report.Decision, []byte, error) {
-	if !digestForm.MatchString(get("sheet")) {
+	if !digestForm().MatchString(get("sheet")) {
 		return nil, nil, refusal{http.StatusNotFound, sayNoSheet}
 	}
 	text, err := s.o.Store.File(r.Context(), get("sheet"))
