@@ -271,7 +271,11 @@ func (m *Model) tellsMostPerMinute(n *node) int {
 }
 
 // value is what a policy costs from here, times mass: every way is followed to its end.
-func (m *Model) value(p chooser, n *node) float64 {
+func (m *Model) value(p chooser, n *node) float64 { return m.valueBelow(p, n, math.Inf(1)) }
+
+// valueBelow is that where it is below a limit; else it is some cost not below the
+// limit, and what it takes to know more is not done.
+func (m *Model) valueBelow(p chooser, n *node, limit float64) float64 {
 	if g, ok := p.(greedy); ok && g.depth > 0 {
 		if g.depth == 1 {
 			return g.roughly(m, n)
@@ -280,10 +284,11 @@ func (m *Model) value(p chooser, n *node) float64 {
 		p = g
 	}
 	a, _ := p.choose(m, n)
-	return m.valueOf(p, n, a)
+	return m.valueOf(p, n, a, limit)
 }
 
-func (m *Model) valueOf(p chooser, n *node, a act) float64 {
+// valueOf is valueBelow, if the next thing done is a.
+func (m *Model) valueOf(p chooser, n *node, a act, limit float64) float64 {
 	if a.step == Nothing {
 		if a.end < 0 {
 			return 0
@@ -292,12 +297,18 @@ func (m *Model) valueOf(p chooser, n *node, a act) float64 {
 		return cost
 	}
 	cost := m.price(n, a.step) * n.mass
+	if cost >= limit {
+		return cost
+	}
 	for _, k := range m.ways(n, a.step) {
 		if k.well {
 			cost += m.back(k.node)
-			continue
+		} else {
+			cost += m.valueBelow(p, k.node, limit-cost)
 		}
-		cost += m.value(p, k.node)
+		if cost >= limit {
+			break
+		}
 	}
 	return cost
 }
@@ -312,7 +323,7 @@ func (r ahead) choose(m *Model, n *node) (act, float64) {
 		best.end, cost = m.end(n.w)
 	}
 	for _, i := range m.choices(n) {
-		if c := m.valueOf(r.base, n, act{i, -1}); c < cost*(1-1e-12) {
+		if c := m.valueOf(r.base, n, act{i, -1}, cost); c < cost*(1-1e-12) {
 			best, cost = act{i, -1}, c
 		}
 	}

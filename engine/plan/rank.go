@@ -77,7 +77,7 @@ func (m *Model) follow(g greedy, n *node, ranks []Rank, chosen []int, cores int)
 		group.Go(func() {
 			for i := int(next.Add(1)) - 1; i < len(chosen); i = int(next.Add(1)) - 1 {
 				r := &ranks[chosen[i]]
-				r.Minutes, r.Ahead = m.valueOf(g, n, act{r.Step, -1})/n.mass, true
+				r.Minutes, r.Ahead = m.valueOf(g, n, act{r.Step, -1}, math.Inf(1))/n.mass, true
 			}
 		})
 	}
