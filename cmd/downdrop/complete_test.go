@@ -62,7 +62,11 @@ func TestEveryPlaceIsCompleted(t *testing.T) {
 // onPath puts this binary, as downdrop, where a shell finds it.
 func onPath(t *testing.T) (path string) {
 	t.Helper()
-	dir := t.TempDir()
+	return onPathIn(t, t.TempDir())
+}
+
+func onPathIn(t *testing.T, dir string) (path string) {
+	t.Helper()
 	text := "#!/bin/sh\n" + asCommand + "=1 exec '" + os.Args[0] + "' \"$@\"\n"
 	if err := os.WriteFile(filepath.Join(dir, "downdrop"), []byte(text), 0o755); err != nil {
 		t.Fatal(err)

@@ -12,6 +12,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 
 	"github.com/rogpeppe/go-internal/txtar"
@@ -191,10 +192,36 @@ func served(t *testing.T, bash, dir, path, line string) {
 	}
 }
 
-// exampleFolder holds everything that the examples name.
+// shared is the folder of the examples, made by the first test that wants it; each
+// example is tried in a copy.
+var shared struct {
+	once           sync.Once
+	dir, bin, path string
+}
+
+// exampleFolder gives a folder that holds everything that the examples name, and a PATH
+// on which downdrop is this binary. It is not to be changed.
 func exampleFolder(t *testing.T) (dir, path string) {
 	t.Helper()
-	dir, path = t.TempDir(), onPath(t)
+	shared.once.Do(func() { makeExampleFolder(t) })
+	if shared.path == "" {
+		t.Fatal("the folder of the examples could not be made")
+	}
+	return shared.dir, shared.path
+}
+
+func makeExampleFolder(t *testing.T) {
+	t.Helper()
+	dir, err := os.MkdirTemp("", "downdrop-examples-")
+	if err != nil {
+		t.Fatal(err)
+	}
+	bin, err := os.MkdirTemp("", "downdrop-path-")
+	if err != nil {
+		t.Fatal(err)
+	}
+	shared.dir, shared.bin = dir, bin
+	path := onPathIn(t, bin)
 	fixed, err := txtar.ParseFile("testdata/examples.txtar")
 	if err != nil {
 		t.Fatal(err)
@@ -239,7 +266,7 @@ func exampleFolder(t *testing.T) (dir, path string) {
 	sh("downdrop unit receive BIU-2 B0815 --from customer-7 --by bench-1")
 	sh(`downdrop case open --location "Weir house" --complaint dark --store weir.db && downdrop store backup weir.jsonl --store weir.db`)
 	sh(`downdrop case hand-over K7Q4MP --to field --store yard.db > mail.txt && rm weir.db*`)
-	return dir, path
+	shared.path = path
 }
 
 // keptCases makes a store with the two cases that the examples name.

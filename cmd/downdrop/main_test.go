@@ -38,7 +38,15 @@ func TestMain(m *testing.M) {
 		main()
 		return
 	}
-	testscript.Main(m, map[string]func(){"downdrop": main})
+	testscript.Main(tidy{m}, map[string]func(){"downdrop": main})
+}
+
+// tidy removes, after the last test, what several of them share.
+type tidy struct{ *testing.M }
+
+func (t tidy) Run() int {
+	defer func() { os.RemoveAll(shared.dir); os.RemoveAll(shared.bin) }()
+	return t.M.Run()
 }
 
 // Every command and every documented error is a script that is typed and answered.

@@ -87,7 +87,11 @@ func TestReadmeNamesEveryExitCode(t *testing.T) {
 // and has the flags; where everything is named it is typed, too, and works.
 func TestCommandsInTheGuides(t *testing.T) {
 	bash := support.Need(t, "bash")
-	dir, path := exampleFolder(t)
+	template, path := exampleFolder(t)
+	dir := t.TempDir()
+	if err := os.CopyFS(dir, os.DirFS(template)); err != nil {
+		t.Fatal(err)
+	}
 	span := regexp.MustCompile("`(?:go run ./cmd/)?downdrop ([^`]+)`|(?m)^go run ./cmd/downdrop (.+)$")
 	placeholder := regexp.MustCompile(`\b[A-Z]{3,}\b`)
 	slow := regexp.MustCompile(`^(rehearse|serve|chart --at field --see power_light=lit)`) // tried among the examples of help
