@@ -174,10 +174,9 @@ func closingCauses(d *engine.Diagnosis) []choice {
 
 // close closes a case with what was proven.
 func (s *Server) close(w http.ResponseWriter, r *http.Request) error {
-	if err := r.ParseForm(); err != nil { // several causes may be ticked
-		return readForm(r)
+	if err := readForms(r); err != nil { // several causes may be ticked
+		return err
 	}
-	keepable(r)
 	form := r.PostForm.Get("form")
 	if !cases.PlainID(form) || len(form) > 40 {
 		return refusal{http.StatusBadRequest, sayBadForm}

@@ -166,17 +166,25 @@ func (s *Server) answering(h handle) http.Handler {
 // readForm reads the body of a form, and nothing of the address: what is said is said
 // in the body.
 func readForm(r *http.Request) error {
+	if err := readForms(r); err != nil {
+		return err
+	}
+	for _, values := range r.PostForm {
+		if len(values) > 1 {
+			return refusal{http.StatusBadRequest, sayBadForm}
+		}
+	}
+	return nil
+}
+
+// readForms is readForm for a form of which several boxes may be ticked.
+func readForms(r *http.Request) error {
 	if err := r.ParseForm(); err != nil {
 		var long *http.MaxBytesError
 		if errors.As(err, &long) {
 			return err
 		}
 		return refusal{http.StatusBadRequest, sayBadForm}
-	}
-	for _, values := range r.PostForm {
-		if len(values) > 1 {
-			return refusal{http.StatusBadRequest, sayBadForm}
-		}
 	}
 	keepable(r)
 	return nil

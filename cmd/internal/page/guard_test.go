@@ -175,6 +175,16 @@ func TestHugeRequestsAreBounded(t *testing.T) {
 			t.Errorf("100 kB in a form: %s", huge.Status)
 		}
 	}
+	for _, path := range []string{"/case/" + code + "/close", "/shop/receive"} { // forms of which several boxes may be ticked
+		huge, err := s.http.PostForm(s.at+path, form)
+		if err != nil {
+			continue // the line was closed
+		}
+		huge.Body.Close()
+		if huge.StatusCode != http.StatusRequestEntityTooLarge {
+			t.Errorf("100 kB to %s: %s", path, huge.Status)
+		}
+	}
 	if n := len(s.kept(code).Notes) + len(s.kept(code).Situation.Findings); n != 0 {
 		t.Errorf("something of it was taken in")
 	}

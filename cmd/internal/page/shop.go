@@ -336,10 +336,9 @@ func (s *Server) receiveUnitForm(w http.ResponseWriter, r *http.Request) error {
 
 // receiveUnit takes a unit in. What the eye takes for it is asked about first, never taken for it.
 func (s *Server) receiveUnit(w http.ResponseWriter, r *http.Request) error {
-	if err := r.ParseForm(); err != nil { // several cases may be ticked
-		return readForm(r)
+	if err := readForms(r); err != nil { // several cases may be ticked
+		return err
 	}
-	keepable(r)
 	form := r.PostForm.Get("form")
 	if !cases.PlainID(form) || len(form) > 40 {
 		return refusal{http.StatusBadRequest, sayBadForm}
