@@ -384,7 +384,7 @@ func (a *attack) shop(i int) []string {
 		a.form(f)
 	}
 	body = must(s.fill(decided, "/unit/offer", "until", "2099-01-01", "note", "<zqx onzqx=1>", "by", "p1"))
-	body = must(s.fill(body, "/unit/move", "to", "in_repair", "why", "agreed", "consent", "<zqx>", "by", "p1"))
+	must(s.fill(body, "/unit/move", "to", "in_repair", "why", "agreed", "consent", "<zqx>", "by", "p1"))
 	a.page("/unit?of="+of, "/move")
 	_, body = s.get("/unit?of=" + of)
 	for _, f := range webForms(t, body) {

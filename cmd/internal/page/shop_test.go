@@ -163,7 +163,7 @@ func TestTheShopsJob(t *testing.T) {
 	if status, said := s.fill(unit, "/unit/move", "to", "evaluated", "why", "tested", "unit", "good", "by", "p1"); status != http.StatusUnprocessableEntity || !strings.Contains(said, "contaminated") {
 		t.Errorf("opened without a statement: %d", status)
 	}
-	_, unit = s.fill(unit, "/unit/statement", "state", "not_exposed", "from", "letter", "by", "p1")
+	s.fill(unit, "/unit/statement", "state", "not_exposed", "from", "letter", "by", "p1")
 	_, body = s.get("/unit/bench?of=" + url.QueryEscape(key))
 	status, body = s.fill(body, "/bench/begin", "profile", "quay_24", "procedure", "short", "by", "bench-2")
 	if status != http.StatusOK {

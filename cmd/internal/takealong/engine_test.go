@@ -102,7 +102,7 @@ func TestEngineIsOfThisSource(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		glue, err := os.ReadFile(filepath.Join(runtime.GOROOT(), "lib", "wasm", "wasm_exec.js"))
+		glue, err := os.ReadFile(filepath.Join(strings.TrimSpace(string(goFor(t, "env", "GOROOT"))), "lib", "wasm", "wasm_exec.js"))
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -78,16 +78,6 @@ func (p *place) open() string {
 	return m[1]
 }
 
-// kept is the case as the store has it.
-func (p *place) kept(code string) map[string]any {
-	p.t.Helper()
-	var c map[string]any
-	if err := json.Unmarshal([]byte(p.downdrop("case", "show", code, "--json")), &c); err != nil {
-		p.t.Fatal(err)
-	}
-	return c
-}
-
 var confirmedRE = regexp.MustCompile(`(?m)^confirmed:.*\n`)
 
 // diagnosed is what the case, as a case file, is diagnosed as.

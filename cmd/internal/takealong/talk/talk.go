@@ -81,7 +81,7 @@ func (c *Case) Merge(text, form string) error {
 	}
 	for _, e := range events {
 		if len(c.events) > 0 && e.Subject != c.events[0].Subject {
-			return errors.New(sayOtherCase)
+			return refusal(sayOtherCase)
 		}
 	}
 	for _, e := range events {
@@ -125,6 +125,11 @@ func (c *Case) write(place rulebase.Place, drafts []cases.Draft) error {
 	c.events, c.head = append(c.events, added...), head
 	return nil
 }
+
+// A refusal is why something is not taken in, as a whole sentence for who reads it on the screen.
+type refusal string
+
+func (r refusal) Error() string { return string(r) }
 
 // entries counts what was said in the conversation so far, here and before.
 func (c *Case) entries() int {
@@ -259,7 +264,7 @@ func (c *Case) answer(ctx context.Context, st *kept.Standing, r Request) (Reply,
 		return c.show(ctx, st, ""), nil
 	}
 	if st.Case.State == cases.StateClosed {
-		return Reply{}, errors.New(sayClosed)
+		return Reply{}, refusal(sayClosed)
 	}
 	if r.Do == "undo" || conversation.IsUndo(e.Text) {
 		drafts, place, err := st.Undo(c.base, e.ID, sayTakenBack)
@@ -364,10 +369,10 @@ func entryOf(r Request) (kept.Entry, error) {
 		e.Text += "@" + r.Sure
 	}
 	if strings.TrimSpace(e.Text) == "" {
-		return e, errors.New(sayNothingSaid)
+		return e, refusal(sayNothingSaid)
 	}
 	if utf8.RuneCountInString(e.Text) > mostStory {
-		return e, fmt.Errorf(sayTooLong, mostStory)
+		return e, refusal(fmt.Sprintf(sayTooLong, mostStory))
 	}
 	if !cases.PlainID(e.ID) || len(e.ID) > 50 {
 		return e, fmt.Errorf("the id %.60q is none", e.ID)

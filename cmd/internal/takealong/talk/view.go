@@ -3,7 +3,6 @@ package talk
 import (
 	"cmp"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -111,7 +110,7 @@ func (c *Case) agree(st *kept.Standing, r Request) error {
 	for _, field := range []struct{ text, says string }{{r.Off, sayAgreedOff}, {r.Back, sayAgreedBack}, {r.Else, sayAgreedElse}} {
 		text := oneLine(field.text)
 		if text == "" || utf8.RuneCountInString(text) > mostShort {
-			return errors.New(sayAgreeAll)
+			return refusal(sayAgreeAll)
 		}
 		parts = append(parts, field.says+": "+text)
 	}
