@@ -234,3 +234,23 @@ func TestNoPageNamesAnotherHost(t *testing.T) {
 		t.Errorf("style or script name another host")
 	}
 }
+
+// A case that was handed over as text says that its sheet did not come along, and is drawn once it is given again.
+func TestASheetThatDidNotComeAlong(t *testing.T) {
+	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
+	code := s.open(url.Values{"at": {"phone"}, "drop": {"3"}, "story": {millStory}})
+	s.post("/case/"+code+"/sheet", url.Values{"form": {newForm()}, "sheet": {mill(t)}})
+	_, body := s.get("/case/" + code + "/hand-over")
+	_, body = s.press(body, "to=field")
+	at := serve(t, filepath.Join(t.TempDir(), "phone.db"))
+	if status, body := at.post("/receive", url.Values{"text": {strings.Join(textsIn(t, body, "textarea", "paste"), "\n\n")}}); status != http.StatusOK {
+		t.Fatalf("receiving: %d\n%s", status, body)
+	}
+	_, body = at.get("/case/" + code + "/causes")
+	if !strings.Contains(body, "whose text is not here") || strings.Contains(body, "gate hall") || len(at.kept(code).Situation.Paper) == 0 {
+		t.Errorf("the page does not say that the sheet is not here")
+	}
+	if _, body = at.post("/case/"+code+"/sheet", url.Values{"form": {newForm()}, "sheet": {mill(t)}}); !strings.Contains(body, "drop 1 gate hall") {
+		t.Errorf("it is not drawn once it is given again")
+	}
+}
