@@ -244,7 +244,13 @@ func ours(path string, info fs.FileInfo) error {
 	if size == 1 {
 		size = 65536
 	}
-	if wal, err := os.Stat(path + "-wal"); (err != nil || wal.Size() == 0) && info.Size() < pages*size {
+	wal, err := os.Stat(path + "-wal")
+	if err == nil && wal.Size() > 0 {
+		return nil // what is missing may stand in the log
+	}
+	// Asked only now: while the log was still there, another program may have been bringing
+	// it into the file, its first page before the last.
+	if info, err = file.Stat(); err == nil && info.Size() < pages*size {
 		return damaged(path, "it is cut off: %d bytes are there of %d. "+restore, info.Size(), pages*size)
 	}
 	return nil

@@ -373,7 +373,7 @@ func (a *attack) shop(i int) []string {
 	goodUnit["serial"] = serial // what is read at the bench
 	defer func() { goodUnit["serial"] = "A0815" }()
 	body = must(s.fill(body, "/unit/statement", "state", "not_exposed", "with", mark, "by", "p1"))
-	body = must(s.fill(body, "/unit/move", "to", "evaluated", "why", "<zqx>", "unit", "bad", "by", "p1"))
+	must(s.fill(body, "/unit/move", "to", "evaluated", "why", "<zqx>", "unit", "bad", "by", "p1"))
 	sheet, err := os.ReadFile("../../../cases/examples/prices/shop.yaml")
 	if err != nil {
 		t.Fatal(err)
