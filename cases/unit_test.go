@@ -425,7 +425,7 @@ func TestMonthAgreesWithThePlainWay(t *testing.T) {
 		}
 		finished, repeats = finished+m.All.Finished, repeats+m.All.Repeats
 	}
-	if finished < 100 || repeats < 10 || unfit < 100 {
+	if !testing.Short() && (finished < 100 || repeats < 10 || unfit < 100) { // a short run plays a fifth
 		t.Errorf("only %d stays finished, %d came back, %d entries did not fit", finished, repeats, unfit)
 	}
 	t.Logf("%d stays finished, %d came back, %d entries did not fit", finished, repeats, unfit)

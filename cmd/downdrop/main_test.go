@@ -67,8 +67,15 @@ func TestScripts(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	dir, files := "testdata/script", []string(nil)
+	if testing.Short() { // under the race detector: those in which something runs at once
+		dir = ""
+		for _, name := range strings.Fields("bench case check_untrusted full_disk record serve store take_along triage unit") {
+			files = append(files, "testdata/script/"+name+".txtar")
+		}
+	}
 	testscript.Run(t, testscript.Params{
-		Dir:                 "testdata/script",
+		Dir: dir, Files: files,
 		UpdateScripts:       *update,
 		RequireExplicitExec: true,
 		Setup: func(e *testscript.Env) error {
