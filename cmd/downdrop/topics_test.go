@@ -173,11 +173,11 @@ func TestEnvironmentIsListed(t *testing.T) {
 func TestVariablesOfPostgresAreTheLibrarys(t *testing.T) {
 	dir, err := exec.Command("go", "list", "-m", "-f", "{{.Dir}}", "github.com/jackc/pgx/v5").Output()
 	if err != nil {
-		t.Skip(err)
+		t.Fatal(err) // whoever built the test has the library
 	}
 	text, err := os.ReadFile(filepath.Join(strings.TrimSpace(string(dir)), "pgconn", "config.go"))
 	if err != nil {
-		t.Skip(err)
+		t.Fatal(err) // whoever built the test has the library
 	}
 	for _, m := range regexp.MustCompile(`"(PG[A-Z_]+)":`).FindAllStringSubmatch(string(text), -1) {
 		if !slices.Contains(readByOthers["pgx.ParseConfig"], m[1]) {
