@@ -85,6 +85,34 @@ func (t *Talk) unacknowledged(s *State, st *rulebase.Step) (Question, bool) {
 	return Question{}, false
 }
 
+// A Fact is one that a warning names, to be confirmed before a step.
+type Fact struct {
+	Warning  string // its id
+	Word     string // its signal word, in capitals
+	Says     string // what it warns of, with its reason
+	Confirms string // what is confirmed, in words that are true or not
+	Stands   bool   // it stands confirmed for the step
+}
+
+// Facts are all that stand before the step that a question of kind AskConfirm is asked for, so that
+// a screen with room for it asks for them at once: [ConfirmEntry] says which of them are so. Nil for other questions.
+func (t *Talk) Facts(s rulebase.Situation, m Memory, q Question) []Fact {
+	st := t.words.stepByID[q.For]
+	if q.Kind != AskConfirm || st == nil {
+		return nil
+	}
+	state, _ := t.lapse(t.recall(s, nil, Memory{Acknowledged: m.Acknowledged}))
+	facts := make([]Fact, 0, len(st.Warnings))
+	for _, i := range st.Warnings {
+		w := &t.base.Warnings[i]
+		facts = append(facts, Fact{w.ID, strings.ToUpper(string(w.Level)), strings.TrimSpace(w.Says + " " + w.Because), w.Confirms(), t.acknowledged(&state, i, st)})
+	}
+	return facts
+}
+
+// ConfirmEntry is the entry that names the facts of warnings, by their ids, as so.
+func ConfirmEntry(warnings []string) string { return "confirm " + strings.Join(warnings, ", ") }
+
 // acknowledge notes that the fact of a warning was confirmed, before the step that is
 // in hand where it was asked for.
 func (t *Talk) acknowledge(s *State, warning string) {

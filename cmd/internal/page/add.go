@@ -174,7 +174,7 @@ func closingCauses(d *engine.Diagnosis) []choice {
 
 // close closes a case with what was proven.
 func (s *Server) close(w http.ResponseWriter, r *http.Request) error {
-	if err := readForms(r); err != nil { // several causes may be ticked
+	if err := readForm(r, "cause"); err != nil {
 		return err
 	}
 	form := r.PostForm.Get("form")

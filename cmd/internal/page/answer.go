@@ -23,7 +23,7 @@ import (
 // events whose ids follow from the form's own, so that a form sent twice (a cut line, a
 // second press, a program killed in between) is one answer.
 func (s *Server) answer(w http.ResponseWriter, r *http.Request) error {
-	if err := readForm(r); err != nil {
+	if err := readForm(r, "fact"); err != nil {
 		return err
 	}
 	e, err := readEntry(r)
@@ -51,6 +51,9 @@ func (s *Server) answer(w http.ResponseWriter, r *http.Request) error {
 		}
 		http.Redirect(w, r, done, http.StatusSeeOther)
 		return nil
+	}
+	if e.text == "" {
+		return s.tell(w, r, st, conversation.Reply{Kind: conversation.AskedBack, Parts: []conversation.Part{{Kind: conversation.PartNotHeard, Lines: []string{sayNoneTicked}}}})
 	}
 	state, reply, err := s.hear(r.Context(), st, e)
 	if err != nil {
@@ -111,7 +114,7 @@ func (s *Server) tell(w http.ResponseWriter, r *http.Request, st *standing, repl
 // An entry is what one form says.
 type entry struct {
 	id     string // follows from the form and what it says
-	text   string
+	text   string // "" where facts were to be ticked and none was
 	chosen bool
 	about  conversation.About
 }
@@ -121,6 +124,10 @@ func readEntry(r *http.Request) (entry, error) {
 	get := r.PostForm.Get
 	e := entry{text: get("entry"), about: formAbout(r)}
 	switch {
+	case get("chosen") == confirmTicked:
+		if e.text = ""; len(r.PostForm["fact"]) > 0 {
+			e.text = conversation.ConfirmEntry(r.PostForm["fact"])
+		}
 	case get("chosen") != "":
 		e.text, e.chosen = get("chosen"), true
 		if sure := get("sure"); sure != "" && strings.Contains(e.text, "=") {
@@ -135,7 +142,7 @@ func readEntry(r *http.Request) (entry, error) {
 			e.text = get("reads") + "=" + e.text
 		}
 	}
-	if strings.TrimSpace(e.text) == "" {
+	if strings.TrimSpace(e.text) == "" && get("chosen") != confirmTicked {
 		return e, refusal{http.StatusUnprocessableEntity, sayNothingSaid}
 	}
 	form := get("form")

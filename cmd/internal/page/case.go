@@ -72,6 +72,8 @@ type view struct {
 	Explanation []string
 	Summary     []string
 	Warnings    []warning
+	Facts       []conversation.Fact // to be ticked, where more than one is asked for
+	Confirmed   []conversation.Fact // beside them
 	Asks        []line
 	Answers     []conversation.Answer
 	About       conversation.About
@@ -119,6 +121,7 @@ func (s *Server) view(st *standing, reply conversation.Reply) *view {
 			v.Answers[i].Key = strconv.Itoa(i + 1)
 		}
 	}
+	v.confirm(s.o.Talk.Facts(c.Situation, st.memory, reply.Question))
 	if want, ok := s.o.Talk.Reading(reply.Question); ok {
 		v.Reading = &reading{ID: want.ID, Unit: want.Unit, Units: unitsFor(want.Unit)}
 	}
@@ -133,6 +136,27 @@ func (s *Server) view(st *standing, reply conversation.Reply) *view {
 		v.Causes, v.Others = causeRows(d, 6)
 	}
 	return v
+}
+
+// confirmTicked is the answer that what is ticked is so.
+const confirmTicked = "confirm what is ticked"
+
+// confirm has all facts before a step asked for on one page, each to be ticked by itself. One
+// alone has a button that names it.
+func (v *view) confirm(facts []conversation.Fact) {
+	var open, stands []conversation.Fact
+	for _, f := range facts {
+		if f.Stands {
+			stands = append(stands, f)
+		} else {
+			open = append(open, f)
+		}
+	}
+	if len(open) < 2 {
+		return
+	}
+	v.Warnings, v.Facts, v.Confirmed = nil, open, stands // each warning stands with its fact
+	v.Answers = []conversation.Answer{{Key: "1", Says: fmt.Sprintf(sayTickedSo, len(open)), Entry: confirmTicked}, {Key: "2", Says: sayNotNow, Entry: "not now"}}
 }
 
 var keptInstead = strings.NewReplacer("The case can be saved.", sayAllKept, "; it can be saved, and taken up again.", sayStaysKept)

@@ -164,13 +164,13 @@ func (s *Server) answering(h handle) http.Handler {
 }
 
 // readForm reads the body of a form, and nothing of the address: what is said is said
-// in the body.
-func readForm(r *http.Request) error {
+// in the body. Only of ticked may there be several.
+func readForm(r *http.Request, ticked ...string) error {
 	if err := readForms(r); err != nil {
 		return err
 	}
-	for _, values := range r.PostForm {
-		if len(values) > 1 {
+	for name, values := range r.PostForm {
+		if len(values) > 1 && !slices.Contains(ticked, name) {
 			return refusal{http.StatusBadRequest, sayBadForm}
 		}
 	}

@@ -65,7 +65,7 @@
   // Keys without a further one held count only while the focus is among what is asked, never while
   // somebody types: who speaks to a computer sets off nothing by a word.
   document.addEventListener("keydown", function (event) {
-    if (event.ctrlKey || event.altKey || event.metaKey || !event.target.closest("main") || /^(TEXTAREA|SELECT)$/.test(event.target.tagName) || event.target.matches("input:not([type=radio])")) { return; }
+    if (event.ctrlKey || event.altKey || event.metaKey || !event.target.closest("main") || /^(TEXTAREA|SELECT)$/.test(event.target.tagName) || event.target.matches("input:not([type=radio]):not([type=checkbox])")) { return; }
     var words = document.getElementById("entry");
     if (event.key === "/" && words) { event.preventDefault(); words.focus(); return; }
     var button = Array.from(document.querySelectorAll("button[data-key]")).find(function (b) { return b.dataset.key === event.key; });

@@ -174,6 +174,7 @@ type form struct {
 	action string
 	values url.Values
 	names  []string // of buttons: name=value
+	ticks  []string // values of the facts to be ticked
 }
 
 // parse gives a page as a tree.
@@ -224,6 +225,8 @@ func formsOf(t testing.TB, page string) []form {
 			switch {
 			case n.Data == "input" && attribute(n, "type") == "hidden":
 				f.values.Set(attribute(n, "name"), attribute(n, "value"))
+			case n.Data == "input" && attribute(n, "name") == "fact":
+				f.ticks = append(f.ticks, attribute(n, "value"))
 			case n.Data == "button" && attribute(n, "name") != "":
 				f.names = append(f.names, attribute(n, "name")+"="+attribute(n, "value"))
 			}
@@ -233,7 +236,10 @@ func formsOf(t testing.TB, page string) []form {
 	return out
 }
 
-// press sends the form that has a button, with what else is filled in.
+// ticked is the answer of a page that asks for several facts at once.
+const ticked = "confirm what is ticked"
+
+// press sends the form that has a button, with what else is filled in; facts asked for are all ticked.
 func (s *served) press(page, button string, more ...string) (int, string) {
 	s.t.Helper()
 	for _, f := range formsOf(s.t, page) {
@@ -241,6 +247,9 @@ func (s *served) press(page, button string, more ...string) (int, string) {
 			if b == button {
 				name, value, _ := strings.Cut(b, "=")
 				f.values.Set(name, value)
+				if value == ticked {
+					f.values["fact"] = f.ticks
+				}
 				for i := 0; i+1 < len(more); i += 2 {
 					f.values.Set(more[i], more[i+1])
 				}

@@ -1,0 +1,136 @@
+package page_test
+
+import (
+	"fmt"
+	"net/http"
+	"net/url"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/chromedp"
+
+	"downdrop/cases"
+	"downdrop/testdata/support"
+	"downdrop/testdata/support/browser"
+)
+
+// beforeAStep opens a case and takes up a step before which several facts have to stand.
+func (s *served) beforeAStep() (code, page string) {
+	s.t.Helper()
+	code = s.open(url.Values{"at": {"field"}, "story": {"electrician at the drop, not alone, 5 dead, 1-4 good, power light dark, loss_of_bus=off, classified_area=no"}})
+	_, page = s.get("/case/" + code)
+	_, page = s.say(page, "do replace_supply_fuse")
+	for kind, _, _ := asked(s.t, page); kind == "found"; kind, _, _ = asked(s.t, page) { // the settings of the unit stand before work on it
+		_, page = s.press(page, "chosen=leave the sheet")
+	}
+	return code, page
+}
+
+func factsOf(t testing.TB, page string) []string {
+	for _, f := range formsOf(t, page) {
+		if len(f.ticks) > 0 {
+			return f.ticks
+		}
+	}
+	return nil
+}
+
+// All facts before a step are asked for on one page, none is taken for so by itself, each is kept by
+// itself, and the step stands there only once all are.
+func TestFactsBeforeAStepOnOnePage(t *testing.T) {
+	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
+	code, body := s.beforeAStep()
+	facts := factsOf(t, body)
+	if len(facts) < 5 || strings.Contains(body, "checked") || strings.Contains(body, "done, works now") {
+		t.Fatalf("asked for at once are %v, some ticked or with the step", facts)
+	}
+	if strings.Count(body, `class="warning"`) != len(facts) {
+		t.Errorf("not every fact has its warning beside it")
+	}
+	post := func(facts ...string) string {
+		t.Helper()
+		for _, f := range formsOf(t, body) {
+			if slices.Contains(f.names, "chosen="+ticked) {
+				f.values.Set("chosen", ticked)
+				if f.values["fact"] = facts; len(facts) == 0 {
+					f.values.Del("fact")
+				}
+				status, page := s.post(f.action, f.values)
+				if status != http.StatusOK {
+					t.Fatalf("%d", status)
+				}
+				return page
+			}
+		}
+		t.Fatal("no form takes them")
+		return ""
+	}
+	before := len(s.kept(code).Events)
+	body = post()
+	if got := s.kept(code); len(got.Events) != before || len(got.Situation.Confirmed) > 0 || !strings.Contains(body, "Nothing was ticked") {
+		t.Errorf("with nothing ticked: %v", got.Situation.Confirmed)
+	}
+	body = post(facts[2], facts[0])
+	if got := s.kept(code).Situation.Confirmed; len(got) != 2 || !slices.Contains(got, facts[0]) || !slices.Contains(got, facts[2]) {
+		t.Errorf("two ticked: kept is %v", got)
+	}
+	if rest := factsOf(t, body); len(rest) != len(facts)-2 || slices.Contains(rest, facts[0]) || strings.Contains(body, "done, works now") {
+		t.Errorf("after two of %v it asks for %v", facts, rest)
+	}
+	if !strings.Contains(body, "Confirmed already") {
+		t.Errorf("what was confirmed is not shown beside the rest")
+	}
+	body = post(factsOf(t, body)...)
+	if got := s.kept(code).Situation.Confirmed; len(got) != len(facts) {
+		t.Errorf("all ticked: kept is %v", got)
+	}
+	kind, about, answers := asked(t, body)
+	if kind != "step" || about != "replace_supply_fuse" || !slices.Contains(answers, "done, works now") {
+		t.Errorf("then it asks %s %s %v", kind, about, answers)
+	}
+	if memory := string(s.kept(code).Talked.Body.Memory); strings.Count(memory, `"for":"replace_supply_fuse"`) != len(facts) {
+		t.Errorf("they are not each kept for the step: %s", memory)
+	}
+	// A fact that nobody asked for, and one that is none, confirm nothing.
+	code, body = s.beforeAStep()
+	post("no_such_fact", "<script>")
+	if got := s.kept(code).Situation.Confirmed; len(got) > 0 {
+		t.Errorf("no facts: kept is %v", got)
+	}
+	if _, body = s.press(body, "chosen=not now"); strings.Contains(body, ticked) {
+		t.Errorf("the step is not left alone")
+	}
+}
+
+// A step is two pages from being taken up: the facts, then the step; on a phone, by keys or by presses.
+func TestFactsInABrowser(t *testing.T) {
+	if support.Deep(t, 1) == 1 {
+		t.Skip("a step of CI does so, with DOWNDROP_DEEP=2")
+	}
+	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
+	for i, size := range sizes {
+		code, _ := s.beforeAStep()
+		keys := i > 0
+		tab := s.tab(browser.Options{Width: size[0], Height: size[1], NoScript: !keys})
+		tab.Run(chromedp.Navigate(s.at + "/case/" + code))
+		wellLaid(t, tab, "facts")
+		accessible(t, tab, !keys, "facts")
+		picture(t, tab, fmt.Sprintf("facts-%d", size[0]))
+		before := count(s.kept(code), cases.KindTalked)
+		tickAll(t, tab, keys)
+		turns(tab, func() {
+			if keys {
+				tab.Run(chromedp.KeyEvent("1"))
+			} else {
+				tab.Click("button" + attributeSelector("chosen", ticked))
+			}
+		})
+		c := s.kept(code)
+		if kind, _, _ := onScreen(tab); kind == "confirm" || len(c.Situation.Confirmed) < 5 || count(c, cases.KindTalked) != before+1 {
+			t.Errorf("at %d: confirmed is %v and it asks %s", size[0], c.Situation.Confirmed, kind)
+		}
+		picture(t, tab, fmt.Sprintf("facts-then-%d", size[0]))
+	}
+}
