@@ -77,6 +77,9 @@ func (h *hands) press(selector string) {
 func (h *hands) answer(entry string) {
 	h.t.Helper()
 	h.answers++
+	if entry == ticked {
+		tickAll(h.t, h.tab, h.keys)
+	}
 	selector := "button" + attributeSelector("chosen", entry)
 	var key string
 	if h.keys {
