@@ -44,7 +44,7 @@ cases/sqlstore            : cases
 cases/sqlite              : cases cases/sqlstore
 cases/postgres            : cases cases/sqlstore
 cases/storetest           : rulebase cases cases/sqlstore
-cmd/internal/conversation : rulebase/... engine/... cases/...
+cmd/internal/conversation : rulebase/... engine/... cases/... cmd/internal/wording
 cmd/internal/wording      : rulebase cases
 cmd/internal/kept         : rulebase engine cases cmd/internal/conversation cmd/internal/wording
 cmd/internal/takealong/talk    : rulebase engine cases cmd/internal/conversation cmd/internal/kept cmd/internal/wording

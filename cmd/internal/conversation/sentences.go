@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 
+	"downdrop/cmd/internal/wording"
 	"downdrop/engine"
 	"downdrop/rulebase"
 	"downdrop/rulebase/quantity"
@@ -486,32 +487,17 @@ func (f Figures) sayAskProof(p *engine.Proof, watch *rulebase.Symptom) []string 
 		under = ", " + p.Under
 	}
 	lines := []string{fmt.Sprintf("Now prove it. Watch for %s%s: %s", f.plainMinutes(p.Minutes), under, watch.Ask)}
-	once := 1 / engine.QuietByChance
 	switch {
 	case p.Every > 0:
-		lines = append(lines, fmt.Sprintf("It comes and goes, on average every %s. By chance alone it is quiet for %.1f times as long, %s, only once in %.0f times (ln %.0f = %.1f, if failures come at random): so long quiet has to last to mean something.",
-			f.plainMinutes(p.Every), p.Times, f.plainMinutes(p.Quiet), once, once, p.Times))
+		lines = append(lines, wording.Quiet(p.Times, engine.QuietByChance, f.plainMinutes(p.Every), f.plainMinutes(p.Quiet)))
 	case p.Comes:
-		lines = append(lines, fmt.Sprintf("It comes and goes: quiet means something only once it has lasted %.1f times as long as it was from one failure to the next on average (ln %.0f = %.1f, if failures come at random).", p.Times, once, p.Times))
+		lines = append(lines, wording.Quiet(p.Times, engine.QuietByChance, "", ""))
 	}
 	return lines
 }
 
 // plainMinutes is a time that is what it is, and no estimate.
 func (f Figures) plainMinutes(m float64) string { return strings.TrimPrefix(f.Minutes(m), "about ") }
-
-// sayStopgap says of a temporary remedy that it ends no case, what else it does, and
-// when it has to be undone.
-func sayStopgap(st *rulebase.Step) []string {
-	lines := []string{"This is only a stopgap: it takes no cause away, and the case stays open."}
-	if st.SideEffects != "" {
-		lines = append(lines, "While it lasts: "+strings.TrimRight(st.SideEffects, ".")+".")
-	}
-	if st.Days > 0 {
-		return append(lines, fmt.Sprintf("It ends after %s days at the latest: write the date down, with who sees to it.", strconv.FormatFloat(st.Days, 'g', -1, 64)))
-	}
-	return append(lines, "Write down the date on which it ends, and who sees to it.")
-}
 
 func sayAskConfirm(w *rulebase.Warning, st *rulebase.Step) []string {
 	return []string{"Before this step: " + st.Do, sayWarning(w)}
@@ -618,18 +604,7 @@ func (r *Reply) addSummary(t *Talk, s *State, d *engine.Diagnosis) {
 }
 
 func (f Figures) sayUnit(p float64) string {
-	word := "Hardly"
-	switch {
-	case p >= 0.95:
-		word = "Yes"
-	case p >= 0.65:
-		word = "Probably"
-	case p >= 0.35:
-		word = "Not settled"
-	case p >= 0.1:
-		word = "Probably not"
-	}
-	return fmt.Sprintf("%s, %s.", word, f.Chance(p))
+	return fmt.Sprintf("%s, %s.", wording.IsUnit(p), f.Chance(p))
 }
 
 func (f Figures) sayLikely(d *engine.Diagnosis) string {
@@ -707,7 +682,7 @@ const (
 
 func sayPutRight(st *rulebase.Step) string {
 	if st.Temporary {
-		return "For now the drop works by this: " + st.Do + ". " + strings.Join(sayStopgap(st), " ")
+		return "For now the drop works by this: " + st.Do + ". " + strings.Join(wording.Stopgap(st), " ")
 	}
 	line := "Put right by: " + st.Do + "."
 	if st.EndsAs != "" {
@@ -823,7 +798,7 @@ func sayPrice(st *rulebase.Step) string {
 func (f Figures) sayWorth(p *engine.Proposal, takes float64) []string {
 	switch {
 	case p.Step.Temporary:
-		return sayStopgap(p.Step)
+		return wording.Stopgap(p.Step)
 	case p.Step.Kind == rulebase.KindRemedy:
 		return []string{fmt.Sprintf("Worth it: %s that this takes a cause that is there.", f.Chance(takes))}
 	case p.GainBits >= 0.8:

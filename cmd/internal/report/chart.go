@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 
+	"downdrop/cmd/internal/wording"
 	"downdrop/engine"
 	"downdrop/rulebase"
 )
@@ -119,7 +120,7 @@ func (c *Chart) fill(x *ChartPlace, numbers map[*engine.ChartNode]int, limits []
 		x.Read = strings.Join(sayProof(b, n.Diagnosis.ProofOf(n.Step.Step)), " ")
 	}
 	if n.Step.Step.Temporary && !n.Goes {
-		x.Steps = slices.Concat(x.Steps, sayStopgap(n.Step.Step))
+		x.Steps = slices.Concat(x.Steps, wording.Stopgap(n.Step.Step))
 	}
 	for _, w := range n.Ways {
 		way := ChartWay{Says: c.waySays(n, &w, limits), To: numbers[w.Node], Chance: w.Chance, Share: w.Node.Share}

@@ -42,17 +42,7 @@ func Minutes(m float64) string { return wording.Minutes(m) }
 // Is it the unit?
 
 func sayUnit(p float64, well bool) string {
-	verdict := "Hardly"
-	switch {
-	case p >= 0.95:
-		verdict = "Yes"
-	case p >= 0.65:
-		verdict = "Probably"
-	case p >= 0.35:
-		verdict = "Not settled"
-	case p >= 0.1:
-		verdict = "Probably not"
-	}
+	verdict := wording.IsUnit(p)
 	if well {
 		return fmt.Sprintf("Was it the unit? %s: %s that it had to be repaired or exchanged.", verdict, Chance(p))
 	}
@@ -82,7 +72,6 @@ const (
 	sayNotOffered   = "What I do not offer, and why:"
 	sayImpossible   = "Nothing on my list allows these findings together, so there are no chances to give and no step to offer."
 	sayImpossibleDo = "Check what was seen, who saw it and on which drop; or say how sure each finding is, and ask again."
-	sayTemporary    = "This is only a stopgap: it takes no cause away, and the case stays open."
 	sayBringsBack   = "It may bring a silent drop back on line, and its outputs may act."
 	sayStopsDrop    = "It stops this drop while it lasts."
 	sayStopsBus     = "It stops every drop on the line while it lasts."
@@ -360,36 +349,14 @@ func sayProof(b *rulebase.Base, p *engine.Proof) []string {
 		under = ", " + p.Under
 	}
 	lines := []string{fmt.Sprintf("To see that it held, watch for %s%s: %s", strings.TrimPrefix(Minutes(p.Minutes), "about "), under, quoted(b.Symptoms[p.Watch].Ask))}
+	plainly := func(m float64) string { return strings.TrimPrefix(Minutes(m), "about ") }
 	switch {
 	case p.Every > 0:
-		lines = append(lines, fmt.Sprintf("It comes and goes, on average every %s. By chance alone it is quiet for %.1f times as long, %s, only once in %.0f times (ln %.0f = %.1f, if failures come at random): so long quiet has to last to mean something.",
-			strings.TrimPrefix(Minutes(p.Every), "about "), p.Times, strings.TrimPrefix(Minutes(p.Quiet), "about "), 1/engine.QuietByChance, 1/engine.QuietByChance, p.Times))
+		lines = append(lines, wording.Quiet(p.Times, engine.QuietByChance, plainly(p.Every), plainly(p.Quiet)))
 	case p.Comes:
-		lines = append(lines, fmt.Sprintf("It comes and goes: quiet means something only once it has lasted %.1f times as long as it was from one failure to the next on average (ln %.0f = %.1f, if failures come at random).", p.Times, 1/engine.QuietByChance, p.Times))
+		lines = append(lines, wording.Quiet(p.Times, engine.QuietByChance, "", ""))
 	}
 	return lines
-}
-
-// sayStopgap says of a temporary remedy that it ends no case, what else it does, and
-// when it has to be undone.
-func sayStopgap(s *rulebase.Step) []string {
-	lines := []string{sayTemporary}
-	if s.SideEffects != "" {
-		lines = append(lines, "While it lasts: "+sentence(s.SideEffects))
-	}
-	if s.Days > 0 {
-		lines = append(lines, fmt.Sprintf("It ends after %s at the latest: write the date down, with who sees to it.", days(s.Days)))
-	} else {
-		lines = append(lines, "Write down the date on which it ends, and who sees to it.")
-	}
-	return lines
-}
-
-func days(n float64) string {
-	if n == 1 {
-		return "1 day"
-	}
-	return strconv.FormatFloat(n, 'g', -1, 64) + " days"
 }
 
 func sayAnswers(s *rulebase.Symptom) string {

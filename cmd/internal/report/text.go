@@ -364,7 +364,7 @@ func (t *text) worth(p *engine.Proposal) {
 		return
 	}
 	if s.Temporary {
-		for _, says := range sayStopgap(s) {
+		for _, says := range wording.Stopgap(s) {
 			t.item("  ", says)
 		}
 	} else if name, chance := serves(t.d, s); name != "" {

@@ -68,6 +68,52 @@ func Minutes(m float64) string {
 	return fmt.Sprintf("about %.0f days", m/(24*60))
 }
 
+// IsUnit answers in a word or two whether it is the unit, by the chance that it has to be
+// repaired or exchanged.
+func IsUnit(p float64) string {
+	switch {
+	case p >= 0.95:
+		return "Yes"
+	case p >= 0.65:
+		return "Probably"
+	case p >= 0.35:
+		return "Not settled"
+	case p >= 0.1:
+		return "Probably not"
+	}
+	return "Hardly"
+}
+
+// Stopgap says of a temporary remedy that it ends no case, what else it does, and when it has
+// to be undone.
+func Stopgap(s *rulebase.Step) []string {
+	lines := []string{"This is only a stopgap: it takes no cause away, and the case stays open."}
+	if s.SideEffects != "" {
+		lines = append(lines, "While it lasts: "+strings.TrimRight(s.SideEffects, ".")+".")
+	}
+	if s.Days > 0 {
+		days := strconv.FormatFloat(s.Days, 'g', -1, 64) + " days"
+		if s.Days == 1 {
+			days = "1 day"
+		}
+		return append(lines, "It ends after "+days+" at the latest: write the date down, with who sees to it.")
+	}
+	return append(lines, "Write down the date on which it ends, and who sees to it.")
+}
+
+// Quiet says how long a fault that comes and goes has to stay away before that means
+// something: times as long as it took from one failure to the next, which by chance alone
+// happens with the given share, if failures come at random. every and quiet are times in
+// words, "" where nobody has said how often it comes.
+func Quiet(times, share float64, every, quiet string) string {
+	once := 1 / share
+	if every == "" {
+		return fmt.Sprintf("It comes and goes: quiet means something only once it has lasted %.1f times as long as it was from one failure to the next on average (ln %.0f = %.1f, if failures come at random).", times, once, times)
+	}
+	return fmt.Sprintf("It comes and goes, on average every %s. By chance alone it is quiet for %.1f times as long, %s, only once in %.0f times (ln %.0f = %.1f, if failures come at random): so long quiet has to last to mean something.",
+		every, times, quiet, once, once, times)
+}
+
 // InSentence makes a text that stands by itself part of a sentence.
 func InSentence(text string) string {
 	text = strings.TrimRight(text, ".")
