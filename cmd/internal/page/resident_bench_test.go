@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -127,17 +128,41 @@ func BenchmarkLargeStoreResident(b *testing.B) {
 			}
 		}
 		b.ReportMetric(resident(b, pid), "MiB/pages")
-		for i := range 20 {
-			get("/shop")
+		for i := range 3 {
 			get("/shop?find=" + fmt.Sprintf("R0%d", i))
 			get("/unit?of=" + url.QueryEscape(cases.UnitKey(cases.Unit{Type: fmt.Sprint("invented type ", i%7), Serial: fmt.Sprintf("R%05d", i)})))
 		}
 		b.ReportMetric(resident(b, pid), "MiB/units")
+		s.severalAtOnce(codes)
+		b.ReportMetric(resident(b, pid), "MiB/several-at-once")
 		b.ReportMetric(rested(pid), "MiB/at-the-end")
 		for _, code := range codes { // the next run finds the store as this one did
 			s.post("/case/"+code+"/close", url.Values{"form": {newForm()}, "cause": {"supply_fuse_blown"}, "how": {"the measuring is over"}, "outcome": {"fixed"}})
 		}
 	}
+}
+
+// severalAtOnce has six people search and look at cases at the same time.
+func (s *served) severalAtOnce(codes []string) {
+	var people sync.WaitGroup
+	for person := range 6 {
+		people.Go(func() {
+			for i := range 6 {
+				code := codes[(person*6+i)%len(codes)]
+				for _, path := range []string{"/", "/?find=storm", "/?find=torm", "/?find=q", "/?find=night+crane", "/case/" + code, "/case/" + code + "/causes"} {
+					r, err := s.http.Get(s.at + path)
+					if err != nil {
+						s.t.Error(err)
+						return
+					}
+					if status, _ := text(s.t, r); status != http.StatusOK {
+						s.t.Errorf("%s: %d", path, status)
+					}
+				}
+			}
+		})
+	}
+	people.Wait()
 }
 
 // rested is what a process holds now, in MiB.
