@@ -81,6 +81,11 @@ has a minus before it. The usual names:`
 	shortCaseDispose = "Note what is to be done with the drop and its unit"
 	longCaseDispose  = `Note what is to be done with the drop and its unit. WHAT is one of:`
 
+	shortCaseTakeOver = "Note that somebody else goes on with a case, at the same place"
+	longCaseTakeOver  = `Note that somebody else goes on with a case, at the same place. What was confirmed
+before a step stands for whoever saw it, so it is asked anew. --by says who takes over; for
+another place, "case hand-over".`
+
 	shortCaseWait = "Set a case to waiting, and say for whom"
 	longCaseWait  = `Set a case to waiting, and say for whom or what.`
 
@@ -150,6 +155,7 @@ whole store back in place of a lost one, use "store restore".`
 	sayPutIn         = "%q is no kind of thing put in: %v"
 	sayNoPutIn       = "There is no number %s among the %d things still in place."
 	sayNoEntry       = "There is no entry %s that could be taken back; there are %d, and the first opens the case."
+	sayTakeOverWho   = "Say what whoever takes over may do: --who operator, electrician, technician or engineer."
 	sayIsClosed      = "Case %s is closed; reopen it first."
 	sayNotClosed     = "Case %s is not closed."
 	sayAcceptWhy     = "Say with --why for what reason it may stay so."

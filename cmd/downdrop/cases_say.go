@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"downdrop/cases"
+	"downdrop/cmd/internal/conversation"
 	"downdrop/cmd/internal/kept"
 	"downdrop/cmd/internal/report"
 	"downdrop/rulebase"
@@ -120,6 +121,11 @@ var sayings = []saying{
 	{
 		use: "take-back CASE ENTRY", short: shortCaseTakeBack, long: longCaseTakeBack, more: 1,
 		texts: []sayingFlag{flagWhy}, drafts: draftsTakenBack,
+	},
+	{
+		use: "take-over CASE", short: shortCaseTakeOver, long: longCaseTakeOver, more: 0, open: true,
+		texts: []sayingFlag{{"who", "what whoever takes over may do: operator, electrician, technician or engineer (`WHO`)"}}, switches: []sayingFlag{{"alone", "nobody else is there"}},
+		drafts: draftsTakenOver,
 	},
 	{
 		use: "wait CASE WHO", short: shortCaseWait, long: longCaseWait, more: 1, texts: []sayingFlag{flagUntil}, open: true,
@@ -356,6 +362,25 @@ func draftsSheet(ctx context.Context, d *desk, c *cases.Case, said said) ([]case
 		return nil, err
 	}
 	return c.Changes(kept.AsOfNow(s)), nil
+}
+
+// draftsTakenOver are those of the entry by which somebody says so in the conversation.
+func draftsTakenOver(ctx context.Context, d *desk, c *cases.Case, s said) ([]cases.Draft, error) {
+	if err := s.oneOf("who", whoWords); err != nil {
+		return nil, err
+	}
+	who, known := rulebase.WhoOf(s.text("who"))
+	if !known {
+		return nil, usageError{sayTakeOverWho}
+	}
+	talk := newTalk(d.base).WithClock(d.env.clock)
+	st, err := kept.Stand(c, talk)
+	if err != nil {
+		return nil, err
+	}
+	e := kept.Entry{ID: newID(), Text: conversation.TakeOverEntry(who, s.is("alone")), About: conversation.About{Kind: conversation.AskOpening}}
+	state, reply := st.Hear(ctx, talk, e)
+	return st.Drafts(d.base, e.ID, state, reply)
 }
 
 func draftsMoney(_ context.Context, _ *desk, _ *cases.Case, s said) ([]cases.Draft, error) {

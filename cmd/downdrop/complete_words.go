@@ -97,7 +97,7 @@ var argumentWords = map[string][]completion{
 	"case export": {anyFile, restCases}, "case import": {jsonLines}, "case find": {ownWords}, "case hand-over": {openCases}, "case take-along": {openCases}, "case receive": {anyFile},
 	"case sheet": {openCases, yamlFiles}, "case join": {restCases}, "case note": {openCases, ownWords}, "case put-in": {openCases, words(cases.PutInKinds...), ownWords},
 	"case refer": {openCases, starts(cases.ReferenceKinds)}, "case resume": {openCases}, "case see": {openCases, seen},
-	"case setting": {openCases, starts(cases.SettingNames)}, "case take-back": {openCases, {list: caseEntries}}, "case take-out": {openCases, {list: stillInPlace}},
+	"case setting": {openCases, starts(cases.SettingNames)}, "case take-back": {openCases, {list: caseEntries}}, "case take-out": {openCases, {list: stillInPlace}}, "case take-over": {openCases},
 	"case wait": {openCases, ownWords}, "case watch": {openCases, remedies},
 
 	"line check": {yamlFiles}, "line echo": {yamlFiles}, "line locate": {yamlFiles}, "line new": {ownWords}, "line ohms": {yamlFiles, ownWords},

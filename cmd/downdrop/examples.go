@@ -130,6 +130,9 @@ downdrop case cost K7Q4MP credit="-12.40 EUR"`,
 	"case dispose": `
 downdrop case dispose K7Q4MP exchange --why "the line is sound"
 downdrop case dispose K7Q4MP send_technician`,
+	"case take-over": `
+downdrop case take-over K7Q4MP --who technician --by field-2
+downdrop case take-over K7Q4MP --who electrician --alone`,
 	"case wait": `
 downdrop case wait K7Q4MP "the fuse, from stores" --until Thursday
 downdrop case wait K7Q4MP customer`,

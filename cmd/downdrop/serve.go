@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"log/slog"
@@ -142,11 +143,12 @@ func (p *pageDesk) Open(ctx context.Context, id string, opening cases.Opening, s
 	return d.openAs(ctx, id, opening, s, nil)
 }
 
-func (p *pageDesk) Write(ctx context.Context, c *cases.Case, place rulebase.Place, drafts ...cases.Draft) (*cases.Case, error) {
+func (p *pageDesk) Write(ctx context.Context, c *cases.Case, place rulebase.Place, by string, drafts ...cases.Draft) (*cases.Case, error) {
 	d, err := p.at(ctx, place)
 	if err != nil {
 		return nil, err
 	}
+	d.writer.By = cmp.Or(by, d.writer.By)
 	if _, err := d.writer.Write(ctx, cases.Subject{Kind: cases.AboutCase, ID: c.ID}, drafts...); err != nil {
 		return nil, err
 	}

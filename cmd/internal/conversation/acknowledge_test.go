@@ -190,3 +190,26 @@ func TestConfirmedIsKeptWithTheCase(t *testing.T) {
 		t.Errorf("what nobody remembers confirming stands: %v", err)
 	}
 }
+
+// Whoever takes over did not see what was confirmed: it is asked anew, with who is there and whether they are
+// alone where that was not said.
+func TestTakingOverLapses(t *testing.T) {
+	w, _ := clocked(t)
+	w.enter("confirm machine_can_start")
+	w.confirmed("machine_can_start")
+	before := w.state
+	w.enter("somebody else takes over")
+	w.confirmed("")
+	w.asked(conversation.AskWho, "")
+	w.enter("electrician")
+	w.asked(conversation.AskAlone, "")
+	w.state = before
+	w.enter(conversation.TakeOverEntry(rulebase.Technician, true)) // of the same craft, and at the same place
+	w.confirmed("")
+	if s := w.state.Situation; s.Who != rulebase.Technician || !s.Alone || s.At != rulebase.Field || len(s.Findings) != len(before.Situation.Findings) {
+		t.Errorf("then it is %+v", s)
+	}
+	if w.state.Pending.Kind == conversation.AskWho || w.state.Pending.Kind == conversation.AskAlone {
+		t.Errorf("asked again: %s", w.state.Pending.Kind)
+	}
+}

@@ -271,7 +271,7 @@ func (l *listener) piece(p string) {
 		return
 	}
 	for _, hears := range []func(text, rest string, how manner) bool{
-		l.hearWent, l.hearNow, l.hearDrops, l.hearWhoIsThere, l.hearAtDrop, l.hearConfirm, l.hearHeadedID,
+		l.hearTakenOver, l.hearWent, l.hearNow, l.hearDrops, l.hearWhoIsThere, l.hearAtDrop, l.hearConfirm, l.hearHeadedID,
 	} {
 		if hears(p, rest, how) {
 			return

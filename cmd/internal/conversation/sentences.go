@@ -31,6 +31,7 @@ var sayHelp = []string{
 	`How sure      "I think ...", "not sure"; who saw it: "he says ...", "the operator says ..."`,
 	`Other drops   "1-4 good, 5 dead", "order 3 1 5 2", "supply 1 3", "this is drop 5", "drop 4: power light lit"`,
 	`Who is there  "technician, at the drop, alone", "I have a meter", "an electrician is here"`,
+	`A relief      "somebody else takes over, technician, not alone": what was confirmed before a step is asked anew`,
 	`A step        "done", "done and 12.1 V", "done, still down", "done, works now", "skip", "do" and its name`,
 	`A warning     "confirm" and its name, once what it says is so`,
 	`Passing over  "don't know"; taking back: "undo"`,
@@ -538,6 +539,8 @@ func sayWarning(w *rulebase.Warning) string {
 }
 
 func sayConfirm(w *rulebase.Warning) string { return "confirmed: " + w.Confirms() }
+
+const sayTakenOver = "somebody else takes over here; what was confirmed before a step has to be confirmed anew"
 
 const sayLapsed = "Half an hour has passed, or it goes on with another drop, place or person: what was confirmed before a step has to be confirmed anew."
 

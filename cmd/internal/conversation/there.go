@@ -43,6 +43,31 @@ func (l *listener) hearWhoIsThere(text, rest string, how manner) bool {
 	return true
 }
 
+// SettledCall stands among what is settled once it was agreed with a caller who can switch
+// off, when to call back, and whom to call if the caller does not answer any more.
+const SettledCall = "call"
+
+// hearTakenOver takes in that somebody else takes over: what the one before saw to be so, and what was
+// agreed with them, stands no longer, and who is there now is asked where the entry does not say it.
+func (l *listener) hearTakenOver(text, rest string, how manner) bool {
+	if how.drop != 0 || !takenOverRE.MatchString(rest) {
+		return false
+	}
+	s := l.state
+	s.Situation.Who, s.Acknowledged = rulebase.Anybody, nil
+	s.confirmed()
+	for _, settled := range []string{string(AskWho), string(AskAlone), SettledCall} {
+		s.unsettle(settled)
+	}
+	l.understood(text, sayTakenOver)
+	return true
+}
+
+// TakeOverEntry is the entry by which somebody else takes over.
+func TakeOverEntry(who rulebase.Who, alone bool) string {
+	return strings.Join([]string{"somebody else takes over", whoNames[who], sayAlone(alone)}, ", ")
+}
+
 // who is what a piece says of the persons, the place and the tools.
 type who struct {
 	place   rulebase.Place

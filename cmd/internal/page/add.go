@@ -45,7 +45,7 @@ func (s *Server) addThen(w http.ResponseWriter, r *http.Request, then string, dr
 				list[i].ID = fmt.Sprintf("%s-%d", entry, i)
 			}
 		}
-		if _, err := s.o.Desk.Write(r.Context(), st.c, st.situation.At, list...); err != nil {
+		if _, err := s.o.Desk.Write(r.Context(), st.c, st.situation.At, st.by, list...); err != nil {
 			return err
 		}
 	}
@@ -199,7 +199,7 @@ func (s *Server) close(w http.ResponseWriter, r *http.Request) error {
 	}
 	draft := cases.Say(cases.KindClosed, closing)
 	draft.ID = id
-	if _, err := s.o.Desk.Write(r.Context(), st.c, st.situation.At, draft); err != nil {
+	if _, err := s.o.Desk.Write(r.Context(), st.c, st.situation.At, st.by, draft); err != nil {
 		return err
 	}
 	http.Redirect(w, r, done, http.StatusSeeOther)

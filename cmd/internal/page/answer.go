@@ -2,6 +2,7 @@ package page
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
@@ -30,6 +31,11 @@ func (s *Server) answer(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	return s.takeIn(w, r, e, "")
+}
+
+// takeIn takes an entry in, and goes on with the case. By is who says it; "" whoever writes in this browser.
+func (s *Server) takeIn(w http.ResponseWriter, r *http.Request, e entry, by string) error {
 	code := r.PathValue("code")
 	release := s.oneAtATime(code)
 	defer release()
@@ -37,6 +43,7 @@ func (s *Server) answer(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	st.by = cmp.Or(by, st.by)
 	done := "/case/" + st.c.Code + "?did=" + url.QueryEscape(e.id)
 	if st.has(e.id) {
 		http.Redirect(w, r, done, http.StatusSeeOther)
@@ -145,13 +152,17 @@ func readEntry(r *http.Request) (entry, error) {
 	if strings.TrimSpace(e.text) == "" && get("chosen") != confirmTicked {
 		return e, refusal{http.StatusUnprocessableEntity, sayNothingSaid}
 	}
-	form := get("form")
+	return e, e.name(get("form"))
+}
+
+// name gives an entry its id, which follows from its form and from what it says.
+func (e *entry) name(form string) error {
 	if !cases.PlainID(form) || len(form) > 40 {
-		return e, refusal{http.StatusBadRequest, sayBadForm}
+		return refusal{http.StatusBadRequest, sayBadForm}
 	}
 	sum := sha256.Sum256([]byte(e.text))
 	e.id = form + "-" + hex.EncodeToString(sum[:4])
-	return e, nil
+	return nil
 }
 
 // barely says whether a reading is a bare number, which then has the unit of the
@@ -210,7 +221,7 @@ func (s *Server) keep(ctx context.Context, st *standing, id string, state conver
 
 // write appends the drafts of an entry. Where somebody else was quicker with the very same entry, that is as good.
 func (s *Server) write(ctx context.Context, st *standing, id string, place rulebase.Place, drafts []cases.Draft) error {
-	c, err := s.o.Desk.Write(ctx, st.c, place, drafts...)
+	c, err := s.o.Desk.Write(ctx, st.c, place, st.by, drafts...)
 	if errors.Is(err, cases.ErrConflict) {
 		again, readErr := s.o.Store.Case(ctx, st.c.ID)
 		if readErr == nil && (&standing{c: again}).has(id) {

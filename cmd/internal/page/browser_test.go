@@ -77,7 +77,7 @@ func TestPagesInABrowser(t *testing.T) {
 	for _, size := range sizes {
 		tab := s.tab(browser.Options{Width: size[0], Height: size[1], NoScript: true})
 		for name, path := range map[string]string{"list": "/", "new": "/new", "case": "/case/" + code, "why": "/case/" + code + "?say=why", "else": "/case/" + code + "?say=else", "none": "/case/XXXXXX", "causes": "/case/" + code + "/causes", "chart": "/case/" + code + "/chart?places=5", "close": "/case/" + code + "/close",
-			"summary": "/case/" + code + "/summary", "hand-over": "/case/" + code + "/hand-over", "receive": "/receive", "phone": "/case/" + call} {
+			"summary": "/case/" + code + "/summary", "hand-over": "/case/" + code + "/hand-over", "take-over": "/case/" + code + "/take-over", "receive": "/receive", "phone": "/case/" + call} {
 			tab.Run(chromedp.Navigate(s.at + path))
 			wellLaid(t, tab, fmt.Sprintf("%s at %d", name, size[0]))
 			if size[0] == 360 || name == "causes" || name == "phone" { // the others have one column at any width

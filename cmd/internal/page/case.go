@@ -23,7 +23,8 @@ type standing struct {
 	c         *cases.Case
 	situation rulebase.Situation // the case's, but for what does not stand confirmed any more
 	memory    conversation.Memory
-	said      said // what was answered to the last entry
+	by        string // who writes in this browser; "" whoever started the program
+	said      said   // what was answered to the last entry
 }
 
 // said is what was answered to an entry, kept with it for whoever did not see it: after a
@@ -40,7 +41,11 @@ func (s *Server) find(r *http.Request) (*standing, error) {
 	if err != nil {
 		return nil, err
 	}
-	return s.stand(c)
+	st, err := s.stand(c)
+	if err == nil {
+		st.by = byCookie(r)
+	}
+	return st, err
 }
 
 func (s *Server) stand(c *cases.Case) (*standing, error) {

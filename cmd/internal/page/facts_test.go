@@ -134,3 +134,44 @@ func TestFactsInABrowser(t *testing.T) {
 		picture(t, tab, fmt.Sprintf("facts-then-%d", size[0]))
 	}
 }
+
+// Two people at one browser: whoever takes over has what was confirmed asked anew, and is who writes from then on.
+func TestSomebodyElseTakesOver(t *testing.T) {
+	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
+	code, body := s.beforeAStep()
+	facts := factsOf(t, body)
+	_, body = s.press(body, "chosen="+ticked)
+	if got := s.kept(code).Situation.Confirmed; len(got) != len(facts) {
+		t.Fatalf("confirmed is %v", got)
+	}
+	_, form := s.get("/case/" + code + "/take-over")
+	for _, wrong := range []url.Values{{}, {"by": {"Jo K."}, "who": {"electrician"}, "alone": {"no"}}, {"by": {"jk"}, "who": {"electrician"}}, {"by": {"jk"}, "who": {"pilot"}, "alone": {"no"}}} {
+		wrong.Set("form", newForm())
+		if status, _ := s.post("/case/"+code+"/take-over", wrong); status != http.StatusUnprocessableEntity {
+			t.Errorf("%v: %d", wrong, status)
+		}
+	}
+	if n := len(s.kept(code).Situation.Confirmed); n != len(facts) {
+		t.Errorf("a form that was refused left %d confirmed", n)
+	}
+	for range 2 { // sent twice it is one entry
+		var status int
+		if status, body = s.fill(form, "/case/"+code+"/take-over", "by", "jk", "who", "electrician", "alone", "no"); status != http.StatusOK || !strings.Contains(body, "somebody else takes over here") {
+			t.Fatalf("%d\n%s", status, body)
+		}
+	}
+	c := s.kept(code)
+	if c.Situation.Who.String() != "electrician" || c.Situation.Alone || len(c.Situation.Confirmed) > 0 || c.Talked.Event.By != "jk" {
+		t.Errorf("then it is %+v by %q", c.Situation, c.Talked.Event.By)
+	}
+	if kind, _, _ := asked(t, body); kind == "step" {
+		t.Errorf("the step stands there without being confirmed")
+	}
+	_, body = s.say(body, "do replace_supply_fuse")
+	if got := factsOf(t, body); !slices.Equal(got, facts) {
+		t.Errorf("asked anew is %v of %v", got, facts)
+	}
+	if by := s.kept(code).Talked.Event.By; by != "jk" {
+		t.Errorf("what is said then is by %q", by)
+	}
+}

@@ -332,6 +332,7 @@ func (a *attack) everything(i int) []string {
 	a.form(webForm{action: "/case/" + code + "/accept", values: url.Values{"form": {""}, "symptom": {"power_light"}, "why": {"x"}}, fields: []string{"symptom", "why", "form"}})
 	a.form(webForm{action: "/case/" + code + "/note", values: url.Values{"form": {""}}, fields: []string{"text", "form"}})
 	a.page("/case/" + code + "/hand-over")
+	a.page("/case/" + code + "/take-over")
 	a.page("/case/" + code + "/causes")
 	a.page("/case/"+code+"/close", "/close")
 	a.page("/case/"+code+"/close", "/take-out", "/put-in", "/accept")

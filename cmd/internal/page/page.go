@@ -40,7 +40,8 @@ type Desk interface {
 	// so that a form sent twice opens one case.
 	Open(ctx context.Context, id string, opening cases.Opening, s rulebase.Situation) (*cases.Case, error)
 	// Write appends drafts about a case and gives the case as it then stands.
-	Write(ctx context.Context, c *cases.Case, place rulebase.Place, drafts ...cases.Draft) (*cases.Case, error)
+	// By is the id of who writes; "" is whoever started the program.
+	Write(ctx context.Context, c *cases.Case, place rulebase.Place, by string, drafts ...cases.Draft) (*cases.Case, error)
 	// Changes is what has to be written so that the case's situation becomes after.
 	Changes(c *cases.Case, after rulebase.Situation) []cases.Draft
 	// Beside is what has to be written beside that: settings of the unit that were read,
@@ -154,6 +155,8 @@ func (s *Server) handles() map[string]handle {
 		"GET /case/{code}/summary":        s.summary,
 		"GET /case/{code}/hand-over":      s.handOver,
 		"POST /case/{code}/hand-over":     s.give,
+		"GET /case/{code}/take-over":      s.takeOverForm,
+		"POST /case/{code}/take-over":     s.takeOver,
 		"GET /receive":                    s.receiveForm,
 		"POST /receive":                   s.receive,
 		"GET /case/{code}/causes":         s.causes,

@@ -1,6 +1,7 @@
 package page
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"net/http"
@@ -14,10 +15,6 @@ import (
 	"downdrop/engine"
 	"downdrop/rulebase"
 )
-
-// settledCall stands among what a conversation has settled once it was agreed who can
-// switch off, when to call back, and whom to call if the caller does not answer any more.
-const settledCall = "call"
 
 // A call is what the script of a call has beside the question.
 type call struct {
@@ -37,7 +34,7 @@ func (s *Server) call(r *http.Request, st *standing, q conversation.Question) (*
 	if err != nil {
 		return nil, err
 	}
-	c := &call{May: st.situation.Who <= rulebase.Operator, Settle: s.beyondLooking(q) && !slices.Contains(st.memory.Settled, settledCall)}
+	c := &call{May: st.situation.Who <= rulebase.Operator, Settle: s.beyondLooking(q) && !slices.Contains(st.memory.Settled, conversation.SettledCall)}
 	for i := range open {
 		if open[i].ID != st.c.ID {
 			c.Others = append(c.Others, callRow{open[i].Code, strings.TrimSpace(fmt.Sprintf("%s %s", open[i].Code, open[i].Location))})
@@ -83,7 +80,7 @@ func (s *Server) agree(w http.ResponseWriter, r *http.Request) error {
 			parts = append(parts, field.says+": "+text)
 		}
 		m := st.memory
-		m.Settled = append(slices.Clone(m.Settled), settledCall)
+		m.Settled = append(slices.Clone(m.Settled), conversation.SettledCall)
 		memory, err := json.Marshal(m)
 		if err != nil {
 			return nil, err
@@ -219,6 +216,45 @@ func (s *Server) give(w http.ResponseWriter, r *http.Request) error {
 	return s.addThen(w, r, "/hand-over", func(st *standing) ([]cases.Draft, error) {
 		return []cases.Draft{cases.Say(cases.KindHandedOver, cases.HandOver{To: to})}, nil
 	})
+}
+
+// takeOverForm asks who takes over in this browser.
+func (s *Server) takeOverForm(w http.ResponseWriter, r *http.Request) error {
+	st, err := s.find(r)
+	if err != nil {
+		return err
+	}
+	data := struct {
+		sheet
+		Form   string
+		By     string // who writes until now, ""
+		Whos   []choice
+		Closed bool
+	}{sheet: s.sheetOf(st.c), Form: s.o.NewID(), By: cmp.Or(st.by, s.o.Counter.By), Closed: st.c.State == cases.StateClosed}
+	for who := rulebase.Operator; who <= rulebase.Engineer; who++ {
+		data.Whos = append(data.Whos, choice{Value: who.String(), Says: sayWhoIs[who]})
+	}
+	return show(w, http.StatusOK, "takeover", data)
+}
+
+// takeOver takes in that somebody else goes on here: it is an entry of the conversation like others,
+// and what is said from now on in this browser is said by them.
+func (s *Server) takeOver(w http.ResponseWriter, r *http.Request) error {
+	if err := readForm(r); err != nil {
+		return err
+	}
+	get := r.PostForm.Get
+	by, alone := strings.TrimSpace(get("by")), get("alone")
+	who, known := rulebase.WhoOf(get("who"))
+	if !cases.PlainID(by) || len(by) > mostBy || !known || alone != "yes" && alone != "no" {
+		return refusal{http.StatusUnprocessableEntity, sayTakeOverHow}
+	}
+	e := entry{text: conversation.TakeOverEntry(who, alone == "yes"), about: conversation.About{Kind: conversation.AskOpening}}
+	if err := e.name(get("form")); err != nil {
+		return err
+	}
+	remembersBy(w, r, by)
+	return s.takeIn(w, r, e, by)
 }
 
 func (s *Server) receiveForm(w http.ResponseWriter, _ *http.Request) error {

@@ -1,5 +1,7 @@
 package page
 
+import "downdrop/rulebase"
+
 // What the page says beside the conversation's and the reports' own sentences; the
 // words of headings and buttons stand in page.html.
 const (
@@ -27,6 +29,7 @@ const (
 
 	sayTookTooLong = "This took longer than ten seconds and was given up. Nothing was taken in; press again."
 
+	sayTakeOverHow  = "Say who takes over: initials or another short id of letters, digits, - and _ (a name would stand in the record for good), what they may do, and whether they are alone."
 	sayReceiveTitle = "A case from another place"
 	sayNoHandOver   = "This holds no case that can be read: %v."
 	sayHandTo       = "Say where the case goes to: the phone, the drop or the bench."
@@ -54,3 +57,11 @@ const (
 	sayTakenBack   = "Taken back."
 	sayNoneBefore  = "There is nothing to take back."
 )
+
+// sayWhoIs are the people whose hands are on the equipment, by what they may do.
+var sayWhoIs = map[rulebase.Who]string{
+	rulebase.Operator:    "operator: looks and reads out, is not qualified for more",
+	rulebase.Electrician: "electrician, qualified for mains",
+	rulebase.Technician:  "technician, qualified for controls",
+	rulebase.Engineer:    "engineer, may change the controller too",
+}

@@ -126,14 +126,30 @@ func (s *Server) unitSheet(c *cases.Card, title string) sheet {
 // by is who writes: whoever started the program said so, or the form does, once for a browser.
 func (s *Server) by(w http.ResponseWriter, r *http.Request) (string, error) {
 	if s.o.Counter.By != "" {
-		return s.o.Counter.By, nil
+		return cmp.Or(byCookie(r), s.o.Counter.By), nil // somebody may have taken over in this browser
 	}
 	by := strings.TrimSpace(r.PostForm.Get("by"))
-	if !cases.PlainID(by) || len(by) > 40 {
+	if !cases.PlainID(by) || len(by) > mostBy {
 		return "", refusal{http.StatusUnprocessableEntity, sayWhoWrites}
 	}
-	http.SetCookie(w, &http.Cookie{Name: cookieName(r) + "-by", Value: by, Path: "/", HttpOnly: true, SameSite: http.SameSiteStrictMode, MaxAge: int(idleFor / time.Second)})
+	remembersBy(w, r, by)
 	return by, nil
+}
+
+// mostBy is how long the id of who writes may be.
+const mostBy = 40
+
+// remembersBy has a browser say who writes in it.
+func remembersBy(w http.ResponseWriter, r *http.Request, by string) {
+	http.SetCookie(w, &http.Cookie{Name: cookieName(r) + "-by", Value: by, Path: "/", HttpOnly: true, Secure: r.TLS != nil, SameSite: http.SameSiteStrictMode, MaxAge: int(idleFor / time.Second)})
+}
+
+// byCookie is who writes in a browser, as was said in it; "" nobody said so.
+func byCookie(r *http.Request) string {
+	if c, err := r.Cookie(cookieName(r) + "-by"); err == nil && cases.PlainID(c.Value) && len(c.Value) <= mostBy {
+		return c.Value
+	}
+	return ""
 }
 
 // asksBy is what a form asks of who writes.
@@ -143,11 +159,7 @@ type asksBy struct {
 }
 
 func (s *Server) asksBy(r *http.Request) asksBy {
-	a := asksBy{Asks: s.o.Counter.By == ""}
-	if c, err := r.Cookie(cookieName(r) + "-by"); err == nil && cases.PlainID(c.Value) {
-		a.Is = c.Value
-	}
-	return a
+	return asksBy{Asks: s.o.Counter.By == "", Is: byCookie(r)}
 }
 
 // onUnit takes in a form about a unit, once, and goes on with the unit.

@@ -458,7 +458,7 @@ func (s *Server) benchEntry(w http.ResponseWriter, r *http.Request) error {
 		for i := range drafts {
 			drafts[i].ID = fmt.Sprintf("%s-%d-%d", name, at, i)
 		}
-		if _, err := s.o.Desk.Write(r.Context(), b.inner, rulebase.Bench, drafts...); err != nil {
+		if _, err := s.o.Desk.Write(r.Context(), b.inner, rulebase.Bench, byCookie(r), drafts...); err != nil {
 			s.o.Log.Warn("what the bench found was not added to its case", "error", err) // it is in the run, and the run is kept
 		}
 	}

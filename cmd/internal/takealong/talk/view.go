@@ -74,16 +74,11 @@ func whereOf(c *cases.Case) string {
 	return strings.Join(words, ", ")
 }
 
-// settledCall stands among what a conversation has settled once it was agreed who can
-// switch off, when to call back, and whom to call if the caller does not answer any more. It is
-// the page's word for it: a case goes from one to the other.
-const settledCall = "call"
-
 func (c *Case) call(st *kept.Standing, q conversation.Question) *Call {
 	if st.Situation.At != rulebase.Phone {
 		return nil
 	}
-	return &Call{May: st.Situation.Who <= rulebase.Operator, Settle: c.beyondLooking(q) && !slices.Contains(st.Memory.Settled, settledCall)}
+	return &Call{May: st.Situation.Who <= rulebase.Operator, Settle: c.beyondLooking(q) && !slices.Contains(st.Memory.Settled, conversation.SettledCall)}
 }
 
 // beyondLooking says whether a question asks somebody to do more than look and read out.
@@ -115,7 +110,7 @@ func (c *Case) agree(st *kept.Standing, r Request) error {
 		parts = append(parts, field.says+": "+text)
 	}
 	m := st.Memory
-	m.Settled = append(slices.Clone(m.Settled), settledCall)
+	m.Settled = append(slices.Clone(m.Settled), conversation.SettledCall)
 	memory, err := json.Marshal(m)
 	if err != nil {
 		return err
