@@ -263,8 +263,9 @@ func (c *Case) about(o Opening) {
 			*to = from
 		}
 	}
-	fill(&c.Code, o.Code)
-	fill(&c.Opening.Code, o.Code)
+	if isCode(o.Code) { // it stands in links, file names and commands to be typed, and may come from elsewhere
+		c.Code, c.Opening.Code = o.Code, o.Code
+	}
 	fill(&c.Opening.Location, o.Location)
 	fill(&c.Opening.Unit.Type, o.Unit.Type)
 	fill(&c.Opening.Unit.Serial, o.Unit.Serial)

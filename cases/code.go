@@ -20,6 +20,11 @@ func NewCode(random uint64) string {
 	return string(append(code, codeLetters[(32-luhn(code, 2))%32]))
 }
 
+// isCode says whether a text is made as a code is; its check letter may be wrong or lacking.
+func isCode(text string) bool {
+	return text != "" && len(text) <= CodeLength && strings.Trim(text, codeLetters) == ""
+}
+
 // luhn is the sum modulo 32 of the letters, every other one counted twice from the
 // right; factor is that of the last letter.
 func luhn(code []byte, factor int) int {

@@ -45,3 +45,15 @@ func TestCodesShowMistakes(t *testing.T) {
 		t.Errorf("look-alikes: %q", a)
 	}
 }
+
+// A case from elsewhere brings a code along that stands in links, names of files and commands
+// to be typed; what is none is not taken.
+func TestACodeThatIsNoneIsNotTaken(t *testing.T) {
+	for code, want := range map[string]string{"011ABC": "011ABC", "Z": "Z", "": "", "0111ABC": "", "011abc": "", "../ABC": "", `\ABC`: "", "A B": "", "A;B": "", "ÄB": ""} {
+		w := &writer{}
+		w.write(t, draft(cases.KindOpened, cases.Opening{Code: code, Location: "yard"}))
+		if c := cases.Fold(w.events); c.Code != want || c.Opening.Code != want || c.Opening.Location != "yard" {
+			t.Errorf("%q: taken as %q and %q", code, c.Code, c.Opening.Code)
+		}
+	}
+}

@@ -366,11 +366,19 @@ func (l *loader) each(section string, visit func(i int, e entry)) {
 	}
 }
 
+// MostCauses is how many causes a rulebase may have: whoever supposes sets of them numbers
+// each in 16 bits.
+const MostCauses = 1 << 16
+
 // build makes the Base from the entries.
 func (l *loader) build() {
 	l.each("sources", func(_ int, e entry) { l.sources[e.id] = true })
 	l.each("sources", func(_ int, e entry) { l.source(e) })
 	l.readHeader()
+	if causes := l.sections["causes"]; len(causes) > MostCauses {
+		l.r.Add(Problem{Position: causes[MostCauses].key.Pos, Kind: "too-large", Says: fmt.Sprintf("there are more than %d causes; more cannot be reasoned with. Split the rulebase", MostCauses)})
+		return
+	}
 	l.names()
 	b := l.base
 	l.each("warnings", func(_ int, e entry) { l.warning(e) })

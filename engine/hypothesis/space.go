@@ -51,12 +51,12 @@ func Count(n, k int) int {
 
 // Enumerate lists all sets of at most k of n causes: the empty one, the single
 // causes, the pairs and so on, each size in lexicographic order. It panics above
-// [Most] worlds; see [Count].
+// [Most] worlds, see [Count], and above 2^16 causes, which it numbers in 16 bits.
 func Enumerate(n, k int) *Space {
 	k = min(k, n)
 	total := Count(n, k)
-	if total > Most {
-		panic("hypothesis: too many sets")
+	if total > Most || n > 1<<16 {
+		panic("hypothesis: too many sets or causes")
 	}
 	s := &Space{causes: n, atMost: k, start: make([]int32, 1, total+1)}
 	set := make([]uint16, 0, k)

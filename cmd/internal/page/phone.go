@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"net/http"
+	"net/url"
 	"slices"
 	"strings"
 	"unicode/utf8"
@@ -283,7 +284,7 @@ func (s *Server) receive(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	http.Redirect(w, r, "/case/"+c.Code, http.StatusSeeOther)
+	http.Redirect(w, r, "/case/"+url.PathEscape(cmp.Or(c.Code, c.ID)), http.StatusSeeOther)
 	return nil
 }
 
