@@ -53,7 +53,7 @@ cmd/internal/takealong    : rulebase cases cmd/internal/page
 cmd/internal/triage       : rulebase/... engine/... cmd/internal/conversation
 cmd/internal/report       : rulebase/... engine/... cases/... cmd/internal/triage cmd/internal/wording
 cmd/internal/materials    : –
-cmd/internal/handbook     : rulebase/... engine/... cmd/internal/report
+cmd/internal/handbook     : rulebase/... engine/... cmd/internal/report cmd/internal/wording
 cmd/internal/shop         : rulebase/... engine/... cases/... cmd/internal/report
 cmd/internal/page         : rulebase/... engine/... cases/... cmd/internal/conversation cmd/internal/report cmd/internal/shop
 cmd/downdrop              : ...

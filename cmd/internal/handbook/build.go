@@ -9,6 +9,7 @@ import (
 	"strings"
 	"sync"
 
+	"downdrop/cmd/internal/wording"
 	"downdrop/engine"
 	"downdrop/rulebase"
 )
@@ -224,7 +225,7 @@ func (b *builder) stepRef(s *rulebase.Step) Span {
 func (b *builder) conditionRef(i int) Span {
 	c := &b.base.Conditions[i]
 	if c.Says == "" {
-		return b.ref(c.ID, plain(c.ID))
+		return b.ref(c.ID, wording.Plain(c.ID))
 	}
 	return b.ref(c.ID, c.Says)
 }
@@ -276,16 +277,6 @@ func commaed(spans []Span) Line {
 }
 
 // plain is an id as words.
-func plain(id string) string { return strings.ReplaceAll(id, "_", " ") }
-
-func plainAll(ids []string) []string {
-	words := make([]string, len(ids))
-	for i, id := range ids {
-		words[i] = plain(id)
-	}
-	return words
-}
-
 // anchor makes the anchor of something that has no id: letters and digits of its
 // name, behind a word and a hyphen, so that it is never an id.
 func anchor(kind, name string) string {

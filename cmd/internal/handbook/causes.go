@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"downdrop/cmd/internal/wording"
 	"downdrop/rulebase"
 )
 
@@ -121,7 +122,7 @@ func (b *builder) seen(cause int) []Line {
 			continue
 		}
 		line := Line{b.symptomRef(x.symptom)}.then(" ")
-		line = append(line, strong(capital(plain(b.base.Symptoms[x.symptom].Values[x.value]))))
+		line = append(line, strong(capital(wording.Plain(b.base.Symptoms[x.symptom].Values[x.value]))))
 		lines = append(lines, line.then(sayChances(b.told.Alone(x.symptom, x.value, cause), b.told.Rest(x.symptom, x.value, cause))))
 	}
 	return lines

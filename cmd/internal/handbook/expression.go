@@ -3,6 +3,7 @@ package handbook
 import (
 	"strconv"
 
+	"downdrop/cmd/internal/wording"
 	"downdrop/rulebase"
 )
 
@@ -113,7 +114,7 @@ func (b *builder) join(t *rulebase.Term, by string, inside rulebase.Op) Line {
 
 func (b *builder) name(n int) Span {
 	id := b.base.Names[n].ID
-	return b.ref(id, plain(id))
+	return b.ref(id, wording.Plain(id))
 }
 
 // word is a value of a name.
@@ -121,7 +122,7 @@ func (b *builder) word(name int, w int32) string {
 	if b.base.Names[name].Type == rulebase.Flag {
 		return []string{wordFalse, wordTrue}[w-1]
 	}
-	return plain(b.base.Names[name].Words[w-1])
+	return wording.Plain(b.base.Names[name].Words[w-1])
 }
 
 func (b *builder) words(t *rulebase.Term) []string {

@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 
+	"downdrop/cmd/internal/wording"
 	"downdrop/engine"
 	"downdrop/rulebase"
 )
@@ -44,10 +45,10 @@ func (b *builder) limitRows(symptom int) []Row {
 	constant := true
 	for i, v := range s.Values {
 		if i == len(s.Limits) {
-			written = append(written, say(sayTopBand(plain(v))))
+			written = append(written, say(sayTopBand(wording.Plain(v))))
 			continue
 		}
-		line := append(say(sayBand(plain(v))), b.expression(s.Limits[i])...)
+		line := append(say(sayBand(wording.Plain(v))), b.expression(s.Limits[i])...)
 		written = append(written, line.then(" "+s.Unit))
 		constant = constant && len(s.Limits[i].Reads()) == 0
 	}
@@ -65,7 +66,7 @@ func (b *builder) limitRows(symptom int) []Row {
 		if same := b.kinds[i:j]; slices.ContainsFunc(same, func(k kind) bool { return !slices.Equal(k.limits[symptom], usual) }) {
 			for _, k := range same {
 				g := b.base.Givens[k.given].ID
-				line := Line{b.ref(g, plain(g))}.then(wordIs + plain(k.word) + ": ")
+				line := Line{b.ref(g, wording.Plain(g))}.then(wordIs + wording.Plain(k.word) + ": ")
 				figures = append(figures, append(line, b.figures(s, k.limits[symptom])...))
 			}
 		}
@@ -82,7 +83,7 @@ func (b *builder) figures(s *rulebase.Symptom, limits []float64) Line {
 	if limits != nil {
 		words := make([]string, len(limits))
 		for i, x := range limits {
-			words[i] = sayLimit(plain(s.Values[i]), figure(x)+" "+s.Unit)
+			words[i] = sayLimit(wording.Plain(s.Values[i]), figure(x)+" "+s.Unit)
 		}
 		return say(strings.Join(words, "; ") + ".")
 	}

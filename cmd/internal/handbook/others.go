@@ -5,6 +5,7 @@ import (
 	"strings"
 	"unicode/utf8"
 
+	"downdrop/cmd/internal/wording"
 	"downdrop/rulebase"
 )
 
@@ -62,7 +63,7 @@ func (b *builder) conditions() Chapter {
 		c := &b.base.Conditions[i]
 		title := c.Says
 		if title == "" {
-			title = plain(c.ID)
+			title = wording.Plain(c.ID)
 		}
 		entries = append(entries, b.entry(c.ID, capital(title), lineRow(labelHolds, b.expression(c.When)), listRow(labelBroughtBy, refs(by[i]))))
 	}
@@ -82,11 +83,11 @@ func (b *builder) givens() Chapter {
 		}
 		usual := ""
 		if g.Default != nil {
-			usual = capital(plain(b.base.SlotText(g.Name, *g.Default))) + "."
+			usual = capital(wording.Plain(b.base.SlotText(g.Name, *g.Default))) + "."
 		}
 		ask := g.Ask
 		if ask == "" {
-			ask = capital(plain(g.ID))
+			ask = capital(wording.Plain(g.ID))
 		}
 		entries = append(entries, b.entry(g.ID, ask, textRow(labelAnswer, sayGivenAnswer(g)), textRow(labelUsual, usual),
 			textRow(labelFilled, sayFilled(g.FilledBy)), listRow(labelSetBy, refs(sets)), b.sourceRow(g.Source)))
@@ -94,7 +95,9 @@ func (b *builder) givens() Chapter {
 	return whole(chapterGivens, titleGivens, introGivens, entries)
 }
 
-func (b *builder) ruleRef(i int) Span { return b.ref(b.base.Rules[i].ID, plain(b.base.Rules[i].ID)) }
+func (b *builder) ruleRef(i int) Span {
+	return b.ref(b.base.Rules[i].ID, wording.Plain(b.base.Rules[i].ID))
+}
 
 // rules is the chapter of rules, and of the plain facts that only rules set.
 func (b *builder) rules() Chapter {
@@ -137,7 +140,7 @@ func (b *builder) rule(i int) Entry {
 	if r.Again {
 		because = strings.TrimSpace(because + " " + sayAgain)
 	}
-	return b.entry(r.ID, capital(plain(r.ID)), lineRow(labelWhen, b.expression(r.When)), listRow(labelThen, then), listRow(labelRulesOut, causes(r.RulesOut)),
+	return b.entry(r.ID, capital(wording.Plain(r.ID)), lineRow(labelWhen, b.expression(r.When)), listRow(labelThen, then), listRow(labelRulesOut, causes(r.RulesOut)),
 		listRow(labelEstablishes, causes(r.Establishes)), textRow(labelTell, r.Tell), textRow(labelBecause, because), b.sourceRow(r.Source))
 }
 
@@ -147,9 +150,9 @@ func (b *builder) assigned(a rulebase.Assignment) string {
 		return []string{wordFalse, wordTrue}[a.Value.Word-1]
 	}
 	if text := b.base.SlotText(a.Name, a.Value); text != "" {
-		return plain(text)
+		return wording.Plain(text)
 	}
-	return plain(a.Text)
+	return wording.Plain(a.Text)
 }
 
 // fact is a plain fact: who sets it, and who reads it.
@@ -172,7 +175,7 @@ func (b *builder) fact(n int) Entry {
 		}
 	}
 	id := b.base.Names[n].ID
-	return b.entry(id, capital(plain(id)), listRow(labelSetBy, refs(sets)), listRow(labelReadBy, refs(reads)))
+	return b.entry(id, capital(wording.Plain(id)), listRow(labelSetBy, refs(sets)), listRow(labelReadBy, refs(reads)))
 }
 
 // warnings is the chapter of all that can hurt, the gravest first.
@@ -188,7 +191,7 @@ func (b *builder) warnings() Chapter {
 				}
 			}
 		}
-		entries = append(entries, b.entry(w.ID, capital(plain(w.ID)), textRow(strings.ToUpper(string(w.Level)), w.Says), textRow(labelBecause, w.Because),
+		entries = append(entries, b.entry(w.ID, capital(wording.Plain(w.ID)), textRow(strings.ToUpper(string(w.Level)), w.Says), textRow(labelBecause, w.Because),
 			listRow(labelBefore, refs(before)), b.sourceRow(w.Source)))
 	}
 	return whole(chapterWarnings, titleWarnings, introWarnings, entries)
@@ -227,10 +230,10 @@ func (b *builder) resting(id string) []Line {
 		add(b.base.Rules[i].Source, b.ruleRef(i))
 	}
 	for i := range b.base.Givens {
-		add(b.base.Givens[i].Source, b.ref(b.base.Givens[i].ID, plain(b.base.Givens[i].ID)))
+		add(b.base.Givens[i].Source, b.ref(b.base.Givens[i].ID, wording.Plain(b.base.Givens[i].ID)))
 	}
 	for i := range b.base.Warnings {
-		add(b.base.Warnings[i].Source, b.ref(b.base.Warnings[i].ID, plain(b.base.Warnings[i].ID)))
+		add(b.base.Warnings[i].Source, b.ref(b.base.Warnings[i].ID, wording.Plain(b.base.Warnings[i].ID)))
 	}
 	const many = 25
 	if len(spans) > many {
@@ -255,13 +258,13 @@ func (b *builder) terms() Chapter {
 	slices.SortFunc(ids, func(x, y string) int { return b.number[x] - b.number[y] })
 	for _, id := range ids {
 		for word := range strings.SplitSeq(id, "_") {
-			add(word, b.ref(id, plain(id)))
+			add(word, b.ref(id, wording.Plain(id)))
 		}
 	}
 	for _, list := range [][]rulebase.Step{b.base.Tests, b.base.Remedies} {
 		for i := range list {
 			for _, tool := range list[i].Needs {
-				add(clean(plain(tool)), b.ref(list[i].ID, plain(list[i].ID)))
+				add(clean(wording.Plain(tool)), b.ref(list[i].ID, wording.Plain(list[i].ID)))
 			}
 		}
 	}

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"downdrop/cmd/internal/report"
+	"downdrop/cmd/internal/wording"
 	"downdrop/rulebase"
 )
 
@@ -293,30 +294,28 @@ func sayChances(with, without float64) string {
 }
 
 const (
-	sayApart        = ". Told apart "
-	sayNoTest       = ": no single test here tells them apart."
-	saySameRemedy   = " The remedy is the same."
-	sayNoRemedy     = "The rulebase names no remedy."
-	wordFrom        = " from "
-	wordAndPlain    = "and"
-	wordOrPlain     = "or"
-	wordAnd         = " and "
-	wordOr          = " or "
-	wordNot         = "not "
-	wordIs          = " is "
-	wordIsNot       = " is not "
-	wordIsNeither   = " is neither "
-	wordIsKnown     = " is known"
-	wordIsNotKnown  = " is not known"
-	wordTrue        = "so"
-	wordFalse       = "not so"
-	sayUsual        = "what a drop shows of which nothing is wrong."
-	saySignOfNone   = "no cause shows it more often than any other result."
-	sayAgain        = "(The same evidence counts twice here, on purpose.)"
-	sayBringsBack   = "A silent drop may come back on line, and its outputs may act."
-	sayOnlyIf       = "Only if "
-	sayTemporary    = "A stopgap only: it takes no cause away, and the case stays open."
-	sayUnitsHazards = "Its hazards are not known: take it as the worst."
+	sayApart       = ". Told apart "
+	sayNoTest      = ": no single test here tells them apart."
+	saySameRemedy  = " The remedy is the same."
+	sayNoRemedy    = "The rulebase names no remedy."
+	wordFrom       = " from "
+	wordAndPlain   = "and"
+	wordOrPlain    = "or"
+	wordAnd        = " and "
+	wordOr         = " or "
+	wordNot        = "not "
+	wordIs         = " is "
+	wordIsNot      = " is not "
+	wordIsNeither  = " is neither "
+	wordIsKnown    = " is known"
+	wordIsNotKnown = " is not known"
+	wordTrue       = "so"
+	wordFalse      = "not so"
+	sayUsual       = "what a drop shows of which nothing is wrong."
+	saySignOfNone  = "no cause shows it more often than any other result."
+	sayAgain       = "(The same evidence counts twice here, on purpose.)"
+	sayBringsBack  = "A silent drop may come back on line, and its outputs may act."
+	sayOnlyIf      = "Only if "
 )
 
 var functionWords = map[rulebase.Op]string{rulebase.OpMin: "the least of (", rulebase.OpMax: "the largest of (", rulebase.OpAbs: "the size of ("}
@@ -365,7 +364,7 @@ func sayEffort(s *rulebase.Step) string {
 		who = max(who, rulebase.Technician)
 	}
 	if who > rulebase.Operator {
-		says += ", by " + aPerson(who.String()) + " at least"
+		says += ", by " + wording.Person(who.String()) + " at least"
 	} else {
 		says += ", by anybody"
 	}
@@ -373,39 +372,6 @@ func sayEffort(s *rulebase.Step) string {
 }
 
 func sayNeeds(tools []string) string { return "Needed: " + andList(tools) + "." }
-
-func sayStops(s rulebase.Stops) string {
-	switch s {
-	case rulebase.StopsDrop:
-		return "It stops this drop while it lasts."
-	case rulebase.StopsBus:
-		return "It stops every drop on the line while it lasts."
-	}
-	return ""
-}
-
-var hazardNames = map[string]string{
-	"live":   "live parts",
-	"mains":  "mains voltage",
-	"motion": "machinery that may move",
-	"stored": "stored energy",
-	"static": "static electricity, which kills electronics",
-	"spark":  "sparks",
-}
-
-func sayHazards(h rulebase.Hazard) string {
-	if h == 0 {
-		return ""
-	}
-	if h&rulebase.HazardUnknown != 0 {
-		return sayUnitsHazards
-	}
-	var names []string
-	for _, w := range h.Words() {
-		names = append(names, hazardNames[w])
-	}
-	return "Hazards: " + andList(names) + "."
-}
 
 // sayGain says what a test is worth before anything is seen.
 func sayGain(bits float64) string {
@@ -430,15 +396,6 @@ func sayProof(p *rulebase.Proof) string {
 	return says + ": "
 }
 
-func saySideEffects(says string) string { return "While it lasts: " + sentence(says) }
-
-func sayEndsAfter(days float64) string {
-	if days == 0 {
-		return "Write down the date on which it ends, and who sees to it."
-	}
-	return fmt.Sprintf("It ends after %g days at the latest: write the date down, with who sees to it.", days)
-}
-
 var endings = map[rulebase.Outcome]string{
 	rulebase.Adjusted:     "The case ends as: put right by adjusting, nothing exchanged.",
 	rulebase.Rewired:      "The case ends as: wiring put right.",
@@ -458,7 +415,7 @@ func sayGivenAnswer(g *rulebase.Given) string {
 	case rulebase.Flag:
 		return "Yes or no."
 	case rulebase.Choice:
-		return capital(orList(plainAll(g.OneOf))) + "."
+		return capital(orList(wording.PlainAll(g.OneOf))) + "."
 	}
 	says := sayReading(g.Unit)
 	if g.Range != nil {
@@ -476,7 +433,7 @@ func sayFilled(by string) string {
 	} else if strings.HasPrefix(by, "line.") {
 		by = "the installation sheet"
 	}
-	return "The program takes it from " + plain(by) + ", unless somebody says it."
+	return "The program takes it from " + wording.Plain(by) + ", unless somebody says it."
 }
 
 var filledWords = map[string]string{"at": "the place of the case", "who": "the person of the case", "alone": "whether the case is worked alone",
@@ -493,7 +450,7 @@ func saySourceKind(kind string) string {
 	if says, ok := sourceKinds[kind]; ok {
 		return says
 	}
-	return capital(plain(kind))
+	return capital(wording.Plain(kind))
 }
 
 func sayRests(n int) string { return fmt.Sprintf("%d entries name it.", n) }
@@ -576,24 +533,9 @@ func countOf(n int, one, many string) string {
 	return fmt.Sprintf("%d %s", n, many)
 }
 
-func andList(words []string) string { return listWith("and", words) }
-func orList(words []string) string  { return listWith("or", words) }
-func norList(words []string) string { return listWith("nor", words) }
-
-func listWith(last string, words []string) string {
-	if len(words) < 2 {
-		return strings.Join(words, "")
-	}
-	n := len(words) - 1
-	return strings.Join(words[:n], ", ") + " " + last + " " + words[n]
-}
-
-func aPerson(who string) string {
-	if who != "" && strings.ContainsRune("aeiou", rune(who[0])) {
-		return "an " + who
-	}
-	return "a " + who
-}
+func andList(words []string) string { return wording.List("and", words) }
+func orList(words []string) string  { return wording.List("or", words) }
+func norList(words []string) string { return wording.List("nor", words) }
 
 // sentence ends a text as a sentence ends.
 func sentence(s string) string {

@@ -3,6 +3,7 @@ package handbook
 import (
 	"slices"
 
+	"downdrop/cmd/internal/wording"
 	"downdrop/rulebase"
 )
 
@@ -56,7 +57,7 @@ func (b *builder) yields(symptom int) Row {
 				signOf = append(signOf, c)
 			}
 		}
-		value := Line{strong(capital(plain(s.Values[v])) + ": ")}
+		value := Line{strong(capital(wording.Plain(s.Values[v])) + ": ")}
 		switch {
 		case v == usual:
 			list = append(list, value.then(sayUsual))
@@ -75,7 +76,7 @@ func (b *builder) named(causes []int) []Span {
 	for i, c := range causes {
 		spans[i] = b.causeRef(c)
 		if id := b.base.Causes[c].ID; len(causes) > mostNamed {
-			spans[i] = b.ref(id, plain(id))
+			spans[i] = b.ref(id, wording.Plain(id))
 		}
 	}
 	return spans
@@ -179,11 +180,9 @@ func (b *builder) procedure(s *rulebase.Step) *Procedure {
 			p.After = append(p.After, append(say(sayProof(s.Proof)), watch))
 		}
 		if s.Temporary {
-			p.After = append(p.After, say(sayTemporary))
-			if s.SideEffects != "" {
-				p.After = append(p.After, say(saySideEffects(s.SideEffects)))
+			for _, says := range wording.Stopgap(s) {
+				p.After = append(p.After, say(says))
 			}
-			p.After = append(p.After, say(sayEndsAfter(s.Days)))
 		} else if says := endings[s.EndsAs]; says != "" {
 			p.After = append(p.After, say(says))
 		}
@@ -203,12 +202,12 @@ func (b *builder) warning(w *rulebase.Warning) Warning {
 func (b *builder) facts(s *rulebase.Step) []Line {
 	lines := []Line{say(sayEffort(s))}
 	if len(s.Needs) > 0 {
-		lines = append(lines, say(sayNeeds(plainAll(s.Needs))))
+		lines = append(lines, say(sayNeeds(wording.PlainAll(s.Needs))))
 	}
-	if says := sayStops(s.Stops); says != "" {
+	if says := wording.Stops(s.Stops); says != "" {
 		lines = append(lines, say(says))
 	}
-	if says := sayHazards(s.Hazard); says != "" {
+	if says := wording.Hazards(s.Hazard); says != "" {
 		lines = append(lines, say(says))
 	}
 	if s.BringsBack {

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"slices"
 
+	"downdrop/cmd/internal/wording"
 	"downdrop/rulebase"
 )
 
@@ -36,7 +37,7 @@ func (b *builder) symptoms() Chapter {
 
 // group is the group of a part in a chapter.
 func (b *builder) group(chapter, part, none string) Group {
-	title := capital(plain(part))
+	title := capital(wording.Plain(part))
 	if part == "" {
 		title = none
 	}
@@ -49,7 +50,7 @@ func (b *builder) symptom(i int) Entry {
 	if s.Banded() {
 		all = append(all, textRow(labelAnswer, sayReading(s.Unit)))
 	} else {
-		all = append(all, textRow(labelAnswer, capital(orList(plainAll(s.Values)))+"."))
+		all = append(all, textRow(labelAnswer, capital(orList(wording.PlainAll(s.Values)))+"."))
 	}
 	all = append(all, b.limitRows(i)...)
 	all = append(all, textRow(labelSure, b.sureness(i)), mistakenRow(s.MistakenFor))
@@ -79,7 +80,7 @@ func (b *builder) siteRow(id string) Row {
 	if r, ok := b.base.Lookup(id); ok && r.Kind == rulebase.KindSymptom {
 		for _, v := range b.base.Symptoms[r.Index].Values {
 			if name := here.Values[v]; name != "" {
-				lines = append(lines, say(saySiteValue(plain(v), name)))
+				lines = append(lines, say(saySiteValue(wording.Plain(v), name)))
 			}
 		}
 	}
@@ -147,7 +148,7 @@ type voice struct {
 
 // value says what one value of a symptom speaks for, and against.
 func (b *builder) value(symptom, v int) Row {
-	row := Row{Label: clean(capital(plain(b.base.Symptoms[symptom].Values[v])))}
+	row := Row{Label: clean(capital(wording.Plain(b.base.Symptoms[symptom].Values[v])))}
 	var for_, against []voice
 	for c := range b.base.Causes {
 		switch f := b.told.Factor(symptom, v, c); {
@@ -239,7 +240,7 @@ func (b *builder) asked(symptom int) Line {
 }
 
 func indexRow(part string, list []Line) []Row {
-	label := clean(capital(plain(part)))
+	label := clean(capital(wording.Plain(part)))
 	if part == "" {
 		label = sayNoSymptomPart
 	}
@@ -268,7 +269,7 @@ func (b *builder) partIndex() Group {
 			}
 		}
 		slices.SortStableFunc(order, func(x, y int) int { return cmp.Compare(rounded(b.about[y][part]), rounded(b.about[x][part])) })
-		row := Row{Label: clean(capital(plain(part)))}
+		row := Row{Label: clean(capital(wording.Plain(part)))}
 		for _, i := range order[:min(mostTelling, len(order))] {
 			if b.about[i][part] < leastShare*b.about[order[0]][part] {
 				break
@@ -300,9 +301,9 @@ func (b *builder) inShort(symptom int, part string) []Line {
 		var spans []Span
 		for _, x := range all[:min(mostShort, len(all))] {
 			id := b.base.Causes[x.cause].ID
-			spans = append(spans, b.ref(id, plain(id)))
+			spans = append(spans, b.ref(id, wording.Plain(id)))
 		}
-		line := append(Line{strong(capital(plain(value)) + ": ")}, commaed(spans)...)
+		line := append(Line{strong(capital(wording.Plain(value)) + ": ")}, commaed(spans)...)
 		if more := len(all) - mostShort; more > 0 {
 			line = line.then(sayAndMore(more))
 		}

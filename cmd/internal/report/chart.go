@@ -101,7 +101,7 @@ func (c *Chart) fill(x *ChartPlace, numbers map[*engine.ChartNode]int, limits []
 			x.Warnings = append(x.Warnings, ChartWarning{signalWord(w.Level), sayWarning(w)})
 		}
 		if n.Step.Step.Hazard != 0 {
-			x.Hazards = sayHazards(n.Step.Step.Hazard)
+			x.Hazards = wording.Hazards(n.Step.Step.Hazard)
 		}
 		for _, id := range n.Step.AskFirst {
 			if g := givenOf(b, id); g != nil {

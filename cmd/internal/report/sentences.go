@@ -73,9 +73,6 @@ const (
 	sayImpossible   = "Nothing on my list allows these findings together, so there are no chances to give and no step to offer."
 	sayImpossibleDo = "Check what was seen, who saw it and on which drop; or say how sure each finding is, and ask again."
 	sayBringsBack   = "It may bring a silent drop back on line, and its outputs may act."
-	sayStopsDrop    = "It stops this drop while it lasts."
-	sayStopsBus     = "It stops every drop on the line while it lasts."
-	sayUnitsHazard  = "Its hazards are not known: take it as the worst."
 )
 
 func sayMoreCauses(n int, likeliest float64) string {
@@ -258,26 +255,6 @@ func sayWarning(w *rulebase.Warning) string {
 	return w.Says + " Why: " + w.Because
 }
 
-var hazardNames = map[string]string{
-	"live":   "live parts",
-	"mains":  "mains voltage",
-	"motion": "machinery that may move",
-	"stored": "stored energy",
-	"static": "static electricity, which kills electronics",
-	"spark":  "sparks",
-}
-
-func sayHazards(h rulebase.Hazard) string {
-	if h&rulebase.HazardUnknown != 0 {
-		return sayUnitsHazard
-	}
-	var names []string
-	for _, w := range h.Words() {
-		names = append(names, hazardNames[w])
-	}
-	return "Hazards: " + andList(names) + "."
-}
-
 // sayPrice says how long a step takes, what it needs and what it stops.
 func sayPrice(s *rulebase.Step) string {
 	says := capital(Minutes(s.Minutes)) + "."
@@ -291,11 +268,8 @@ func sayPrice(s *rulebase.Step) string {
 	if len(needed) > 0 {
 		says += " Needed: " + strings.Join(needed, ", ") + "."
 	}
-	switch s.Stops {
-	case rulebase.StopsDrop:
-		says += " " + sayStopsDrop
-	case rulebase.StopsBus:
-		says += " " + sayStopsBus
+	if stops := wording.Stops(s.Stops); stops != "" {
+		says += " " + stops
 	}
 	if s.BringsBack {
 		says += " " + sayBringsBack
@@ -562,7 +536,7 @@ func hazardsOf(detail string) string {
 	}
 	var names []string
 	for _, h := range strings.Split(detail, " and ") {
-		if name, ok := hazardNames[h]; ok {
+		if name, ok := wording.HazardNames[h]; ok {
 			h = name
 		} else if h == "unknown" {
 			h = "hazards that are not known"
@@ -854,36 +828,17 @@ func countOf(n int, what string) string {
 }
 
 // plain is an id as words.
-func plain(id string) string { return strings.ReplaceAll(id, "_", " ") }
+func plain(id string) string { return wording.Plain(id) }
 
-func plainAll(ids []string) []string {
-	words := make([]string, len(ids))
-	for i, id := range ids {
-		words[i] = plain(id)
-	}
-	return words
-}
+func plainAll(ids []string) []string { return wording.PlainAll(ids) }
 
-func andList(words []string) string { return listWith("and", words) }
-func orList(words []string) string  { return listWith("or", words) }
-
-func listWith(last string, words []string) string {
-	if len(words) < 2 {
-		return strings.Join(words, "")
-	}
-	n := len(words) - 1
-	return strings.Join(words[:n], ", ") + " " + last + " " + words[n]
-}
+func andList(words []string) string { return wording.List("and", words) }
+func orList(words []string) string  { return wording.List("or", words) }
 
 // quoted sets a text apart inside a sentence.
 func quoted(s string) string { return `"` + s + `"` }
 
-func aPerson(who string) string {
-	if who != "" && strings.ContainsRune("aeiou", rune(who[0])) {
-		return "an " + who
-	}
-	return "a " + who
-}
+func aPerson(who string) string { return wording.Person(who) }
 
 func capital(s string) string {
 	if s == "" {

@@ -146,7 +146,7 @@ func (t *text) hurts(remedies []int) {
 		}
 	}
 	if hazards != 0 {
-		t.item("  ", sayHazards(hazards))
+		t.item("  ", wording.Hazards(hazards))
 	}
 }
 
@@ -325,7 +325,7 @@ func (t *text) step(p *engine.Proposal) {
 		t.item(fmt.Sprintf("  %-8s ", signalWord(w.Level)), sayWarning(w))
 	}
 	if s.Hazard != 0 {
-		t.item("  ", sayHazards(s.Hazard))
+		t.item("  ", wording.Hazards(s.Hazard))
 	}
 	for _, id := range p.AskFirst {
 		if g := givenOf(b, id); g != nil {

@@ -188,3 +188,70 @@ func InPlaceLines(c *cases.Case) []string {
 	}
 	return lines
 }
+
+// Words.
+
+// Plain is an id as words.
+func Plain(id string) string { return strings.ReplaceAll(id, "_", " ") }
+
+// PlainAll are ids as words.
+func PlainAll(ids []string) []string {
+	words := make([]string, len(ids))
+	for i, id := range ids {
+		words[i] = Plain(id)
+	}
+	return words
+}
+
+// List joins words with commas, the last two with a word.
+func List(last string, words []string) string {
+	if len(words) < 2 {
+		return strings.Join(words, "")
+	}
+	n := len(words) - 1
+	return strings.Join(words[:n], ", ") + " " + last + " " + words[n]
+}
+
+// Person is the word for somebody with its article.
+func Person(who string) string {
+	if who != "" && strings.ContainsRune("aeiou", rune(who[0])) {
+		return "an " + who
+	}
+	return "a " + who
+}
+
+// HazardNames say each hazard of a rulebase in words.
+var HazardNames = map[string]string{
+	"live":   "live parts",
+	"mains":  "mains voltage",
+	"motion": "machinery that may move",
+	"stored": "stored energy",
+	"static": "static electricity, which kills electronics",
+	"spark":  "sparks",
+}
+
+// Hazards says what can hurt in a step; "" where nothing can.
+func Hazards(h rulebase.Hazard) string {
+	if h == 0 {
+		return ""
+	}
+	if h&rulebase.HazardUnknown != 0 {
+		return "Its hazards are not known: take it as the worst."
+	}
+	var names []string
+	for _, w := range h.Words() {
+		names = append(names, HazardNames[w])
+	}
+	return "Hazards: " + List("and", names) + "."
+}
+
+// Stops says what a step stops; "" where that is nothing.
+func Stops(s rulebase.Stops) string {
+	switch s {
+	case rulebase.StopsDrop:
+		return "It stops this drop while it lasts."
+	case rulebase.StopsBus:
+		return "It stops every drop on the line while it lasts."
+	}
+	return ""
+}
