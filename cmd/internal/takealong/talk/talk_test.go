@@ -33,7 +33,7 @@ var packed = sync.OnceValue(func() string {
 })
 
 // handed is an invented case as another place hands it over.
-func handed(t *testing.T, s rulebase.Situation) string {
+func handed(t testing.TB, s rulebase.Situation) string {
 	t.Helper()
 	var events []cases.Event
 	drafts := append([]cases.Draft{cases.Say(cases.KindOpened, cases.Opening{Code: "K7Q4M2", Location: "Invented Yard 7", Drop: 5})}, (&cases.Case{}).Changes(s)...)
