@@ -145,12 +145,15 @@ type signalled struct{ signal syscall.Signal }
 
 func (s signalled) Error() string { return s.signal.String() }
 
-// listen gives a context that ends with an interruption. The second one does not
-// wait for anything.
+// listen gives a context that ends with an interruption, or with the terminal. The second
+// one does not wait for anything.
 func listen() (ctx context.Context, stop func()) {
 	ctx, cancel := context.WithCancelCause(context.Background())
 	signals := make(chan os.Signal, 2)
 	signal.Notify(signals, os.Interrupt, syscall.SIGTERM)
+	if !signal.Ignored(syscall.SIGHUP) { // as nohup has it: who says so wants it to go on
+		signal.Notify(signals, syscall.SIGHUP)
+	}
 	go func() {
 		for s := range signals {
 			end := signalled{s.(syscall.Signal)}
