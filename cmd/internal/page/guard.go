@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"os"
 	"regexp"
 	"runtime/debug"
 	"slices"
@@ -180,14 +181,22 @@ func readForm(r *http.Request, ticked ...string) error {
 // readForms is readForm for a form of which several boxes may be ticked.
 func readForms(r *http.Request) error {
 	if err := r.ParseForm(); err != nil {
-		var long *http.MaxBytesError
-		if errors.As(err, &long) {
-			return err
-		}
-		return refusal{http.StatusBadRequest, sayBadForm}
+		return unreadForm(err)
 	}
 	keepable(r)
 	return nil
+}
+
+// unreadForm is why a form could not be read: it is too long, came too slowly, or is none.
+func unreadForm(err error) error {
+	var long *http.MaxBytesError
+	switch {
+	case errors.As(err, &long):
+		return err
+	case errors.Is(err, os.ErrDeadlineExceeded):
+		return refusal{http.StatusRequestTimeout, sayTooSlow}
+	}
+	return refusal{http.StatusBadRequest, sayBadForm}
 }
 
 // keepable takes out of a form what no store keeps: broken UTF-8, and NUL.

@@ -27,6 +27,7 @@ const (
 	sayBadDrop   = "The drop's address has to be a whole number from 1 to 9999, or empty."
 	sayLongField = "%s is longer than %d letters; say it shorter."
 
+	sayTooSlow     = "This form did not arrive in time: the line is slow, or was cut. Nothing was taken in; send it again."
 	sayTookTooLong = "This took longer than ten seconds and was given up. Nothing was taken in; press again."
 
 	sayTakeOverHow  = "Say who takes over: initials or another short id of letters, digits, - and _ (a name would stand in the record for good), what they may do, and whether they are alone."

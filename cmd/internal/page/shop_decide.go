@@ -198,11 +198,7 @@ func readUpload(r *http.Request, name string) ([]byte, error) {
 		return nil, readForm(r)
 	}
 	if err := r.ParseMultipartForm(mostForm); err != nil {
-		var long *http.MaxBytesError
-		if errors.As(err, &long) {
-			return nil, err
-		}
-		return nil, refusal{http.StatusBadRequest, sayBadForm}
+		return nil, unreadForm(err)
 	}
 	if r.PostForm == nil {
 		r.PostForm = url.Values{}

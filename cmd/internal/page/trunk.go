@@ -621,11 +621,7 @@ func readSheetForm(r *http.Request) (string, error) {
 		return notEmpty(r.PostForm.Get("sheet"))
 	}
 	if err := r.ParseMultipartForm(mostForm); err != nil {
-		var long *http.MaxBytesError
-		if errors.As(err, &long) {
-			return "", err
-		}
-		return "", refusal{http.StatusBadRequest, sayBadForm}
+		return "", unreadForm(err)
 	}
 	if r.MultipartForm != nil {
 		defer r.MultipartForm.RemoveAll() //nolint:errcheck // nothing of this size is written to a disk
