@@ -143,7 +143,10 @@ func post(c *http.Client, to string, form url.Values) (status int, body string, 
 	return r.StatusCode, string(text), err
 }
 
-var codeRE = regexp.MustCompile(`/case/([0-9A-Z]{6})`)
+var (
+	codeRE = regexp.MustCompile(`/case/([0-9A-Z]{6})`)
+	httpAt = regexp.MustCompile(`http://127\.0\.0\.1:[0-9]+`)
+)
 
 // traces asks the program for a trace of all that runs in it, which ends it.
 func (s *server) traces() string {
