@@ -161,6 +161,7 @@ func TestF16NobodyReads(t *testing.T) {
 	}
 	for line, want := range map[string]int{
 		`"$0" diagnose - </dev/null`:    0, // an empty case
+		`"$0" diagnose - <&-`:           0,
 		`"$0" <&-`:                      8,
 		`"$0" </dev/null`:               8,
 		`"$0" triage - <&-`:             4,
