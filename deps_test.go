@@ -67,21 +67,20 @@ github.com/expr-lang/expr  : rulebase
 github.com/spf13/cobra     : cmd/downdrop
 github.com/spf13/pflag     : cmd/downdrop
 golang.org/x/term          : cmd/downdrop
-github.com/schollz/progressbar/v3 : cmd/downdrop
 golang.org/x/text          : cases cmd/internal/triage
 modernc.org/sqlite         : cases/sqlite
 modernc.org/libc           : cases/sqlite
 github.com/jackc/pgx/v5    : cases/postgres
 github.com/rogpeppe/go-internal/diff : cmd/downdrop
 github.com/google/uuid     : cmd/downdrop
-github.com/piglig/go-qr    : cmd/internal/report
+github.com/boombuler/barcode : cmd/internal/report
 codeberg.org/go-pdf/fpdf   : cmd/internal/report
 golang.org/x/image         : cmd/internal/report
 golang.org/x/net/netutil   : cmd/internal/page
 `
 
 // testLibraries may be imported by tests only.
-var testLibraries = []string{"gopkg.in/yaml.v3", "github.com/google/go-cmp", "github.com/rogpeppe/go-internal", "pgregory.net/rapid", "github.com/expr-lang/expr", "gonum.org/v1/gonum", "golang.org/x/net", "golang.org/x/tools/txtar", "github.com/yuin/goldmark", "github.com/santhosh-tekuri/jsonschema/v6", "github.com/chromedp/chromedp", "github.com/chromedp/cdproto"}
+var testLibraries = []string{"gopkg.in/yaml.v3", "github.com/google/go-cmp", "github.com/rogpeppe/go-internal", "pgregory.net/rapid", "github.com/expr-lang/expr", "gonum.org/v1/gonum", "golang.org/x/net", "golang.org/x/tools/txtar", "github.com/yuin/goldmark", "github.com/santhosh-tekuri/jsonschema/v6", "github.com/chromedp/chromedp", "github.com/chromedp/cdproto", "github.com/piglig/go-qr"}
 
 // table reads lines of "name : words".
 func table(t *testing.T, text string) map[string][]string {

@@ -19,7 +19,7 @@ func listOf(item object) object { return object{"type": "array", "minItems": 1, 
 // benchMap is a map with the keys of a table; instead are keys whose form is one of their own.
 func (s schema) benchMap(of string, instead object, required ...string) object {
 	properties := object{}
-	for _, k := range benchKeys[of] {
+	for _, k := range benchKeys()[of] {
 		form, own := instead[k.name]
 		if !own {
 			form = ref(k.form)

@@ -15,6 +15,7 @@ var compiled struct {
 	base        *Base
 	expressions []Expression
 	ids         []compiledID
+	rest        func() // what the linker cannot lay out: maps, NaN
 }
 
 // A compiledID is an entry of Base.index.
@@ -32,6 +33,7 @@ var shippedOnce = sync.OnceValue(func() *Base {
 	for i := range compiled.expressions {
 		compiled.expressions[i].compile()
 	}
+	compiled.rest()
 	b := compiled.base
 	b.index = make(map[string]Ref, len(compiled.ids))
 	for _, c := range compiled.ids {

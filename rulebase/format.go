@@ -89,7 +89,7 @@ func caseOrder(path []string) []string {
 // then the table's own, the note behind the source.
 var orders = sync.OnceValue(func() map[string][]string {
 	all := map[string][]string{}
-	for of := range keys {
+	for of := range keys() {
 		order := slices.Clone(keyNames()["overlaying"])
 		for _, name := range keyNames()[of] {
 			if name == "note" && !hasKey(of, "note") {
@@ -110,5 +110,5 @@ var orders = sync.OnceValue(func() map[string][]string {
 
 // hasKey says whether a table itself places a key that may stand anywhere.
 func hasKey(of, name string) bool {
-	return slices.ContainsFunc(keys[of], func(k key) bool { return k.name == name })
+	return slices.ContainsFunc(keys()[of], func(k key) bool { return k.name == name })
 }

@@ -93,108 +93,110 @@ type key struct {
 // JSON Schema is made from it, and the formatter takes its order. The keys of
 // sections are under the section's name; those of maps inside entries under a name
 // of their own.
-var keys = map[string][]key{
-	"rulebase": {
-		{"name", formText, "Name of the rulebase; another one extends it by this name."},
-		{"version", formWhole, "Counted up by whoever keeps the rulebase."},
-		{"format", formFormat, "Version of the file format; 1."},
-		{"extends", formText, "Name of the rulebase that this one is laid over; drop is the shipped one."},
-		{"faults_at_most", formWhole, "Largest set of causes considered together. Default 3."},
-		{"together", formNumber, "Factor on the prior for each cause after the first. Default 1."},
-		{"outside_per_thousand", formPerThousand, "Chance in a thousand that the trouble is something not listed here. Default 15; 0 turns it off."},
-		{"complaint", formComplaint, "How every case begins, and what well again means."},
-		{"sure", formSure, "How sure a finding is when nothing is said: a number, or one for each place."},
-		{"fact_from", formFraction, "A finding at least this sure is a fact for rules. Default 0.95."},
-		{"words", formWordScale, "Changes the scale of words for probabilities."},
-		{"effort", formEffort, "Minutes added to a price for what a step stops, and for a visit."},
-		{"give_up_minutes", formMinutes, "Price in minutes of the last resort. Default 240."},
-		{"parts", formParts, "What the weights of the causes of each part add up to, in a thousand."},
-	},
-	"givens": {
-		{"ask", formText, "The question, as a caller can answer it."},
-		{"unit", formText, "Unit of a number."},
-		{"range", formRange, "Least and most that is plausible: [least, most]."},
-		{"one_of", formWords, "The values of a choice. Without it and without unit or range the given is a flag."},
-		{"default", formScalar, "What is taken where nobody says otherwise."},
-		{"filled_by", formFilledBy, "What the program knows of itself: at, who, alone, loss_of_bus, extent, interval (how long from one failure to the next), or line.* from an installation sheet."},
-		{"source", formSource, "Where it is known from."},
-	},
-	"causes": {
-		{"name", formText, "What is wrong, in plain words."},
-		{"part", formText, "The part of the drop: supply, line, termination, setting, controller, unit, module, field, tool, ..."},
-		{"per_thousand", formPerThousand, "Chance in 1,000 complaints."},
-		{"source", formSource, "Where it is known from; common_practice, if nothing is written."},
-		{"remedy", formCauseRemedies, "The remedy that takes it away."},
-		{"remedies", formCauseRemedies, "The remedies in the order to try: ids, or {do: id, helps: chance}."},
-		{"more_likely", formMoreLikely, "Rows {when: a condition over givens, times: factor on the odds}; every row that holds counts."},
-		{"look_alikes", formCauseIDs, "Other causes that show the same."},
-	},
-	"conditions": {
-		{"when", formExpression, "The causes and conditions that bring it about, joined by and, or, not."},
-		{"also_when", formExpressions, "Further causes and conditions, each of which brings it about too. With changes: true a layer adds its own to a lower one's."},
-		{"says", formText, "What is so then, as a part of a sentence."},
-	},
-	"symptoms": {
-		{"ask", formText, "The question, as a caller can answer it."},
-		{"unit", formText, "Unit of a reading."},
-		{"values", formWords, "What can be seen: at least two words."},
-		{"by", formBy, "It can be had without a test: by asking, or by looking without opening, touching or driving anything."},
-		{"sure", formSure, "How sure a finding of it is when nothing is said: a number, or one for each place."},
-		{"mistaken_for", formTexts, "What it is mistaken for: another lamp, drop or terminal."},
-		{"note", formAny, "A remark for whoever keeps the file; it is never shown."},
-		{"source", formSource, "Where it is known from; common_practice, if nothing is written."},
-		{"combine", formCombine, "independent: every row that holds adds its own chance of yes."},
-		{"bands", formBands, "For a reading: {name: limit} rising, the last a bare name. A band holds what is below its limit."},
-		{"shows_first", formRows, "Rows that stand above those of shows. With changes: true a layer sets its own above a lower one's."},
-		{"shows", formRows, "Rows {when: a condition, value: probability, ...}; the first whose condition holds counts."},
-	},
-	"rules": {
-		{"when", formExpression, "What has to be known, over findings, givens and plain facts."},
-		{"then", formThen, "What follows: {name: value, ...}."},
-		{"rules_out", formCauseIDs, "Causes that cannot be there then."},
-		{"establishes", formCauseIDs, "Causes that are there then for sure."},
-		{"tell", formText, "Advice shown with its reasons."},
-		{"because", formText, "Why it is so."},
-		{"again", formFlag, "The same evidence may count twice, for the reason in because."},
-	},
-	"tests": stepKeys(
-		key{"yields", formSymptomIDs, "The symptoms that it shows."}),
-	"remedies": stepKeys(
-		key{"ends_as", formOutcome, "How the case ends when it has helped."},
-		key{"proof", formProof, "How one sees that it held: {watch: symptom, minutes: how long, under: what load}."},
-		key{"temporary", formFlag, "A stopgap: it takes no cause away and never ends a case."},
-		key{"side_effects", formText, "Of a stopgap: what else it does while it lasts."},
-		key{"days", formDays, "Of a stopgap: after how many days it has to be undone at the latest."}),
-	"warnings": {
-		{"level", formLevel, "The signal word, the gravest first: danger, warning, caution, notice."},
-		{"says", formText, "What can hurt and what to do, read before the step."},
-		{"fact", formText, "What has to be so before the step, as somebody confirms it: \"nobody is inside the guard\"."},
-		{"because", formText, "Why."},
-	},
-	"sources": {
-		{"says", formText, "The source, so that somebody can find it."},
-		{"kind", formText, "practice, standard, paper, estimate, ..."},
-	},
-	"on_site": {
-		{"called", formText, "What the site calls it: the lamp, the wires and terminals, the message."},
-		{"where", formText, "Where on the site it is found."},
-		{"values", formSiteValues, "Of a symptom: {value: what the site calls it}."},
-	},
+var keys = sync.OnceValue(func() map[string][]key {
+	return map[string][]key{
+		"rulebase": {
+			{"name", formText, "Name of the rulebase; another one extends it by this name."},
+			{"version", formWhole, "Counted up by whoever keeps the rulebase."},
+			{"format", formFormat, "Version of the file format; 1."},
+			{"extends", formText, "Name of the rulebase that this one is laid over; drop is the shipped one."},
+			{"faults_at_most", formWhole, "Largest set of causes considered together. Default 3."},
+			{"together", formNumber, "Factor on the prior for each cause after the first. Default 1."},
+			{"outside_per_thousand", formPerThousand, "Chance in a thousand that the trouble is something not listed here. Default 15; 0 turns it off."},
+			{"complaint", formComplaint, "How every case begins, and what well again means."},
+			{"sure", formSure, "How sure a finding is when nothing is said: a number, or one for each place."},
+			{"fact_from", formFraction, "A finding at least this sure is a fact for rules. Default 0.95."},
+			{"words", formWordScale, "Changes the scale of words for probabilities."},
+			{"effort", formEffort, "Minutes added to a price for what a step stops, and for a visit."},
+			{"give_up_minutes", formMinutes, "Price in minutes of the last resort. Default 240."},
+			{"parts", formParts, "What the weights of the causes of each part add up to, in a thousand."},
+		},
+		"givens": {
+			{"ask", formText, "The question, as a caller can answer it."},
+			{"unit", formText, "Unit of a number."},
+			{"range", formRange, "Least and most that is plausible: [least, most]."},
+			{"one_of", formWords, "The values of a choice. Without it and without unit or range the given is a flag."},
+			{"default", formScalar, "What is taken where nobody says otherwise."},
+			{"filled_by", formFilledBy, "What the program knows of itself: at, who, alone, loss_of_bus, extent, interval (how long from one failure to the next), or line.* from an installation sheet."},
+			{"source", formSource, "Where it is known from."},
+		},
+		"causes": {
+			{"name", formText, "What is wrong, in plain words."},
+			{"part", formText, "The part of the drop: supply, line, termination, setting, controller, unit, module, field, tool, ..."},
+			{"per_thousand", formPerThousand, "Chance in 1,000 complaints."},
+			{"source", formSource, "Where it is known from; common_practice, if nothing is written."},
+			{"remedy", formCauseRemedies, "The remedy that takes it away."},
+			{"remedies", formCauseRemedies, "The remedies in the order to try: ids, or {do: id, helps: chance}."},
+			{"more_likely", formMoreLikely, "Rows {when: a condition over givens, times: factor on the odds}; every row that holds counts."},
+			{"look_alikes", formCauseIDs, "Other causes that show the same."},
+		},
+		"conditions": {
+			{"when", formExpression, "The causes and conditions that bring it about, joined by and, or, not."},
+			{"also_when", formExpressions, "Further causes and conditions, each of which brings it about too. With changes: true a layer adds its own to a lower one's."},
+			{"says", formText, "What is so then, as a part of a sentence."},
+		},
+		"symptoms": {
+			{"ask", formText, "The question, as a caller can answer it."},
+			{"unit", formText, "Unit of a reading."},
+			{"values", formWords, "What can be seen: at least two words."},
+			{"by", formBy, "It can be had without a test: by asking, or by looking without opening, touching or driving anything."},
+			{"sure", formSure, "How sure a finding of it is when nothing is said: a number, or one for each place."},
+			{"mistaken_for", formTexts, "What it is mistaken for: another lamp, drop or terminal."},
+			{"note", formAny, "A remark for whoever keeps the file; it is never shown."},
+			{"source", formSource, "Where it is known from; common_practice, if nothing is written."},
+			{"combine", formCombine, "independent: every row that holds adds its own chance of yes."},
+			{"bands", formBands, "For a reading: {name: limit} rising, the last a bare name. A band holds what is below its limit."},
+			{"shows_first", formRows, "Rows that stand above those of shows. With changes: true a layer sets its own above a lower one's."},
+			{"shows", formRows, "Rows {when: a condition, value: probability, ...}; the first whose condition holds counts."},
+		},
+		"rules": {
+			{"when", formExpression, "What has to be known, over findings, givens and plain facts."},
+			{"then", formThen, "What follows: {name: value, ...}."},
+			{"rules_out", formCauseIDs, "Causes that cannot be there then."},
+			{"establishes", formCauseIDs, "Causes that are there then for sure."},
+			{"tell", formText, "Advice shown with its reasons."},
+			{"because", formText, "Why it is so."},
+			{"again", formFlag, "The same evidence may count twice, for the reason in because."},
+		},
+		"tests": stepKeys(
+			key{"yields", formSymptomIDs, "The symptoms that it shows."}),
+		"remedies": stepKeys(
+			key{"ends_as", formOutcome, "How the case ends when it has helped."},
+			key{"proof", formProof, "How one sees that it held: {watch: symptom, minutes: how long, under: what load}."},
+			key{"temporary", formFlag, "A stopgap: it takes no cause away and never ends a case."},
+			key{"side_effects", formText, "Of a stopgap: what else it does while it lasts."},
+			key{"days", formDays, "Of a stopgap: after how many days it has to be undone at the latest."}),
+		"warnings": {
+			{"level", formLevel, "The signal word, the gravest first: danger, warning, caution, notice."},
+			{"says", formText, "What can hurt and what to do, read before the step."},
+			{"fact", formText, "What has to be so before the step, as somebody confirms it: \"nobody is inside the guard\"."},
+			{"because", formText, "Why."},
+		},
+		"sources": {
+			{"says", formText, "The source, so that somebody can find it."},
+			{"kind", formText, "practice, standard, paper, estimate, ..."},
+		},
+		"on_site": {
+			{"called", formText, "What the site calls it: the lamp, the wires and terminals, the message."},
+			{"where", formText, "Where on the site it is found."},
+			{"values", formSiteValues, "Of a symptom: {value: what the site calls it}."},
+		},
 
-	"row":         {{"when", formExpression, "The causes, conditions and givens for which this row counts; without it: otherwise."}, {"because", formText, "Why."}},
-	"likelier":    {{"when", formExpression, "A condition over givens."}, {"times", formNumber, "Factor on the odds, above 0."}, {"because", formText, "Why."}},
-	"helps":       {{"do", formRemedyID, "A remedy."}, {"helps", formProbability, "The chance that it takes the cause away."}},
-	"proof":       {{"watch", formSymptomID, "The symptom to watch."}, {"minutes", formMinutes, "How long."}, {"under", formText, "Under what load."}},
-	"complaint":   {{"symptom", formSymptomID, "The symptom that every case begins with."}, {"bad", formText, "Its value when the case begins."}, {"well", formText, "Its value when all is well again."}},
-	"effort":      {{"stops_drop", formMinutes, "Minutes for stopping the drop."}, {"stops_bus", formMinutes, "Minutes for stopping the bus."}, {"visit", formMinutes, "Minutes for a visit."}},
-	"done":        {{"id", formStepID, "The remedy, or the test that puts something right."}, {"drop", formDropNow, "What the drop did then."}},
-	"top":         {{"causes", formCauseIDs, "The likeliest set of causes."}, {"probability", formNumber, "Its probability."}},
-	"anywhere":    {{"note", formAny, "A remark for whoever keeps the file; it is never shown."}, {"source", formSource, "Where it is known from."}},
-	"overlaying":  {{"replaces", formFlag, "The entry stands for the whole entry of this id in a lower rulebase."}, {"changes", formFlag, "The keys written here stand for those of the entry of this id in a lower rulebase; its others stay."}},
-	"case":        caseKeys,
-	"finding":     findingKeys,
-	"expectation": expectKeys,
-}
+		"row":         {{"when", formExpression, "The causes, conditions and givens for which this row counts; without it: otherwise."}, {"because", formText, "Why."}},
+		"likelier":    {{"when", formExpression, "A condition over givens."}, {"times", formNumber, "Factor on the odds, above 0."}, {"because", formText, "Why."}},
+		"helps":       {{"do", formRemedyID, "A remedy."}, {"helps", formProbability, "The chance that it takes the cause away."}},
+		"proof":       {{"watch", formSymptomID, "The symptom to watch."}, {"minutes", formMinutes, "How long."}, {"under", formText, "Under what load."}},
+		"complaint":   {{"symptom", formSymptomID, "The symptom that every case begins with."}, {"bad", formText, "Its value when the case begins."}, {"well", formText, "Its value when all is well again."}},
+		"effort":      {{"stops_drop", formMinutes, "Minutes for stopping the drop."}, {"stops_bus", formMinutes, "Minutes for stopping the bus."}, {"visit", formMinutes, "Minutes for a visit."}},
+		"done":        {{"id", formStepID, "The remedy, or the test that puts something right."}, {"drop", formDropNow, "What the drop did then."}},
+		"top":         {{"causes", formCauseIDs, "The likeliest set of causes."}, {"probability", formNumber, "Its probability."}},
+		"anywhere":    {{"note", formAny, "A remark for whoever keeps the file; it is never shown."}, {"source", formSource, "Where it is known from."}},
+		"overlaying":  {{"replaces", formFlag, "The entry stands for the whole entry of this id in a lower rulebase."}, {"changes", formFlag, "The keys written here stand for those of the entry of this id in a lower rulebase; its others stay."}},
+		"case":        caseKeys,
+		"finding":     findingKeys,
+		"expectation": expectKeys,
+	}
+})
 
 // stepKeys are the keys of a test or remedy: those of both, and its own where they
 // are read, what a test yields at once and how a remedy ends behind what it does.
@@ -292,7 +294,7 @@ var needsOneOf = map[string][]string{
 
 var keyNames = sync.OnceValue(func() map[string][]string {
 	names := map[string][]string{}
-	for of, list := range keys {
+	for of, list := range keys() {
 		for _, k := range list {
 			names[of] = append(names[of], k.name)
 		}

@@ -10,7 +10,7 @@ import (
 )
 
 // rowKeys are the keys of a row that are no values, and so no value's name.
-var rowKeys = keyNames()["row"]
+func rowKeys() []string { return keyNames()["row"] }
 
 // valueName checks the name of a value or band: one word, once.
 func (l *loader) valueName(n *source.Node, before []string) bool {
@@ -18,7 +18,7 @@ func (l *loader) valueName(n *source.Node, before []string) bool {
 	switch {
 	case n.Shape != source.Scalar || w == "" || strings.ContainsFunc(w, unicode.IsSpace):
 		l.r.Problem(n, "value-name", "", "a value is one word without blanks; join words with _")
-	case slices.Contains(rowKeys, w):
+	case slices.Contains(rowKeys(), w):
 		l.r.Problem(n, "value-name", "", "a value cannot be called %s, which means something else in a row", w)
 	case slices.Contains(before, w):
 		l.r.Problem(n, "value-name", "", "%s stands here twice", w)
@@ -207,7 +207,7 @@ func (l *loader) row(n *source.Node, s *Symptom) []float64 {
 	p, named := make([]float64, len(s.Values)), make([]bool, len(s.Values))
 	sum, count, good := 0.0, 0, len(s.Values) > 0
 	for i, k := range n.Keys {
-		if slices.Contains(rowKeys, k.Text) {
+		if slices.Contains(rowKeys(), k.Text) {
 			if k.Text == "source" {
 				l.sourceID(n.Items[i])
 			}

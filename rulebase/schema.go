@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 )
 
 // A FileKind is a kind of file that people write.
@@ -124,7 +125,7 @@ var sectionSays = map[string]string{
 // mapOf is a map with the keys of a table and no others.
 func (s schema) mapOf(of, says string) object {
 	properties := object{}
-	for _, k := range slices.Concat(keys["anywhere"], keys[of]) { // a table's own key counts
+	for _, k := range slices.Concat(keys()["anywhere"], keys()[of]) { // a table's own key counts
 		properties[k.name] = described(ref(k.form), k.says)
 	}
 	m := object{"type": "object", "properties": properties, "additionalProperties": false}
@@ -147,7 +148,7 @@ func described(reference object, says string) object {
 func (s schema) entry(section string) object {
 	m := s.mapOf(section, "")
 	properties := m["properties"].(object)
-	for _, k := range keys["overlaying"] {
+	for _, k := range keys()["overlaying"] {
 		properties[k.name] = described(ref(k.form), k.says)
 	}
 	needs := object{}
@@ -228,7 +229,9 @@ func (s schema) says(r Ref) string {
 // text: each form takes both.
 var (
 	textual = object{"type": []any{"string", "number", "boolean"}}
-	numeric = object{"anyOf": []any{object{"type": "number"}, object{"type": "string", "pattern": decimal().String()}}}
+	numeric = sync.OnceValue(func() object {
+		return object{"anyOf": []any{object{"type": "number"}, object{"type": "string", "pattern": decimal().String()}}}
+	})
 )
 
 // forms are the definitions of all forms of values.
@@ -245,7 +248,7 @@ func (s schema) forms() object {
 	return object{
 		string(formText): textual, string(formTexts): list(ref(formText)), string(formAny): object{}, string(formFlag): object{"enum": append(truths(true), truths(false)...)},
 		string(formScalar): textual, string(formMinutes): between(0, 1e6),
-		string(formNumber): numeric, string(formDays): between(0, 3650), string(formWhole): numeric, string(formFraction): between(0, 1),
+		string(formNumber): numeric(), string(formDays): between(0, 3650), string(formWhole): numeric(), string(formFraction): between(0, 1),
 		string(formProbability): object{"anyOf": []any{oneOfWords(scale), between(0, 1)}},
 		string(formSure):        object{"anyOf": []any{between(0, 1), s.byWords(placeWords, between(0, 1))}}, string(formPerThousand): between(0, 1000),
 		string(formQuantity): textual, string(formRange): object{"type": "array", "minItems": 2, "maxItems": 2, "items": ref(formQuantity)},
@@ -269,7 +272,7 @@ func (s schema) forms() object {
 		string(formFormat): object{"enum": []any{1, "1"}}, string(formCombine): object{"enum": []any{"independent"}}, string(formBy): object{"enum": []any{"asking", "looking"}},
 		string(formFilledBy): object{"anyOf": []any{oneOfWords(filledBy), object{"type": "string", "pattern": onSheet().String()}}},
 		string(formGivens):   s.givens(), string(formFindings): list(s.bySymptom("finding", true, "value")), string(formDone): list(object{"anyOf": []any{ref(formStepID), s.mapOf("done", "")}}),
-		string(formDropNow): object{"enum": []any{string(StillDown), string(Well)}}, string(formAddress): numeric, string(formAddresses): list(ref(formAddress)),
+		string(formDropNow): object{"enum": []any{string(StillDown), string(Well)}}, string(formAddress): numeric(), string(formAddresses): list(ref(formAddress)),
 		string(formSupplies): object{"type": []any{"array", "null"}, "items": object{"type": "array", "items": ref(formAddress)}},
 		string(formDrops):    object{"type": []any{"object", "null"}, "propertyNames": object{"pattern": "^[0-9]+$"}, "additionalProperties": oneOfWords(dropStates)},
 		string(formExpect):   s.mapOf("expectation", ""), string(formSymptomValue): textual,

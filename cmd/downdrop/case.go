@@ -31,14 +31,14 @@ type caseOptions struct {
 
 func addCaseFlags(cmd *cobra.Command, env *environment, o *caseOptions) {
 	f := cmd.Flags()
-	f.StringArrayVar(&o.rulebase, "rulebase", nil, "read this rulebase `DIR` instead of the shipped one, or over it where its header extends drop; a further one is laid over it")
-	f.StringArrayVar(&o.given, "given", nil, "a given and its value, as `id=value`")
-	f.StringArrayVar(&o.see, "see", nil, "something seen, as `id=value`, with how sure as id=value@0.8")
+	addMany(f, &o.rulebase, "rulebase", "read this rulebase `DIR` instead of the shipped one, or over it where its header extends drop; a further one is laid over it")
+	addMany(f, &o.given, "given", "a given and its value, as `id=value`")
+	addMany(f, &o.see, "see", "something seen, as `id=value`, with how sure as id=value@0.8")
 	f.StringVar(&o.at, "at", "", "where you are: phone, field or bench (`PLACE`)")
 	f.StringVar(&o.who, "who", "", "whose hands are on the equipment: operator, electrician, technician or engineer (`WHO`)")
-	f.StringArrayVar(&o.tools, "tool", nil, "a tool that is at hand (`ID`); none for bare hands")
+	addMany(f, &o.tools, "tool", "a tool that is at hand (`ID`); none for bare hands")
 	f.BoolVar(&o.alone, "alone", false, "nobody else is there")
-	f.StringArrayVar(&o.confirmed, "confirmed", nil, "a `WARNING` whose words were confirmed")
+	addMany(f, &o.confirmed, "confirmed", "a `WARNING` whose words were confirmed")
 	f.StringVar(&o.sheet, "sheet", "", "the installation sheet of the line (`FILE`); a case may name its own")
 }
 

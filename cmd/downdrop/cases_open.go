@@ -41,7 +41,7 @@ func newCaseOpenCmd(env *environment) *cobra.Command {
 	f.StringVar(&o.store, "store", "", "the store to work with: a `FILE`, or a PostgreSQL address; else DOWNDROP_STORE, else the user's own")
 	f.StringVar(&o.by, "by", "", "who writes: an `ID`, never a name; else DOWNDROP_BY")
 	addOpeningFlags(cmd)
-	f.StringArrayVar(&o.references, "reference", nil, "a number in other books, as `kind=text`: work_order, return, purchase or other")
+	addMany(f, &o.references, "reference", "a number in other books, as `kind=text`: work_order, return, purchase or other")
 	f.BoolVar(&o.asJSON, "json", false, "print JSON for programs, schema "+report.CaseSchema)
 	return cmd
 }

@@ -44,7 +44,7 @@ type said struct {
 
 func (s said) text(flag string) string { v, _ := s.cmd.Flags().GetString(flag); return v }
 
-func (s said) list(flag string) []string { v, _ := s.cmd.Flags().GetStringArray(flag); return v }
+func (s said) list(flag string) []string { return manyOf(s.cmd.Flags(), flag) }
 
 func (s said) is(flag string) bool { v, _ := s.cmd.Flags().GetBool(flag); return v }
 
@@ -195,7 +195,7 @@ func (s saying) command(env *environment) *cobra.Command {
 		f.String(flag.name, "", flag.usage)
 	}
 	for _, flag := range s.lists {
-		f.StringArray(flag.name, nil, flag.usage)
+		addMany(f, new([]string), flag.name, flag.usage)
 	}
 	for _, flag := range s.switches {
 		f.Bool(flag.name, false, flag.usage)

@@ -47,7 +47,7 @@ func addCompletion(env *environment, cmd *cobra.Command) {
 			}
 		}
 	})
-	if places, ok := argumentWords[path]; ok {
+	if places, ok := argumentWords()[path]; ok {
 		cmd.ValidArgsFunction = func(cmd *cobra.Command, args []string, begun string) ([]string, cobra.ShellCompDirective) {
 			n := len(args)
 			if strings.HasSuffix(cmd.Use, "...") || strings.HasSuffix(cmd.Use, "...]") {
@@ -67,10 +67,10 @@ func addCompletion(env *environment, cmd *cobra.Command) {
 // flagCompletion is what stands behind a flag: the same for every command that has
 // it, unless a command means something else by it.
 func flagCompletion(path, flag string) (completion, bool) {
-	if c, ok := flagWords[path+" --"+flag]; ok {
+	if c, ok := flagWords()[path+" --"+flag]; ok {
 		return c, true
 	}
-	c, ok := flagWords["--"+flag]
+	c, ok := flagWords()["--"+flag]
 	return c, ok
 }
 
@@ -108,7 +108,7 @@ func (c completion) completer(env *environment) completer {
 func (a *asked) base() *rulebase.Base {
 	var dirs []string
 	if a.cmd.Flags().Lookup("rulebase") != nil {
-		dirs, _ = a.cmd.Flags().GetStringArray("rulebase")
+		dirs = manyOf(a.cmd.Flags(), "rulebase")
 	} else if a.cmd.Name() == "distinguish" { // its folders are its arguments
 		dirs = a.args
 	}

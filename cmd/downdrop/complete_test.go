@@ -33,7 +33,7 @@ func TestEveryPlaceIsCompleted(t *testing.T) {
 	everyCommand(newRootCmd(env), func(path string, cmd *cobra.Command) {
 		cmd.Flags().VisitAll(func(f *pflag.Flag) {
 			own := path + " --" + f.Name
-			if _, ok := flagWords[own]; ok {
+			if _, ok := flagWords()[own]; ok {
 				flags[own] = true
 			} else {
 				flags["--"+f.Name] = true
@@ -43,16 +43,16 @@ func TestEveryPlaceIsCompleted(t *testing.T) {
 			}
 		})
 		arguments[path] = true
-		if _, ok := argumentWords[path]; !ok && cmd.ValidArgsFunction == nil && cmd.ValidArgs == nil && takes.MatchString(cmd.Use) {
+		if _, ok := argumentWords()[path]; !ok && cmd.ValidArgsFunction == nil && cmd.ValidArgs == nil && takes.MatchString(cmd.Use) {
 			t.Errorf("downdrop %s: it is not said what completes its arguments", path)
 		}
 	})
-	for key := range flagWords {
+	for key := range flagWords() {
 		if !flags[key] {
 			t.Errorf("no command has %s", key)
 		}
 	}
-	for path := range argumentWords {
+	for path := range argumentWords() {
 		if !arguments[path] {
 			t.Errorf("there is no command %q", path)
 		}

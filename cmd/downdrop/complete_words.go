@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 
 	"downdrop/cases"
 	"downdrop/cmd/internal/page"
@@ -87,77 +88,81 @@ var (
 
 // argumentWords are what commands take, by their path: the last repeats where a
 // command takes any number.
-var argumentWords = map[string][]completion{
-	"diagnose": {yamlFiles},
-	"chart":    {yamlFiles},
+var argumentWords = sync.OnceValue(func() map[string][]completion {
+	return map[string][]completion{
+		"diagnose": {yamlFiles},
+		"chart":    {yamlFiles},
 
-	"case open": {yamlFiles}, "case about": {openCases}, "case alike": {allCases}, "case show": {allCases}, "case talk": {openCases},
-	"case accept": {openCases, {list: acceptable}}, "case attach": {openCases, anyFile}, "case close": {openCases}, "case reopen": {closedCases},
-	"case cost": {openCases, starts(cases.MoneyNames)}, "case dispose": {openCases, words(cases.Dispositions...)}, "case done": {openCases, steps},
-	"case export": {anyFile, restCases}, "case import": {jsonLines}, "case find": {ownWords}, "case hand-over": {openCases}, "case take-along": {openCases}, "case receive": {anyFile},
-	"case sheet": {openCases, yamlFiles}, "case join": {restCases}, "case note": {openCases, ownWords}, "case put-in": {openCases, words(cases.PutInKinds...), ownWords},
-	"case refer": {openCases, starts(cases.ReferenceKinds)}, "case resume": {openCases}, "case see": {openCases, seen},
-	"case setting": {openCases, starts(cases.SettingNames)}, "case take-back": {openCases, {list: caseEntries}}, "case take-out": {openCases, {list: stillInPlace}}, "case take-over": {openCases},
-	"case wait": {openCases, ownWords}, "case watch": {openCases, remedies},
+		"case open": {yamlFiles}, "case about": {openCases}, "case alike": {allCases}, "case show": {allCases}, "case talk": {openCases},
+		"case accept": {openCases, {list: acceptable}}, "case attach": {openCases, anyFile}, "case close": {openCases}, "case reopen": {closedCases},
+		"case cost": {openCases, starts(cases.MoneyNames)}, "case dispose": {openCases, words(cases.Dispositions...)}, "case done": {openCases, steps},
+		"case export": {anyFile, restCases}, "case import": {jsonLines}, "case find": {ownWords}, "case hand-over": {openCases}, "case take-along": {openCases}, "case receive": {anyFile},
+		"case sheet": {openCases, yamlFiles}, "case join": {restCases}, "case note": {openCases, ownWords}, "case put-in": {openCases, words(cases.PutInKinds...), ownWords},
+		"case refer": {openCases, starts(cases.ReferenceKinds)}, "case resume": {openCases}, "case see": {openCases, seen},
+		"case setting": {openCases, starts(cases.SettingNames)}, "case take-back": {openCases, {list: caseEntries}}, "case take-out": {openCases, {list: stillInPlace}}, "case take-over": {openCases},
+		"case wait": {openCases, ownWords}, "case watch": {openCases, remedies},
 
-	"line check": {yamlFiles}, "line echo": {yamlFiles}, "line locate": {yamlFiles}, "line new": {ownWords}, "line ohms": {yamlFiles, ownWords},
-	"line waveform": {tableFiles},
+		"line check": {yamlFiles}, "line echo": {yamlFiles}, "line locate": {yamlFiles}, "line new": {ownWords}, "line ohms": {yamlFiles, ownWords},
+		"line waveform": {tableFiles},
 
-	"decide": {yamlFiles},
-	"triage": {tableFiles},
+		"decide": {yamlFiles},
+		"triage": {tableFiles},
 
-	"bench check": {yamlFiles}, "bench resume": {jsonLines}, "bench run": {procedures}, "bench show": {{list: procedureIDs, any: true}},
-	"record make": {jsonLines}, "record verify": {files("html", "pdf")}, "record readings": {files("html", "pdf")},
+		"bench check": {yamlFiles}, "bench resume": {jsonLines}, "bench run": {procedures}, "bench show": {{list: procedureIDs, any: true}},
+		"record make": {jsonLines}, "record verify": {files("html", "pdf")}, "record readings": {files("html", "pdf")},
 
-	"unit answer": {unitsHere, {list: waysOffered}}, "unit list": {words(rulebase.Words(cases.ShopStates)...)}, "unit month": {ownWords},
-	"unit move": {unitsHere, {list: statesToFollow}}, "unit note": {unitsHere, ownWords}, "unit offer": {unitsHere, yamlFiles},
-	"unit receive": {{list: unitTypes}, ownWords}, "unit repair": {unitsHere, words(cases.UnitSections...)}, "unit return-note": {openCases},
-	"unit show": {allUnits}, "unit statement": {unitsHere, words(cases.ContaminationStates...)}, "unit take-back": {unitsHere, {list: unitEntries}},
+		"unit answer": {unitsHere, {list: waysOffered}}, "unit list": {words(rulebase.Words(cases.ShopStates)...)}, "unit month": {ownWords},
+		"unit move": {unitsHere, {list: statesToFollow}}, "unit note": {unitsHere, ownWords}, "unit offer": {unitsHere, yamlFiles},
+		"unit receive": {{list: unitTypes}, ownWords}, "unit repair": {unitsHere, words(cases.UnitSections...)}, "unit return-note": {openCases},
+		"unit show": {allUnits}, "unit statement": {unitsHere, words(cases.ContaminationStates...)}, "unit take-back": {unitsHere, {list: unitEntries}},
 
-	"store backup": {ownWords}, "store restore": {anyFile}, "store move": {anyFile}, "store person": {ownWords, ownWords},
+		"store backup": {ownWords}, "store restore": {anyFile}, "store move": {anyFile}, "store person": {ownWords, ownWords},
 
-	"check": {folders}, "rulebase distinguish": {folders}, "rulebase format": {anyFile}, "rulebase handbook": {folders}, "rulebase layers": {folders},
-	"rulebase new": {folders}, "rulebase schema": {folders}, "rulebase test": {folders},
-	"learn": {jsonLines}, "replay": {jsonLines},
+		"check": {folders}, "rulebase distinguish": {folders}, "rulebase format": {anyFile}, "rulebase handbook": {folders}, "rulebase layers": {folders},
+		"rulebase new": {folders}, "rulebase schema": {folders}, "rulebase test": {folders},
+		"learn": {jsonLines}, "replay": {jsonLines},
 
-	"help json": {{list: func(*asked) []string { return documentNames() }}},
-}
+		"help json": {{list: func(*asked) []string { return documentNames() }}},
+	}
+})
 
 // flagWords are what stands behind a flag, of one command or of all that have it.
-var flagWords = map[string]completion{
-	"--rulebase": folders, "--store": anyFile, "--by": ownWords,
-	"--given": fromBase(givenWords), "--see": seen, "--tool": fromBase(toolWords), "--at": words(placeWords...), "--who": words(whoWords...),
-	"--confirmed": fromBase(func(b *rulebase.Base, _ string) []string { return warningIDs(b) }), "--sheet": yamlFiles,
-	"--case": openCases, "downdrop --case": yamlFiles, "decide --case": yamlFiles, "rehearse --case": ownWords,
-	"--kept": allCases, "bench run --unit": profiles, "bench show --unit": profiles, "case close --unit": verdicts, "unit move --unit": verdicts, "decide --unit": allUnits, "record make --unit": allUnits,
-	"--answers": anyFile, "--file": anyFile, "--svg": anyFile, "--html": anyFile, "--plot": anyFile, "--qr": anyFile, "--out": anyFile, "--output": anyFile,
-	"--junit": anyFile, "help man --out": folders, "--runs": folders, "--patch": anyFile, "--rejects": anyFile, "--offer-html": anyFile,
-	"case done --drop": words(string(rulebase.Well), string(rulebase.StillDown)), "--drop": ownWords,
-	"--location": {list: fromCases(func(s *cases.Summary) string { return s.Location })}, "--serial": {list: fromCases(func(s *cases.Summary) string { return s.Serial })},
-	"--looks-like": {list: fromCases(func(s *cases.Summary) string { return s.Serial })}, "--type": {list: unitTypes},
-	"--cause": causeIDs, "--symptom": symptomIDs, "--outcome": words(rulebase.Words(rulebase.Outcomes)...),
-	"case open --reference": starts(cases.ReferenceKinds), "--reference": ownWords,
-	"line locate --from": words("host", "end"), "--from": ownWords,
-	"case hand-over --to": words(placeWords...), "case take-along --to": words(placeWords...), "rulebase handbook --to": anyFile, "rulebase schema --to": folders, "--to": ownWords,
-	"case put-in --for": steps, "rulebase schema --for": words(schemaKinds()...),
-	"case show --fetch": {list: attachments}, "chart --page": words("a4", "letter"),
-	"--cert": anyFile, "--key": anyFile, "--role": words(page.RoleWords()...),
-	"line ohms --at": words("host", "end"), "line waveform --at": words(string(rulebase.Field), string(rulebase.Bench)), "--where": words("host", "end"),
-	"--time-unit": words("s", "ms", "us", "ns"), "--volts-unit": words("V", "mV"),
-	"--variant": words(variantWords()...), "--against": {list: words(againstLast).list, any: true},
-	"--column": {list: columnRoles}, "--record": {list: recordNumbers}, "--instead-of": {list: unitEntries},
-	"--as": words(cases.WorkKinds...), "--solder": words(cases.Solders...), "--statement": words(cases.ContaminationStates...),
+var flagWords = sync.OnceValue(func() map[string]completion {
+	return map[string]completion{
+		"--rulebase": folders, "--store": anyFile, "--by": ownWords,
+		"--given": fromBase(givenWords), "--see": seen, "--tool": fromBase(toolWords), "--at": words(placeWords...), "--who": words(whoWords...),
+		"--confirmed": fromBase(func(b *rulebase.Base, _ string) []string { return warningIDs(b) }), "--sheet": yamlFiles,
+		"--case": openCases, "downdrop --case": yamlFiles, "decide --case": yamlFiles, "rehearse --case": ownWords,
+		"--kept": allCases, "bench run --unit": profiles, "bench show --unit": profiles, "case close --unit": verdicts, "unit move --unit": verdicts, "decide --unit": allUnits, "record make --unit": allUnits,
+		"--answers": anyFile, "--file": anyFile, "--svg": anyFile, "--html": anyFile, "--plot": anyFile, "--qr": anyFile, "--out": anyFile, "--output": anyFile,
+		"--junit": anyFile, "help man --out": folders, "--runs": folders, "--patch": anyFile, "--rejects": anyFile, "--offer-html": anyFile,
+		"case done --drop": words(string(rulebase.Well), string(rulebase.StillDown)), "--drop": ownWords,
+		"--location": {list: fromCases(func(s *cases.Summary) string { return s.Location })}, "--serial": {list: fromCases(func(s *cases.Summary) string { return s.Serial })},
+		"--looks-like": {list: fromCases(func(s *cases.Summary) string { return s.Serial })}, "--type": {list: unitTypes},
+		"--cause": causeIDs, "--symptom": symptomIDs, "--outcome": words(rulebase.Words(rulebase.Outcomes)...),
+		"case open --reference": starts(cases.ReferenceKinds), "--reference": ownWords,
+		"line locate --from": words("host", "end"), "--from": ownWords,
+		"case hand-over --to": words(placeWords...), "case take-along --to": words(placeWords...), "rulebase handbook --to": anyFile, "rulebase schema --to": folders, "--to": ownWords,
+		"case put-in --for": steps, "rulebase schema --for": words(schemaKinds()...),
+		"case show --fetch": {list: attachments}, "chart --page": words("a4", "letter"),
+		"--cert": anyFile, "--key": anyFile, "--role": words(page.RoleWords()...),
+		"line ohms --at": words("host", "end"), "line waveform --at": words(string(rulebase.Field), string(rulebase.Bench)), "--where": words("host", "end"),
+		"--time-unit": words("s", "ms", "us", "ns"), "--volts-unit": words("V", "mV"),
+		"--variant": words(variantWords()...), "--against": {list: words(againstLast).list, any: true},
+		"--column": {list: columnRoles}, "--record": {list: recordNumbers}, "--instead-of": {list: unitEntries},
+		"--as": words(cases.WorkKinds...), "--solder": words(cases.Solders...), "--statement": words(cases.ContaminationStates...),
 
-	"--complaint": ownWords, "--revision": ownWords, "--call-back": ownWords, "--why": ownWords, "--how": ownWords, "--proof": ownWords, "--until": ownWords,
-	"--name": ownWords, "--what": ownWords, "--limit": ownWords, "--least": ownWords, "--levels": ownWords, "--places": ownWords, "--age": ownWords,
-	"--bad": ownWords, "--downtime": ownWords, "--module": ownWords, "--returns-of-place": ownWords, "--returns-of-serial": ownWords, "--spares": ownWords,
-	"--level": ownWords, "--parts": ownWords, "--worth": ownWords, "--worth-weights": ownWords, "--between": ownWords, "--break": ownWords, "--short": ownWords,
-	"--bandwidth": ownWords, "--rate": ownWords, "--velocity": ownWords, "--authorised": ownWords, "--customer": ownWords, "--order": ownWords,
-	"--received": ownWords, "--reissue": ownWords, "--shop": ownWords, "--digest": ownWords, "--cases": ownWords, "--seed": ownWords,
-	"--least-first": ownWords, "--least-in-three": ownWords, "--right": ownWords, "--only": ownWords, "--listen": ownWords, "--consent": ownWords,
-	"--note": ownWords, "--condition": ownWords, "--did": ownWords, "--minutes": ownWords, "--part": ownWords, "--cleaned": ownWords, "--exposed-to": ownWords,
-	"--packed": ownWords, "--stated-in": ownWords,
-}
+		"--complaint": ownWords, "--revision": ownWords, "--call-back": ownWords, "--why": ownWords, "--how": ownWords, "--proof": ownWords, "--until": ownWords,
+		"--name": ownWords, "--what": ownWords, "--limit": ownWords, "--least": ownWords, "--levels": ownWords, "--places": ownWords, "--age": ownWords,
+		"--bad": ownWords, "--downtime": ownWords, "--module": ownWords, "--returns-of-place": ownWords, "--returns-of-serial": ownWords, "--spares": ownWords,
+		"--level": ownWords, "--parts": ownWords, "--worth": ownWords, "--worth-weights": ownWords, "--between": ownWords, "--break": ownWords, "--short": ownWords,
+		"--bandwidth": ownWords, "--rate": ownWords, "--velocity": ownWords, "--authorised": ownWords, "--customer": ownWords, "--order": ownWords,
+		"--received": ownWords, "--reissue": ownWords, "--shop": ownWords, "--digest": ownWords, "--cases": ownWords, "--seed": ownWords,
+		"--least-first": ownWords, "--least-in-three": ownWords, "--right": ownWords, "--only": ownWords, "--listen": ownWords, "--consent": ownWords,
+		"--note": ownWords, "--condition": ownWords, "--did": ownWords, "--minutes": ownWords, "--part": ownWords, "--cleaned": ownWords, "--exposed-to": ownWords,
+		"--packed": ownWords, "--stated-in": ownWords,
+	}
+})
 
 func toolWords(b *rulebase.Base, _ string) []string { return append(toolIDs(b), bareHands) }
 

@@ -57,7 +57,7 @@ func newDecideCmd(env *environment, runF func(context.Context, *environment, dec
 	f.StringVar(&o.say.Spares, "spares", "", "tested `UNITS` on the shelf, instead of the sheet's")
 	f.StringVar(&o.say.Age, "age", "", "`YEARS` that the unit was in service")
 	f.StringVar(&o.say.Revision, "revision", "", "the `REVISION` that the drop needs")
-	f.StringArrayVar(&o.say.Modules, "module", nil, "a kind of module that the unit has to work with (`KIND`)")
+	addMany(f, &o.say.Modules, "module", "a kind of module that the unit has to work with (`KIND`)")
 	f.IntVar(&o.serialReturns, "returns-of-serial", 0, "earlier returns of this serial number (`COUNT`), which the chance does not know of")
 	f.IntVar(&o.placeReturns, "returns-of-place", 0, "earlier returns from this place (`COUNT`)")
 	f.StringVar(&o.plot, "plot", "", "also draw cost against chance into this new `FILE.svg`")

@@ -455,5 +455,5 @@ Exit code 1 says that rows were rejected or have to be asked back.`
 	sayListFolder  = "%s is a folder; a list is a CSV file."
 	sayReject      = "Line %d is rejected: %s\n"
 	sayMoreRejects = "And %d more; --rejects FILE.csv lists all of them.\n"
-	sayGoingOver   = "Going over the list"
+	sayGoingOver   = "Going over the list: row %d of %d."
 )

@@ -3,14 +3,13 @@ package main
 import (
 	"bytes"
 	"context"
-	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
 
 	"github.com/spf13/cobra"
-	"github.com/spf13/cobra/doc"
+	"github.com/spf13/pflag"
 )
 
 const (
@@ -46,12 +45,8 @@ func runMan(_ context.Context, env *environment, root *cobra.Command, folder str
 		if cmd.Hidden {
 			return nil
 		}
-		text, err := manPage(cmd)
-		if err != nil {
-			return err
-		}
 		name := filepath.Join(folder, strings.ReplaceAll(cmd.CommandPath(), " ", "-")+".1")
-		if err := os.WriteFile(name, text, 0o644); err != nil {
+		if err := os.WriteFile(name, manPage(cmd), 0o644); err != nil {
 			return cannotWrite(name, err)
 		}
 		pages++
@@ -69,51 +64,104 @@ func runMan(_ context.Context, env *environment, root *cobra.Command, folder str
 	return written(err)
 }
 
-// manPage is the page of a command. The library takes help for Markdown, and ours is
-// plain text laid out for a screen: what is set off stays as it stands, and signs that
-// mean something in Markdown are only signs.
-func manPage(cmd *cobra.Command) ([]byte, error) {
-	long, example := cmd.Long, cmd.Example
-	defer func() { cmd.Long, cmd.Example = long, example }()
+// manPage is the page of a command, in the language of man(7). Help is plain text laid
+// out for a screen: what is set off stays as it stands. (The library's own pages take it
+// for Markdown, and what reads Markdown would begin with every command.)
+func manPage(cmd *cobra.Command) []byte {
+	var b bytes.Buffer
+	name := strings.ReplaceAll(cmd.CommandPath(), " ", "-")
+	line, long := cmd.UseLine(), cmd.Long
+	if !cmd.Runnable() && !cmd.HasSubCommands() { // a topic
+		line = "downdrop help " + cmd.Name()
+	}
 	if long == "" {
 		long = cmd.Short
 	}
-	cmd.Long = plainMarkdown(long)
-	cmd.InitDefaultHelpFlag()
-	if cmd.HasParent() {
-		cmd.SetHelpCommand(&cobra.Command{Use: "no-help", Hidden: true}) // or the library gives it one
-	}
-	cmd.DisableAutoGenTag = true
 	day := builtOn() // the same program, the same pages
-	header := &doc.GenManHeader{Section: "1", Date: &day, Source: "downdrop " + ourVersion(), Manual: "downdrop"}
-	var b bytes.Buffer
-	if err := doc.GenMan(cmd, header, &b); err != nil {
-		return nil, errors.Join(errors.New(cmd.CommandPath()), err)
+	fmt.Fprintf(&b, ".TH %q 1 %q %q downdrop\n", roff(strings.ToUpper(name)), day.Format("Jan 2006"), "downdrop "+roff(ourVersion()))
+	fmt.Fprintf(&b, ".SH NAME\n%s \\- %s\n.SH SYNOPSIS\n\\fB%s\\fR\n.SH DESCRIPTION\n%s", roff(name), roff(cmd.Short), roff(line), roffText(long))
+	cmd.InitDefaultHelpFlag()
+	manFlags(&b, "OPTIONS", cmd.NonInheritedFlags())
+	manFlags(&b, "OPTIONS OF THE COMMANDS ABOVE", cmd.InheritedFlags())
+	if cmd.Example != "" {
+		b.WriteString(".SH EXAMPLES\n" + roffText(cmd.Example))
 	}
-	if !cmd.Runnable() && !cmd.HasSubCommands() { // a topic
-		return bytes.Replace(b.Bytes(), []byte(cmd.UseLine()), []byte("downdrop help "+cmd.Name()), 1), nil
+	var also []string
+	if cmd.HasParent() {
+		also = append(also, cmd.Parent().CommandPath())
 	}
-	return b.Bytes(), nil
+	for _, sub := range cmd.Commands() {
+		if sub.IsAvailableCommand() {
+			also = append(also, sub.CommandPath())
+		}
+	}
+	for i, path := range also {
+		also[i] = `\fB` + roff(strings.ReplaceAll(path, " ", "-")) + `\fR(1)`
+	}
+	if len(also) > 0 {
+		b.WriteString(".SH SEE ALSO\n" + strings.Join(also, ",\n") + "\n")
+	}
+	return b.Bytes()
 }
 
-// plainMarkdown is a text that Markdown shows as it stands: lines that are set in are
-// code, which keeps its columns.
-func plainMarkdown(text string) string {
-	var b strings.Builder
-	code := false
-	for line := range strings.Lines(text) {
-		set := strings.HasPrefix(line, "  ")
-		if set != code && strings.TrimSpace(line) != "" {
-			b.WriteString("\n")
-			code = set
+func manFlags(b *bytes.Buffer, title string, flags *pflag.FlagSet) {
+	if !flags.HasAvailableFlags() {
+		return
+	}
+	b.WriteString(".SH " + title + "\n")
+	flags.VisitAll(func(f *pflag.Flag) {
+		if f.Hidden {
+			return
 		}
-		if code {
-			b.WriteString("    " + line)
+		value, usage := pflag.UnquoteUsage(f)
+		b.WriteString(".TP\n")
+		if f.Shorthand != "" {
+			fmt.Fprintf(b, `\fB\-%s\fR, `, f.Shorthand)
+		}
+		fmt.Fprintf(b, `\fB\-\-%s\fR`, roff(f.Name))
+		if value != "" {
+			fmt.Fprintf(b, ` \fI%s\fR`, roff(value))
+		}
+		b.WriteString("\n" + roff(usage) + "\n")
+	})
+}
+
+// roff is a text in which nothing is a request or an escape.
+func roff(text string) string {
+	text = strings.NewReplacer(`\`, `\e`, `-`, `\-`, `"`, `\(dq`, `'`, `\(aq`, "`", "\\(ga", `^`, `\(ha`, `~`, `\(ti`).Replace(text)
+	if strings.HasPrefix(text, ".") {
+		text = `\&` + text
+	}
+	return text
+}
+
+// roffText is a text of several lines: paragraphs are filled anew, lines that are set in
+// keep their columns.
+func roffText(text string) string {
+	var b strings.Builder
+	kept, gap := false, false
+	for line := range strings.Lines(text) {
+		line = strings.TrimRight(line, "\n")
+		if strings.TrimSpace(line) == "" {
+			gap = true
 			continue
 		}
-		b.WriteString(markdownSigns.Replace(line))
+		set := strings.HasPrefix(line, "  ")
+		switch {
+		case set && !kept:
+			b.WriteString(".PP\n.nf\n")
+		case !set && kept:
+			b.WriteString(".fi\n.PP\n")
+		case gap && set:
+			b.WriteString("\n")
+		case gap:
+			b.WriteString(".PP\n")
+		}
+		kept, gap = set, false
+		b.WriteString(roff(line) + "\n")
+	}
+	if kept {
+		b.WriteString(".fi\n")
 	}
 	return b.String()
 }
-
-var markdownSigns = strings.NewReplacer(`*`, `\*`, `_`, `\_`, "`", "\\`", `<`, `\<`, `>`, `\>`, `[`, `\[`, `]`, `\]`, `#`, `\#`, `~`, `\~`)

@@ -87,12 +87,12 @@ func TestPackagesMakeLittleBeforeMain(t *testing.T) {
 			continue
 		}
 		seen++
-		most := 30 << 10
+		most := 12 << 10
 		switch m[1] {
-		case "downdrop/rulebase": // the keys of the format
-			most = 160 << 10
+		case "downdrop/rulebase": // the words of expressions and the form of numbers
+			most = 60 << 10
 		case "downdrop/cmd/downdrop": // words of help and of completion, and what these tests make
-			most = 100 << 10
+			most = 70 << 10
 		}
 		if n, _ := strconv.Atoi(m[2]); n > most {
 			t.Errorf("%s makes %d bytes before main, at most %d are wanted: make it when it is first needed (sync.OnceValue)", m[1], n, most)

@@ -36,11 +36,11 @@ func newRehearseCmd(env *environment, runF func(context.Context, *environment, r
 		},
 	}
 	f := cmd.Flags()
-	f.StringArrayVar(&o.rulebase, "rulebase", nil, "read this rulebase `DIR` instead of the shipped one, or over it where its header extends drop; a further one is laid over it")
+	addMany(f, &o.rulebase, "rulebase", "read this rulebase `DIR` instead of the shipped one, or over it where its header extends drop; a further one is laid over it")
 	f.IntVar(&o.cases, "cases", 200, "play `N` cases of each variant, spread over the places")
 	f.Uint64Var(&o.seed, "seed", 1, "the `NUMBER` that chance starts from: the same number, the same cases")
-	f.StringArrayVar(&o.at, "at", nil, "play at this `PLACE` only: phone, field or bench; may be said again")
-	f.StringArrayVar(&o.variant, "variant", nil, "play this `VARIANT` only: own, disturbed or wrong_answers; may be said again")
+	addMany(f, &o.at, "at", "play at this `PLACE` only: phone, field or bench; may be said again")
+	addMany(f, &o.variant, "variant", "play this `VARIANT` only: own, disturbed or wrong_answers; may be said again")
 	f.IntVar(&o.number, "case", -1, "replay case `K` of a place alone, and print its course")
 	f.BoolVar(&o.policies, "policies", false, "compare rival ways of going about it on the same breakdowns, at the drop and by phone")
 	f.StringVar(&o.svg, "svg", "", "with --policies: also draw the minutes into this `FILE` (SVG)")

@@ -16,7 +16,7 @@ import (
 // execute finds the command of a command line and runs it. An error from before
 // a command began is one of usage.
 func execute(ctx context.Context, env *environment, args []string) error {
-	root, begun := newRootCmd(env), false
+	root, begun := rootFor(env, args), false
 	root.PersistentPreRun = func(*cobra.Command, []string) { begun = true }
 	root.SetArgs(args)
 	if len(args) > 0 && strings.HasPrefix(args[0], cobra.ShellCompRequestCmd) {
@@ -33,7 +33,37 @@ func execute(ctx context.Context, env *environment, args []string) error {
 	return err
 }
 
-func newRootCmd(env *environment) *cobra.Command {
+// newRootCmd makes the command with all that is below it.
+func newRootCmd(env *environment) *cobra.Command { return rootFor(env, nil) }
+
+// below are the commands of the root.
+func below(env *environment) map[string]func() *cobra.Command {
+	return map[string]func() *cobra.Command{
+		"diagnose":   func() *cobra.Command { return newDiagnoseCmd(env, runDiagnose) },
+		"case":       func() *cobra.Command { return newCaseCmd(env) },
+		"serve":      func() *cobra.Command { return newServeCmd(env, runServe) },
+		"decide":     func() *cobra.Command { return newDecideCmd(env, runDecide) },
+		"triage":     func() *cobra.Command { return newTriageCmd(env, runTriage) },
+		"bench":      func() *cobra.Command { return newBenchCmd(env) },
+		"unit":       func() *cobra.Command { return newUnitCmd(env) },
+		"record":     func() *cobra.Command { return newRecordCmd(env) },
+		"chart":      func() *cobra.Command { return newChartCmd(env, runChart) },
+		"line":       func() *cobra.Command { return newLineCmd(env) },
+		"store":      func() *cobra.Command { return newStoreCmd(env) },
+		"replay":     func() *cobra.Command { return newReplayCmd(env) },
+		"learn":      func() *cobra.Command { return newLearnCmd(env) },
+		"rulebase":   func() *cobra.Command { return newRulebaseCmd(env) },
+		"check":      func() *cobra.Command { return newCheckCmd(env, runCheck) },
+		"rehearse":   func() *cobra.Command { return newRehearseCmd(env, runRehearse) },
+		"version":    func() *cobra.Command { return newVersionCmd(env) },
+		"completion": func() *cobra.Command { return newCompletionCmd(env) },
+	}
+}
+
+// rootFor makes the command for a command line: where the first word of it names one
+// of the commands below, only that one is made, for two hundred others would take longer
+// than many a command does.
+func rootFor(env *environment, args []string) *cobra.Command {
 	var o caseOptions
 	root := &cobra.Command{
 		Use:           "downdrop",
@@ -61,29 +91,20 @@ func newRootCmd(env *environment) *cobra.Command {
 	for _, g := range helpGroups {
 		root.AddGroup(&cobra.Group{ID: g.id, Title: g.title})
 	}
-	root.AddCommand(
-		newDiagnoseCmd(env, runDiagnose),
-		newCaseCmd(env),
-		newServeCmd(env, runServe),
-		newDecideCmd(env, runDecide),
-		newTriageCmd(env, runTriage),
-		newBenchCmd(env),
-		newUnitCmd(env),
-		newRecordCmd(env),
-		newChartCmd(env, runChart),
-		newLineCmd(env),
-		newStoreCmd(env),
-		newReplayCmd(env),
-		newLearnCmd(env),
-		newRulebaseCmd(env),
-		newCheckCmd(env, runCheck),
-		newRehearseCmd(env, runRehearse),
-		newVersionCmd(env))
-	root.AddCommand(newCompletionCmd(env))
-	help := newHelpCmd()
-	help.AddCommand(newHelpJSONCmd(env), newManCmd(env))
-	root.AddCommand(help)
-	root.SetHelpCommand(help)
+	commands := below(env)
+	if len(args) > 0 && commands[args[0]] != nil {
+		root.AddCommand(commands[args[0]]())
+		root.SetHelpCommand(&cobra.Command{Use: "no-help", Hidden: true}) // or the library makes one of its own
+	} else {
+		for _, make := range commands {
+			root.AddCommand(make())
+		}
+		help := newHelpCmd()
+		help.AddCommand(newHelpJSONCmd(env), newManCmd(env))
+		root.AddCommand(help)
+		root.SetHelpCommand(help)
+		root.AddCommand(newTopics()...)
+	}
 	for _, g := range helpGroups {
 		for _, c := range root.Commands() {
 			if slices.Contains(g.commands, c.Name()) {
@@ -91,7 +112,6 @@ func newRootCmd(env *environment) *cobra.Command {
 			}
 		}
 	}
-	root.AddCommand(newTopics()...)
 	addExamples(root)
 	root.CompletionOptions.DisableDefaultCmd = true
 	root.CompletionOptions.SetDefaultShellCompDirective(cobra.ShellCompDirectiveNoFileComp)

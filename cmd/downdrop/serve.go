@@ -43,7 +43,7 @@ func newServeCmd(env *environment, runF func(context.Context, *environment, serv
 	f.BoolVar(&o.lan, "lan", false, "let devices of the network in: by a cipher (TLS), each by a code that is shown here")
 	f.StringVar(&o.cert, "cert", "", "with --lan: the certificate (`FILE`, PEM) instead of a self-made one")
 	f.StringVar(&o.key, "key", "", "with --lan: the key to --cert (`FILE`, PEM)")
-	f.StringArrayVar(&o.names, "name", nil, "with --lan: a further `NAME` that others call this machine by")
+	addMany(f, &o.names, "name", "with --lan: a further `NAME` that others call this machine by")
 	f.StringVar(&o.role, "role", "", "with --lan: what the first device may do, as its `ROLE`: read, answer, close or author, which is usual")
 	f.StringVar(&o.runs, "runs", "", "the `FOLDER` that runs at the bench are kept in; else one beside the store")
 	return cmd

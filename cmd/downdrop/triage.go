@@ -10,7 +10,6 @@ import (
 	"strings"
 	"time"
 
-	"github.com/schollz/progressbar/v3"
 	"github.com/spf13/cobra"
 
 	"downdrop/cmd/internal/report"
@@ -48,8 +47,8 @@ func newTriageCmd(env *environment, runF func(context.Context, *environment, tri
 		},
 	}
 	f := cmd.Flags()
-	f.StringArrayVar(&o.rulebase, "rulebase", nil, "read this rulebase `DIR` instead of the shipped one, or over it where its header extends drop; a further one is laid over it")
-	f.StringArrayVar(&o.columns, "column", nil, "what a column holds, as `HEADING=ROLE`: serial, complaint, place, unused, or the id of a symptom or a given")
+	addMany(f, &o.rulebase, "rulebase", "read this rulebase `DIR` instead of the shipped one, or over it where its header extends drop; a further one is laid over it")
+	addMany(f, &o.columns, "column", "what a column holds, as `HEADING=ROLE`: serial, complaint, place, unused, or the id of a symptom or a given")
 	f.StringVar(&o.rejects, "rejects", "", "write rows that cannot be read into this new `FILE.csv`, with line and reason")
 	f.BoolVar(&o.csv, "csv", false, "print the worklist as a table, by RFC 4180, safe against formulas")
 	f.BoolVar(&o.lookUp, "look-up", false, "look each serial up in the store: units and cases of it before")
@@ -109,8 +108,9 @@ func runTriage(ctx context.Context, env *environment, o triageOptions) error {
 	case o.json:
 		list = report.TriageJSON(out)
 	}
-	watch(env, &options)
+	watched := watch(env, &options)
 	sum, err := triage.NewDesk(base, options.Remember).Run(ctx, open, options, func(r *triage.Row) error { return written(list.Row(r)) }, rejected)
+	watched()
 	err = errors.Join(err, told())
 	var input *triage.InputError
 	if errors.As(err, &input) {
@@ -203,15 +203,21 @@ func (o *triageOptions) rejecter(env *environment) (reject func(triage.Reject) e
 	return func(r triage.Reject) error { return written(w.Row(r)) }, func() error { return written(errors.Join(w.End(), f.Close())) }, nil
 }
 
-// watch shows how far it has got, to somebody who sits before it.
-func watch(env *environment, o *triage.Options) {
+// watch shows how far it has got, to somebody who sits before it, until it is told
+// that the list is done.
+func watch(env *environment, o *triage.Options) (end func()) {
 	if !env.watched {
-		return
+		return func() {}
 	}
-	var bar *progressbar.ProgressBar
-	o.Begin = func(rows int) {
-		bar = progressbar.NewOptions(rows, progressbar.OptionSetWriter(env.err), progressbar.OptionSetWidth(30), progressbar.OptionThrottle(200*time.Millisecond),
-			progressbar.OptionSetDescription(sayGoingOver), progressbar.OptionClearOnFinish(), progressbar.OptionShowCount())
+	const line = "\r\x1b[K" // written anew
+	var rows, done int
+	var shown time.Time
+	o.Begin = func(n int) { rows = n }
+	o.Progress = func(int) {
+		if done++; time.Since(shown) > 200*time.Millisecond {
+			shown = time.Now()
+			fmt.Fprintf(env.err, line+sayGoingOver, done, rows)
+		}
 	}
-	o.Progress = func(int) { _ = bar.Add(1) }
+	return func() { fmt.Fprint(env.err, line) }
 }

@@ -284,7 +284,7 @@ func newUnitRepairCmd(env *environment) *cobra.Command {
 			f := cmd.Flags()
 			f.StringVar(&w.Did, "did", "", "what was done, one sentence (`TEXT`); needed")
 			f.StringVar(&w.As, "as", "", "rework, repair or modification (`WORD`); needed")
-			f.StringArrayVar(&parts, "part", nil, "a part that was renewed, as `NUMBER x NAME@WHERE-FROM`; the number and where it came from may be left out")
+			addMany(f, &parts, "part", "a part that was renewed, as `NUMBER x NAME@WHERE-FROM`; the number and where it came from may be left out")
 			f.StringVar(&w.Solder, "solder", "", "leaded or lead_free, where something was soldered (`WORD`)")
 			f.Float64Var(&w.Minutes, "minutes", 0, "at the bench (`MINUTES`)")
 			f.StringVar(&w.Cause, "cause", "", "the cause of the rulebase that it was (`ID`)")

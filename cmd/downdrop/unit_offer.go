@@ -39,7 +39,7 @@ func newUnitOfferCmd(env *environment) *cobra.Command {
 	f.StringVar(&o.decide.say.Downtime, "downtime", "", "`MONEY` an hour while the customer's drop stands, instead of the sheet's; or unknown")
 	f.StringVar(&o.decide.say.Spares, "spares", "", "tested `UNITS` on the customer's shelf, instead of the sheet's")
 	f.StringVar(&o.decide.say.Age, "age", "", "`YEARS` that the unit was in service")
-	f.StringArrayVar(&o.decide.say.Modules, "module", nil, "a kind of module that the unit has to work with (`KIND`)")
+	addMany(f, &o.decide.say.Modules, "module", "a kind of module that the unit has to work with (`KIND`)")
 	f.StringVar(&o.note, "note", "", "a sentence to the customer (`TEXT`)")
 	f.StringVar(&o.page, "html", "", "also write it as a page to print into this new `FILE`")
 	return cmd

@@ -46,7 +46,7 @@ func newUnitReceiveCmd(env *environment) *cobra.Command {
 	f.StringVar(&o.receipt.Complaint, "complaint", "", "what the sender says, in the sender's words (`TEXT`); else that of its case")
 	f.StringVar(&o.receipt.Condition, "condition", "", "how it looked: damage, what is missing, plate against paper (`TEXT`)")
 	f.BoolVar(&o.receipt.Core, "core", false, "it comes back for an exchange unit that went out")
-	f.StringArrayVar(&o.of, "case", nil, "it belongs to this `CASE`, whatever serial that one has")
+	addMany(f, &o.of, "case", "it belongs to this `CASE`, whatever serial that one has")
 	f.BoolVar(&o.asRead, "as-read", false, "the serial was read again from the plate: it is none of those that look like it")
 	return cmd
 }

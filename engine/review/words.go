@@ -2,13 +2,16 @@ package review
 
 import (
 	"strings"
+	"sync"
 	"unicode"
 )
 
 // little are words that carry no meaning of their own in a question or an id.
-var little = wordSet(`a all an and any are as at be by can could did do does down drop for from group had has have here how
+var little = sync.OnceValue(func() map[string]bool {
+	return wordSet(`a all an and any are as at be by can could did do does down drop for from group had has have here how
 	if in inside into is it its itself no not of off on one or out over pair point points say says than that the their them
 	there these they this to too two unit was were what when where which while who whole will with yes you your`)
+})
 
 func wordSet(text string) map[string]bool {
 	set := map[string]bool{}
@@ -24,7 +27,7 @@ func wordsOf(texts ...string) map[string]bool {
 	set := map[string]bool{}
 	for _, text := range texts {
 		for _, w := range strings.FieldsFunc(strings.ToLower(text), func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) }) {
-			if !little[w] {
+			if !little()[w] {
 				set[stem(w)] = true
 			}
 		}

@@ -472,7 +472,7 @@ func first(a, b *float64) *float64 {
 func (l *listener) overs(tokens []token, covered uint64) string {
 	var over []string
 	for i, tok := range tokens {
-		if covered&(1<<i) == 0 && !tok.filler() && !soft[tok.low] {
+		if covered&(1<<i) == 0 && !tok.filler() && !soft(tok.low) {
 			over = append(over, tok.text)
 		}
 	}
@@ -598,7 +598,7 @@ func (m match) certain(tokens []token, over string) bool {
 // what is said nor a not: it may name something that is not known here.
 func (m match) headedByOther(tokens []token) bool {
 	for i, tok := range tokens {
-		if !tok.filler() && !soft[tok.low] || m.covered&(1<<i) != 0 {
+		if !tok.filler() && !soft(tok.low) || m.covered&(1<<i) != 0 {
 			return m.covered&(1<<i) == 0 && !tok.negates()
 		}
 	}

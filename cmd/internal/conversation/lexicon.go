@@ -87,7 +87,7 @@ func newLexicon(b *rulebase.Base) *lexicon {
 func newThing(id, ask string, kind rulebase.Kind, index int) thing {
 	t := thing{id: id, kind: kind, index: index, name: plain(id)}
 	for _, w := range strings.Split(id, "_") {
-		if w != "" && !fillers[w] {
+		if w != "" && !fillers(w) {
 			t.idWords = append(t.idWords, stem(w))
 		}
 		if w != "" {
@@ -101,7 +101,7 @@ func newThing(id, ask string, kind rulebase.Kind, index int) thing {
 		t.initial = ""
 	}
 	for _, tok := range tokenize(ask) {
-		if !fillers[tok.low] && !soft[tok.low] {
+		if !fillers(tok.low) && !soft(tok.low) {
 			t.asWords = append(t.asWords, tok.stem)
 		}
 	}
@@ -214,10 +214,10 @@ type token struct {
 }
 
 // filler says whether a word says nothing by itself.
-func (t token) filler() bool { return fillers[t.low] }
+func (t token) filler() bool { return fillers(t.low) }
 
 func (t token) negates() bool {
-	return negations[t.low] || irregular[t.low] == "not"
+	return negations(t.low) || irregular()[t.low] == "not"
 }
 
 // tokenize cuts a text, which is valid UTF-8, into words. A point or comma between
@@ -272,7 +272,7 @@ func (t token) numeric() bool { return strings.ContainsFunc(t.text, unicode.IsDi
 func stem(w string) string {
 	w = strings.ToLower(w)
 	w = strings.TrimSuffix(strings.TrimSuffix(w, "'s"), "’s")
-	if s, ok := irregular[w]; ok {
+	if s, ok := irregular()[w]; ok {
 		return s
 	}
 	for _, end := range []string{"ing", "ed", "es", "s", "e"} {

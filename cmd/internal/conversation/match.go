@@ -75,14 +75,14 @@ func (m *match) name(tokens []token) {
 			continue
 		}
 		fit, id := m.th.fit(tok)
-		if fit == fitNone || soft[tok.low] && fit < fitID {
+		if fit == fitNone || soft(tok.low) && fit < fitID {
 			continue
 		}
 		m.named |= 1 << i
 		m.ids |= id
 		m.quality += fit
 		m.fuzzy = m.fuzzy || fit == fitSlip
-		m.strong = m.strong || fit >= fitAsk && classOf(tok.low) < 0 && !everywhere[tok.low]
+		m.strong = m.strong || fit >= fitAsk && classOf(tok.low) < 0 && !everywhere(tok.low)
 	}
 	m.covered |= m.named
 }
@@ -105,7 +105,7 @@ func (t *thing) fit(tok token) (fit int, ids uint64) {
 		return fitFirst, 1<<len(t.idWords) - 1
 	}
 	for i, w := range t.idWords {
-		if strings.HasPrefix(w, tok.low) && !soft[tok.low] {
+		if strings.HasPrefix(w, tok.low) && !soft(tok.low) {
 			return fitFirst, 1 << i
 		}
 	}
@@ -182,7 +182,7 @@ func (m *match) sayAmong(tokens []token, among uint64) {
 
 func hasHard(tokens []token, words uint64) bool {
 	for i, tok := range tokens {
-		if words&(1<<i) != 0 && !soft[tok.low] {
+		if words&(1<<i) != 0 && !soft(tok.low) {
 			return true
 		}
 	}
@@ -210,7 +210,7 @@ func (w word) fit(tokens []token, among uint64, focused, yesNo bool) (how int, w
 		}
 	}
 	for i, tok := range tokens {
-		if among&(1<<i) == 0 || tok.filler() || tok.negates() || tok.numeric() || soft[tok.low] || everywhere[tok.low] {
+		if among&(1<<i) == 0 || tok.filler() || tok.negates() || tok.numeric() || soft(tok.low) || everywhere(tok.low) {
 			continue
 		}
 		if slices.Contains(w.stems, tok.stem) || focused && strings.HasPrefix(strings.ToLower(w.text), tok.low) {

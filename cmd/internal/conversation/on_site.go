@@ -91,7 +91,7 @@ func (l *lexicon) namesAnother(id string, stems []string) bool {
 			continue
 		}
 		foreign := func(s string) bool {
-			return !fillers[s] && !slices.Contains(o.idWords, s) && !slices.Contains(o.asWords, s)
+			return !fillers(s) && !slices.Contains(o.idWords, s) && !slices.Contains(o.asWords, s)
 		}
 		if !slices.ContainsFunc(stems, foreign) {
 			return true

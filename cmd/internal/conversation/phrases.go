@@ -2,6 +2,7 @@ package conversation
 
 import (
 	"strings"
+	"sync"
 
 	"downdrop/rulebase"
 	"downdrop/rulebase/quantity"
@@ -49,14 +50,23 @@ var lamps = wordSet("light lights lamp lamps led leds")
 var opposites = map[int]int{0: 1, 1: 0, 3: 4, 4: 3, 5: 6, 6: 5}
 
 // irregular gives the stem of words that change more than their ending.
-var irregular = map[string]string{
-	"began": "begin", "begun": "begin", "came": "come", "went": "go", "gone": "go", "goes": "go", "blew": "blow", "blown": "blow",
-	"broke": "break", "broken": "break", "lost": "lose", "swept": "sweep", "isn't": "not", "doesn't": "not", "don't": "not",
-	"wasn't": "not", "didn't": "not", "won't": "not", "can't": "not", "aren't": "not", "hasn't": "not", "isnt": "not", "doesnt": "not",
-	"lamp": "light", "lamps": "light", "lite": "light", "lites": "light", "led": "light", "leds": "light", "dont": "not", "wont": "not", "cant": "not", "cannot": "not",
+var irregular = sync.OnceValue(func() map[string]string {
+	return map[string]string{
+		"began": "begin", "begun": "begin", "came": "come", "went": "go", "gone": "go", "goes": "go", "blew": "blow", "blown": "blow",
+		"broke": "break", "broken": "break", "lost": "lose", "swept": "sweep", "isn't": "not", "doesn't": "not", "don't": "not",
+		"wasn't": "not", "didn't": "not", "won't": "not", "can't": "not", "aren't": "not", "hasn't": "not", "isnt": "not", "doesnt": "not",
+		"lamp": "light", "lamps": "light", "lite": "light", "lites": "light", "led": "light", "leds": "light", "dont": "not", "wont": "not", "cant": "not", "cannot": "not",
+	}
+})
+
+// wordSet says of a word whether it is one of a text's, which is divided when it is first
+// asked: a program that only says its version asks nothing.
+func wordSet(text string) func(word string) bool {
+	words := sync.OnceValue(func() map[string]bool { return setOf(text) })
+	return func(word string) bool { return words()[word] }
 }
 
-func wordSet(text string) map[string]bool {
+func setOf(text string) map[string]bool {
 	set := map[string]bool{}
 	for _, w := range strings.Fields(text) {
 		set[w] = true

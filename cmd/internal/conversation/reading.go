@@ -155,7 +155,7 @@ var leadWords = wordSet(`below under less lower at more above over higher greate
 	jumps jump jumping hops swings swing varies wanders drifts fluctuates bounces moves goes changes switches about approximately approx around roughly minus really`)
 
 func startsReading(t token) bool {
-	return t.numeric() || leadWords[t.low] || overRE.MatchString(t.low)
+	return t.numeric() || leadWords(t.low) || overRE.MatchString(t.low)
 }
 
 // withSign gives a part of a text together with the sign that stands before it.

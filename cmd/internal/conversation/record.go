@@ -162,7 +162,7 @@ func (l *listener) hearWent(text, rest string, how manner) bool {
 	head := wentRE.FindString(rest)
 	if head == "" {
 		head = noCommsRE.FindString(rest)
-		if next, _, _ := strings.Cut(strings.TrimSpace(strings.TrimPrefix(rest, head)), " "); lamps[next] {
+		if next, _, _ := strings.Cut(strings.TrimSpace(strings.TrimPrefix(rest, head)), " "); lamps(next) {
 			return false // "no comms light" is said of a light
 		}
 	}

@@ -134,7 +134,7 @@ func (l *listener) toolsIn(text string) (tools []string, ok bool) {
 		case n > 0:
 			have, named = withTool(have, tool, !without, l.t.words.tools), true
 			i += n
-		case tokens[i].filler() || presence[tokens[i].low]:
+		case tokens[i].filler() || presence(tokens[i].low):
 			i++
 		default:
 			return nil, false
@@ -153,7 +153,7 @@ func (l *listener) unclearTool(text, rest string) bool {
 	}
 	var answers []Answer
 	for _, tok := range tokenize(rest) {
-		if tok.filler() || presence[tok.low] {
+		if tok.filler() || presence(tok.low) {
 			continue
 		}
 		fits := l.toolsLike(tok)

@@ -2,37 +2,48 @@ package report
 
 import (
 	"fmt"
+	"image"
 	"image/color"
+	"image/png"
 	"io"
 
-	qr "github.com/piglig/go-qr"
+	"github.com/boombuler/barcode"
+	"github.com/boombuler/barcode/qr"
 )
 
 // A QRCode is a text as a code for cameras.
-type QRCode struct{ code *qr.QrCode }
+type QRCode struct{ code barcode.Barcode }
 
 // QR makes the code of a text, with the least check that screens and clean prints
 // need. Capital letters, digits and few signs take least room.
 func QR(text string) (QRCode, error) {
-	segments, err := qr.MakeSegments(text)
-	if err == nil {
-		var code *qr.QrCode
-		if code, err = qr.EncodeStandardSegments(segments, qr.Low); err == nil {
-			return QRCode{code}, nil
-		}
+	code, err := qr.Encode(text, qr.L, qr.Auto)
+	if err != nil {
+		return QRCode{}, fmt.Errorf("make a QR code of %d letters: %w", len(text), err)
 	}
-	return QRCode{}, fmt.Errorf("make a QR code of %d letters: %w", len(text), err)
+	return QRCode{code}, nil
 }
 
 // Size is how many modules the code has on a side, without its quiet border of four.
-func (q QRCode) Size() int { return q.code.Size() }
+func (q QRCode) Size() int { return q.code.Bounds().Dx() }
 
 // Dark says whether a module is dark.
-func (q QRCode) Dark(x, y int) bool { return q.code.Module(x, y) }
+func (q QRCode) Dark(x, y int) bool { return q.code.At(x, y) == color.Black }
 
-// PNG writes the code as a picture, pixels of one module on a side at a time.
+// PNG writes the code as a picture, pixels of one module on a side at a time, with
+// its quiet border.
 func (q QRCode) PNG(w io.Writer, pixels int) error {
-	return q.code.WriteAsPNG(qr.NewQrCodeImgConfig(pixels, 4, qr.WithLight(color.White), qr.WithDark(color.Black)), w)
+	const border = 4
+	side := (q.Size() + 2*border) * pixels
+	picture := image.NewPaletted(image.Rect(0, 0, side, side), color.Palette{color.White, color.Black})
+	for y := range side {
+		for x := range side {
+			if at := image.Pt(x/pixels-border, y/pixels-border); at.In(q.code.Bounds()) && q.Dark(at.X, at.Y) {
+				picture.SetColorIndex(x, y, 1)
+			}
+		}
+	}
+	return png.Encode(w, picture)
 }
 
 // Text writes the code with its quiet border in half blocks, two modules to a sign, dark on
