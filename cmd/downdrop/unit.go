@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"os"
-	"slices"
 	"strconv"
 	"strings"
 
@@ -207,25 +206,19 @@ func verdictOfRecord(c *cases.Card, m *cases.Move) error {
 // longer fit.
 func (d *desk) insteadOf(c *cases.Card, draft cases.Draft, number string) (cases.Draft, error) {
 	n, err := strconv.Atoi(number)
-	if err != nil || n < 1 || n > len(c.Events) {
+	if err != nil {
 		return draft, inputError{fmt.Sprintf(sayNoUnitEntry, number, len(c.Events))}
 	}
-	if e := &c.Events[n-1]; draft.Kind != cases.KindTakenBack && e.Kind != draft.Kind {
-		return draft, inputError{fmt.Sprintf(sayOtherKind, n, strings.ReplaceAll(string(e.Kind), "_", " "))}
-	}
-	draft.Corrects = c.Events[n-1].ID
-	if c.Void[draft.Corrects] {
+	draft, against, entry := shop.InsteadOf(c, draft, n)
+	switch against {
+	case shop.NoEntry:
+		return draft, inputError{fmt.Sprintf(sayNoUnitEntry, number, len(c.Events))}
+	case shop.OtherKind:
+		return draft, inputError{fmt.Sprintf(sayOtherKind, n, strings.ReplaceAll(string(c.Events[n-1].Kind), "_", " "))}
+	case shop.VoidEntry:
 		return draft, inputError{fmt.Sprintf(sayVoidEntry, n)}
-	}
-	tried := draft
-	tried.ID, tried.Subject = "tried", cases.Subject{Kind: cases.AboutUnit, ID: c.ID}
-	last := c.Events[len(c.Events)-1]
-	then := cases.FoldUnit(append(slices.Clone(c.Events), cases.Event{Draft: tried, Site: last.Site, Order: last.Order + 1}))
-	for _, e := range then.Unfit {
-		if !slices.ContainsFunc(c.Unfit, func(x cases.Event) bool { return x.ID == e.ID }) {
-			at := slices.IndexFunc(c.Events, func(x cases.Event) bool { return x.ID == e.ID })
-			return draft, inputError{fmt.Sprintf(sayWouldNotFit, at+1)}
-		}
+	case shop.LaterRests:
+		return draft, inputError{fmt.Sprintf(sayWouldNotFit, entry)}
 	}
 	return draft, nil
 }

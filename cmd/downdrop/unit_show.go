@@ -6,12 +6,12 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"downdrop/cases"
 	"downdrop/cmd/internal/report"
+	"downdrop/cmd/internal/shop"
 	"downdrop/rulebase"
 )
 
@@ -139,12 +139,10 @@ func newUnitMonthCmd(env *environment) *cobra.Command {
 			return nil
 		},
 		RunE: func(cmd *cobra.Command, args []string) error {
-			now := env.clock()
-			from := time.Date(now.Year(), now.Month(), 1, 0, 0, 0, 0, now.Location()).AddDate(0, -1, 0)
+			word := ""
 			if len(args) > 0 {
-				var err error
-				if from, err = time.ParseInLocation("2006-01", args[0], now.Location()); err != nil {
-					return usageError{fmt.Sprintf(sayNoMonth, args[0])}
+				if word = args[0]; word == "" {
+					return usageError{fmt.Sprintf(sayNoMonth, word)}
 				}
 			}
 			ctx := cmd.Context()
@@ -153,11 +151,12 @@ func newUnitMonthCmd(env *environment) *cobra.Command {
 				return err
 			}
 			defer d.store.Close()
-			table := cases.NewMonthTable(from, from.AddDate(0, 1, 0))
-			if err := cases.Units(ctx, d.store, func(c *cases.Card) error { table.Add(c); return nil }); err != nil {
+			m, ok, err := shop.Month(ctx, d.store, word, env.clock())
+			switch {
+			case err != nil:
 				return err
-			}
-			switch m := table.Month(); {
+			case !ok:
+				return usageError{fmt.Sprintf(sayNoMonth, word)}
 			case asJSON:
 				return written(report.MonthJSON(env.out, m))
 			case csv:

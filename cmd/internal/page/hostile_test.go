@@ -393,10 +393,11 @@ func (a *attack) shop(i int) []string {
 			a.form(f)
 		}
 	}
+	a.page("/unit/story?of=" + of)
 	a.page("/unit/bench?of=" + of)
 	run := a.bench(key)
 	c := s.unitNow(key)
-	shows := []string{"/unit?of=" + of, "/unit/unit.json?of=" + of, "/unit/offer?of=" + of, "/unit/bench?of=" + of, "/bench?run=" + run}
+	shows := []string{"/unit?of=" + of, "/unit/story?of=" + of, "/shop/month", "/unit/unit.json?of=" + of, "/unit/offer?of=" + of, "/unit/bench?of=" + of, "/bench?run=" + run}
 	if len(c.Records) > 0 {
 		shows = append(shows, recordLink(c))
 	}

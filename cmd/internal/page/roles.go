@@ -51,11 +51,11 @@ var needed = map[string]Role{
 
 	"POST /case/{code}/accept": Closer, "POST /case/{code}/close": Closer, "POST /case/{code}/reopen": Closer,
 
-	"GET /shop": Reader, "GET /shop/receive": Reader, "GET /unit": Reader, "GET /unit/offer": Reader, "GET /unit/unit.json": Reader, "GET /case/{code}/return-note": Reader,
+	"GET /shop": Reader, "GET /shop/receive": Reader, "GET /shop/month": Reader, "GET /shop/month.json": Reader, "GET /shop/month.csv": Reader, "GET /unit": Reader, "GET /unit/story": Reader, "GET /unit/offer": Reader, "GET /unit/unit.json": Reader, "GET /case/{code}/return-note": Reader,
 	"GET /unit/decide": Reader, "GET /unit/decision.json": Reader, "GET /unit/decision.svg": Reader, "GET /unit/bench": Reader, "GET /bench": Reader, "GET /record": Reader,
 	"POST /shop/receive": Answerer, "POST /unit/statement": Answerer, "POST /unit/repair": Answerer, "POST /unit/note": Answerer, "POST /unit/answer": Answerer, "POST /unit/decide": Answerer,
 	"POST /bench/begin": Answerer, "POST /bench/entry": Answerer,
-	"POST /unit/move": Closer, "POST /unit/offer": Closer, "POST /bench/record": Closer, // what a customer is held to
+	"POST /unit/move": Closer, "POST /unit/take-back": Closer, "POST /unit/offer": Closer, "POST /bench/record": Closer, // what a customer is held to
 
 	"GET /devices": Author, "POST /devices/code": Author, "POST /devices/out": Author,
 }

@@ -2,6 +2,7 @@ package report
 
 import (
 	"cmp"
+	"encoding/json"
 	"fmt"
 	"maps"
 	"math"
@@ -2420,8 +2421,12 @@ func sayUnitLine(c *cases.Card, now time.Time) string {
 }
 
 func sayReceipt(s *cases.Stay) string {
-	b := s.Receipt.Body
-	text := "It came in on " + s.Came.Format("2 January 2006 15:04")
+	return "It came in on " + s.Came.Format("2 January 2006 15:04") + sayReceived(&s.Receipt.Body)
+}
+
+// sayReceived is what a receipt says beside when.
+func sayReceived(b *cases.Receipt) string {
+	text := ""
 	if b.From != "" {
 		text += ", from " + b.From
 	}
@@ -2624,6 +2629,67 @@ var monthRows = []struct {
 	{"in_shop", "in the house at the end", func(r *cases.MonthRow) string { return strconv.Itoa(r.InShop) }},
 	{"waiting", "of them awaiting the customer", func(r *cases.MonthRow) string { return strconv.Itoa(r.Waiting) }},
 	{"longest_wait_days", "days that the longest has waited", func(r *cases.MonthRow) string { return tenths(r.Longest, r.Waiting) }},
+}
+
+// sayStory says an entry of a unit in words, after when and by whom.
+func sayStory(c *cases.Card, e *cases.Event) string {
+	text := sayStoryOf(e)
+	if e.Corrects != "" {
+		if i := slices.IndexFunc(c.Events, func(x cases.Event) bool { return x.ID == e.Corrects }); i >= 0 && e.Kind == cases.KindTakenBack {
+			text = fmt.Sprintf("took back entry %d%s", i+1, text)
+		} else if i >= 0 {
+			text = fmt.Sprintf("in place of entry %d: %s", i+1, text)
+		}
+	}
+	return text
+}
+
+// sayStoryOf says what an entry of a unit holds. What is not known here is given as it is kept.
+func sayStoryOf(e *cases.Event) string {
+	switch e.Kind {
+	case cases.KindReceived:
+		return storied(e, func(b cases.Receipt) string { return "came in" + sayReceived(&b) })
+	case cases.KindMoved:
+		return storied(e, func(b cases.Move) string { return sayStep(&cases.Step{Move: b}) })
+	case cases.KindContamination:
+		return storied(e, func(b cases.Contamination) string { return sayStatement(&b) })
+	case cases.KindWork:
+		return storied(e, func(b cases.Work) string { return "repair: " + sayWork(&cases.Said[cases.Work]{Body: b}) })
+	case cases.KindOffer:
+		return storied(e, func(b cases.Offer) string {
+			text := "an offer was made, which holds up to " + b.Until
+			for i := range b.Ways {
+				text += "; " + sayOfferedWay(&b, &b.Ways[i])
+			}
+			return text
+		})
+	case cases.KindAnswer:
+		return storied(e, func(b cases.Answer) string {
+			text := "the customer has declined"
+			if b.Way != "" {
+				text = "the customer has chosen to " + cmp.Or(wayNames[ways.Kind(b.Way)], plain(b.Way))
+			}
+			return strings.TrimRight(text+", "+b.How, ", ")
+		})
+	case cases.KindNote:
+		return storied(e, func(b cases.Note) string { return "note: " + b.Text })
+	case cases.KindReference:
+		return storied(e, sayReferenceLine)
+	case cases.KindRecord:
+		return storied(e, func(b cases.Record) string { return "record " + sayRecordOf(&b) })
+	case cases.KindTakenBack:
+		return storied(e, func(b cases.Reason) string { return strings.TrimRight(": "+b.Why, ": ") })
+	}
+	return strings.ReplaceAll(string(e.Kind), "_", " ") + " " + string(e.Body)
+}
+
+// storied says a body that can be read.
+func storied[T any](e *cases.Event, say func(T) string) string {
+	var b T
+	if json.Unmarshal(e.Body, &b) != nil {
+		return strings.ReplaceAll(string(e.Kind), "_", " ") + " " + string(e.Body)
+	}
+	return say(b)
 }
 
 // ofAll is a count with its percentage of so many.

@@ -144,6 +144,22 @@ func UnitEntries(w io.Writer, width int, c *cases.Card) error {
 	return p.writeTo(w)
 }
 
+// A StoryLine is an entry of a unit in words.
+type StoryLine struct {
+	When, By, Says string
+	Void           bool // it no longer counts
+}
+
+// UnitStory are the entries of a unit, in words and in the order of their numbers.
+func UnitStory(c *cases.Card) []StoryLine {
+	out := make([]StoryLine, len(c.Events))
+	for i := range c.Events {
+		e := &c.Events[i]
+		out[i] = StoryLine{e.At.Format("02 Jan 2006 15:04"), e.By, sayStory(c, e), c.Void[e.ID]}
+	}
+	return out
+}
+
 // UnitsText writes the units in a shop, by state, the longest in it first.
 func UnitsText(w io.Writer, width int, list []*cases.Card, chosen bool, now time.Time) error {
 	p := newPage(width)
@@ -250,6 +266,34 @@ func shortened(text string, n int) string {
 		return string(r[:n-3]) + "..."
 	}
 	return text
+}
+
+// A MonthColumn is the month of one type of unit, or of all, in words.
+type MonthColumn struct {
+	Type string
+	Rows [][2]string // what is counted, and the figure
+}
+
+// MonthColumns is the table of MonthText for a screen that sets it out itself: what it is of, a column
+// for all types where there are several and for each, and what its lines mean.
+func MonthColumns(m *cases.Month) (of string, columns []MonthColumn, notes string) {
+	if len(m.Types) == 0 {
+		return sayMonth(m), nil, sayNothingInMonth
+	}
+	all := m.All
+	all.Type = "all types"
+	rows := append([]cases.MonthRow{all}, m.Types...)
+	if len(m.Types) == 1 {
+		rows = m.Types
+	}
+	for i := range rows {
+		c := MonthColumn{Type: rows[i].Type}
+		for _, row := range monthRows {
+			c.Rows = append(c.Rows, [2]string{row.says, row.value(&rows[i])})
+		}
+		columns = append(columns, c)
+	}
+	return sayMonth(m), columns, sayMonthNotes
 }
 
 // MonthCSV writes the table for spreadsheets: a row for each type, and one for all.

@@ -1,9 +1,11 @@
 package shop
 
 import (
+	"context"
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"downdrop/cases"
 )
@@ -90,4 +92,58 @@ func Answer(o *cases.Offered, said string) (a cases.Answer, choices []string, ok
 		a.Way = ""
 	}
 	return a, choices, true
+}
+
+// A Stands says why an entry of a unit cannot be put right or taken back.
+type Stands int
+
+// The reasons; NothingStands: it can be.
+const (
+	NothingStands Stands = iota
+	NoEntry              // there is none of this number
+	OtherKind            // it says something of another kind
+	VoidEntry            // it no longer counts
+	LaterRests           // a later one rests on it and would no longer fit
+)
+
+// InsteadOf makes a draft stand for an earlier entry of its kind, or take one back, by its number
+// from 1; against is why it cannot, and entry the number of the entry that is in the way.
+func InsteadOf(c *cases.Card, draft cases.Draft, number int) (made cases.Draft, against Stands, entry int) {
+	if number < 1 || number > len(c.Events) {
+		return draft, NoEntry, number
+	}
+	if e := &c.Events[number-1]; draft.Kind != cases.KindTakenBack && e.Kind != draft.Kind {
+		return draft, OtherKind, number
+	}
+	draft.Corrects = c.Events[number-1].ID
+	if c.Void[draft.Corrects] {
+		return draft, VoidEntry, number
+	}
+	tried := draft
+	tried.ID, tried.Subject = "tried", cases.Subject{Kind: cases.AboutUnit, ID: c.ID}
+	last := c.Events[len(c.Events)-1]
+	then := cases.FoldUnit(append(slices.Clone(c.Events), cases.Event{Draft: tried, Site: last.Site, Order: last.Order + 1}))
+	for _, e := range then.Unfit {
+		if !slices.ContainsFunc(c.Unfit, func(x cases.Event) bool { return x.ID == e.ID }) {
+			at := slices.IndexFunc(c.Events, func(x cases.Event) bool { return x.ID == e.ID })
+			return draft, LaterRests, at + 1
+		}
+	}
+	return draft, NothingStands, 0
+}
+
+// Month adds a month of the shop up: the one written as 2031-05, or with "" the last whole one
+// before now. ok is false where the word is no month.
+func Month(ctx context.Context, store cases.Store, word string, now time.Time) (m *cases.Month, ok bool, err error) {
+	from := time.Date(now.Year(), now.Month(), 1, 0, 0, 0, 0, now.Location()).AddDate(0, -1, 0)
+	if word != "" {
+		if from, err = time.ParseInLocation("2006-01", word, now.Location()); err != nil {
+			return nil, false, nil
+		}
+	}
+	table := cases.NewMonthTable(from, from.AddDate(0, 1, 0))
+	if err := cases.Units(ctx, store, func(c *cases.Card) error { table.Add(c); return nil }); err != nil {
+		return nil, true, err
+	}
+	return table.Month(), true, nil
 }
