@@ -111,36 +111,26 @@ func (d *desk) tookIn(done *cases.ImportReport) error {
 // isExport says whether a text is an export, and not a hand-over as text.
 func isExport(text []byte) bool { return bytes.HasPrefix(text, []byte(`{"manifest"`)) }
 
-// receiveFile takes in the file of a hand-over, and tells the cases in it.
-func (d *desk) receiveFile(ctx context.Context, text []byte) error {
+// arriveFile takes in the file of a hand-over, with the cases in it.
+func (d *desk) arriveFile(ctx context.Context, text []byte) (arrival, error) {
 	all, err := cases.ExportedCases(bytes.NewReader(text))
 	if err != nil {
-		return err
+		return arrival{}, err
 	}
 	before := make([]*cases.Case, len(all))
 	for i, c := range all {
 		if before[i], err = d.before(ctx, c.ID); err != nil {
-			return err
+			return arrival{}, err
 		}
 	}
 	done, err := cases.ImportFrom(ctx, d.store, bytes.NewReader(text), false)
 	if err != nil {
-		return err
-	}
-	if err := d.tookIn(&done); err != nil {
-		return err
+		return arrival{}, err
 	}
 	for i, c := range all {
-		here, err := d.joined(ctx, c.ID, before[i])
-		if err != nil {
-			return err
-		}
-		if i >= 5 {
-			continue
-		}
-		if err := d.opened(ctx, here, false); err != nil {
-			return err
+		if all[i], err = d.joined(ctx, c.ID, before[i]); err != nil {
+			return arrival{}, err
 		}
 	}
-	return nil
+	return arrival{cases: all, done: done.Imported, file: &done}, nil
 }

@@ -290,14 +290,13 @@ func newCaseReceiveCmd(env *environment) *cobra.Command {
 				return err
 			}
 			defer d.store.Close()
-			if isExport(text) {
-				return inFile(name, d.receiveFile(ctx, text))
-			}
-			events, err := cases.ReadHandOver(string(text))
-			if err != nil {
+			a, err := d.arrive(ctx, text)
+			if err != nil && isExport(text) {
+				return inFile(name, err)
+			} else if err != nil {
 				return err
 			}
-			return d.receive(ctx, events)
+			return d.tellArrival(ctx, &a)
 		},
 	}
 	addStoreFlags(cmd, &o)
@@ -307,13 +306,29 @@ func newCaseReceiveCmd(env *environment) *cobra.Command {
 // mostHandOver is how much pasted text is read.
 const mostHandOver = 32 << 20
 
-func (d *desk) receive(ctx context.Context, events []cases.Event) error {
-	if len(events) == 0 {
-		return inputError{sayHandOverEmpty}
+// An arrival is what came in of a hand-over.
+type arrival struct {
+	cases []*cases.Case // as they stand now
+	done  cases.Imported
+	file  *cases.ImportReport // of a file with pictures and files; nil: it was text
+}
+
+// arrive takes in a hand-over: pasted text, the whole file of a case that was taken along, or an export.
+func (d *desk) arrive(ctx context.Context, text []byte) (arrival, error) {
+	if isExport(text) {
+		return d.arriveFile(ctx, text)
 	}
-	before, err := d.before(ctx, events[0].Subject.ID)
+	events, err := cases.ReadHandOver(string(text))
 	if err != nil {
-		return err
+		return arrival{}, err
+	}
+	if len(events) == 0 {
+		return arrival{}, inputError{sayHandOverEmpty}
+	}
+	id := events[0].Subject.ID
+	before, err := d.before(ctx, id)
+	if err != nil {
+		return arrival{}, err
 	}
 	done, err := d.store.Import(ctx, func(yield func(cases.Event, error) bool) {
 		for _, e := range events {
@@ -323,16 +338,29 @@ func (d *desk) receive(ctx context.Context, events []cases.Event) error {
 		}
 	})
 	if err != nil {
-		return err
+		return arrival{}, err
 	}
-	c, err := d.joined(ctx, events[0].Subject.ID, before)
-	if err != nil {
-		return err
-	}
-	if _, err := fmt.Fprintf(d.env.out, sayReceived, done.Added, done.Known); err != nil {
+	c, err := d.joined(ctx, id, before)
+	return arrival{cases: []*cases.Case{c}, done: done}, err
+}
+
+// mostTold is how many of the cases that came in are told of.
+const mostTold = 5
+
+func (d *desk) tellArrival(ctx context.Context, a *arrival) error {
+	if a.file != nil {
+		if err := d.tookIn(a.file); err != nil {
+			return err
+		}
+	} else if _, err := fmt.Fprintf(d.env.out, sayReceived, a.done.Added, a.done.Known); err != nil {
 		return written(err)
 	}
-	return d.opened(ctx, c, false)
+	for _, c := range a.cases[:min(mostTold, len(a.cases))] {
+		if err := d.opened(ctx, c, false); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // before is a case as it stands before another place's events come in; nil: not known here.

@@ -155,6 +155,17 @@ func (p *pageDesk) Write(ctx context.Context, c *cases.Case, place rulebase.Plac
 	return d.store.Case(ctx, c.ID)
 }
 
+// Receive is what `downdrop case receive` does.
+func (p *pageDesk) Receive(ctx context.Context, by string, text []byte) ([]*cases.Case, error) {
+	d, err := p.at(ctx, "")
+	if err != nil {
+		return nil, err
+	}
+	d.writer.By = cmp.Or(by, d.writer.By)
+	a, err := d.arrive(ctx, text)
+	return a.cases, err
+}
+
 func (p *pageDesk) Changes(c *cases.Case, after rulebase.Situation) []cases.Draft {
 	return c.Changes(kept.AsOfNow(after.Clone()))
 }

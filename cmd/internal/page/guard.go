@@ -17,10 +17,10 @@ import (
 	"downdrop/cmd/internal/conversation"
 )
 
-// The most bytes of a form; a pasted hand-over may be longer.
+// The most bytes of a form; a hand-over may be a whole file, with the program in it or with pictures.
 const (
 	mostForm     = 64 << 10
-	mostHandOver = 2 << 20
+	mostHandOver = 16 << 20
 )
 
 // longest is how long one request may take; errTooLong that it took longer.

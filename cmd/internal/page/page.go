@@ -42,6 +42,9 @@ type Desk interface {
 	// Write appends drafts about a case and gives the case as it then stands.
 	// By is the id of who writes; "" is whoever started the program.
 	Write(ctx context.Context, c *cases.Case, place rulebase.Place, by string, drafts ...cases.Draft) (*cases.Case, error)
+	// Receive takes in a hand-over, as text or as a whole file, and joins it with what went on here; it
+	// gives the cases that were in it as they then stand.
+	Receive(ctx context.Context, by string, text []byte) ([]*cases.Case, error)
 	// Changes is what has to be written so that the case's situation becomes after.
 	Changes(c *cases.Case, after rulebase.Situation) []cases.Draft
 	// Beside is what has to be written beside that: settings of the unit that were read,
@@ -85,6 +88,8 @@ type Server struct {
 	handler http.Handler
 	turn    sync.Map      // case id → *sync.Mutex: entries to one case are taken in one after the other
 	busy    chan struct{} // who reasons now: see reason
+
+	receiving chan struct{} // whose hand-over comes in now
 }
 
 //go:embed page.html trunk.html tree.html shop.html pair.html page.css shop.css page.js
@@ -101,7 +106,7 @@ func New(o Options) *Server {
 	if o.Log == nil {
 		o.Log = slog.Default()
 	}
-	s := &Server{o: o, door: newDoor(o.Now), busy: make(chan struct{}, 2*runtime.GOMAXPROCS(0))}
+	s := &Server{o: o, door: newDoor(o.Now), busy: make(chan struct{}, 2*runtime.GOMAXPROCS(0)), receiving: make(chan struct{}, 3)}
 	s.handler = s.guard(s.routes())
 	return s
 }

@@ -1,13 +1,19 @@
 package page
 
 import (
+	"bytes"
 	"cmp"
+	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
+	"io"
+	"mime"
 	"net/http"
 	"net/url"
 	"slices"
 	"strings"
+	"time"
 	"unicode/utf8"
 
 	"downdrop/cases"
@@ -262,30 +268,82 @@ func (s *Server) receiveForm(w http.ResponseWriter, _ *http.Request) error {
 	return show(w, http.StatusOK, "receive", sheet{Title: sayReceiveTitle, In: true})
 }
 
-// receive takes in a case that another place handed over; once or twice, it is the same.
+// receiveFor is how long a hand-over may take to come in: a whole file over a poor line.
+const receiveFor = 90 * time.Second
+
+// receive takes in what another place handed over, as text or as a file; once or twice, it is the same.
 func (s *Server) receive(w http.ResponseWriter, r *http.Request) error {
-	if err := readForm(r); err != nil {
+	control := http.NewResponseController(w)
+	until := time.Now().Add(receiveFor)
+	if err := errors.Join(control.SetReadDeadline(until), control.SetWriteDeadline(until.Add(longest))); err != nil && !errors.Is(err, http.ErrNotSupported) {
 		return err
 	}
-	events, err := cases.ReadHandOver(r.PostForm.Get("text"))
-	if err != nil || len(events) == 0 {
-		return refusal{http.StatusUnprocessableEntity, fmt.Sprintf(sayNoHandOver, err)}
+	select { // each may hold megabytes
+	case s.receiving <- struct{}{}:
+		defer func() { <-s.receiving }()
+	case <-r.Context().Done():
+		return r.Context().Err()
 	}
-	if _, err := s.o.Store.Import(r.Context(), func(yield func(cases.Event, error) bool) {
-		for _, e := range events {
-			if !yield(e, nil) {
-				return
-			}
-		}
-	}); err != nil {
-		return err
-	}
-	c, err := s.o.Store.Case(r.Context(), events[0].Subject.ID)
+	text, err := readHandOver(r)
 	if err != nil {
 		return err
 	}
-	http.Redirect(w, r, "/case/"+url.PathEscape(cmp.Or(c.Code, c.ID)), http.StatusSeeOther)
+	ctx, cancel := context.WithTimeoutCause(context.WithoutCancel(r.Context()), longest, errTooLong) // from here on, however long it took to come
+	defer cancel()
+	all, err := s.o.Desk.Receive(ctx, byCookie(r), text)
+	switch {
+	case errors.Is(err, cases.ErrSpoilt), errors.Is(err, cases.ErrNotFound):
+		return refusal{http.StatusUnprocessableEntity, fmt.Sprintf(sayNoHandOver, err)}
+	case err != nil && errors.Is(context.Cause(ctx), errTooLong):
+		return refusal{http.StatusServiceUnavailable, sayTookTooLong}
+	case err != nil:
+		return err
+	case len(all) != 1: // an export of several
+		http.Redirect(w, r, "/", http.StatusSeeOther)
+		return nil
+	}
+	http.Redirect(w, r, "/case/"+url.PathEscape(cmp.Or(all[0].Code, all[0].ID)), http.StatusSeeOther)
 	return nil
+}
+
+// readHandOver reads the text of a form, or the file that it carries. All of it lies in memory: the
+// body is bounded.
+func readHandOver(r *http.Request) ([]byte, error) {
+	var text []byte
+	if media, _, _ := mime.ParseMediaType(r.Header.Get("Content-Type")); media != "multipart/form-data" {
+		if err := readForm(r); err != nil {
+			return nil, err
+		}
+		text = []byte(r.PostForm.Get("text"))
+	} else {
+		parts, err := r.MultipartReader()
+		if err != nil {
+			return nil, unreadForm(err)
+		}
+		for {
+			part, err := parts.NextPart()
+			if errors.Is(err, io.EOF) {
+				break
+			}
+			if err != nil {
+				return nil, unreadForm(err)
+			}
+			if name := part.FormName(); name != "text" && name != "file" {
+				continue
+			}
+			said, err := io.ReadAll(part)
+			if err != nil {
+				return nil, unreadForm(err)
+			}
+			if len(bytes.TrimSpace(said)) > 0 { // of both, the file, which comes last
+				text = said
+			}
+		}
+	}
+	if len(bytes.TrimSpace(text)) == 0 {
+		return nil, refusal{http.StatusUnprocessableEntity, sayNothingToReceive}
+	}
+	return text, nil
 }
 
 // chancesOf is how a set of causes is said.

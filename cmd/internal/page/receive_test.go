@@ -1,0 +1,126 @@
+package page_test
+
+import (
+	"bytes"
+	"mime/multipart"
+	"net/http"
+	"net/url"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"downdrop/cases"
+	"downdrop/cmd/internal/conversation"
+)
+
+// handIn gives a file to the form that takes cases in.
+func (s *served) handIn(name string, content []byte) (int, string) {
+	s.t.Helper()
+	var b bytes.Buffer
+	m := multipart.NewWriter(&b)
+	err := m.WriteField("text", "")
+	if err == nil {
+		var w interface{ Write([]byte) (int, error) }
+		if w, err = m.CreateFormFile("file", name); err == nil {
+			_, err = w.Write(content)
+		}
+	}
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	m.Close()
+	r, err := s.http.Post(s.at+"/receive", m.FormDataContentType(), &b)
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	return text(s.t, r)
+}
+
+// What was taken along, and what was handed over as a file, are taken in whole, as the command does; where the
+// case went on at both places, what was settled at either stays so.
+func TestWholeFilesAreTakenIn(t *testing.T) {
+	dir := t.TempDir()
+	s := serve(t, filepath.Join(dir, "cases.db"))
+	code := s.open(url.Values{"at": {"field"}, "drop": {"5"}, "story": {fieldStory}})
+	attach(t, s.store, code, "door.txt")
+	along, export := filepath.Join(dir, "along.html"), filepath.Join(dir, "hand.jsonl")
+	s.downdrop("", "case", "take-along", code, "--out", along)
+	s.downdrop("", "case", "export", export, code)
+	for name, file := range map[string]string{"along": along, "export": export} {
+		content, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		at := serve(t, filepath.Join(dir, name+".db"))
+		for range 2 { // once or twice, it is the same
+			if status, body := at.handIn(filepath.Base(file), content); status != http.StatusOK || !strings.Contains(body, "Case "+code) {
+				t.Fatalf("%s: %d %.300s", name, status, words(parse(t, body)))
+			}
+		}
+		got, kept := at.kept(code), s.kept(code)
+		if findings(got) != findings(kept) || len(got.Events) > len(kept.Events) {
+			t.Errorf("%s: received %s of %s", name, findings(got), findings(kept))
+		}
+		cli := filepath.Join(dir, name+"-cli.db")
+		byCommand := &served{t: t, store: cli}
+		byCommand.downdrop("", "case", "receive", file)
+		if a, b := at.downdrop("", "case", "export", "-", code), byCommand.downdrop("", "case", "export", "-", code); lines(a) != lines(b) {
+			t.Errorf("%s: the page took in other events than the command", name)
+		}
+	}
+	for name, content := range map[string]string{"nothing": " \n", "a page": "<!doctype html><p>a page</p>", "an export": "{\"manifest\":{}}\n"} {
+		if status, body := s.handIn("x.html", []byte(content)); status != http.StatusUnprocessableEntity {
+			t.Errorf("%s: %d %s", name, status, words(parse(t, body)))
+		}
+	}
+	if status, body := s.handIn("long.jsonl", bytes.Repeat([]byte("x"), 17<<20)); status != 0 && (status != http.StatusRequestEntityTooLarge || !strings.Contains(body, "16384 kB")) {
+		t.Errorf("17 MiB: %d", status)
+	}
+}
+
+// lines are the events of an export, sorted, without its manifest.
+func lines(export string) string {
+	all := slices.DeleteFunc(strings.Split(export, "\n"), func(l string) bool { return !strings.HasPrefix(l, `{"event"`) })
+	slices.Sort(all)
+	return strings.Join(all, "\n")
+}
+
+// A case goes on at two places at once; once it is back, neither is asked again what it passed over.
+func TestTwoPlacesAreJoined(t *testing.T) {
+	dir := t.TempDir()
+	here := serve(t, filepath.Join(dir, "here.db"))
+	code := here.open(url.Values{"at": {"field"}, "drop": {"5"}, "story": {fieldStory}})
+	_, body := here.get("/case/" + code + "/hand-over")
+	_, body = here.press(body, "to=field")
+	there := serve(t, filepath.Join(dir, "there.db"))
+	there.post("/receive", url.Values{"text": textsIn(t, body, "textarea", "paste")})
+	passed := map[*served]string{}
+	for s, symptom := range map[*served]string{here: "smell_or_burn", there: "what_helps"} {
+		_, page := s.get("/case/" + code)
+		_, page = s.say(page, "ask "+symptom)
+		if _, about, _ := asked(t, page); about != symptom {
+			t.Fatalf("asked is %s", about)
+		}
+		s.press(page, "chosen=don't know")
+		passed[s] = symptom
+	}
+	_, body = there.get("/case/" + code + "/hand-over")
+	_, body = there.press(body, "to=field")
+	if status, body := here.post("/receive", url.Values{"text": {strings.Join(textsIn(t, body, "textarea", "paste"), "\n\n")}}); status != http.StatusOK {
+		t.Fatalf("%d %s", status, body)
+	}
+	m, err := conversation.MemoryOf(here.kept(code))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, symptom := range passed {
+		if !slices.Contains(m.Settled, symptom) {
+			t.Errorf("%s would be asked again: settled are %v", symptom, m.Settled)
+		}
+	}
+	if count(here.kept(code), cases.KindTalked) < 4 {
+		t.Errorf("the entries of both are not there")
+	}
+}
