@@ -98,12 +98,12 @@ func (d *Diagnosis) advise(w *weighing, outcomes []plan.Outcome, outside float64
 	case a.Lead.Probability >= Likely:
 		a.Enough = !slices.ContainsFunc(telling, func(p *Proposal) bool { return p.GainBits*BitWorth >= p.Price })
 	}
-	if a.Enough && !w.k.well() && d.Situation.At == rulebase.Bench && !w.k.takesOut(a.Lead) && w.k.unitBad(all) > Doubt {
+	if a.Enough && !w.k.well() && d.Situation.At == rulebase.Bench && !w.k.unitComesOut(a.Lead) && w.k.unitBad(all) > Doubt {
 		a.Enough = false
 	}
 	if !a.Enough && len(telling) == 0 {
 		a.CannotTell = true
-		a.Elsewhere = d.elsewhere()
+		a.Elsewhere = d.tellingElsewhere()
 	}
 	d.Advice = a
 	if x := d.Disposition; x != nil {
@@ -133,7 +133,7 @@ func (k *known) inVain(a *Advice, all []ToDo) float64 {
 			if o.wants(step.ID) {
 				continue
 			}
-			minutes := k.price(step) + proof(step)
+			minutes := k.price(step) + step.ProofMinutes()
 			if may.away(step) {
 				minutes += k.effort().Visit
 			}
@@ -183,11 +183,11 @@ func mostTelling(tests []*Proposal) *Proposal {
 	return best
 }
 
-// takesOut says whether the unit is to come out in the end, if nothing before it in
+// unitComesOut says whether the unit is to come out in the end, if nothing before that in
 // its list helps.
-func (k *known) takesOut(t ToDo) bool {
+func (k *known) unitComesOut(t ToDo) bool {
 	return slices.ContainsFunc(t.Lists, func(list string) bool {
-		step := stepOf(k.base, list[strings.LastIndexByte(list, ' ')+1:])
+		step := k.base.Step(list[strings.LastIndexByte(list, ' ')+1:])
 		return step != nil && step.EndsAs == rulebase.UnitOut
 	})
 }
@@ -196,7 +196,7 @@ func (k *known) takesOut(t ToDo) bool {
 func (k *known) unitBad(all []ToDo) float64 {
 	p := 0.0
 	for _, t := range all {
-		if k.takesOut(t) {
+		if k.unitComesOut(t) {
 			p += t.Probability
 		}
 	}
@@ -225,8 +225,8 @@ func (k *known) toDos(outcomes []plan.Outcome) []ToDo {
 	return all
 }
 
-// elsewhere says whether a cause can be put right on no bench, and the user is at one.
-func (k *known) elsewhere(cause int) bool {
+// notOnThisBench says whether a cause can be put right on no bench, and the user is at one.
+func (k *known) notOnThisBench(cause int) bool {
 	return k.s.At == rulebase.Bench && !slices.ContainsFunc(k.base.Causes[cause].Remedies, func(h rulebase.Helps) bool {
 		at := k.base.Remedies[h.Remedy].At
 		return len(at) == 0 || slices.Contains(at, rulebase.Bench)
@@ -236,7 +236,7 @@ func (k *known) elsewhere(cause int) bool {
 func (k *known) toDo(causes []uint16) ToDo {
 	t := ToDo{Lists: []string{}, Remedies: []int{}}
 	for _, c := range causes {
-		if k.elsewhere(int(c)) {
+		if k.notOnThisBench(int(c)) {
 			t.Elsewhere = true
 			continue
 		}
@@ -317,9 +317,9 @@ func (d *Diagnosis) Fresh(test *rulebase.Step) bool {
 	})
 }
 
-// elsewhere are the tests withheld for want of a place, a person or a tool that
-// would tell, the most telling first.
-func (d *Diagnosis) elsewhere() []Withheld {
+// tellingElsewhere are the tests that would tell and are withheld for want of a place, a
+// person or a tool, the most telling first.
+func (d *Diagnosis) tellingElsewhere() []Withheld {
 	var all []Withheld
 	for _, n := range d.NotOffered { // by falling gain
 		if n.Step.Kind == rulebase.KindTest && n.GainBits >= Idle && len(all) < keptElsewhere && d.Fresh(n.Step) {

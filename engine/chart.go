@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"cmp"
 	"container/heap"
 	"context"
 	"errors"
@@ -384,7 +385,7 @@ func (u *unfolding) choose(d *Diagnosis) (*Proposal, ChartEnd) {
 	}
 	for i := range d.Next {
 		p := &d.Next[i]
-		if d.WorthAsking(p) || !u.o.Identify && d.tries(p.Step) {
+		if d.WorthAsking(p) || d.tries(p.Step) {
 			return p, ChartGoesOn
 		}
 	}
@@ -421,13 +422,14 @@ func (u *unfolding) settle(d *Diagnosis) (*Proposal, ChartEnd) {
 // tries says whether a remedy is tried before it is known what is wrong: one that
 // ends nothing, or takes the unit or a module out, is not.
 func (d *Diagnosis) tries(step *rulebase.Step) bool {
-	if step.Kind != rulebase.KindRemedy || step.Temporary || takesOut(step) {
+	if step.Kind != rulebase.KindRemedy || step.Temporary || takesPartOut(step) {
 		return false
 	}
 	return d.takesChance(step) >= Idle
 }
 
-func takesOut(step *rulebase.Step) bool {
+// takesPartOut says whether a remedy ends with the unit, or one of its modules, taken out.
+func takesPartOut(step *rulebase.Step) bool {
 	return step.EndsAs == rulebase.UnitOut || step.EndsAs == rulebase.ModuleOut
 }
 
@@ -454,13 +456,7 @@ func (d *Diagnosis) toConfirm(advised bool) []string {
 		if !useful {
 			continue
 		}
-		var ids []string
-		for _, i := range w.Step.Warnings {
-			if id := d.Base.Warnings[i].ID; !slices.Contains(d.Situation.Confirmed, id) {
-				ids = append(ids, id)
-			}
-		}
-		return ids
+		return d.Unconfirmed(w.Step)
 	}
 	return nil
 }
@@ -468,7 +464,7 @@ func (d *Diagnosis) toConfirm(advised bool) []string {
 // lead finds the ways that a step, or the reading of one of a test's symptoms, leads to.
 func (u *unfolding) lead(n *ChartNode, m *move) error {
 	ways := u.ways(n.Diagnosis, m.step.Step, m.symptom)
-	if !u.o.Identify && !u.o.Optimal && !m.step.works() {
+	if !u.o.Identify && !u.o.Optimal && !works(m.step.Step) {
 		if !u.parts(n, ways) {
 			if p, s := u.partingTest(n); p != nil {
 				m.step, m.symptom, m.goes = p, s, false
@@ -480,7 +476,7 @@ func (u *unfolding) lead(n *ChartNode, m *move) error {
 			return err
 		}
 	}
-	if !u.goes(n, ways) || len(ways) == 1 && !m.step.works() {
+	if !u.goes(n, ways) || len(ways) == 1 && !works(m.step.Step) {
 		try := u.firstTry(n.Diagnosis)
 		if try == nil {
 			m.end = u.handOver(n, ChartTooRare)
@@ -513,7 +509,7 @@ func (u *unfolding) take(x *unfold, m *move) {
 	n.Step, n.Symptom, n.Goes, n.Ways = m.step, m.symptom, m.goes, m.ways
 	for _, w := range n.Ways {
 		next := &unfold{node: w.Node, level: x.level + 1, order: u.tree.Nodes}
-		if !m.step.works() {
+		if !works(m.step.Step) {
 			next.reading = m.step
 		}
 		if n.Goes {
@@ -635,7 +631,7 @@ func (u *unfolding) partingTest(n *ChartNode) (*Proposal, int) {
 	}
 	for i := range d.Next {
 		p := &d.Next[i]
-		if p.works() || p.GainBits < Idle || !d.Fresh(p.Step) {
+		if works(p.Step) || p.GainBits < Idle || !d.Fresh(p.Step) {
 			continue
 		}
 		if s := d.mostTelling(p.Step); s >= 0 && u.parts(n, u.ways(d, p.Step, s)) {
@@ -661,7 +657,7 @@ func (u *unfolding) firstTry(d *Diagnosis) *Proposal {
 	for i := range d.Next {
 		p := &d.Next[i]
 		chance := d.takesChance(p.Step)
-		if (d.tries(p.Step) || takesOut(p.Step) && chance >= Likely) && chance*d.Base.GiveUp > p.Price+proof(p.Step) {
+		if (d.tries(p.Step) || takesPartOut(p.Step) && chance >= Likely) && chance*d.Base.GiveUp > p.Price+p.Step.ProofMinutes() {
 			return p
 		}
 	}
@@ -674,15 +670,15 @@ func (u *unfolding) firstTry(d *Diagnosis) *Proposal {
 // a silent drop with its light lit: 37 of 100 with 200 places, 30 with 60, 12 with 15.
 const splitShare = 2
 
-// works says whether a step changes something.
-func (p *Proposal) works() bool {
-	return p.Step.Kind == rulebase.KindRemedy || len(p.Step.PutsRight) > 0
+// works says whether a step changes something of the drop, and does not only look.
+func works(step *rulebase.Step) bool {
+	return step.Kind == rulebase.KindRemedy || len(step.PutsRight) > 0
 }
 
 // ways are the results of a reading, or of work, the likeliest first.
 func (u *unfolding) ways(d *Diagnosis, step *rulebase.Step, symptom int) []ChartWay {
 	var all []ChartWay
-	if step.Kind == rulebase.KindRemedy || len(step.PutsRight) > 0 {
+	if works(step) {
 		well := d.wellAfter(step)
 		all = []ChartWay{{Drop: rulebase.Well, Chance: well}, {Drop: rulebase.StillDown, Chance: 1 - well}}
 		return slices.DeleteFunc(all, func(w ChartWay) bool { return w.Chance <= 0 })
@@ -690,20 +686,13 @@ func (u *unfolding) ways(d *Diagnosis, step *rulebase.Step, symptom int) []Chart
 	if symptom < 0 {
 		return nil
 	}
-	for v, p := range d.reports(symptom) {
+	reports, _ := d.reading(symptom)
+	for v, p := range reports {
 		if p > 0 {
 			all = append(all, ChartWay{Values: []int{v}, Chance: p})
 		}
 	}
-	slices.SortStableFunc(all, func(a, b ChartWay) int {
-		switch x, y := rounded(a.Chance), rounded(b.Chance); {
-		case x > y:
-			return -1
-		case x < y:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(all, func(a, b ChartWay) int { return cmp.Compare(rounded(b.Chance), rounded(a.Chance)) })
 	return all
 }
 
@@ -730,19 +719,13 @@ func (u *unfolding) after(d *Diagnosis, step *rulebase.Step, symptom int, w Char
 	return s
 }
 
-// reports are the chances of what would be reported of a symptom now.
-func (d *Diagnosis) reports(symptom int) []float64 {
-	all, _ := d.reading(symptom)
-	return all
-}
-
 // reading gives the chances of what would be reported of a symptom now, and what
 // that tells about what is wrong, in bits.
 func (d *Diagnosis) reading(symptom int) (reports []float64, bits float64) {
 	b := d.working.belief
 	s := d.working.session.symptoms[symptom]
 	share, shows := b.Kinds(s)
-	sure := d.working.known.sure(symptom, d.Situation.At)
+	sure := d.Base.SureOf(symptom, d.Situation.At)
 	reports = make([]float64, s.Values())
 	total := b.Total()
 	reported := func(p float64) float64 { return float64(sure*p) + (1-sure)/float64(len(reports)) }
@@ -776,7 +759,7 @@ func plogp(p float64) float64 {
 // this state of work; -1 where none tells anything, and for work.
 func (d *Diagnosis) mostTelling(step *rulebase.Step) int {
 	best, most := -1, 0.0
-	if step.Kind == rulebase.KindRemedy || len(step.PutsRight) > 0 {
+	if works(step) {
 		return best
 	}
 	k := d.working.known
@@ -831,7 +814,7 @@ func (n *ChartNode) reckon(base *rulebase.Base, o ChartOptions) (whole bool) {
 	switch n.End {
 	case ChartGoesOn:
 		if !n.Goes {
-			n.Minutes = n.Step.Price + proof(n.Step.Step)
+			n.Minutes = n.Step.Price + n.Step.Step.ProofMinutes()
 		}
 		for _, w := range n.Ways {
 			whole = w.Node.reckon(base, o) && whole

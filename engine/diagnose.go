@@ -171,7 +171,7 @@ func (w *weighing) weigh(b *belief.Belief, p *piece) {
 // or, where a test did, by its last remedy.
 func (w *weighing) work(b *belief.Belief, id string) *belief.Belief {
 	after := b.Work(takings(w.p.base, id))
-	step := stepOf(w.p.base, id)
+	step := w.p.base.Step(id)
 	units := make([]bool, len(after.Weight))
 	some := false
 	for i := range units {

@@ -108,12 +108,13 @@ func (d *Diagnosis) dispose(w *weighing, outcomes []plan.Outcome, outside float6
 		}
 	}
 	best.Chances = x.chances()
-	best.ToKnow = max(0, best.Minutes-x.known())
+	best.ToKnow = max(0, best.Minutes-x.informed())
 	return best
 }
 
-// known is the mean of the minutes if what there is to do were known.
-func (x *dispatch) known() float64 {
+// informed is the mean of the minutes if what there is to do were known: what is lost
+// between it and the best end of the call is what knowing is worth.
+func (x *dispatch) informed() float64 {
 	sum, left := float64(x.outside*x.visit), 1-x.outside
 	for i := range x.outcomes {
 		o := &x.outcomes[i]
@@ -163,7 +164,7 @@ func (x *dispatch) firsts(causes []uint16, may func(remedy int) bool) (chance, m
 				continue
 			}
 			left *= 1 - h.Chance
-			minutes += x.w.k.price(step) + proof(step)
+			minutes += x.w.k.price(step) + step.ProofMinutes()
 			tools += len(step.Needs)
 		}
 		chance *= 1 - left
@@ -249,7 +250,7 @@ func (x *dispatch) solve() *Disposition {
 	with, minutes := make([]bool, len(x.caller)), 0.0
 	for r, p := range x.wanted(func(r int) bool { return x.caller[r] }) {
 		step := &x.base().Remedies[r]
-		if price := x.w.k.price(step) + proof(step); p*(secondCall+x.visit) > price {
+		if price := x.w.k.price(step) + step.ProofMinutes(); p*(secondCall+x.visit) > price {
 			with[r] = true
 			minutes += price
 		}
@@ -279,7 +280,7 @@ func (x *dispatch) send(who rulebase.Who, unit bool) *Disposition {
 	kind := SendSomebody
 	if unit {
 		kind = SendUnit
-		cheaper = x.mean(x.without())
+		cheaper = x.mean(x.withoutUnit())
 		minutes += float64(needlessUnit * cheaper)
 		lost = float64(short*x.visit) + float64(cheaper*needlessUnit)
 	}
@@ -300,8 +301,8 @@ func (d *Disposition) wrong(chance, lost float64) {
 	}
 }
 
-// without is all that can be done without a unit.
-func (x *dispatch) without() []bool {
+// withoutUnit are, by remedy, those that the caller or a visit without a unit can do.
+func (x *dispatch) withoutUnit() []bool {
 	with := slices.Clone(x.caller)
 	for r := range with {
 		step := &x.base().Remedies[r]
@@ -315,18 +316,10 @@ func FieldWork(step *rulebase.Step) bool {
 	return !step.Temporary && (len(step.At) == 0 || slices.Contains(step.At, rulebase.Field))
 }
 
-// personFor is the least person for a step.
-func personFor(step *rulebase.Step) rulebase.Who {
-	if step.Hazard&(rulebase.HazardLive|rulebase.HazardUnknown) != 0 {
-		return max(step.Who, rulebase.Technician)
-	}
-	return max(step.Who, rulebase.Operator)
-}
-
 // chances are those of each kind being the cheapest that ends the case; outside
 // somebody has to come.
 func (x *dispatch) chances() map[Sending]float64 {
-	now, visit := x.mean(x.caller), x.mean(x.without())
+	now, visit := x.mean(x.caller), x.mean(x.withoutUnit())
 	return map[Sending]float64{SolveNow: now, SendSomebody: visit - now + x.outside, SendUnit: max(0, 1-visit-x.outside)}
 }
 

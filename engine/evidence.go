@@ -221,19 +221,11 @@ func (k *known) report(symptom int, f *rulebase.Finding) {
 	if at == "" {
 		at = k.s.At
 	}
-	r.sure = k.sure(symptom, at)
+	r.sure = k.base.SureOf(symptom, at)
 	if f.Sure != nil {
 		r.sure = *f.Sure
 	}
 	k.reports = append(k.reports, r)
-}
-
-// sure is how sure a report is when nothing is said.
-func (k *known) sure(symptom int, at rulebase.Place) float64 {
-	if own := k.base.Symptoms[symptom].Sure; own != nil {
-		return own.At(at)
-	}
-	return k.base.Sure.At(at)
 }
 
 // band is the first band whose limit a reading is below; -1 where limits are not known.
@@ -317,7 +309,7 @@ func (k *known) derive() {
 		if slices.ContainsFunc(k.counting, func(r seen) bool { return r.symptom == n.Index && r.state == d.State }) {
 			continue
 		}
-		r := seen{symptom: n.Index, state: d.State, value: int(d.Value.Word) - 1, number: d.Value.Number, sure: k.sure(n.Index, k.s.At), rule: d.Rules[0]}
+		r := seen{symptom: n.Index, state: d.State, value: int(d.Value.Word) - 1, number: d.Value.Number, sure: k.base.SureOf(n.Index, k.s.At), rule: d.Rules[0]}
 		if r.value < 0 && k.base.Symptoms[n.Index].Banded() {
 			r.value = band(k.limits[n.Index], r.number)
 		}
@@ -459,7 +451,7 @@ func (k *known) observation(ses *session, p *piece) belief.Observation {
 
 // takings are the causes that an entry of the work done takes away.
 func takings(base *rulebase.Base, id string) []hypothesis.Taking {
-	step := stepOf(base, id)
+	step := base.Step(id)
 	if step == nil {
 		return nil
 	}
@@ -488,15 +480,4 @@ func takes(base *rulebase.Base, step *rulebase.Step, cause int) float64 {
 		}
 	}
 	return 0
-}
-
-func stepOf(base *rulebase.Base, id string) *rulebase.Step {
-	ref, ok := base.Lookup(id)
-	switch {
-	case ok && ref.Kind == rulebase.KindRemedy:
-		return &base.Remedies[ref.Index]
-	case ok && ref.Kind == rulebase.KindTest:
-		return &base.Tests[ref.Index]
-	}
-	return nil
 }

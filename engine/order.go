@@ -121,7 +121,7 @@ func first(chosen []*candidate, steps []int) []int {
 // or what to do, also those that tell nothing by themselves.
 func (w *weighing) plannable(d *Diagnosis, all []candidate) []*candidate {
 	var tests, chosen []*candidate
-	few := (w.identify || w.budget > 0) && len(w.p.base.Tests) <= plannedTests
+	idleToo := (w.identify || w.budget > 0) && len(w.p.base.Tests) <= plannedTests
 	for i := range all {
 		c := &all[i]
 		switch {
@@ -133,7 +133,7 @@ func (w *weighing) plannable(d *Diagnosis, all []candidate) []*candidate {
 				chosen = append(chosen, c)
 			}
 		case w.identify && len(c.action.Takes) > 0:
-		case d.Fresh(c.step) && (few || !c.idle()):
+		case d.Fresh(c.step) && (idleToo || !c.idle()):
 			tests = append(tests, c)
 		}
 	}
@@ -176,7 +176,7 @@ func (w *weighing) trial(c *candidate) plan.Trial {
 			symptom++
 		}
 		s := c.step.Yields[symptom]
-		t.Sure = append(t.Sure, w.k.sure(s, w.k.s.At))
+		t.Sure = append(t.Sure, w.p.base.SureOf(s, w.k.s.At))
 		t.Once = append(t.Once, w.once(c.step, s))
 	}
 	return t
@@ -196,7 +196,7 @@ func (w *weighing) wholeTrial(c *candidate) plan.Trial {
 		v := plan.View{Symptom: symptom, Report: -1}
 		v.Keeps = w.p.base.Complaint != nil && s == w.p.base.Complaint.Symptom && len(w.k.s.Done) > 0
 		a.Views = append(a.Views, v)
-		t.Sure = append(t.Sure, w.k.sure(s, w.k.s.At))
+		t.Sure = append(t.Sure, w.p.base.SureOf(s, w.k.s.At))
 		t.Once = append(t.Once, w.once(c.step, s))
 		t.Seen = append(t.Seen, slices.ContainsFunc(w.k.counting, func(r seen) bool {
 			return r.symptom == s && (r.value >= 0 || r.among != 0) && (r.state == len(w.k.s.Done) || w.once(c.step, s))

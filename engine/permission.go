@@ -14,13 +14,13 @@ const grave = rulebase.HazardMotion | rulebase.HazardMains | rulebase.HazardSpar
 // harmless says whether a step has no hazard at all.
 func harmless(step *rulebase.Step) bool { return step.Hazard == 0 }
 
-// A refusal is the first line of the permission table that fails.
+// A refusal is the first line of the permission table that fails (see [Why]).
 type refusal struct {
 	why    Why
 	detail string
 }
 
-// Permission is what the table reads of a situation, besides the step.
+// A permission is what the table reads of a situation, besides the step.
 type permission struct {
 	base    *rulebase.Base
 	s       *rulebase.Situation
@@ -79,14 +79,19 @@ func (p *permission) able(step *rulebase.Step) *refusal {
 			}
 		}
 	}
-	least := step.Who
-	if step.Hazard&(rulebase.HazardLive|rulebase.HazardUnknown) != 0 { // unknown counts as the worst
-		least = max(least, rulebase.Technician)
-	}
+	least := personFor(step)
 	if p.s.Who != rulebase.Anybody && p.s.Who < least {
 		return &refusal{WhyPerson, least.String()}
 	}
 	return nil
+}
+
+// personFor is the least person for a step: what is live, or might be, is for a technician.
+func personFor(step *rulebase.Step) rulebase.Who {
+	if step.Hazard&(rulebase.HazardLive|rulebase.HazardUnknown) != 0 { // unknown counts as the worst
+		return max(step.Who, rulebase.Technician)
+	}
+	return max(step.Who, rulebase.Operator)
 }
 
 // here is line 3: what may be asked for by phone, and of somebody alone.
@@ -162,6 +167,18 @@ func (p *permission) first(step *rulebase.Step) *refusal {
 		}
 	}
 	return nil
+}
+
+// Unconfirmed are the warnings of a step that nobody has confirmed yet, by id, in the
+// order in which the step names them.
+func (d *Diagnosis) Unconfirmed(step *rulebase.Step) []string {
+	var ids []string
+	for _, w := range step.Warnings {
+		if id := d.Base.Warnings[w].ID; !slices.Contains(d.Situation.Confirmed, id) {
+			ids = append(ids, id)
+		}
+	}
+	return ids
 }
 
 // waits is the rest of line 5: a grave hazard waits while a harmless step on

@@ -39,7 +39,11 @@ func (d *Diagnosis) propose(w *weighing) {
 	if w.lean {
 		all = w.leanOn(d, all)
 	}
-	scene := w.values(all, w.matters(d, may))
+	matters := w.k.matters(w.ses, may)
+	if d.Situation.At == rulebase.Phone {
+		matters.Calls = w.k.calls(may)
+	}
+	scene := w.values(all, matters)
 	if w.hurried && slices.ContainsFunc(all, func(c candidate) bool { return c.refused == nil && c.step.Hazard&grave != 0 }) {
 		w.decides(scene, all)
 	}
@@ -184,10 +188,10 @@ func wait(all []candidate) {
 	}
 }
 
-// saves says how many minutes each step on offer saves in the end of a call: of those
-// that it would save to know what there is to do the share that the step tells. It is
-// an estimate: what a question saves by itself is often nothing until the next one
-// is answered as well.
+// saves says how many minutes each step on offer saves in the end of a call. Knowing
+// what there is to do would save toKnow minutes; a step saves the share of them that it
+// tells of that. It is an estimate: what a question saves by itself is often nothing
+// until the next one is answered as well.
 func saves(all []candidate, toKnow, entropy float64) {
 	if entropy <= 0 {
 		return
@@ -197,17 +201,9 @@ func saves(all []candidate, toKnow, entropy float64) {
 	}
 }
 
-// matters collects what a step's worth depends on.
-func (w *weighing) matters(d *Diagnosis, may *permission) *plan.Matters {
-	m := w.k.matters(w.ses, may)
-	if d.Situation.At == rulebase.Phone {
-		m.Calls = w.k.calls(may)
-	}
-	return m
-}
-
-// calls numbers, by cause, what it asks of the end of a call: what the caller can do
-// about it, else somebody who comes, or somebody with a unit.
+// calls gives, by cause, a number for how a call about it has to end: causes about which
+// the caller can do the same share a number, and so do those for which somebody has to
+// come, and those for which somebody has to come with a unit.
 func (k *known) calls(may *permission) []int {
 	const somebody, unit = 0, 1
 	numbers := map[string]int{}
@@ -255,7 +251,7 @@ func (k *known) matters(ses *session, may *permission) *plan.Matters {
 	for i := range k.base.Remedies {
 		r := &k.base.Remedies[i]
 		_, done := k.last[r.ID]
-		price := k.price(r) + proof(r)
+		price := k.price(r) + r.ProofMinutes()
 		m.Remedies = append(m.Remedies, plan.Remedy{Price: price, Rate: price, Away: may.away(r), Open: !done})
 	}
 	if c := k.base.Complaint; c != nil && ses.symptoms[c.Symptom] != nil {
@@ -309,13 +305,6 @@ func (k *known) cures(cause int) []plan.Cure {
 	return all
 }
 
-func proof(r *rulebase.Step) float64 {
-	if r.Proof == nil {
-		return 0
-	}
-	return r.Proof.Minutes
-}
-
 // effort is the user's own figures, or the rulebase's.
 func (k *known) effort() rulebase.Effort {
 	if k.s.Effort != nil {
@@ -325,15 +314,7 @@ func (k *known) effort() rulebase.Effort {
 }
 
 // price is a step's minutes, with those added for what it stops.
-func (k *known) price(step *rulebase.Step) float64 {
-	switch step.Stops {
-	case rulebase.StopsDrop:
-		return step.Minutes + k.effort().StopsDrop
-	case rulebase.StopsBus:
-		return step.Minutes + k.effort().StopsBus
-	}
-	return step.Minutes
-}
+func (k *known) price(step *rulebase.Step) float64 { return k.effort().Price(step) }
 
 // value works out what a step is worth. The base policy's minutes order nothing; where
 // they are not asked for, only a grave hazard that may have to wait needs them.
@@ -346,7 +327,7 @@ func (w *weighing) value(scene *plan.Scene, c *candidate) {
 		a.Views = w.views(c.step)
 		a.Watched = len(c.step.PutsRight) > 0
 	} else {
-		a.Price += proof(c.step)
+		a.Price += c.step.ProofMinutes()
 		a.Watched = true
 	}
 	for cause := range w.p.base.Causes {

@@ -254,6 +254,15 @@ func (s *Sureness) At(p Place) float64 {
 	return 1
 }
 
+// SureOf is how sure a finding of a symptom is that was made at a place and says nothing
+// of it: the symptom's own sureness, else that of the whole rulebase.
+func (b *Base) SureOf(symptom int, at Place) float64 {
+	if own := b.Symptoms[symptom].Sure; own != nil {
+		return own.At(at)
+	}
+	return b.Sure.At(at)
+}
+
 // A Complaint is how every case begins, and what "well again" means.
 type Complaint struct {
 	Symptom int
@@ -328,6 +337,14 @@ func (b *Base) Step(id string) *Step {
 		return &b.Remedies[ref.Index]
 	}
 	return nil
+}
+
+// ProofMinutes is how long the drop is watched after a remedy; 0 where it names no proof.
+func (s *Step) ProofMinutes() float64 {
+	if s.Proof == nil {
+		return 0
+	}
+	return s.Proof.Minutes
 }
 
 // Proof is how a remedy shows that it held.
@@ -426,6 +443,18 @@ type Effort struct {
 	StopsDrop float64
 	StopsBus  float64
 	Visit     float64
+}
+
+// Price is a step's price in minutes: its own, and those for what it stops. A remedy's
+// proof is not in it, see [Step.ProofMinutes].
+func (e Effort) Price(s *Step) float64 {
+	switch s.Stops {
+	case StopsDrop:
+		return s.Minutes + e.StopsDrop
+	case StopsBus:
+		return s.Minutes + e.StopsBus
+	}
+	return s.Minutes
 }
 
 // An Outcome is how a case ends.

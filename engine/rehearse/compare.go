@@ -102,8 +102,6 @@ func (r *Run) All() float64 { return r.Minutes + r.After }
 // HandedOver is the end of a run that found no more to do.
 const HandedOver End = "handed_over"
 
-const graveDanger = rulebase.HazardMotion | rulebase.HazardMains | rulebase.HazardSpark
-
 // Contest plays every rival against the same breakdowns: Runs[r][i] is how rival r
 // fared with breakdown i. The error is only ever ctx's.
 func Contest(ctx context.Context, base *rulebase.Base, o Options, rivals []Rival) (*Comparison, error) {
@@ -179,7 +177,7 @@ func (t *Theatre) PlayOut(ctx context.Context, place rulebase.Place, number int,
 		case len(confirm) > 0:
 			s.Confirmed = append(slices.Clone(s.Confirmed), confirm...)
 		default:
-			p.end(d, HandedOver)
+			p.end(HandedOver)
 		}
 		if p.run.End != "" {
 			break
@@ -209,7 +207,7 @@ type playing struct {
 	run     *Run
 }
 
-func (p *playing) end(d *engine.Diagnosis, end End) {
+func (p *playing) end(end End) {
 	p.run.End = end
 	if end == HandedOver {
 		p.run.Minutes += p.t.base.GiveUp
@@ -240,19 +238,19 @@ func (p *playing) move(d *engine.Diagnosis) (*rulebase.Step, []string) {
 	phone := p.c.Place == rulebase.Phone
 	switch {
 	case engine.IsWell(d):
-		p.end(d, Restored)
+		p.end(Restored)
 		return nil, nil
 	case !d.Possible || len(p.c.Turns) >= mostTurns:
-		p.end(d, HandedOver)
+		p.end(HandedOver)
 		return nil, nil
 	case phone && d.Disposition.Enough && (d.Disposition.Kind != engine.SolveNow || len(d.Disposition.Remedies) == 0):
-		p.end(d, Advised)
+		p.end(Advised)
 		return nil, nil
 	case phone && d.Disposition.Enough:
 		if step, confirm := p.doing(d, d.Disposition.Remedies); step != nil || confirm != nil {
 			return step, confirm
 		}
-		p.end(d, Advised)
+		p.end(Advised)
 		return nil, nil
 	case p.rival.Order != nil && p.rival.Order.SwapFirst && !p.swapped && !phone:
 		if step, confirm := p.swap(d); step != nil || confirm != nil {
@@ -277,7 +275,7 @@ func (p *playing) move(d *engine.Diagnosis) (*rulebase.Step, []string) {
 		return nil, m.Confirm
 	}
 	if phone {
-		p.end(d, Advised) // nothing left to ask: the call ends as it stands
+		p.end(Advised) // nothing left to ask: the call ends as it stands
 		return nil, nil
 	}
 	return p.likeliest(d)
@@ -315,16 +313,9 @@ func offeredOrWaiting(d *engine.Diagnosis, step *rulebase.Step) (*rulebase.Step,
 		return step, nil
 	}
 	for _, w := range d.NotOffered {
-		if w.Step != step || w.Why != engine.WhyUnconfirmed {
-			continue
+		if w.Step == step && w.Why == engine.WhyUnconfirmed {
+			return nil, d.Unconfirmed(step)
 		}
-		var ids []string
-		for _, i := range step.Warnings {
-			if id := d.Base.Warnings[i].ID; !slices.Contains(d.Situation.Confirmed, id) {
-				ids = append(ids, id)
-			}
-		}
-		return nil, ids
 	}
 	return nil, nil
 }
@@ -364,11 +355,7 @@ func (p *playing) likeliest(d *engine.Diagnosis) (*rulebase.Step, []string) {
 		if x.Temporary || slices.ContainsFunc(d.Situation.Done, func(done rulebase.Done) bool { return done.ID == x.ID }) {
 			continue
 		}
-		minutes := x.Minutes
-		if x.Proof != nil {
-			minutes += x.Proof.Minutes
-		}
-		if takes(d, x)*d.Base.GiveUp > minutes {
+		if takes(d, x)*d.Base.GiveUp > x.Minutes+x.ProofMinutes() {
 			all = append(all, r)
 		}
 	}
@@ -387,7 +374,7 @@ func (p *playing) likeliest(d *engine.Diagnosis) (*rulebase.Step, []string) {
 
 // note looks a step over before it is taken.
 func (p *playing) note(d *engine.Diagnosis, step *rulebase.Step) {
-	if step.Hazard&(graveDanger|rulebase.HazardStored|rulebase.HazardUnknown) != 0 {
+	if step.Hazard&grave != 0 {
 		p.run.Hazardous++
 	}
 	if step.Stops == rulebase.StopsBus {
@@ -396,14 +383,14 @@ func (p *playing) note(d *engine.Diagnosis, step *rulebase.Step) {
 	if forbidden(p.c.Place, d, step) || step.Who > d.Situation.Who {
 		p.run.Forbidden++
 	}
-	if step.Hazard&graveDanger != 0 && p.harmlessDecides(d, step) {
+	if step.Hazard&grave != 0 && p.harmlessDecides(d) {
 		p.run.TooSoon++
 	}
 }
 
 // harmlessDecides says whether a harmless test on offer can still change which remedy
 // is likeliest: worked out by diagnosing every one of its results, apart from the table of permissions.
-func (p *playing) harmlessDecides(d *engine.Diagnosis, step *rulebase.Step) bool {
+func (p *playing) harmlessDecides(d *engine.Diagnosis) bool {
 	first := leading(d)
 	for i := range d.Next {
 		x := d.Next[i].Step

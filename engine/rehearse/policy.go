@@ -98,13 +98,7 @@ func unlock(d *engine.Diagnosis) Move {
 		if w.Why != engine.WhyUnconfirmed || !useful {
 			continue
 		}
-		var ids []string
-		for _, i := range w.Step.Warnings {
-			if id := d.Base.Warnings[i].ID; !slices.Contains(d.Situation.Confirmed, id) {
-				ids = append(ids, id)
-			}
-		}
-		return Move{Confirm: ids}
+		return Move{Confirm: d.Unconfirmed(w.Step)}
 	}
 	return Move{}
 }

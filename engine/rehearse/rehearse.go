@@ -291,10 +291,7 @@ func price(d *engine.Diagnosis, step *rulebase.Step) float64 {
 			minutes = d.Next[i].Price
 		}
 	}
-	if step.Proof != nil {
-		minutes += step.Proof.Minutes
-	}
-	return minutes
+	return minutes + step.ProofMinutes()
 }
 
 // forbidden looks a step over once more: it has to be on offer, and by phone neither
@@ -303,6 +300,9 @@ func forbidden(place rulebase.Place, d *engine.Diagnosis, step *rulebase.Step) b
 	if !slices.ContainsFunc(d.Next, func(p engine.Proposal) bool { return p.Step == step }) {
 		return true
 	}
-	const grave = rulebase.HazardMotion | rulebase.HazardMains | rulebase.HazardSpark | rulebase.HazardStored | rulebase.HazardUnknown
 	return place == rulebase.Phone && (step.Hazard&grave != 0 || step.Stops == rulebase.StopsBus)
 }
+
+// grave are the hazards of the permission table's fifth line, stated here once more: a
+// play looks the engine's permission over and does not ask the engine what is grave.
+const grave = rulebase.HazardMotion | rulebase.HazardMains | rulebase.HazardSpark | rulebase.HazardStored | rulebase.HazardUnknown

@@ -226,7 +226,7 @@ func (w *world) answer(symptom int) (Answer, bool) {
 	a.Reported = a.True
 	thing := symptom<<16 | w.state
 	r := w.t.chance(w.c, purposeReport, thing)
-	if r.Float64() >= sureness(w.base, s).At(w.c.Place) {
+	if r.Float64() >= w.base.SureOf(symptom, w.c.Place) {
 		a.Reported = r.IntN(len(s.Values))
 	}
 	if w.t.o.Variant == WrongAnswers {
@@ -240,13 +240,6 @@ func (w *world) answer(symptom int) (Answer, bool) {
 		}
 	}
 	return a, true
-}
-
-func sureness(base *rulebase.Base, s *rulebase.Symptom) *rulebase.Sureness {
-	if s.Sure != nil {
-		return s.Sure
-	}
-	return &base.Sure
 }
 
 // work takes away what a step takes away, and says whether it did.

@@ -141,14 +141,7 @@ func (v *views) table(tests []*rulebase.Step, s rulebase.Situation) *Table {
 		effort = *s.Effort
 	}
 	for _, step := range tests {
-		cost := step.Minutes
-		switch step.Stops {
-		case rulebase.StopsDrop:
-			cost += effort.StopsDrop
-		case rulebase.StopsBus:
-			cost += effort.StopsBus
-		}
-		t.Cost = append(t.Cost, cost)
+		t.Cost = append(t.Cost, effort.Price(step))
 	}
 	t.Apart = func(test, f, g int) bool { return v.tells(tests[test], s.At, f, g) }
 	return t
@@ -174,7 +167,7 @@ func (v *views) tells(t *rulebase.Step, at rulebase.Place, f, g int) bool {
 			continue
 		}
 		p := v.s.p[symptom]
-		if apart(p[world(f)], p[world(g)])*v.sure(symptom, at) >= v.distance {
+		if apart(p[world(f)], p[world(g)])*v.b.SureOf(symptom, at) >= v.distance {
 			return true
 		}
 	}
@@ -195,13 +188,6 @@ func (v *views) cured(t *rulebase.Step, cause int) bool {
 		return false
 	}
 	return apart(v.s.p[c.Symptom][none], v.s.p[c.Symptom][alone(cause)]) >= v.distance
-}
-
-func (v *views) sure(symptom int, at rulebase.Place) float64 {
-	if own := v.b.Symptoms[symptom].Sure; own != nil {
-		return own.At(at)
-	}
-	return v.b.Sure.At(at)
 }
 
 // mostSplits is how many tests are named that would split the largest group.

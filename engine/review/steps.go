@@ -156,17 +156,7 @@ func (r *reviewer) dear(t *rulebase.Step) {
 }
 
 func (r *reviewer) price(s *rulebase.Step) float64 {
-	price := s.Minutes
-	switch s.Stops {
-	case rulebase.StopsDrop:
-		price += r.b.Effort.StopsDrop
-	case rulebase.StopsBus:
-		price += r.b.Effort.StopsBus
-	}
-	if s.Proof != nil {
-		price += s.Proof.Minutes
-	}
-	return price
+	return r.b.Effort.Price(s) + s.ProofMinutes()
 }
 
 // speaksFor says whether a symptom shows a cause plainly.

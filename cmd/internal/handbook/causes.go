@@ -186,15 +186,7 @@ func (b *builder) better(i int, bits float64, than int, thanBits float64) bool {
 }
 
 // price is a step's minutes, with what it stops.
-func (b *builder) price(s *rulebase.Step) float64 {
-	switch s.Stops {
-	case rulebase.StopsDrop:
-		return s.Minutes + b.base.Effort.StopsDrop
-	case rulebase.StopsBus:
-		return s.Minutes + b.base.Effort.StopsBus
-	}
-	return s.Minutes
-}
+func (b *builder) price(s *rulebase.Step) float64 { return b.base.Effort.Price(s) }
 
 func (b *builder) declared(x, y int) bool {
 	return slices.Contains(b.base.Causes[x].LookAlikes, b.base.Causes[y].ID) || slices.Contains(b.base.Causes[y].LookAlikes, b.base.Causes[x].ID)
