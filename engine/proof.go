@@ -2,6 +2,7 @@ package engine
 
 import (
 	"math"
+	"slices"
 
 	"downdrop/rulebase"
 )
@@ -56,4 +57,99 @@ func (k *known) interval() float64 {
 		}
 	}
 	return 0
+}
+
+// mostProven is the share of the mass whose worlds are looked at one by one.
+const mostProven = 0.999
+
+// proves finds what the work done has put right, once the drop is well, and which
+// abnormal findings that leaves unexplained. Only causes that are gone are proven, by
+// the drop that is well without them; one that is supposed to be there still is not,
+// and explains nothing.
+func (d *Diagnosis) proves(w *weighing) {
+	if !w.k.well() {
+		return
+	}
+	d.Proven = w.goneLikeliest()
+	ids := make([]string, len(d.Proven))
+	for i, c := range d.Proven {
+		ids[i] = d.Base.Causes[c].ID
+	}
+	d.NotExplained = d.Unexplained(ids)
+}
+
+// goneLikeliest is the likeliest set of causes that were there when the case began and
+// are gone now, rising.
+func (w *weighing) goneLikeliest() []int {
+	var sets [][]int
+	var weight []float64
+	b := w.belief
+	for _, i := range b.Likeliest(mostProven) {
+		gone := []int{}
+		now := b.Now.Set(int(i))
+		for _, c := range b.Began.Set(int(i)) {
+			if !slices.Contains(now, c) {
+				gone = append(gone, int(c))
+			}
+		}
+		at := slices.IndexFunc(sets, func(s []int) bool { return slices.Equal(s, gone) })
+		if at < 0 {
+			at = len(sets)
+			sets, weight = append(sets, gone), append(weight, 0)
+		}
+		weight[at] += b.Weight[i]
+	}
+	best := -1
+	for i := range sets {
+		if best < 0 || rounded(weight[i]) > rounded(weight[best]) {
+			best = i
+		}
+	}
+	if best < 0 {
+		return []int{}
+	}
+	return sets[best]
+}
+
+// When a finding is abnormal, and when causes explain it (choices of ours: a third
+// of a chance is what one would still call usual, a tenth what can happen).
+const (
+	usual        = 1.0 / 3 // with no cause there, a value at least this likely is nothing to explain
+	canHappen    = 0.1     // with the causes there, a value at least this likely is explained,
+	muchLikelier = 3.0     // or one that the causes make at least so many times likelier
+)
+
+// Unexplained are the symptoms with an abnormal finding that these causes, proven,
+// do not explain, in the order seen. A finding is abnormal where its value would be
+// unusual with no cause there. One made after work is explained by the causes as they were
+// before or by none: which of them that work took is not asked. Findings that
+// somebody was less than half sure of, and those of other drops, do not count; nor
+// does a complaint that nobody had to give.
+func (d *Diagnosis) Unexplained(causes []string) []string {
+	var set []uint16
+	for _, id := range causes {
+		if ref, ok := d.Base.Lookup(id); ok && ref.Kind == rulebase.KindCause {
+			set = append(set, uint16(ref.Index))
+		}
+	}
+	slices.Sort(set)
+	set = slices.Compact(set)
+	var out []string
+	for _, r := range d.working.known.counting {
+		if r.silent || r.value < 0 || r.sure < 0.5 || r.rule >= 0 {
+			continue
+		}
+		without, with := d.Shows(r.symptom, nil), d.Shows(r.symptom, set)
+		if without == nil || without[r.value] >= usual {
+			continue
+		}
+		p := with[r.value]
+		if p >= canHappen || p >= muchLikelier*without[r.value] && p > without[r.value] {
+			continue
+		}
+		if id := d.Base.Symptoms[r.symptom].ID; !slices.Contains(out, id) {
+			out = append(out, id)
+		}
+	}
+	return out
 }
