@@ -16,7 +16,7 @@ type Earlier struct {
 	LooksLike    []Summary // another serial that the eye takes for this one: to be asked, never assumed
 	SameLocation []Summary // whatever the serial
 	// FoundGood is the last exchange here, within RepeatDays, of a unit that was then found good. A second
-	// exchange would not help either: the fault stays with the place.
+	// exchange would not help either: the fault stays with the location.
 	FoundGood *Summary
 	// ForLocation: the second exchange has been made, in this case or in one between.
 	ForLocation bool

@@ -486,9 +486,9 @@ func SerialReturns(ctx context.Context, store Store, u Unit, without ...string) 
 	return n, nil
 }
 
-// PlaceReturns counts, over the cases of a place, the units that came out of it before, those
+// LocationReturns counts, over the cases of a location, the units that came out of it before, those
 // of some cases left out.
-func PlaceReturns(ctx context.Context, store Store, location string, drop int, without ...string) (int, error) {
+func LocationReturns(ctx context.Context, store Store, location string, drop int, without ...string) (int, error) {
 	if location == "" {
 		return 0, nil
 	}

@@ -109,7 +109,7 @@ var PriceKeys = []PriceKey{
 	{"bad_units.beyond_repair", FactorAmount, false, "", "those beyond repair"},
 	{"bad_units.intermittent", FactorAmount, false, "", "those whose fault comes and goes"},
 	{"history.serial_again", FactorAmount, false, "1", "odds of a bad unit are multiplied by this for each earlier return of the same serial number"},
-	{"history.place_again", FactorAmount, false, "1", "likewise for each earlier return from the same place; below 1 where that speaks against the place"},
+	{"history.place_again", FactorAmount, false, "1", "likewise for each earlier return from the same location; below 1 where that speaks against the location"},
 	{"bench.per_hour", MoneyAmount, false, "", "an hour at the bench"},
 }
 

@@ -8,10 +8,10 @@ const (
 A case has a short code, to be read out by phone. What is said is kept at once and
 never changed: a correction is a further entry. No name of a person is needed.`
 
-	shortCaseOpen = "Open a case, and say what is remembered of its unit and place"
-	longCaseOpen  = `Open a case. What is known goes in as for diagnose, by a case file or by flags. The
-unit's serial and the place are looked up at once: the same unit before, a serial
-that is easily taken for this one, the same place whatever the unit.`
+	shortCaseOpen = "Open a case, and say what is remembered of its unit and location"
+	longCaseOpen  = `Open a case. What is known goes in as for diagnose, by a case file or by flags.
+The unit's serial and the location are looked up at once: the same unit before, a
+serial that is easily taken for this one, the same location whatever the unit.`
 
 	shortCaseList = "List the cases that are not closed"
 	longCaseList  = `List the cases that are not closed, the last changed first.`
@@ -70,9 +70,9 @@ is one of:`
 	longCaseTakeBack  = `Take back an entry, by its number in "show --entries". It stays on record, and no
 longer counts.`
 
-	shortCaseAbout = "Say later what a case is about: place, unit, complaint"
-	longCaseAbout  = `Say what was not known when the case was opened, or was wrong: the place, the unit by its
-plate, the complaint. What is remembered of them is said at once.`
+	shortCaseAbout = "Say later what a case is about: location, unit, complaint"
+	longCaseAbout  = `Say what was not known when the case was opened, or was wrong: the location, the
+unit by its plate, the complaint. What is remembered of them is said at once.`
 
 	shortCaseCost = "Add what something cost"
 	longCaseCost  = `Add amounts with their currency, as what="1250.00 EUR". They are exact decimals; a credit

@@ -90,8 +90,8 @@ func TestACaseFromTheFirstCallToItsClosing(t *testing.T) {
 	// The same unit, and one that looks like it, and the same place.
 	s.says(0, "case|open|--type|biu-2|--serial|b0815", "This unit was here before", first, "the unit was good")
 	s.says(0, "case|open|--type|BIU-2|--serial|8OBIS", "read out again")
-	s.says(0, "case|open|--location|tide MILL,  sluice|--drop|5", "At this place before", first)
-	s.says(0, "case|list", "place not said")
+	s.says(0, "case|open|--location|tide MILL,  sluice|--drop|5", "At this location before", first)
+	s.says(0, "case|list", "location not said")
 	s.says(0, "case|find|wet cabinet", first, "a fuse in the drop's feed")
 	s.says(0, "case|find|--cause|supply_fuse_blown|--csv", first)
 	s.says(0, "case|find|--reference|w-2231|--json", "downdrop.case_list/1")
@@ -105,7 +105,7 @@ func TestACaseFromTheFirstCallToItsClosing(t *testing.T) {
 	s.says(0, "case|hand-over|CASE|--to|bench", "address 5 not read", "rate not read not read")
 }
 
-// A second exchange at a place within 90 days of one whose unit was good counts for the place;
+// A second exchange at a location within 90 days of one whose unit was good counts for the location;
 // before it is made, the first is named.
 func TestExchangesCountForTheLocation(t *testing.T) {
 	s := newShop(t)
@@ -114,19 +114,19 @@ func TestExchangesCountForTheLocation(t *testing.T) {
 	first := s.code
 	s.run(0, "case|close|CASE|--how|tested three days on the bench|--outcome|unit_out|--unit|good")
 	s.now = s.now.AddDate(0, 0, 60)
-	s.says(0, "case|open|--location|lock 4|--type|BIU-2|--serial|A2", "then found good (case "+first, "look at the place")
+	s.says(0, "case|open|--location|lock 4|--type|BIU-2|--serial|A2", "then found good (case "+first, "look at the location")
 	if out := s.run(0, "case|show|CASE"); strings.Contains(out, "Two units exchanged") {
 		t.Errorf("one exchange is told as two:\n%s", out)
 	}
 	s.says(0, "case|dispose|CASE|exchange", "Case")
-	s.says(0, "case|show|CASE", "To be done: exchange.", "Two units exchanged here within 90 days", "counts for the place")
+	s.says(0, "case|show|CASE", "To be done: exchange.", "Two units exchanged here within 90 days", "counts for the location")
 	s.says(0, "case|show|CASE|--json", `"for_location": true`)
 	s.says(0, "case|open|--location|lock 4|--drop|3", "Case")
 	if out := s.run(0, "case|show|CASE"); strings.Contains(out, "found good") {
 		t.Errorf("another drop at the same place:\n%s", out)
 	}
 	s.now = s.now.AddDate(0, 0, 60)
-	s.says(0, "case|open|--location|lock 4|--drop|2", "At this place before")
+	s.says(0, "case|open|--location|lock 4|--drop|2", "At this location before")
 	if out := s.run(0, "case|show|CASE"); strings.Contains(out, "found good") {
 		t.Errorf("after 120 days:\n%s", out)
 	}
@@ -260,7 +260,7 @@ func TestNothingIsForgottenBehindFiftyCases(t *testing.T) {
 	for drop := 3; drop < 60; drop++ {
 		s.run(0, fmt.Sprintf("case|open|--location|Lock 4|--drop|%d|--type|BIU-9|--serial|A-1", drop))
 	}
-	s.says(0, "case|open|--location|lock 4|--drop|2", "At this place before", first, "then found good (case "+first)
+	s.says(0, "case|open|--location|lock 4|--drop|2", "At this location before", first, "then found good (case "+first)
 	s.says(0, "case|open|--type|BIU-2|--serial|A1", "This unit was here before", first)
 	s.says(0, "case|list", "There are more: these are the 50")
 	s.says(0, "case|list|--limit|59", "Lock 4")

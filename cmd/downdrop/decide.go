@@ -59,7 +59,7 @@ func newDecideCmd(env *environment, runF func(context.Context, *environment, dec
 	f.StringVar(&o.say.Revision, "revision", "", "the `REVISION` that the drop needs")
 	addMany(f, &o.say.Modules, "module", "a kind of module that the unit has to work with (`KIND`)")
 	f.IntVar(&o.serialReturns, "returns-of-serial", 0, "earlier returns of this serial number (`COUNT`), which the chance does not know of")
-	f.IntVar(&o.placeReturns, "returns-of-place", 0, "earlier returns from this place (`COUNT`)")
+	f.IntVar(&o.placeReturns, "returns-of-place", 0, "earlier returns from this location (`COUNT`)")
 	f.StringVar(&o.plot, "plot", "", "also draw cost against chance into this new `FILE.svg`")
 	f.BoolVar(&o.json, "json", false, "print JSON for programs, schema "+report.DecisionSchema)
 	f.BoolVar(&o.detail, "detail", false, "also list every amount that would change the answer")
@@ -97,7 +97,7 @@ func runDecide(ctx context.Context, env *environment, o decideOptions) error {
 		c.Bad, d.Outside, c.Pulled, err = o.diagnosed(ctx, env)
 		problems = append(problems, err)
 	}
-	c.SerialReturns, c.PlaceReturns = o.serialReturns, o.placeReturns
+	c.SerialReturns, c.LocationReturns = o.serialReturns, o.placeReturns
 	prices, err = o.say.Change(prices, &c)
 	if err := errors.Join(append(problems, err)...); err != nil {
 		return ofShop(err)
@@ -236,11 +236,11 @@ func (d *desk) decideCase(ctx context.Context, c *cases.Case, o *decideOptions) 
 		w.SerialReturns, err = cases.SerialReturns(ctx, d.store, c.Opening.Unit, c.ID)
 		problems = append(problems, err)
 	}
-	w.PlaceReturns, err = cases.PlaceReturns(ctx, d.store, c.Opening.Location, c.Opening.Drop, c.ID)
+	w.LocationReturns, err = cases.LocationReturns(ctx, d.store, c.Opening.Location, c.Opening.Drop, c.ID)
 	if err := errors.Join(append(problems, err)...); err != nil {
 		return nil, nil, ofShop(err)
 	}
-	w.SerialReturns, w.PlaceReturns = min(w.SerialReturns, shop.MostReturns), min(w.PlaceReturns, shop.MostReturns)
+	w.SerialReturns, w.LocationReturns = min(w.SerialReturns, shop.MostReturns), min(w.LocationReturns, shop.MostReturns)
 	return ways.Decide(prices, w), outside, nil
 }
 

@@ -51,7 +51,7 @@ mixed in one joint without a note. The usual sections:
 	longUnitOffer  = `Offer the customer what can become of a unit. The figures are those of "decide": the
 price of each way on the sheet, and what it comes to in all on the mean. The chance
 that the unit is bad follows from its verdict, else from --bad; how often the serial
-and the place sent units in before is looked up. The sheet is kept with the offer.`
+and the location sent units in before is looked up. The sheet is kept with the offer.`
 
 	shortUnitAnswer = "Note what the customer says to the offer"
 	longUnitAnswer  = `Note what the customer says to the last offer: one of its ways, or declined. An answer

@@ -183,7 +183,7 @@ func TestDecideOnWhatTheStoreKnows(t *testing.T) {
 	s.says(0, "case|close|CASE|--how|exchanged|--outcome|unit_out|--unit|bad")
 	s.says(0, open+"|--see|power_light=dark")
 	// Two of the serial, three from the drop: the fourth place is another drop.
-	s.says(0, "decide|"+sheet+"|--kept|CASE|--bad|50%", "Earlier returns: 2 of this serial, 3 from this place", "from 0.5 to 0.529")
+	s.says(0, "decide|"+sheet+"|--kept|CASE|--bad|50%", "Earlier returns: 2 of this serial, 3 from this location", "from 0.5 to 0.529")
 	s.says(0, "decide|"+sheet+"|--kept|CASE|--json", `"serial_returns": 2`, `"place_returns": 3`, `"pulled": true`)
 	s.says(0, "case|see|CASE|returned_before=true")
 	s.says(0, "decide|"+sheet+"|--kept|CASE|--json", `"serial_returns": 0`, `"place_returns": 3`)

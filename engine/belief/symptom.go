@@ -61,13 +61,6 @@ func Independent(yes int, rows []Row) *Symptom {
 // Values is the number of values.
 func (s *Symptom) Values() int { return s.values }
 
-// Reads calls cause and condition for all that the symptom's rows name.
-func (s *Symptom) Reads(cause, condition func(n int)) {
-	for _, r := range s.rows {
-		r.When.Reads(cause, condition)
-	}
-}
-
 // Most is, for one value, the largest probability that any row gives it.
 func (s *Symptom) most(value int) float64 {
 	if s.independent {

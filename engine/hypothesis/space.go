@@ -128,9 +128,6 @@ func Of(causes int, sets [][]int) *Space {
 // Len is the number of worlds.
 func (s *Space) Len() int { return len(s.start) - 1 }
 
-// Causes is the number of causes a world may hold.
-func (s *Space) Causes() int { return s.causes }
-
 // Distinct says that no two worlds are known to hold the same causes: true of
 // spaces that were enumerated.
 func (s *Space) Distinct() bool { return s.atMost >= 0 }

@@ -8,8 +8,6 @@ const (
 	Sensitivity Volt = 0.2
 	// DriverLeast is what a driver must give into 54 ohm (same table).
 	DriverLeast Volt = 1.5
-	// CommonModeLow and CommonModeHigh bound each leg against the receiver's common (same table).
-	CommonModeLow, CommonModeHigh Volt = -7, 12
 	// UnitLoadInput is the working figure of one unit load, from each leg to
 	// common. Across the pair it is twice that.
 	UnitLoadInput Ohm = 12000

@@ -16,7 +16,7 @@ type act struct {
 	end  int // which end, -1 where there is none to pay
 }
 
-// Policies decide what to do, and say what they expect it to cost, times mass.
+// A chooser decides what to do at a node, and says what it expects that to cost, times mass.
 type chooser interface {
 	choose(m *Model, n *node) (act, float64)
 }
@@ -175,7 +175,7 @@ func perMinute(x, minutes float64) float64 {
 	return x / minutes
 }
 
-// Greedy looks one test ahead: of the tests that tell most per minute it takes the
+// greedy looks one test ahead: of the tests that tell most per minute it takes the
 // one that leaves least to pay to whoever then only acts, where that is less than
 // acting now. For Identify it takes the test that tells most per minute.
 type greedy struct {
@@ -196,8 +196,7 @@ func (g greedy) choose(m *Model, n *node) (act, float64) {
 			if cost >= best {
 				break
 			}
-			_, c := m.onlyAct(k)
-			cost += c
+			cost += m.onlyAct(k)
 		}
 		if cost < best*(1-1e-12) {
 			first, best = act{t, -1}, cost
@@ -223,11 +222,13 @@ func (g greedy) roughly(m *Model, n *node) float64 {
 	return min(cost, bits)
 }
 
-func (m *Model) onlyAct(k way) (act, float64) {
+// onlyAct is what a way still costs, times mass, if from there one only acts.
+func (m *Model) onlyAct(k way) float64 {
 	if k.well {
-		return act{Nothing, -1}, m.back(k.node)
+		return m.back(k.node)
 	}
-	return acting{}.choose(m, k.node)
+	_, cost := acting{}.choose(m, k.node)
+	return cost
 }
 
 // tellers are the tests on offer, those that tell most per minute first.
@@ -357,10 +358,4 @@ func (p Policy) chooser() chooser {
 func (m *Model) Value(p Policy) float64 {
 	n := m.root()
 	return m.value(p.chooser(), n) / n.mass
-}
-
-// First is the step that a policy takes first; Nothing: the case ends.
-func (m *Model) First(p Policy) int {
-	a, _ := p.chooser().choose(m, m.root())
-	return a.step
 }

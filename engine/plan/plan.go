@@ -152,10 +152,10 @@ type Scene struct {
 
 	// For minutes and models, made when first asked for.
 	narrow *stage
-	ways   *ways
-	base   *policy // on narrow, as things stand
-	local  []int32
-	first  int
+	ways   *cureClasses
+	base   *basePolicy // on narrow, as things stand
+	local  []int32     // see Scene.policy
+	first  int         // the remedy that the base policy tries first as things stand; -1: none
 
 	// For gains, made when first asked for.
 	wide    *stage  // all worlds but those that cannot change a digit, by outcome
@@ -203,7 +203,7 @@ func (s *Scene) forMinutes() {
 	if s.base != nil {
 		return
 	}
-	s.ways = newWays(s.m)
+	s.ways = newCureClasses(s.m)
 	base := s.policy(s.few(), nil, -1)
 	total := s.narrow.outside
 	for _, w := range s.narrow.weight {
@@ -237,12 +237,6 @@ const negligible = 1e-12
 func (s *Scene) Entropy() float64 {
 	s.forGains()
 	return s.entropy
-}
-
-// First is the remedy that the base policy tries first as things stand; -1 where there is none.
-func (s *Scene) First() int {
-	s.forMinutes()
-	return s.first
 }
 
 // A stage is a list of worlds with their weights, scaled to sum to 1 with outside.

@@ -7,10 +7,10 @@ import (
 	"slices"
 )
 
-// ways numbers the ways in which worlds can be put right. Causes with the same
+// cureClasses numbers the cureClasses in which worlds can be put right. Causes with the same
 // cures are one kind of cause, and worlds with the same kinds are one class:
 // they cost the same. What is worked out for a class serves every action.
-type ways struct {
+type cureClasses struct {
 	m       *Matters
 	number  map[string]int32 // of kinds of causes, by their cures
 	kinds   []causeKind
@@ -33,8 +33,8 @@ type class struct {
 	sure  bool
 }
 
-func newWays(m *Matters) *ways {
-	w := &ways{m: m, number: map[string]int32{}, packed: map[uint64]int32{}, spelled: map[string]int32{}}
+func newCureClasses(m *Matters) *cureClasses {
+	w := &cureClasses{m: m, number: map[string]int32{}, packed: map[uint64]int32{}, spelled: map[string]int32{}}
 	for c := range m.Cures {
 		w.plain = append(w.plain, w.kind(c, -1))
 	}
@@ -42,7 +42,7 @@ func newWays(m *Matters) *ways {
 }
 
 // kind numbers a cause by its open cures, without the remedy just done.
-func (w *ways) kind(cause, skip int) int32 {
+func (w *cureClasses) kind(cause, skip int) int32 {
 	var cures []Cure
 	w.text = w.text[:0]
 	sure := true
@@ -65,7 +65,7 @@ func (w *ways) kind(cause, skip int) int32 {
 }
 
 // class numbers a set of causes; kindOf gives a cause's kind.
-func (w *ways) class(set []uint16, kindOf []int32) int32 {
+func (w *cureClasses) class(set []uint16, kindOf []int32) int32 {
 	w.key = w.key[:0]
 	for _, c := range set {
 		k := kindOf[c]
@@ -98,7 +98,7 @@ func (w *ways) class(set []uint16, kindOf []int32) int32 {
 	return n
 }
 
-func (w *ways) add() int32 {
+func (w *cureClasses) add() int32 {
 	c := class{kinds: slices.Clone(w.key), sure: true}
 	for _, k := range c.kinds {
 		c.sure = c.sure && w.kinds[k].sure
@@ -115,9 +115,9 @@ func (w *ways) add() int32 {
 	return int32(len(w.classes) - 1)
 }
 
-// A policy is the base policy for the worlds of one stage.
-type policy struct {
-	w     *ways
+// A basePolicy is the base basePolicy for the worlds of one stage.
+type basePolicy struct {
+	w     *cureClasses
 	skip  int     // the remedy just done, or -1
 	of    []int32 // by world: which of used its class is; -1 where nothing is present
 	used  []int32 // classes
@@ -127,13 +127,13 @@ type policy struct {
 	place []int     // by remedy: its place in order
 	upTo  []float64 // what the first i remedies cost, the visit included
 	alive []float64
-	steps []step
+	steps []cureStep
 	first []int     // by kind of cause: the place of the first of its cures, -1: not looked up for this order
 	lone  []float64 // by kind of cause: the minutes of a world with one of it, -1: not worked out for this order
 }
 
-// step is a cure of the n-th cause of a class, in the order of the policy.
-type step struct {
+// cureStep is a cure of the n-th cause of a class, in the order of the policy.
+type cureStep struct {
 	place, cause int
 	chance       float64
 }
@@ -141,8 +141,8 @@ type step struct {
 // policy sorts a stage's worlds into classes. from says which world of the narrow
 // stage each comes from, nil: the same place; a world that the remedy just done
 // has nothing to do with keeps its class.
-func (s *Scene) policy(on *stage, from []int32, skip int) *policy {
-	p := &policy{w: s.ways, skip: skip, of: make([]int32, on.space.Len())}
+func (s *Scene) policy(on *stage, from []int32, skip int) *basePolicy {
+	p := &basePolicy{w: s.ways, skip: skip, of: make([]int32, on.space.Len())}
 	kindOf := s.ways.plain
 	var touched []bool // by cause
 	if skip >= 0 {
@@ -198,7 +198,7 @@ func (s *Scene) sameClass(i int, set []uint16, from []int32, touched []bool) int
 }
 
 // now is the mass of every class as things stand.
-func (p *policy) now(on *stage) []float64 {
+func (p *basePolicy) now(on *stage) []float64 {
 	mass := make([]float64, len(p.used))
 	for i, c := range p.of {
 		if c >= 0 {
@@ -211,7 +211,7 @@ func (p *policy) now(on *stage) []float64 {
 // arrange puts the open remedies in the policy's order for masses that sum to
 // total, and says which comes first, -1 where none is left. Ratios are compared
 // at 12 significant digits, so that rounding decides nothing.
-func (p *policy) arrange(mass []float64, total float64) int {
+func (p *basePolicy) arrange(mass []float64, total float64) int {
 	remedies := p.w.m.Remedies
 	if p.score == nil {
 		p.score = make([]float64, len(remedies))
@@ -280,7 +280,7 @@ func powerOfTen(n int) float64 {
 
 // tally adds up the prices along the order: upTo[i] is what the first i
 // remedies cost, the visit where the first one that is away is reached.
-func (p *policy) tally() {
+func (p *basePolicy) tally() {
 	if p.place == nil {
 		p.place = make([]int, len(p.w.m.Remedies))
 	}
@@ -304,10 +304,10 @@ func (p *policy) tally() {
 }
 
 // everything is what a world costs that no remedy helps.
-func (p *policy) everything() float64 { return p.upTo[len(p.upTo)-1] + p.w.m.GiveUp }
+func (p *basePolicy) everything() float64 { return p.upTo[len(p.upTo)-1] + p.w.m.GiveUp }
 
 // cost is the expected minutes for a class, along the order tallied.
-func (p *policy) cost(used int) float64 {
+func (p *basePolicy) cost(used int) float64 {
 	c := &p.w.classes[p.used[used]]
 	if len(c.kinds) == 1 {
 		k := c.kinds[0]
@@ -319,7 +319,7 @@ func (p *policy) cost(used int) float64 {
 	return p.costOf(c)
 }
 
-func (p *policy) costOf(c *class) float64 {
+func (p *basePolicy) costOf(c *class) float64 {
 	if !c.sure {
 		return p.costUnsure(c)
 	}
@@ -342,12 +342,12 @@ func (p *policy) costOf(c *class) float64 {
 
 // costUnsure pays each remedy while a cause is present, which only changes
 // where one of the class's own cures comes.
-func (p *policy) costUnsure(c *class) float64 {
+func (p *basePolicy) costUnsure(c *class) float64 {
 	p.steps, p.alive = p.steps[:0], p.alive[:0]
 	for n, k := range c.kinds {
 		p.alive = append(p.alive, 1)
 		for _, q := range p.w.kinds[k].cures {
-			p.steps = append(p.steps, step{p.place[q.Remedy], n, q.Chance})
+			p.steps = append(p.steps, cureStep{p.place[q.Remedy], n, q.Chance})
 		}
 	}
 	// There are few: sorting by insertion beats the library's.
@@ -412,7 +412,7 @@ func (s *Scene) Changes(a *Action) bool {
 
 // spread is the mass of every result of an action: by result, in each of the n classes
 // of the policy that counts after it, and lost where nothing is present, or outside.
-func (s *Scene) spread(a *Action) (p *policy, n int, mass, lost []float64, well []bool) {
+func (s *Scene) spread(a *Action) (p *basePolicy, n int, mass, lost []float64, well []bool) {
 	s.forMinutes()
 	r := s.results(s.narrow, a)
 	p = s.base
@@ -445,7 +445,7 @@ const unseen = -2
 
 // after is the base policy's minutes after one result, weighed by the result's
 // probability, and the remedy it tries first.
-func (p *policy) after(mass []float64, lost float64, well bool) (minutes float64, first int) {
+func (p *basePolicy) after(mass []float64, lost float64, well bool) (minutes float64, first int) {
 	total := lost
 	for _, m := range mass {
 		total += m

@@ -105,8 +105,7 @@ func (m *Model) screen(n *node, step int, perBit float64) float64 {
 			cost += m.outcomeBits(k.node.w) * perBit
 			continue
 		}
-		_, c := m.onlyAct(k)
-		cost += c
+		cost += m.onlyAct(k)
 	}
 	return cost / n.mass
 }

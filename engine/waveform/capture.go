@@ -22,7 +22,7 @@ type Capture struct {
 	Common    []float64 // the mean of both legs against common; nil where one differential channel was caught
 	Quantum   float64   // volts of the smallest step the instrument makes; 0: none seen
 	Bandwidth float64   // hertz, as the file's header says; 0: it does not
-	LimitedBy bool      // the highest or lowest code stands in many samples: the trace left the screen
+	Clipped   bool      // the highest or lowest code stands in many samples: the trace left the screen
 }
 
 // Length is the time from the first sample to the last, in seconds.
@@ -212,9 +212,9 @@ func Read(file string, text []byte, u Units) (*Capture, error) {
 	}
 	c := &Capture{Step: step, Volts: volts[0], Bandwidth: bandwidthIn(lines[:t.first])}
 	c.Quantum = quantum(volts[0])
-	c.LimitedBy = clipped(volts[0])
+	c.Clipped = clipped(volts[0])
 	if len(volts) == 2 {
-		c.LimitedBy = c.LimitedBy || clipped(volts[1])
+		c.Clipped = c.Clipped || clipped(volts[1])
 		c.Quantum = math.Max(c.Quantum, quantum(volts[1]))
 		c.Volts, c.Common = make([]float64, len(times)), make([]float64, len(times))
 		for i := range times {

@@ -115,7 +115,7 @@ const humOver = 0.6
 func Measure(c *Capture, o Options) *Reading {
 	r := &Reading{
 		Points: len(c.Volts), Step: c.Step, Length: c.Length(), Legs: c.Common != nil,
-		Quantum: c.Quantum, Bandwidth: c.Bandwidth, Clipped: c.LimitedBy, Set: o.Rate, Delay: o.Delay,
+		Quantum: c.Quantum, Bandwidth: c.Bandwidth, Clipped: c.Clipped, Set: o.Rate, Delay: o.Delay,
 	}
 	if o.Bandwidth > 0 {
 		r.Bandwidth = o.Bandwidth

@@ -128,7 +128,7 @@ func (r *Reading) common(c *Capture) {
 	if -low > high {
 		r.Common.Value = low
 	}
-	if c.LimitedBy {
+	if c.Clipped {
 		r.Common.Why = LeftTheScreen
 	}
 }

@@ -64,13 +64,13 @@ var Kinds = []Kind{PutBack, Adjust, TestFirst, OrderAndTest, Repair, RepairFast,
 
 // A Case is what is known of one unit.
 type Case struct {
-	Bad           *big.Rat // chance that the unit is bad, before the history below
-	Pulled        bool     // it is in the shop, not at the drop
-	AgeYears      *big.Rat // in service; nil: not known
-	SerialReturns int      // earlier returns of this serial number that the chance does not know of
-	PlaceReturns  int      // earlier returns from this place
-	Revision      string   // that the drop needs; "": not known
-	Modules       []string // that it has to work with
+	Bad             *big.Rat // chance that the unit is bad, before the history below
+	Pulled          bool     // it is in the shop, not at the drop
+	AgeYears        *big.Rat // in service; nil: not known
+	SerialReturns   int      // earlier returns of this serial number that the chance does not know of
+	LocationReturns int      // earlier returns from this location
+	Revision        string   // that the drop needs; "": not known
+	Modules         []string // that it has to work with
 }
 
 // A Part is a part of a cost.
@@ -122,15 +122,15 @@ type Why string
 
 // The reasons.
 const (
-	NotOnSheet  Why = "not_on_sheet" // no price
-	InShop      Why = "in_shop"      // wants the unit at the drop
-	AtDrop      Why = "at_drop"      // wants the unit pulled
-	NoSiteTest  Why = "no_site_test" // the sheet does not say how good the test at the drop is
-	NoExchange  Why = "no_exchange"  // wants an exchange, which is not on offer
-	NoSpare     Why = "no_spare"
-	NotMade     Why = "not_made"
-	NoRevision  Why = "revision" // Detail: the one needed
-	NotItModule Why = "module"   // Detail: the one it does not work with
+	NotOnSheet Why = "not_on_sheet" // no price
+	InShop     Why = "in_shop"      // wants the unit at the drop
+	AtDrop     Why = "at_drop"      // wants the unit pulled
+	NoSiteTest Why = "no_site_test" // the sheet does not say how good the test at the drop is
+	NoExchange Why = "no_exchange"  // wants an exchange, which is not on offer
+	NoSpare    Why = "no_spare"
+	NotMade    Why = "not_made"
+	NoRevision Why = "revision" // Detail: the one needed
+	NoModule   Why = "module"   // Detail: the one it does not work with
 )
 
 // A model is a sheet and a case on the way to costs.
@@ -201,7 +201,7 @@ func (m model) exchangeFits() (Why, string) {
 	if len(m.p.Modules) > 0 {
 		for _, x := range m.c.Modules {
 			if !slices.Contains(m.p.Modules, x) {
-				return NotItModule, x
+				return NoModule, x
 			}
 		}
 	}
@@ -324,8 +324,8 @@ func (m model) redesign(state int) Cost {
 	return c
 }
 
-// place is what takes the place of a unit beyond repair: goods, and the hours more.
-func (m model) place() (goods Cost, hours []string) {
+// replacement is what takes the place of a unit beyond repair: goods, and the hours more.
+func (m model) replacement() (goods Cost, hours []string) {
 	switch {
 	case m.offered(New):
 		return all(m.price("new.price"), m.again("new")), []string{"new.hours"}
@@ -348,7 +348,7 @@ func (m model) works(state int) *big.Rat {
 // mend is what the shop is paid to give back a good unit for a bad one, without
 // freight and waiting; lost is what follows where it cannot.
 func (m model) mend(state int, repaired, lost Cost) Cost {
-	goods, _ := m.place()
+	goods, _ := m.replacement()
 	lost = all(lost, m.fee("evaluation.price"), goods)
 	if state == BeyondRepair {
 		return lost
@@ -362,7 +362,7 @@ func (m model) repair(state int, hours string) Cost {
 	if state == Good {
 		return all(c, m.fee("no_fault.fee"), m.stands(hours, "site.swap_hours"), m.onSite(), m.visits(1))
 	}
-	_, more := m.place()
+	_, more := m.replacement()
 	return all(c, m.mend(state, m.stands(hours, "site.swap_hours"), m.stands(append(more, hours, "site.swap_hours")...)))
 }
 
@@ -377,7 +377,7 @@ func (m model) spare(state int) Cost {
 	case m.offered(Repair):
 		return all(c, m.trip(), m.mend(state, Cost{}, Cost{}))
 	}
-	goods, _ := m.place()
+	goods, _ := m.replacement()
 	return all(c, m.ships(1), goods)
 }
 
@@ -507,7 +507,7 @@ func (m model) bad() *big.Rat {
 	for range m.c.SerialReturns {
 		odds.Mul(odds, m.get("history.serial_again"))
 	}
-	for range m.c.PlaceReturns {
+	for range m.c.LocationReturns {
 		odds.Mul(odds, m.get("history.place_again"))
 	}
 	odds.Mul(odds, m.c.Bad)

@@ -225,7 +225,7 @@ func TestWhatIsOnOffer(t *testing.T) {
 	if w := why(bench, ways.TestFirst); w.Why != ways.InShop {
 		t.Errorf("%+v", w)
 	}
-	if w := why(ways.Decide(p, ways.Case{Bad: rat("0.5"), Pulled: true, Modules: []string{"digital_in", "counter"}}), ways.Exchange); w.Why != ways.NotItModule || w.Detail != "counter" {
+	if w := why(ways.Decide(p, ways.Case{Bad: rat("0.5"), Pulled: true, Modules: []string{"digital_in", "counter"}}), ways.Exchange); w.Why != ways.NoModule || w.Detail != "counter" {
 		t.Errorf("%+v", w)
 	}
 	drop := ways.Decide(p, ways.Case{Bad: rat("0.5")})
@@ -246,7 +246,7 @@ func TestHistoryMovesTheOdds(t *testing.T) {
 	if d.Bad.Cmp(rat("3/4")) != 0 {
 		t.Errorf("one return of the serial number, odds by 3: %s", d.Bad)
 	}
-	d = ways.Decide(p, ways.Case{Bad: rat("0.5"), Pulled: true, SerialReturns: 1, PlaceReturns: 2})
+	d = ways.Decide(p, ways.Case{Bad: rat("0.5"), Pulled: true, SerialReturns: 1, LocationReturns: 2})
 	if d.Bad.Cmp(rat("3/7")) != 0 {
 		t.Errorf("and two from the place, by a half each: %s", d.Bad)
 	}

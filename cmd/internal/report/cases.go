@@ -24,7 +24,7 @@ func CaseLine(w io.Writer, width int, b *rulebase.Base, c *cases.Case) error {
 	return p.writeTo(w)
 }
 
-// CaseOpened writes the code of a case, and what is remembered of its unit and place.
+// CaseOpened writes the code of a case, and what is remembered of its unit and location.
 func CaseOpened(w io.Writer, width int, b *rulebase.Base, c *cases.Case, earlier *cases.Earlier) error {
 	p := newPage(width)
 	p.say(sayCaseOpened(c))

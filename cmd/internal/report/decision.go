@@ -238,7 +238,7 @@ func (d *Decision) JSON(out io.Writer) error {
 	doc := &decisionJSON{Schema: DecisionSchema, Prices: p.Name, Note: p.Note, Currency: p.Currency, Bad: nine(d.Bad), BadBefore: nine(d.Case.Bad), Outside: nine(d.Outside), Pulled: d.Case.Pulled,
 		States: []stateJSON{}, Tied: d.Tied, Near: d.Near, Ways: []wayJSON{}, Withheld: []withheldWay{}, Stretches: []stretchJSON{}, Turns: []turnJSON{},
 		Perfect: p.Money(d.Perfect), Known: p.Money(d.Known), Tests: []testWorthJSON{}, First: []string{}, Planned: p.Money(d.Planned),
-		Failures: d.Failures, Short: d.Short, RepairIs: nine(d.RepairIs), RepairMay: nine(d.RepairMay), Notes: d.notes(), Serial: d.Case.SerialReturns, Place: d.Case.PlaceReturns}
+		Failures: d.Failures, Short: d.Short, RepairIs: nine(d.RepairIs), RepairMay: nine(d.RepairMay), Notes: d.notes(), Serial: d.Case.SerialReturns, Place: d.Case.LocationReturns}
 	for s, x := range d.Prior {
 		doc.States = append(doc.States, stateJSON{stateIDs[s], nine(x)})
 	}

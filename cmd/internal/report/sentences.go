@@ -1958,25 +1958,25 @@ func sayLimit(d *ways.Decision) string {
 
 func sayHistory(d *ways.Decision) string {
 	if d.Bad.Cmp(d.Case.Bad) == 0 {
-		if d.Case.SerialReturns+d.Case.PlaceReturns == 0 {
+		if d.Case.SerialReturns+d.Case.LocationReturns == 0 {
 			return ""
 		}
-		return fmt.Sprintf("Earlier returns: %d of this serial, %d from this place. By the odds of the sheet they do not move the chance.", d.Case.SerialReturns, d.Case.PlaceReturns)
+		return fmt.Sprintf("Earlier returns: %d of this serial, %d from this location. By the odds of the sheet they do not move the chance.", d.Case.SerialReturns, d.Case.LocationReturns)
 	}
-	return fmt.Sprintf("Earlier returns: %d of this serial, %d from this place. They move the chance that the unit is bad from %s to %s, by the odds of the sheet.", d.Case.SerialReturns, d.Case.PlaceReturns, threePlaces(d.Case.Bad), threePlaces(d.Bad))
+	return fmt.Sprintf("Earlier returns: %d of this serial, %d from this location. They move the chance that the unit is bad from %s to %s, by the odds of the sheet.", d.Case.SerialReturns, d.Case.LocationReturns, threePlaces(d.Case.Bad), threePlaces(d.Bad))
 }
 
 func sayNotToBeHad(w ways.Withheld) string {
 	return wayNames[w.Kind] + ": " + map[ways.Why]string{
-		ways.NotOnSheet:  "the sheet has no price for it",
-		ways.InShop:      "the unit is in the shop",
-		ways.AtDrop:      "the unit is still at the drop",
-		ways.NoSiteTest:  "the sheet does not say how good the test at the drop is",
-		ways.NoExchange:  "there is no exchange unit to be had",
-		ways.NoSpare:     "the shelf is empty",
-		ways.NotMade:     "it is no longer made",
-		ways.NoRevision:  "the exchange units are not of revision " + w.Detail,
-		ways.NotItModule: "the exchange units do not work with " + w.Detail,
+		ways.NotOnSheet: "the sheet has no price for it",
+		ways.InShop:     "the unit is in the shop",
+		ways.AtDrop:     "the unit is still at the drop",
+		ways.NoSiteTest: "the sheet does not say how good the test at the drop is",
+		ways.NoExchange: "there is no exchange unit to be had",
+		ways.NoSpare:    "the shelf is empty",
+		ways.NotMade:    "it is no longer made",
+		ways.NoRevision: "the exchange units are not of revision " + w.Detail,
+		ways.NoModule:   "the exchange units do not work with " + w.Detail,
 	}[w.Why]
 }
 
@@ -2120,8 +2120,8 @@ const (
 	saySameUnit       = "This unit was here before, by type and serial:"
 	sayOtherType      = "The same serial, but another type or none was said. Ask whether it is the same unit:"
 	sayLooksLike      = "Another serial that is easily taken for this one. Have it read out again, sign by sign:"
-	sayForLocation    = "Two units exchanged here within 90 days, and the first was found good: this counts for the place, not for the unit. Look at supply, line, terminators and settings here."
-	saySameLocation   = "At this place before, whatever the unit:"
+	sayForLocation    = "Two units exchanged here within 90 days, and the first was found good: this counts for the location, not for the unit. Look at supply, line, terminators and settings here."
+	saySameLocation   = "At this location before, whatever the unit:"
 	sayStillInPlace   = "Still in place, put in for a test or for the time being:"
 	sayNoCaseFound    = "No case."
 	sayIsKnown        = "What is known:"
@@ -2233,7 +2233,7 @@ func sayEarlier(b *rulebase.Base, s *cases.Summary) string {
 }
 
 func sayFoundGood(s *cases.Summary) string {
-	return fmt.Sprintf("A unit was exchanged here on %s and then found good (case %s): before a second one goes, look at the place.", s.Opened.Format("2 January 2006"), s.Code)
+	return fmt.Sprintf("A unit was exchanged here on %s and then found good (case %s): before a second one goes, look at the location.", s.Opened.Format("2 January 2006"), s.Code)
 }
 
 func sayEarlierMore(n int) string { return fmt.Sprintf("and %s more.", counted(n, "case")) }
@@ -2241,7 +2241,7 @@ func sayEarlierMore(n int) string { return fmt.Sprintf("and %s more.", counted(n
 func sayPutIn(p cases.PutIn, accepted bool) string { return wording.PutIn(p, accepted) }
 
 func sayCaseSummary(b *rulebase.Base, s *cases.Summary, now time.Time) string {
-	text := cmp.Or(s.Location, "place not said")
+	text := cmp.Or(s.Location, "location not said")
 	if s.Drop != 0 {
 		text += fmt.Sprintf(", drop %d", s.Drop)
 	}

@@ -111,7 +111,7 @@ func DecideUnit(ctx context.Context, store cases.Store, c *cases.Card, name stri
 	w.Pulled = true
 	prices, err = o.Change(prices, &w)
 	problems = append(problems, err)
-	if w.SerialReturns, w.PlaceReturns, err = returnsOf(ctx, store, c); err != nil {
+	if w.SerialReturns, w.LocationReturns, err = returnsOf(ctx, store, c); err != nil {
 		return nil, err
 	}
 	if w.Revision == "" {
@@ -137,7 +137,7 @@ func returnsOf(ctx context.Context, store cases.Store, c *cases.Card) (serial, p
 		if err != nil {
 			return 0, 0, err
 		}
-		n, err := cases.PlaceReturns(ctx, store, k.Opening.Location, k.Opening.Drop, s.Receipt.Body.Cases...)
+		n, err := cases.LocationReturns(ctx, store, k.Opening.Location, k.Opening.Drop, s.Receipt.Body.Cases...)
 		if err != nil {
 			return 0, 0, err
 		}
