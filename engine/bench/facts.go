@@ -42,7 +42,10 @@ func Derived(unit *rulebase.Profile) map[string]float64 {
 		}
 		return ""
 	}
-	kind := line.Kinds[max(0, slices.IndexFunc(line.Kinds, func(k *line.Kind) bool { return k.ID == word("line_kind", rulebase.LineKinds) }))]
+	kind := line.KindOf(word("line_kind", rulebase.LineKinds))
+	if kind == nil {
+		kind = line.Kinds[0]
+	}
 	terminator := line.Ohm(number("line_terminator", float64(kind.Terminator)))
 	d["line_terminator"] = float64(terminator)
 	d["line_driver_least"] = float64(line.DriverLeast)

@@ -10,6 +10,7 @@ package bench
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strconv"
@@ -194,8 +195,11 @@ func (s *State) take(e Event) error {
 	return nil
 }
 
+// answered takes an answer: to a question from before the first step, or the reading that
+// is wanted now.
 func (s *State) answered(e Event) error {
-	for id, text := range e.Values {
+	for _, id := range slices.Sorted(maps.Keys(e.Values)) { // a run writes one; a spoilt file may hold more
+		text := e.Values[id]
 		if e.Step == "" {
 			s.Asked[id] = text
 			if i := s.name(id); i >= 0 {
@@ -433,8 +437,8 @@ func (s *State) mustConfirm(step *rulebase.BenchStep) bool {
 	})
 }
 
-// limits works out the limits of a reading; lacks names the fact that one of them
-// wants and nobody gave.
+// limits works out the limits of a reading, NaN where it has none, and how many points or
+// messages it counts; lacks names the fact that a limit wants and nobody gave.
 func (s *State) limits(g *rulebase.BenchReading) (low, high float64, count int, lacks string) {
 	value := func(e *rulebase.Expression) float64 {
 		if e == nil {

@@ -424,6 +424,28 @@ func TestAChangedEventIsFound(t *testing.T) {
 	}
 }
 
+// An event that answers two things at once was not written by a run; it is refused in the
+// same words each time it is read.
+func TestAnEventOfTwoAnswersIsRefusedInTheSameWords(t *testing.T) {
+	procedure, profile := shipped(t, "short", "quay_24")
+	r := rand.New(rand.NewPCG(6, 6))
+	s, _ := walk(t, procedure, profile, good(r), r)
+	at := slices.IndexFunc(s.Events, func(e bench.Event) bool { return e.Kind == bench.Answered && e.Step != "" })
+	events := slices.Clone(s.Events[:at+1])
+	events[at].Values = map[string]string{"nothing": "1", "nowhere": "2", "never": "3", "nobody": "4"}
+	said := map[string]bool{}
+	for range 50 {
+		_, err := bench.Run(procedure, profile, events)
+		if err == nil {
+			t.Fatal("answers that were not asked for are taken")
+		}
+		said[err.Error()] = true
+	}
+	if len(said) != 1 {
+		t.Errorf("one event is refused in %d ways: %v", len(said), said)
+	}
+}
+
 // The short check proves no unit good, however well it goes.
 func TestTheShortCheckProvesNoUnitGood(t *testing.T) {
 	procedure, profile := shipped(t, "short", "quay_24")

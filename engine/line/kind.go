@@ -49,7 +49,17 @@ var (
 // Kinds is every kind of line.
 var Kinds = []*Kind{&TokenPair, &Modbus, &Profibus, &CAN}
 
-// An AddressVerdict says whether a unit may have an address.
+// KindOf is the kind of line of an id; nil where there is none such.
+func KindOf(id string) *Kind {
+	for _, k := range Kinds {
+		if k.ID == id {
+			return k
+		}
+	}
+	return nil
+}
+
+// AddressVerdict says whether a unit may have an address.
 func (k *Kind) AddressVerdict(address int) Verdict {
 	switch {
 	case k.Addresses == [2]int{}:

@@ -91,13 +91,7 @@ func (c *checker) take(found []Result, seg Segment) {
 }
 
 func checkerOf(s *rulebase.Sheet) *checker {
-	c := &checker{s: s, seg: Segment{ToM: s.TrunkM(), First: true, Last: true, Sheet: s}}
-	for _, k := range line.Kinds {
-		if k.ID == s.Line {
-			c.kind = k
-		}
-	}
-	return c
+	return &checker{s: s, kind: line.KindOf(s.Line), seg: Segment{ToM: s.TrunkM(), First: true, Last: true, Sheet: s}}
 }
 
 // findings name what is the matter where a rule's figure does not go, or barely.
@@ -132,9 +126,10 @@ func (r Result) Full() string {
 
 func upperFirst(text string) string { return strings.ToUpper(text[:1]) + text[1:] }
 
+// A checker goes over a sheet, or one segment of it, and gathers what it finds.
 type checker struct {
 	s     *rulebase.Sheet // of the whole trunk, or of one segment
-	kind  *line.Kind
+	kind  *line.Kind      // nil: the sheet's kind of line is none that is known
 	seg   Segment
 	found []Result
 }

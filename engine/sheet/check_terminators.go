@@ -13,12 +13,9 @@ func (c *checker) terminators() {
 	trunk := c.s.TrunkM()
 	near, far := 0, 0
 	for _, t := range c.s.Terminators {
-		ohm := t.Ohm
-		if ohm == 0 {
-			ohm = float64(c.kind.Terminator)
-		}
+		ohm := float64(terminatorOhm(t, c.kind))
 		where := "the terminator at " + c.place(t.AtM)
-		slack := max(2, trunk/100) // "near each end": common practice, no source
+		slack := endSlackM(c.s)
 		switch {
 		case t.AtM <= slack:
 			near++

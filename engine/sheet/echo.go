@@ -26,7 +26,8 @@ const (
 )
 
 // EchoOf sends a step into the trunk of a sheet, whose ends are closed by what the
-// sheet has there; up to the first device that sends anew, where there is one. ok is false where no impedance is known.
+// sheet has there; up to the first device that sends anew, where there is one. ok is
+// false where the kind of line is not known.
 func EchoOf(s *rulebase.Sheet, transits int) (e Echo, ok bool) {
 	first := Segments(s)[0]
 	s = first.Sheet
@@ -39,12 +40,9 @@ func EchoOf(s *rulebase.Sheet, transits int) (e Echo, ok bool) {
 		impedance = (c.kind.Impedance[0] + c.kind.Impedance[1]) / 2
 	}
 	near, far := []line.Ohm{driverOhm}, []line.Ohm{line.Inputs(1)}
-	slack := max(2, s.TrunkM()/100)
+	slack := endSlackM(s)
 	for _, t := range s.Terminators {
-		ohm := line.Ohm(t.Ohm)
-		if ohm == 0 {
-			ohm = c.kind.Terminator
-		}
+		ohm := terminatorOhm(t, c.kind)
 		if c.kind == &line.Profibus {
 			ohm = line.ProfibusTerminator.Wave()
 		}

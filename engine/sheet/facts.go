@@ -98,20 +98,27 @@ func factsOf(s *rulebase.Sheet, drop string, results []Result) (facts, sums map[
 	if s.LossOfBus != "" {
 		facts["loss_of_bus"] = s.LossOfBus
 	}
-	if d, ok := dropOf(s, drop); ok {
-		if d.HasAddr {
-			facts["line.drop_address"] = strconv.Itoa(d.Address)
-		}
-		number("line.modules", float64(len(d.Modules)), "modules", "")
-		if s.Controller != nil {
-			for _, m := range s.Controller.Drops {
-				if d.HasAddr && m.Address == d.Address {
-					number("line.points_mapped", float64(m.Points), "points", "")
-				}
-			}
-		}
+	if known {
+		ofDrop(s, own, facts, number)
 	}
 	return facts, sums
+}
+
+// ofDrop adds what the sheet says of one drop alone.
+func ofDrop(s *rulebase.Sheet, d rulebase.SheetDrop, facts map[string]string, number func(name string, x float64, unit, sum string)) {
+	number("line.modules", float64(len(d.Modules)), "modules", "")
+	if !d.HasAddr {
+		return
+	}
+	facts["line.drop_address"] = strconv.Itoa(d.Address)
+	if s.Controller == nil {
+		return
+	}
+	for _, m := range s.Controller.Drops {
+		if m.Address == d.Address {
+			number("line.points_mapped", float64(m.Points), "points", "")
+		}
+	}
 }
 
 // sixDigits rounds a figure that people will read: a cable is not known better.
@@ -170,17 +177,12 @@ func lengthLimit(s *rulebase.Sheet) (metres float64, source string, ok bool) {
 	if s.LengthLimitM > 0 {
 		return s.LengthLimitM, sourceSheet, true
 	}
-	for _, k := range line.Kinds {
-		if k.ID == s.Line {
-			rate := line.BitPerSecond(s.Baud)
-			if rate == 0 {
-				rate = k.Usual
-			}
-			limit, ok := k.LengthLimit(rate)
-			return float64(limit.Longest), limit.Source, ok
-		}
+	c := checkerOf(s)
+	if c.kind == nil {
+		return 0, "", false
 	}
-	return 0, "", false
+	limit, ok := c.kind.LengthLimit(c.baud())
+	return float64(limit.Longest), limit.Source, ok
 }
 
 // Lay adds what a sheet says to a situation: its facts, and, where the situation

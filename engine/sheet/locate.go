@@ -188,7 +188,7 @@ func states(seg Segment, atM float64, with Connected) []State {
 // ends are the places in the list of the terminators at the host's and the far end; -1: none.
 func ends(s *rulebase.Sheet) (near, far int) {
 	near, far = -1, -1
-	slack := max(2, s.TrunkM()/100)
+	slack := endSlackM(s)
 	for i, t := range s.Terminators {
 		switch {
 		case t.AtM <= slack && near < 0:
@@ -234,19 +234,19 @@ func without(p *line.Pair, which ...int) *line.Pair {
 	return q
 }
 
+// revalued gives both terminators another value.
 func revalued(p *line.Pair, near, far int, ohm line.Ohm) *line.Pair {
 	q := clone(p)
 	q.Across[near].Ohm, q.Across[far].Ohm = ohm, ohm
 	return q
 }
 
+// more adds n terminators of the line's own value at a place.
 func more(p *line.Pair, m line.Metre, n int, s *rulebase.Sheet) *line.Pair {
 	q := clone(p)
-	ohm := line.Ohm(150)
-	for _, k := range line.Kinds {
-		if k.ID == s.Line {
-			ohm = k.Terminator
-		}
+	ohm := line.TokenPair.Terminator
+	if k := line.KindOf(s.Line); k != nil {
+		ohm = k.Terminator
 	}
 	for range n {
 		q.Across = append(q.Across, line.Shunt{At: m, Ohm: ohm})
@@ -271,8 +271,8 @@ func lost(s *rulebase.Sheet, kind StateKind, atM float64, seg Segment) []string 
 }
 
 // merge folds what is one state to a person: whatever was left connected, and all
-// the places of a cut or short between two drops and on one side of the meter. What fits best weighs most in
-// where it is; the ohms are the range of what fits at all well.
+// the places of a cut or short between two drops and on one side of the meter. What
+// fits best weighs most in where it is; the ohms are the range of what fits at all well.
 func merge(all []State, meterM float64) []State {
 	type key struct {
 		kind   StateKind

@@ -62,7 +62,7 @@ func senders(seg Segment) []float64 {
 
 // terminated says whether a segment has a terminator near a place of the trunk.
 func terminated(seg Segment, atM float64) bool {
-	slack := max(2, seg.Sheet.TrunkM()/100)
+	slack := endSlackM(seg.Sheet)
 	return slices.ContainsFunc(seg.Sheet.Terminators, func(t rulebase.SheetTerminator) bool {
 		return math.Abs(t.AtM+seg.FromM-atM) <= slack
 	})

@@ -15,22 +15,14 @@ type Connected struct {
 // stretch's resistance is not known; it then counts as nothing.
 func Pair(s *rulebase.Sheet, with Connected) (p *line.Pair, ok bool) {
 	p, ok = &line.Pair{}, true
-	var kind *line.Kind
-	for _, k := range line.Kinds {
-		if k.ID == s.Line {
-			kind = k
-		}
-	}
+	kind := line.KindOf(s.Line)
 	for _, k := range s.Cable {
 		loop, known := Loop(k, s.Celsius)
 		ok = ok && known
 		p.Cable = append(p.Cable, line.Cable{Length: line.Metre(k.LengthM), Loop: loop})
 	}
 	for _, t := range s.Terminators {
-		ohm := line.Ohm(t.Ohm)
-		if ohm == 0 && kind != nil {
-			ohm = kind.Terminator
-		}
+		ohm := terminatorOhm(t, kind)
 		if t.BlocksDC {
 			ohm = line.Open
 		}
@@ -50,6 +42,19 @@ func Pair(s *rulebase.Sheet, with Connected) (p *line.Pair, ok bool) {
 	}
 	return p, ok
 }
+
+// terminatorOhm is what a terminator has: what the sheet says, else what the kind of line
+// has; 0 where neither is known.
+func terminatorOhm(t rulebase.SheetTerminator, kind *line.Kind) line.Ohm {
+	if t.Ohm == 0 && kind != nil {
+		return kind.Terminator
+	}
+	return line.Ohm(t.Ohm)
+}
+
+// endSlackM is how near to an end of the trunk a thing counts as being at that end, in
+// metres: a hundredth of the trunk, 2 m at least (common practice, no source).
+func endSlackM(s *rulebase.Sheet) float64 { return max(2, s.TrunkM()/100) }
 
 // unitLoad of a drop; a whole one where the sheet does not say.
 func unitLoad(d rulebase.SheetDrop) float64 {
@@ -117,12 +122,8 @@ func (c *checker) delay() line.SecondPerMetre {
 func (c *checker) across() line.Ohm {
 	all := []line.Ohm{line.Inputs(1)}
 	for _, t := range c.s.Terminators {
-		ohm := line.Ohm(t.Ohm)
-		if ohm == 0 {
-			ohm = c.kind.Terminator
-		}
 		if !t.BlocksDC {
-			all = append(all, ohm)
+			all = append(all, terminatorOhm(t, c.kind))
 		}
 	}
 	for _, d := range c.s.Drops {

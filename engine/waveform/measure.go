@@ -1,6 +1,7 @@
 package waveform
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -137,7 +138,7 @@ func Measure(c *Capture, o Options) *Reading {
 			r.Bursts = append(r.Bursts, Span{float64(b.from) * c.Step, float64(b.to) * c.Step, i})
 		}
 	}
-	slices.SortFunc(r.Bursts, func(a, b Span) int { return int(math.Copysign(1, a.From-b.From)) })
+	slices.SortFunc(r.Bursts, func(a, b Span) int { return cmp.Compare(a.From, b.From) })
 	r.Rate, r.Bit = r.rate(s)
 	if r.Rate.Seen() {
 		r.Nearest = nearest(r.Rate.Value)
