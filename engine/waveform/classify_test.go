@@ -195,7 +195,7 @@ func TestFaultsAreToldApart(t *testing.T) {
 		}
 	}
 	t.Logf("distance within a quarter: %d of %d", close, len(off))
-	if 100*sum.right < 95*sum.all {
+	if !testing.Short() && 100*sum.right < 95*sum.all { // of the few cases of -short one says too much
 		t.Errorf("told apart: %d of %d, less than 95 of 100", sum.right, sum.all)
 	}
 	// The rule for what may be claimed is sharp, what a capture shows is not: a few
