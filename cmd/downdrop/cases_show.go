@@ -213,17 +213,10 @@ func (d *desk) fetch(ctx context.Context, c *cases.Case, name string) error {
 			return err
 		}
 		safe := fileName(name)
-		out, err := os.OpenFile(safe, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
-		if err != nil {
-			return written(err)
+		if err := newFile(safe, textOf(string(content))); err != nil {
+			return err
 		}
-		_, err = out.Write(content)
-		if closed := out.Close(); err == nil {
-			err = closed
-		}
-		if err == nil {
-			_, err = fmt.Fprintf(d.env.out, sayFetched, safe, len(content))
-		}
+		_, err = fmt.Fprintf(d.env.out, sayFetched, safe, len(content))
 		return written(err)
 	}
 	return notFoundError{fmt.Sprintf(sayNoAttachment, c.Code, name)}

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 
 	"github.com/spf13/cobra"
 
@@ -168,26 +167,4 @@ func (o *chartOptions) drawPage(ctx context.Context, p *engine.Prepared, s ruleb
 		}
 	}
 	return best, nil
-}
-
-// into writes a result to a file, or to the output where none is named. Half a file is
-// worse than none.
-func (env *environment) into(name string, write func(io.Writer) error) error {
-	if name == "" || name == "-" {
-		return written(write(env.out))
-	}
-	file, err := os.Create(name)
-	if err != nil {
-		return written(err)
-	}
-	err = write(file)
-	if closed := file.Close(); err == nil {
-		err = closed
-	}
-	if err != nil {
-		os.Remove(name)
-		return written(err)
-	}
-	_, err = fmt.Fprintf(env.err, sayWritten, name)
-	return written(err)
 }

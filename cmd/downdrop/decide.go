@@ -109,7 +109,7 @@ func runDecide(ctx context.Context, env *environment, o decideOptions) error {
 // print writes a decision as it was asked for.
 func (o *decideOptions) print(env *environment, d *report.Decision) error {
 	if o.plot != "" {
-		if err := drawNew(o.plot, d.SVG); err != nil {
+		if err := newFile(o.plot, d.SVG); err != nil {
 			return err
 		}
 	}

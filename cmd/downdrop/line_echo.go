@@ -3,7 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
-	"os"
+	"io"
 
 	"github.com/spf13/cobra"
 
@@ -47,19 +47,8 @@ func runLineEcho(ctx context.Context, env *environment, o lineEchoOptions) error
 		return inputError{fmt.Sprintf(sayNoEcho, o.file)}
 	}
 	if o.svg != "" {
-		f, err := os.OpenFile(o.svg, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
-		if os.IsExist(err) {
-			return usageError{fmt.Sprintf(sayTalkExists, o.svg)}
-		}
-		if err != nil {
-			return outputError{err}
-		}
-		err = report.EchoSVG(f, s, &e)
-		if closing := f.Close(); err == nil {
-			err = closing
-		}
-		if err != nil {
-			return outputError{err}
+		if err := newFile(o.svg, func(w io.Writer) error { return report.EchoSVG(w, s, &e) }); err != nil {
+			return err
 		}
 	}
 	if o.json {

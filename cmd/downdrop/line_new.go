@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"maps"
 	"os"
 	"regexp"
@@ -42,7 +41,7 @@ func runLineNew(ctx context.Context, env *environment, file string) error {
 		return errNoTerminal
 	}
 	if _, err := os.Lstat(file); err == nil {
-		return usageError{fmt.Sprintf(sayTalkExists, file)}
+		return usageError{fmt.Sprintf(sayNotOverwritten, file)}
 	}
 	a := &asker{ctx: ctx, out: env.out, width: env.width(), entries: entries(ctx, env.in)}
 	text := a.sheet()
@@ -53,18 +52,10 @@ func runLineNew(ctx context.Context, env *environment, file string) error {
 		_, err := fmt.Fprintln(env.out, sayNewNothing)
 		return written(err)
 	}
-	f, err := os.OpenFile(file, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
-	if errors.Is(err, fs.ErrExist) {
-		return usageError{fmt.Sprintf(sayTalkExists, file)}
+	if err := newFile(file, textOf(text)); err != nil {
+		return err
 	}
-	if err == nil {
-		_, err = f.WriteString(text)
-		err = errors.Join(err, f.Close())
-	}
-	if err != nil {
-		return outputError{err}
-	}
-	_, err = fmt.Fprintf(env.out, sayNewWritten+"\n", file, file)
+	_, err := fmt.Fprintf(env.out, sayNewWritten+"\n", file, file)
 	return written(err)
 }
 

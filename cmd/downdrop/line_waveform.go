@@ -4,8 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
-	"os"
 	"slices"
 	"strings"
 
@@ -86,7 +84,7 @@ func runLineWaveform(ctx context.Context, env *environment, o lineWaveformOption
 	}
 	w := &report.Waveform{File: o.file, Capture: c, Reading: waveform.Measure(c, known), Bench: o.at == "bench", Sheet: trunk, ProbeM: probe}
 	if o.svg != "" {
-		if err := drawNew(o.svg, w.SVG); err != nil {
+		if err := newFile(o.svg, w.SVG); err != nil {
 			return err
 		}
 	}
@@ -121,22 +119,6 @@ func (o *lineWaveformOptions) trunk(ctx context.Context, env *environment, known
 	}
 	probeM, err = placeOnTrunk(s, o.where)
 	return s, probeM, err
-}
-
-// drawNew draws into a file that is not there yet.
-func drawNew(name string, svg func(io.Writer) error) error {
-	f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
-	if os.IsExist(err) {
-		return usageError{fmt.Sprintf(sayTalkExists, name)}
-	}
-	if err != nil {
-		return outputError{err}
-	}
-	err = svg(f)
-	if closing := f.Close(); err == nil {
-		err = closing
-	}
-	return written(err)
 }
 
 // known is what the flags say beside the capture.

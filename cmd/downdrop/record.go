@@ -145,7 +145,7 @@ func (d *desk) issue(ctx context.Context, o recordOptions, record *report.Record
 	var made []string
 	for _, f := range forms {
 		file := name + "." + f.Name
-		if err := create(file, string(f.Text)); err != nil {
+		if err := create(file, textOf(string(f.Text))); err != nil {
 			for _, m := range made {
 				os.Remove(m)
 			}

@@ -1,11 +1,9 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"runtime"
 	"slices"
@@ -109,18 +107,6 @@ func (o *replayOptions) print(env *environment, r *report.Replay) error {
 		return written(r.JSON(env.out))
 	}
 	return written(r.Text(env.out, env.width()))
-}
-
-// writeResult writes a result to a file, or for "-" to the output. What stood there was an earlier result.
-func writeResult(env *environment, name string, write func(io.Writer) error) error {
-	if name == "-" {
-		return written(write(env.out))
-	}
-	var text bytes.Buffer
-	if err := write(&text); err != nil {
-		return err
-	}
-	return written(os.WriteFile(name, text.Bytes(), 0o666))
 }
 
 // A closedSource is where closed cases come from: a store, or what was exported of one.

@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"os"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -20,7 +19,6 @@ import (
 
 const (
 	sayTalkInput  = "The conversation reads the standard input itself; give the case as a file."
-	sayTalkExists = "%s is there already and is not overwritten; save under another name."
 	sayTalkUnsafe = "%s cannot be written: %v. Save under another name, or copy the case from here:"
 	sayTalkSaved  = "Saved as %s; \"downdrop diagnose %s\" answers it again, \"downdrop --case %s\" goes on."
 	sayTalkKept   = "All of it is kept with the case already."
@@ -192,7 +190,7 @@ func (t *terminal) save(reply conversation.Reply, name string) (saved bool, err 
 	}
 	file := name + ".yaml"
 	for n := 2; ; n++ {
-		err = create(file, reply.CaseText)
+		err = create(file, textOf(reply.CaseText))
 		if !errors.Is(err, fs.ErrExist) || chosen || n > 99 {
 			break
 		}
@@ -203,7 +201,7 @@ func (t *terminal) save(reply conversation.Reply, name string) (saved bool, err 
 		_, err = fmt.Fprintf(t.env.out, sayTalkSaved+"\n", file, file, file)
 		return true, written(err)
 	case errors.Is(err, fs.ErrExist):
-		_, err = fmt.Fprintf(t.env.out, sayTalkExists+"\n", file)
+		_, err = fmt.Fprintf(t.env.out, sayNotOverwritten+"\n", file)
 	default: // what was said must not be lost for want of a place to write
 		_, err = fmt.Fprintf(t.env.out, sayTalkUnsafe+"\n%s", file, reason(err), reply.CaseText)
 	}
@@ -225,21 +223,6 @@ func reason(err error) error {
 	var path *fs.PathError
 	if errors.As(err, &path) {
 		return path.Err
-	}
-	return err
-}
-
-func create(file, text string) error {
-	f, err := os.OpenFile(file, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
-	if err != nil {
-		return err
-	}
-	_, err = f.WriteString(text)
-	if closed := f.Close(); err == nil {
-		err = closed
-	}
-	if err != nil {
-		os.Remove(file) // half a case is worse than none
 	}
 	return err
 }

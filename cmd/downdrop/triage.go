@@ -194,7 +194,7 @@ func (o *triageOptions) rejecter(env *environment) (reject func(triage.Reject) e
 	}
 	f, err := os.OpenFile(o.rejects, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
 	if os.IsExist(err) {
-		return nil, nil, usageError{fmt.Sprintf(sayTalkExists, o.rejects)}
+		return nil, nil, usageError{fmt.Sprintf(sayNotOverwritten, o.rejects)}
 	}
 	if err != nil {
 		return nil, nil, outputError{err}

@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"os"
 	"strconv"
 	"strings"
 
@@ -349,20 +348,10 @@ func paper(env *environment, x *report.Paper, page string) error {
 	if page == "" {
 		return written(x.Text(env.out, env.width()))
 	}
-	f, err := os.OpenFile(page, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
-	if os.IsExist(err) {
-		return usageError{fmt.Sprintf(sayTalkExists, page)}
+	if err := newFile(page, x.HTML); err != nil {
+		return err
 	}
-	if err != nil {
-		return outputError{err}
-	}
-	err = x.HTML(f)
-	if closed := f.Close(); err == nil {
-		err = closed
-	}
-	if err == nil {
-		_, err = fmt.Fprintf(env.out, sayPaperWritten, page)
-	}
+	_, err := fmt.Fprintf(env.out, sayPaperWritten, page)
 	return written(err)
 }
 
