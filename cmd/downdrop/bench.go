@@ -194,7 +194,7 @@ func profileNamed(base *rulebase.Base, name string) (*rulebase.Profile, error) {
 	case name == "":
 		return nil, usageError{fmt.Sprintf(sayWhichUnit, strings.Join(names, ", "))}
 	case strings.HasSuffix(name, ".yaml"), strings.ContainsRune(name, filepath.Separator):
-		text, err := os.ReadFile(name)
+		text, err := readFile(name, mostInput)
 		if err != nil {
 			return nil, err
 		}
@@ -468,7 +468,7 @@ func newBenchCheckCmd(env *environment) *cobra.Command {
 func checkBenchFiles(env *environment, base *rulebase.Base, names []string) error {
 	all := &rulebase.Problems{}
 	for _, name := range names {
-		text, err := os.ReadFile(name)
+		text, err := readFile(name, mostInput)
 		if err != nil {
 			return err
 		}

@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -315,7 +314,7 @@ func draftsReferences(_ context.Context, _ *desk, _ *cases.Case, s said) ([]case
 
 func draftsFile(ctx context.Context, d *desk, c *cases.Case, s said) ([]cases.Draft, error) {
 	name := s.words[0]
-	content, err := os.ReadFile(name)
+	content, err := readFile(name, mostFile)
 	if err != nil {
 		return nil, err
 	}

@@ -137,6 +137,24 @@ func (env *environment) readUpTo(ctx context.Context, name string, most int) ([]
 	}
 }
 
+// readFile reads a whole file of at most so many bytes: one without end is refused before it fills
+// the memory.
+func readFile(name string, most int) ([]byte, error) {
+	f, err := os.Open(name)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close() // it was only read
+	text, err := io.ReadAll(io.LimitReader(f, int64(most)+1))
+	if err == nil && len(text) > most {
+		return nil, inputError{fmt.Sprintf(sayFileTooLong, name, most>>20)}
+	}
+	return text, err
+}
+
+// mostFile bounds what is read as one paper or picture: several times the most that a case keeps.
+const mostFile = 64 << 20
+
 // mostInput bounds what is read as one case: far more than anybody writes.
 const mostInput = 4 << 20
 

@@ -335,6 +335,7 @@ Begin with rulebase.yaml there; "downdrop check %[2]s" looks it over, and
 	sayBug           = "downdrop has a bug and could not go on: %v. Please report it with the command line, the case, and what \"downdrop version\" prints.\n"
 	sayReading       = "Reading the case from the terminal; Ctrl-D ends it."
 	sayTooLong       = "The input is longer than %d MiB, which no case is."
+	sayFileTooLong   = "%s is longer than %d MiB, which no file is that belongs here."
 	sayNoFile        = "There is no file or folder %q."
 	sayUnreadable    = "%q cannot be read: %v."
 	sayNoCommand     = "There is no command %q; \"downdrop help\" lists them."

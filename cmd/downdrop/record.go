@@ -197,7 +197,7 @@ func newRecordVerifyCmd(env *environment) *cobra.Command {
 // runRecordVerify holds a record's file against a digest from elsewhere, and says which
 // that was.
 func runRecordVerify(ctx context.Context, env *environment, o deskOptions, name, paper string) error {
-	file, err := os.ReadFile(name)
+	file, err := readFile(name, mostFile)
 	if err != nil {
 		return err
 	}
@@ -288,7 +288,7 @@ func newRecordReadingsCmd(env *environment) *cobra.Command {
 	return &cobra.Command{
 		Use: "readings FILE", Short: shortRecordReadings, Long: longRecordReadings, Args: oneWord(sayOneVerified),
 		RunE: func(_ *cobra.Command, args []string) error {
-			file, err := os.ReadFile(args[0])
+			file, err := readFile(args[0], mostFile)
 			if err != nil {
 				return err
 			}

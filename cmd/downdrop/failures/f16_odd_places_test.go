@@ -235,3 +235,11 @@ func TestF16TerminalVanishes(t *testing.T) {
 	}
 	r.Body.Close()
 }
+
+// runFor runs the program with arguments.
+func runFor(t *testing.T, args ...string) ran {
+	t.Helper()
+	cmd := exec.Command(command, args...)
+	cmd.Env = plain()
+	return run(t, cmd)
+}
