@@ -14,6 +14,7 @@ import (
 	"strings"
 	"sync"
 	"time"
+	"unicode/utf8"
 
 	"downdrop/rulebase"
 )
@@ -21,7 +22,8 @@ import (
 // A case is handed over as text that can be pasted into a message, typed at worst,
 // or shown as a QR code: base 32 in capital letters, which a QR code packs well and
 // no mail program spoils. It holds the case's events; a hash that the rest allows to work out
-// is left out. Pictures and files go with an export, not with this text.
+// is left out. Pictures and files go with an export, not with this text; the installation sheet of the
+// line goes with it where it costs little.
 //
 //	DOWNDROP1/PART/OF/CHECK/DATA
 //
@@ -57,11 +59,47 @@ type handedCase struct {
 	Case   string        `json:"case"`
 	Words  []string      `json:"words"` // what repeats: sites, versions, digests; the first is ""
 	Events []handedEvent `json:"events"`
+	Sheet  string        `json:"sheet,omitempty"` // the text of the installation sheet that the case names by its hash
 }
+
+// SheetParts is how many parts more a hand-over may have for its sheet: each is one more code to hold a
+// camera to. A sheet of a dozen drops takes about half of one.
+const SheetParts = 1
 
 // HandOverText writes the events of one case as parts of text.
 func HandOverText(c *Case) ([]string, error) {
-	h := handedCase{Case: c.ID, Words: []string{""}}
+	parts, _, err := HandOverWith(c, nil, 0)
+	return parts, err
+}
+
+// HandOverWith is HandOverText with the text of the case's installation sheet beside it, where that
+// takes no more than so many further parts; carried says whether it does.
+func HandOverWith(c *Case, sheet []byte, further int) (parts []string, carried bool, err error) {
+	parts, err = handOverText(c, "")
+	if err != nil || !c.namesSheet(sheet) || !utf8.Valid(sheet) {
+		return parts, false, err
+	}
+	with, err := handOverText(c, string(sheet))
+	if err != nil || len(with) > len(parts)+further {
+		return parts, false, err
+	}
+	return with, true, nil
+}
+
+// namesSheet says whether a text is a sheet that the case was given at any time, by its hash.
+func (c *Case) namesSheet(sheet []byte) bool {
+	if len(sheet) == 0 {
+		return false
+	}
+	digest := fmt.Sprintf("%x", sha256.Sum256(sheet))
+	return slices.ContainsFunc(c.Events, func(e Event) bool {
+		var b Circumstances
+		return e.Kind == KindSituation && json.Unmarshal(e.Body, &b) == nil && b.SheetFile == digest
+	})
+}
+
+func handOverText(c *Case, sheet string) ([]string, error) {
+	h := handedCase{Sheet: sheet, Case: c.ID, Words: []string{""}}
 	word := func(s string) int {
 		if i := slices.Index(h.Words, s); i >= 0 {
 			return i
@@ -147,6 +185,27 @@ var partHead = sync.OnceValue(func() *regexp.Regexp {
 // whatever stands around them, lines broken anywhere. The events are checked by their
 // hashes; order is that of the case. The error says what lacks or is spoilt.
 func ReadHandOver(text string) ([]Event, error) {
+	events, _, err := ReadHandOverWith(text)
+	return events, err
+}
+
+// ReadHandOverWith is ReadHandOver that also gives the installation sheet which the text carries; nil:
+// none, or one that the case does not name.
+func ReadHandOverWith(text string) (events []Event, sheet []byte, err error) {
+	h, err := unpackHandOver(text)
+	if err != nil {
+		return nil, nil, err
+	}
+	if events, err = h.events(); err != nil {
+		return nil, nil, err
+	}
+	if c := Fold(events); c != nil && c.namesSheet([]byte(h.Sheet)) {
+		sheet = []byte(h.Sheet)
+	}
+	return events, sheet, nil
+}
+
+func unpackHandOver(text string) (*handedCase, error) {
 	packed, err := joinParts(text)
 	if err != nil {
 		return nil, err
@@ -159,7 +218,7 @@ func ReadHandOver(text string) ([]Event, error) {
 	if err := json.Unmarshal(plain, &h); err != nil {
 		return nil, fmt.Errorf("%w: it fits its check but holds no case: %w", ErrSpoilt, err)
 	}
-	return h.events()
+	return &h, nil
 }
 
 func (h *handedCase) events() ([]Event, error) {

@@ -1,6 +1,7 @@
 package cases_test
 
 import (
+	"crypto/sha256"
 	"fmt"
 	"math/rand/v2"
 	"strings"
@@ -124,4 +125,42 @@ func FuzzHandOver(f *testing.F) {
 			}
 		}
 	})
+}
+
+// A case's own sheet goes with it where it costs no more parts than are allowed, and comes out byte for byte; a
+// text that the case does not name does not, whoever puts it in.
+func TestHandOverCarriesASmallSheet(t *testing.T) {
+	sheet := []byte("sheet: Tide mill\ndrops: []\n")
+	var w writer
+	w.write(t, draft(cases.KindOpened, cases.Opening{Location: "Tide mill"}))
+	w.write(t, draft(cases.KindSituation, cases.Circumstances{SheetFile: fmt.Sprintf("%x", sha256.Sum256(sheet))}))
+	c := cases.Fold(w.events)
+	parts, carried, err := cases.HandOverWith(c, sheet, cases.SheetParts)
+	if err != nil || !carried || len(parts) != 1 {
+		t.Fatalf("%d parts, carried %v, %v", len(parts), carried, err)
+	}
+	events, got, err := cases.ReadHandOverWith(strings.Join(parts, "\n"))
+	if err != nil || string(got) != string(sheet) || len(events) != 2 {
+		t.Errorf("read are %d events and %q, %v", len(events), got, err)
+	}
+	if _, carried, err := cases.HandOverWith(c, []byte("sheet: Another\n"), 9); carried || err != nil {
+		t.Errorf("another's sheet is carried: %v", err)
+	}
+	r := rand.New(rand.NewPCG(8, 8))
+	var long []byte
+	for len(long) < 16<<10 {
+		long = fmt.Appendf(long, "# %016x\n", r.Uint64())
+	}
+	w.write(t, draft(cases.KindSituation, cases.Circumstances{SheetFile: fmt.Sprintf("%x", sha256.Sum256(long))}))
+	c = cases.Fold(w.events)
+	plain, err := cases.HandOverText(c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if parts, carried, err := cases.HandOverWith(c, long, cases.SheetParts); carried || err != nil || strings.Join(parts, "") != strings.Join(plain, "") {
+		t.Errorf("a long sheet is carried in %d parts, %v", len(parts), err)
+	}
+	if parts, carried, err := cases.HandOverWith(c, long, 99); !carried || err != nil || len(parts) < 2 {
+		t.Errorf("with room for it: %d parts, carried %v, %v", len(parts), carried, err)
+	}
 }

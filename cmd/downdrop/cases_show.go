@@ -237,10 +237,15 @@ func newCaseHandOverCmd(env *environment) *cobra.Command {
 				if err != nil {
 					return err
 				}
-				parts, err := cases.HandOverText(c)
+				sheet, err := d.sheetText(ctx, c)
 				if err != nil {
 					return err
 				}
+				parts, carried, err := cases.HandOverWith(c, sheet, cases.SheetParts)
+				if err != nil {
+					return err
+				}
+				stays := c.Situation.SheetFile != "" && !carried
 				if file != "" {
 					return d.export(ctx, file, cases.ExportOptions{Cases: []string{c.ID}})
 				}
@@ -248,13 +253,13 @@ func newCaseHandOverCmd(env *environment) *cobra.Command {
 					if err := d.codes(parts, png); err != nil {
 						return err
 					}
-					return written(report.TravelApart(env.out, env.width(), c))
+					return written(report.TravelApart(env.out, env.width(), c, stays))
 				}
 				dg, err := d.diagnose(ctx, c)
 				if err != nil {
 					return err
 				}
-				return written(report.HandOver(env.out, env.width(), dg, c, parts))
+				return written(report.HandOver(env.out, env.width(), dg, c, parts, stays))
 			})
 		},
 	}
@@ -311,7 +316,7 @@ func (d *desk) arrive(ctx context.Context, text []byte) (arrival, error) {
 	if isExport(text) {
 		return d.arriveFile(ctx, text)
 	}
-	events, err := cases.ReadHandOver(string(text))
+	events, sheet, err := cases.ReadHandOverWith(string(text))
 	if err != nil {
 		return arrival{}, err
 	}
@@ -333,8 +338,25 @@ func (d *desk) arrive(ctx context.Context, text []byte) (arrival, error) {
 	if err != nil {
 		return arrival{}, err
 	}
+	if sheet != nil {
+		if _, err := d.store.PutFile(ctx, sheet); err != nil {
+			return arrival{}, err
+		}
+	}
 	c, err := d.joined(ctx, id, before)
 	return arrival{cases: []*cases.Case{c}, done: done}, err
+}
+
+// sheetText is the text of the installation sheet that a case was given; nil: none, or none that is here.
+func (d *desk) sheetText(ctx context.Context, c *cases.Case) ([]byte, error) {
+	if c.Situation.SheetFile == "" {
+		return nil, nil
+	}
+	text, err := d.store.File(ctx, c.Situation.SheetFile)
+	if errors.Is(err, cases.ErrNotFound) {
+		return nil, nil
+	}
+	return text, err
 }
 
 // mostTold is how many of the cases that came in are told of.

@@ -66,12 +66,16 @@ func (d *desk) takeAlong(ctx context.Context, c *cases.Case, o takeAlongOptions)
 		after.At, after.Who, after.Confirmed = to, rulebase.Anybody, nil
 		drafts = append(drafts, c.Changes(after)...)
 	}
-	_, err := writeCopy(o.out, func(w io.Writer) (cases.Manifest, error) { // nothing is noted where there is no room for the file
+	sheet, err := d.sheetText(ctx, c)
+	if err != nil {
+		return err
+	}
+	_, err = writeCopy(o.out, func(w io.Writer) (cases.Manifest, error) { // nothing is noted where there is no room for the file
 		var err error
 		if c, err = d.write(ctx, c.ID, drafts...); err != nil {
 			return cases.Manifest{}, err
 		}
-		return cases.Manifest{}, takealong.Write(w, takealong.Content{Case: c, Base: d.base, Program: ourVersion(), By: d.writer.By})
+		return cases.Manifest{}, takealong.Write(w, takealong.Content{Case: c, Sheet: sheet, Base: d.base, Program: ourVersion(), By: d.writer.By})
 	})
 	if err != nil {
 		return err
@@ -79,5 +83,5 @@ func (d *desk) takeAlong(ctx context.Context, c *cases.Case, o takeAlongOptions)
 	if _, err := fmt.Fprintf(d.env.out, sayTakenAlong, o.out); err != nil {
 		return written(err)
 	}
-	return written(report.TravelApart(d.env.out, d.env.width(), c))
+	return written(report.TravelApart(d.env.out, d.env.width(), c, false))
 }

@@ -172,11 +172,19 @@ func (s *Server) handOver(w http.ResponseWriter, r *http.Request) error {
 		To    string
 		Codes []code
 		Apart []string // files that neither codes nor text hold
+		Stays string   // that the sheet is not in them either; ""
 	}{sheet: s.sheetOf(c), Form: s.o.NewID(), To: string(c.HandedTo), Apart: report.TravelApartLines(c)}
 	if c.HandedTo != "" {
-		parts, err := cases.HandOverText(c)
+		sheet, err := s.sheetText(r.Context(), c)
 		if err != nil {
 			return err
+		}
+		parts, carried, err := cases.HandOverWith(c, sheet, cases.SheetParts)
+		if err != nil {
+			return err
+		}
+		if c.Situation.SheetFile != "" && !carried {
+			data.Stays = report.SheetStays + sayBringSheet
 		}
 		for _, p := range parts {
 			drawn, err := drawCode(p)

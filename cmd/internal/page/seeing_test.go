@@ -3,6 +3,8 @@ package page_test
 import (
 	"bytes"
 	"encoding/json"
+	"fmt"
+	"math/rand/v2"
 	"mime/multipart"
 	"net/http"
 	"net/url"
@@ -235,22 +237,37 @@ func TestNoPageNamesAnotherHost(t *testing.T) {
 	}
 }
 
-// A case that was handed over as text says that its sheet did not come along, and is drawn once it is given again.
-func TestASheetThatDidNotComeAlong(t *testing.T) {
-	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
-	code := s.open(url.Values{"at": {"phone"}, "drop": {"3"}, "story": {millStory}})
-	s.post("/case/"+code+"/sheet", url.Values{"form": {newForm()}, "sheet": {mill(t)}})
-	_, body := s.get("/case/" + code + "/hand-over")
-	_, body = s.press(body, "to=field")
-	at := serve(t, filepath.Join(t.TempDir(), "phone.db"))
-	if status, body := at.post("/receive", url.Values{"text": {strings.Join(textsIn(t, body, "textarea", "paste"), "\n\n")}}); status != http.StatusOK {
-		t.Fatalf("receiving: %d\n%s", status, body)
+// A small sheet goes with the text that a case is handed over as. A long one does not: both places say so, and it
+// is drawn once it is given again.
+func TestASheetIsHandedOver(t *testing.T) {
+	rng := rand.New(rand.NewPCG(8, 1))
+	var noise strings.Builder // nothing that can be packed
+	for range 120 {
+		fmt.Fprintf(&noise, "# %016x%016x%016x\n", rng.Uint64(), rng.Uint64(), rng.Uint64())
 	}
-	_, body = at.get("/case/" + code + "/causes")
-	if !strings.Contains(body, "whose text is not here") || strings.Contains(body, "gate hall") || len(at.kept(code).Situation.Paper) == 0 {
-		t.Errorf("the page does not say that the sheet is not here")
-	}
-	if _, body = at.post("/case/"+code+"/sheet", url.Values{"form": {newForm()}, "sheet": {mill(t)}}); !strings.Contains(body, "drop 1 gate hall") {
-		t.Errorf("it is not drawn once it is given again")
+	for name, long := range map[string]string{"small": "", "long": noise.String()} {
+		s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
+		code := s.open(url.Values{"at": {"phone"}, "drop": {"3"}, "story": {millStory}})
+		s.post("/case/"+code+"/sheet", url.Values{"form": {newForm()}, "sheet": {mill(t) + long}})
+		_, body := s.get("/case/" + code + "/hand-over")
+		_, body = s.press(body, "to=field")
+		if stays := strings.Contains(body, "The installation sheet of the line does not go with the text"); stays != (long != "") {
+			t.Errorf("%s: it is said to stay: %v", name, stays)
+		}
+		parts := textsIn(t, body, "textarea", "paste")
+		at := serve(t, filepath.Join(t.TempDir(), "phone.db"))
+		if status, body := at.post("/receive", url.Values{"text": {strings.Join(parts, "\n\n")}}); status != http.StatusOK {
+			t.Fatalf("receiving: %d\n%s", status, body)
+		}
+		if len(at.kept(code).Situation.Paper) == 0 {
+			t.Errorf("%s: what it was weighed with is not there", name)
+		}
+		_, body = at.get("/case/" + code + "/causes")
+		if drawn := strings.Contains(body, "drop 1 gate hall"); drawn != (long == "") || strings.Contains(body, "whose text is not here") == drawn {
+			t.Errorf("%s: it is drawn: %v", name, drawn)
+		}
+		if _, body = at.post("/case/"+code+"/sheet", url.Values{"form": {newForm()}, "sheet": {mill(t)}}); !strings.Contains(body, "drop 1 gate hall") {
+			t.Errorf("%s: it is not drawn once it is given again", name)
+		}
 	}
 }

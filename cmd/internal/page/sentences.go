@@ -34,6 +34,7 @@ const (
 	sayReceiveTitle     = "A case from another place"
 	sayNothingToReceive = "Nothing was handed in: paste the text of the hand-over, or choose its file."
 	sayNoHandOver       = "This holds no case that can be read: %v."
+	sayBringSheet       = " Give the sheet once more where the case goes on, under “Why and what else”, or hand over the whole file that the case is taken along in."
 	sayHandTo           = "Say where the case goes to: the phone, the drop or the bench."
 	sayAgreedOff        = "Who can switch off"
 	sayAgreedBack       = "Call back at"

@@ -568,16 +568,10 @@ func folded(text string, room float64) []string {
 }
 
 // sheetOfLine is the installation sheet that is kept with a case; nil where it has none, or none
-// that is here: what was handed over as text brings no files along.
+// that is here: a hand-over as text brings no long one along.
 func (s *Server) sheetOfLine(ctx context.Context, c *cases.Case) (*rulebase.Sheet, error) {
-	if c.Situation.SheetFile == "" {
-		return nil, nil
-	}
-	text, err := s.o.Store.File(ctx, c.Situation.SheetFile)
-	if errors.Is(err, cases.ErrNotFound) {
-		return nil, nil
-	}
-	if err != nil {
+	text, err := s.sheetText(ctx, c)
+	if err != nil || text == nil {
 		return nil, err
 	}
 	read, err := rulebase.ReadSheet(sayThisSheet, text, paper.Kinds())
@@ -586,6 +580,18 @@ func (s *Server) sheetOfLine(ctx context.Context, c *cases.Case) (*rulebase.Shee
 		return nil, nil
 	}
 	return read, nil
+}
+
+// sheetText is the text of a case's sheet; nil: it has none, or none that is here.
+func (s *Server) sheetText(ctx context.Context, c *cases.Case) ([]byte, error) {
+	if c.Situation.SheetFile == "" {
+		return nil, nil
+	}
+	text, err := s.o.Store.File(ctx, c.Situation.SheetFile)
+	if errors.Is(err, cases.ErrNotFound) {
+		return nil, nil
+	}
+	return text, err
 }
 
 // giveSheet takes in the sheet of a case's line: its text, or a file.

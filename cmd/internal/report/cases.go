@@ -51,9 +51,11 @@ func (p *page) files(list []cases.Attachment) {
 }
 
 // TravelApart says which pictures and files a hand-over as text or codes does not hold, and how they are sent.
-func TravelApart(w io.Writer, width int, c *cases.Case) error {
+// sheetStays says that the installation sheet is among it.
+func TravelApart(w io.Writer, width int, c *cases.Case, sheetStays bool) error {
 	p := newPage(width)
 	p.apart(c)
+	p.sheetStays(c, sheetStays)
 	return p.writeTo(w)
 }
 
@@ -74,6 +76,13 @@ func (p *page) apart(c *cases.Case) {
 	p.gap()
 	p.say(sayTravelApart(c))
 	p.files(files)
+}
+
+func (p *page) sheetStays(c *cases.Case, stays bool) {
+	if stays {
+		p.gap()
+		p.say(SheetStays + fmt.Sprintf(sayBringSheet, c.Code, c.Code))
+	}
 }
 
 // SettingsUnread says which settings of the unit nobody has read as found; nothing where all were read.
@@ -310,7 +319,7 @@ func (p *page) sheet(c *cases.Case) {
 }
 
 // HandOver writes what the next place reads first, and the text it takes in.
-func HandOver(w io.Writer, width int, d *engine.Diagnosis, c *cases.Case, parts []string) error {
+func HandOver(w io.Writer, width int, d *engine.Diagnosis, c *cases.Case, parts []string, sheetStays bool) error {
 	p := newPage(width)
 	p.say(sayHandOver(c))
 	p.known(d.Base, c)
@@ -320,6 +329,7 @@ func HandOver(w io.Writer, width int, d *engine.Diagnosis, c *cases.Case, parts 
 	}
 	p.inPlace(c)
 	p.apart(c)
+	p.sheetStays(c, sheetStays)
 	p.gap()
 	for _, part := range parts {
 		for i := 0; i < len(part); i += p.width {

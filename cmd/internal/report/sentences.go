@@ -2291,6 +2291,11 @@ func sayNotHereYet(c *cases.Case) string {
 	return "Not here yet: the case names these, and they did not come with it. Have them sent, and take each in with \"downdrop case attach " + c.Code + " FILE\"; they are known by their hashes."
 }
 
+// SheetStays is said where a hand-over as text goes without the installation sheet of its line.
+const SheetStays = "The installation sheet of the line does not go with the text or the codes, because it is too long for them or is not here: what the case was weighed with goes, and the trunk as configured (lengths, taps, terminators, addresses, rates, supplies) cannot be drawn at the other place."
+
+const sayBringSheet = " Take the case along as one file, which holds the sheet too (\"downdrop case take-along %s --out FILE.html\"), or give the sheet there once more (\"downdrop case sheet %s SHEET.yaml\")."
+
 func sayTravelApart(c *cases.Case) string {
 	return "These do not go with the text or the codes. Send the case as a file instead (\"downdrop case hand-over " + c.Code + " --to PLACE --file FILE\"), or send each by itself as \"downdrop case show " + c.Code +
 		" --fetch NAME\" writes it; the other place takes it in with \"downdrop case attach " + c.Code + " FILE\":"

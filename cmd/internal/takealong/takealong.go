@@ -47,6 +47,7 @@ var (
 // Content is what goes into a file.
 type Content struct {
 	Case    *cases.Case
+	Sheet   []byte // the text of its installation sheet; nil: it has none
 	Base    *rulebase.Base
 	Program string // version of downdrop
 	By      string // who goes on with it: an id, ""
@@ -63,9 +64,12 @@ type about struct {
 	By      string `json:"by"`
 }
 
+// mostParts is how many parts a sheet may take in a file, which has room: all that there can be.
+const mostParts = 999
+
 // Write writes the file.
 func Write(w io.Writer, c Content) error {
-	parts, err := cases.HandOverText(c.Case)
+	parts, _, err := cases.HandOverWith(c.Case, c.Sheet, mostParts)
 	if err != nil {
 		return err
 	}

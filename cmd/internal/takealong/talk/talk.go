@@ -44,7 +44,11 @@ type Case struct {
 	now     func() time.Time
 	events  []cases.Event
 	head    cases.Head
+	sheet   []byte // the text of the line's sheet, which goes back with the case; nil: it has none
 }
+
+// mostParts is how many parts a sheet may take in a file, which has room: all that there can be.
+const mostParts = 999
 
 // Open reads what a file holds.
 func Open(o Opening, now func() time.Time) (*Case, error) {
@@ -75,7 +79,7 @@ func Open(o Opening, now func() time.Time) (*Case, error) {
 // join them are made of.
 func (c *Case) Merge(text, form string) error {
 	before := cases.Fold(c.events)
-	events, err := cases.ReadHandOver(text)
+	events, sheet, err := cases.ReadHandOverWith(text)
 	if err != nil {
 		return err
 	}
@@ -88,6 +92,9 @@ func (c *Case) Merge(text, form string) error {
 		if !slices.ContainsFunc(c.events, func(x cases.Event) bool { return x.ID == e.ID }) {
 			c.events = append(c.events, e)
 		}
+	}
+	if sheet != nil {
+		c.sheet = sheet
 	}
 	if before == nil || len(c.events) == len(before.Events) {
 		return nil
@@ -227,7 +234,7 @@ func (c *Case) do(ctx context.Context, r Request) (Reply, error) {
 	}
 	switch r.Do {
 	case "text":
-		parts, err := cases.HandOverText(st.Case)
+		parts, _, err := cases.HandOverWith(st.Case, c.sheet, mostParts)
 		return Reply{Parts: parts, Entries: c.entries()}, err
 	case "hearing":
 		return c.hearing(st, r.Text), nil
