@@ -47,9 +47,10 @@ func holdsFile(ctx context.Context, store Store, digest string) (bool, error) {
 	return err == nil, err
 }
 
-// Supplies finds which of the files not here a content is, by its hash: as it was kept where it comes from, or
-// as CleanFile makes it of the original.
-func Supplies(notHere []Attachment, content []byte) (Attachment, []byte, bool) {
+// MatchFile finds which of the files not here a content is, by its hash: as it was kept
+// where it comes from, or as CleanFile makes it of the original. It gives the file with
+// the content to keep; false where it is none of them.
+func MatchFile(notHere []Attachment, content []byte) (Attachment, []byte, bool) {
 	clean, _, err := CleanFile(content)
 	for _, text := range [][]byte{content, clean} {
 		sum := sha256.Sum256(text)

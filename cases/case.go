@@ -16,7 +16,7 @@ type State string
 
 // The states of a case.
 const (
-	Open          State = "open"
+	StateOpen     State = "open"
 	StateWaiting  State = "waiting"  // for whom: Case.WaitingFor
 	StateWatching State = "watching" // a remedy is done and its proof is running
 	StateClosed   State = "closed"
@@ -113,7 +113,7 @@ func Fold(events []Event) *Case {
 			void[e.Corrects] = true
 		}
 	}
-	c := &Case{ID: events[0].Subject.ID, State: Open, Events: events}
+	c := &Case{ID: events[0].Subject.ID, State: StateOpen, Events: events}
 	for i := range events {
 		c.note(&events[i])
 		if !void[events[i].ID] {
@@ -235,7 +235,7 @@ func (c *Case) move(e *Event) error {
 	case KindWatching:
 		return read(e, func(b Watching) { c.to(StateWatching); c.Watching = b })
 	case KindResumed, KindReopened:
-		c.to(Open)
+		c.to(StateOpen)
 		return nil
 	case KindHandedOver:
 		return read(e, func(b HandOver) { c.HandedTo = b.To })
@@ -298,6 +298,62 @@ func (c *Case) Standing() []Said[PutIn] {
 		}
 	}
 	return out
+}
+
+// An OpenPoint keeps a case from being closed.
+type OpenPoint struct {
+	Event   string // of a thing still in place
+	Symptom string // of an abnormal finding that the proven causes do not explain
+	PutIn   PutIn
+}
+
+// OpenPoints are what stands against closing: things still in place that nobody
+// accepted, and of the unexplained symptoms those that nobody accepted.
+func (c *Case) OpenPoints(unexplained []string) []OpenPoint {
+	var out []OpenPoint
+	for _, p := range c.Standing() {
+		out = append(out, OpenPoint{Event: p.Event.ID, PutIn: p.Body})
+	}
+	for _, symptom := range unexplained {
+		if !slices.ContainsFunc(c.Accepted, func(a Said[Accepted]) bool { return a.Body.Symptom == symptom }) {
+			out = append(out, OpenPoint{Symptom: symptom})
+		}
+	}
+	return out
+}
+
+// ConfirmedSince are the warnings that a case has as confirmed, each with the time of
+// the event that said so. Where the case went on at another drop or place, or with
+// another person, what was confirmed before is left out: what somebody saw there, nobody
+// saw here.
+func (c *Case) ConfirmedSince() map[string]time.Time {
+	since := map[string]time.Time{}
+	var before Circumstances
+	for i := range c.Events {
+		e := &c.Events[i]
+		var b Circumstances
+		if e.Kind != KindSituation || json.Unmarshal(e.Body, &b) != nil {
+			continue
+		}
+		moved := b.Drop != before.Drop && before.Drop != 0 || b.At != before.At && before.At != "" || b.Who != before.Who && before.Who != ""
+		for id := range since {
+			if moved || !slices.Contains(b.Confirmed, id) {
+				delete(since, id)
+			}
+		}
+		for _, id := range b.Confirmed {
+			if _, known := since[id]; !known && !(moved && slices.Contains(before.Confirmed, id)) {
+				since[id] = e.At
+			}
+		}
+		before = b
+	}
+	for id := range since {
+		if !slices.Contains(c.Situation.Confirmed, id) {
+			delete(since, id)
+		}
+	}
+	return since
 }
 
 // Summary is the case on one line.

@@ -221,7 +221,7 @@ func TestACaseFromCallToClosing(t *testing.T) {
 		t.Errorf("%+v", s)
 	}
 	w.write(t, draft(cases.KindReopened, cases.Reason{Why: "dark again"}))
-	if c = cases.Fold(w.events); c.State != cases.Open || c.Closing != nil {
+	if c = cases.Fold(w.events); c.State != cases.StateOpen || c.Closing != nil {
 		t.Errorf("reopened: %s", c.State)
 	}
 	if cases.Fold(nil) != nil {

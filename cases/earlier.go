@@ -101,25 +101,3 @@ func (c *Case) exchanged() bool {
 	}
 	return c.Disposition != nil && c.Disposition.What == "exchange"
 }
-
-// An OpenPoint keeps a case from being closed.
-type OpenPoint struct {
-	Event   string // of a thing still in place
-	Symptom string // of an abnormal finding that the proven causes do not explain
-	PutIn   PutIn
-}
-
-// OpenPoints are what stands against closing: things still in place that nobody
-// accepted, and of the unexplained symptoms those that nobody accepted.
-func (c *Case) OpenPoints(unexplained []string) []OpenPoint {
-	var out []OpenPoint
-	for _, p := range c.Standing() {
-		out = append(out, OpenPoint{Event: p.Event.ID, PutIn: p.Body})
-	}
-	for _, symptom := range unexplained {
-		if !slices.ContainsFunc(c.Accepted, func(a Said[Accepted]) bool { return a.Body.Symptom == symptom }) {
-			out = append(out, OpenPoint{Symptom: symptom})
-		}
-	}
-	return out
-}

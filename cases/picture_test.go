@@ -118,12 +118,12 @@ func TestFilesThatComeLaterAreKnown(t *testing.T) {
 	sum := sha256.Sum256(clean)
 	lacking := []cases.Attachment{{Name: "other.jpg", Digest: strings.Repeat("0", 64)}, {Name: "door.jpg", Digest: hex.EncodeToString(sum[:])}}
 	for what, content := range map[string][]byte{"as kept": clean, "as taken": original} {
-		if a, kept, ok := cases.Supplies(lacking, content); !ok || a.Name != "door.jpg" || !bytes.Equal(kept, clean) {
+		if a, kept, ok := cases.MatchFile(lacking, content); !ok || a.Name != "door.jpg" || !bytes.Equal(kept, clean) {
 			t.Errorf("%s: %v %v", what, a, ok)
 		}
 	}
 	for what, content := range map[string][]byte{"another picture": photo(t, 32, 64, 1), "a program": []byte("<html><script>"), "nothing": nil} {
-		if a, _, ok := cases.Supplies(lacking, content); ok {
+		if a, _, ok := cases.MatchFile(lacking, content); ok {
 			t.Errorf("%s is taken for %v", what, a)
 		}
 	}

@@ -1,24 +1,3 @@
-// Package learn says what closed cases have to say about the numbers of a rulebase.
-//
-// Every number stands as a prior that is worth some cases. A row of a symptom with the
-// chances p over its values is a Dirichlet distribution with the parameters m·p; so is the
-// table of causes, with p what the rulebase expected of these very cases before anything was
-// seen (their givens, their place). Cases add counts to the parameters (conjugate updates;
-// Gelman et al., Bayesian Data Analysis, chapter 3, from memory). One number of a table is then a beta
-// distribution, whose interval is stated, and a number of the rulebase that lies outside it
-// disagrees with experience.
-//
-// What is counted for a row: what was seen before any work, in the world of the causes
-// that were proven, in the row that counts there. A report with the sureness s shows a value of the
-// chance p with s·p + (1-s)/K, where K is the number of values, as a diagnosis has it too. With
-// reports that are all sure the update is the textbook's; with others it is integrated
-// number by number. Which questions were asked
-// depended on answers before them and not on the answer itself, so that the chances of answers are not
-// bent by it. Rows of symptoms that combine independent rows, the chances that
-// remedies help and the factors of more_likely are not learned.
-//
-// Nothing is ever applied: a patch is a layer to be laid over the rulebase by whoever has
-// read it.
 package learn
 
 import (

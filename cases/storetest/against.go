@@ -148,7 +148,7 @@ func (r *random) agree(t *testing.T, s, m cases.Store) {
 	fill(&q.Symptom, "hum", "power_light", "none")
 	fill(&q.Cause, "fuse", "unit")
 	fill(&q.Reference, "W-100", "x ")
-	fill((*string)(&q.State), string(cases.Open), string(cases.StateClosed))
+	fill((*string)(&q.State), string(cases.StateOpen), string(cases.StateClosed))
 	q.Unsettled = r.rng.IntN(8) == 0
 	if r.rng.IntN(8) == 0 {
 		q.From = day.Add(time.Duration(r.rng.IntN(300)) * time.Second)

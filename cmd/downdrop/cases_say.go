@@ -338,7 +338,7 @@ func (d *desk) arrived(ctx context.Context, c *cases.Case, content []byte) (bool
 	if err != nil {
 		return false, err
 	}
-	a, kept, ok := cases.Supplies(notHere, content)
+	a, kept, ok := cases.MatchFile(notHere, content)
 	if !ok {
 		return false, nil
 	}

@@ -144,7 +144,7 @@ func TestFieldJobToTheClosedCase(t *testing.T) {
 		t.Errorf("%s %+v", c.State, c.Closing)
 	}
 	s.get("/case/" + code)
-	if _, body = s.post("/case/"+code+"/reopen", url.Values{"form": {newForm()}, "why": {"down again"}}); strings.Contains(body, "This case is closed") || s.kept(code).State != cases.Open {
+	if _, body = s.post("/case/"+code+"/reopen", url.Values{"form": {newForm()}, "why": {"down again"}}); strings.Contains(body, "This case is closed") || s.kept(code).State != cases.StateOpen {
 		t.Errorf("it stays closed")
 	}
 }

@@ -23,7 +23,7 @@ func TestAlikeGoldens(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	this := &cases.Case{ID: "mill-9", Code: "7GK3QZ", State: cases.Open}
+	this := &cases.Case{ID: "mill-9", Code: "7GK3QZ", State: cases.StateOpen}
 	this.Opening.Location = "Tide Mill"
 	some := []report.Matched{
 		matched("mill-1", "Tide Mill, sluice", 0.83, []int{0, 1}, cases.Closing{Causes: []string{"fuse_blown"}, Outcome: "part_replaced", UnitVerdict: "good"}),
