@@ -378,6 +378,10 @@ func LocationKey(location string) string { return plainKey(location) }
 
 func plainKey(s string) string { return strings.ToUpper(strings.Join(strings.Fields(s), " ")) }
 
+// tellsUnits says whether a serial tells units apart: one of dashes or blanks alone was
+// written to say that there is none.
+func tellsUnits(serial string) bool { return SerialLooksLike(serial) != "" }
+
 // SerialLooksLike writes a serial as the eye confuses it: 0 for O, 1 for I and l, 8
 // for B, 5 for S, 2 for Z, without blanks and dashes. Two serials that differ and look alike
 // are asked about and never taken for one.

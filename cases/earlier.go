@@ -44,7 +44,7 @@ func LookBack(ctx context.Context, store Store, c *Case) (Earlier, error) {
 		return e, err
 	}
 	unit := c.Opening.Unit
-	if unit.Serial != "" {
+	if tellsUnits(unit.Serial) {
 		err := FindEach(ctx, store, Query{LooksLike: unit.Serial}, func(s Summary) {
 			switch {
 			case s.ID == c.ID:

@@ -12,6 +12,7 @@ package cases
 
 import (
 	"bytes"
+	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
@@ -86,32 +87,7 @@ type Event struct {
 // Compare sorts events of one subject: by order, then site, then the site's own
 // count. It is total, so every store folds the same events to the same case.
 func Compare(a, b Event) int {
-	switch {
-	case a.Order != b.Order:
-		return compareInt(a.Order, b.Order)
-	case a.Site != b.Site:
-		return compareText(a.Site, b.Site)
-	default:
-		return compareInt(a.Seq, b.Seq)
-	}
-}
-
-func compareInt(a, b int64) int {
-	if a < b {
-		return -1
-	} else if a > b {
-		return 1
-	}
-	return 0
-}
-
-func compareText(a, b string) int {
-	if a < b {
-		return -1
-	} else if a > b {
-		return 1
-	}
-	return 0
+	return cmp.Or(cmp.Compare(a.Order, b.Order), strings.Compare(a.Site, b.Site), cmp.Compare(a.Seq, b.Seq))
 }
 
 // Sum is the hash that the event must carry: SHA-256, in hex, of its canonical JSON
@@ -176,18 +152,18 @@ func Seal(d Draft, site string, head Head, order int64) (Event, error) {
 	return e, err
 }
 
-// Limits of one event, so that no store is filled by one entry.
+// Limits of one event in bytes, so that no store is filled by one entry.
 const (
-	MaxBody = 64 << 10
-	maxID   = 64
-	maxText = 200
+	MaxBody = 64 << 10 // of the body
+	maxID   = 64       // of the event's id, and of the name of its kind
+	maxText = 200      // of every other text
 
 	MaxSubject = maxText // bytes of a subject's id
 )
 
 func (d *Draft) check() error {
 	switch {
-	case !plainID(d.ID):
+	case !PlainID(d.ID):
 		return fmt.Errorf("event id %.80q: 1 to %d letters, digits, - and _ are wanted", d.ID, maxID)
 	case d.Subject.ID == "" || len(d.Subject.ID) > maxText:
 		return fmt.Errorf("event %s: its subject has no id, or one longer than %d bytes", d.ID, maxText)
@@ -206,10 +182,9 @@ func (d *Draft) check() error {
 	return nil
 }
 
-// PlainID says whether a text may be the id of an event or a site.
-func PlainID(id string) bool { return plainID(id) }
-
-func plainID(id string) bool {
+// PlainID says whether a text may be the id of an event or a site: 1 to 64 letters,
+// digits, - and _.
+func PlainID(id string) bool {
 	if id == "" || len(id) > maxID {
 		return false
 	}

@@ -3,6 +3,7 @@ package cases
 import (
 	"bufio"
 	"bytes"
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
@@ -256,12 +257,7 @@ func (x *exporter) chosen(ctx context.Context) iter.Seq2[Event, error] {
 				all = append(all, events...)
 			}
 		}
-		slices.SortFunc(all, func(a, b Event) int {
-			if a.Site != b.Site {
-				return compareText(a.Site, b.Site)
-			}
-			return compareInt(a.Seq, b.Seq)
-		})
+		slices.SortFunc(all, func(a, b Event) int { return cmp.Or(strings.Compare(a.Site, b.Site), cmp.Compare(a.Seq, b.Seq)) })
 		all = slices.CompactFunc(all, func(a, b Event) bool { return a.Site == b.Site && a.Seq == b.Seq })
 		for _, e := range all {
 			if !yield(e, nil) {

@@ -5,6 +5,7 @@ import (
 	"compress/flate"
 	"crypto/sha256"
 	"encoding/base32"
+	"encoding/hex"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -115,9 +116,9 @@ func handOverText(c *Case, sheet string) ([]string, error) {
 			x.Version = e.Version
 		}
 		if e.Prev != before[e.Site] {
-			prev, err := hashBytes(e.Prev)
+			prev, err := hex.DecodeString(e.Prev)
 			if err != nil {
-				return nil, fmt.Errorf("event %s: %w", e.ID, err)
+				return nil, fmt.Errorf("event %s: %w: the hash %.80q is none", e.ID, ErrSpoilt, e.Prev)
 			}
 			x.Prev = prev
 		}
@@ -140,21 +141,6 @@ func handOverText(c *Case, sheet string) ([]string, error) {
 		return nil, err
 	}
 	return parts(packed.Bytes()), nil
-}
-
-func hashBytes(hash string) ([]byte, error) {
-	if hash == "" {
-		return []byte{}, nil
-	}
-	b := make([]byte, 0, sha256.Size)
-	for i := 0; i+1 < len(hash); i += 2 {
-		x, err := strconv.ParseUint(hash[i:i+2], 16, 8)
-		if err != nil {
-			return nil, fmt.Errorf("%w: the hash %.80q is none", ErrSpoilt, hash)
-		}
-		b = append(b, byte(x))
-	}
-	return b, nil
 }
 
 var handOverLetters = base32.StdEncoding.WithPadding(base32.NoPadding)
@@ -235,7 +221,7 @@ func (h *handedCase) events() ([]Event, error) {
 			At: time.UnixMicro(x.At).UTC(), Zone: x.Zone, By: x.By, Place: x.Place, Corrects: x.Corrects, Program: word(x.Program), Rulebase: word(x.Rulebase), Body: x.Body}}
 		e.Prev = before[e.Site]
 		if x.Prev != nil {
-			e.Prev = fmt.Sprintf("%x", x.Prev)
+			e.Prev = hex.EncodeToString(x.Prev)
 		}
 		if err := e.Draft.check(); err != nil {
 			return nil, fmt.Errorf("%w: %w", ErrSpoilt, err)

@@ -74,30 +74,39 @@ func redraw(content []byte, media string) ([]byte, error) {
 	return out.Bytes(), err
 }
 
-// shrunk takes every n-th block of pixels together, so that no side is above maxSide.
+// shrunk takes blocks of pixels together, so that no side is above maxSide. A side shorter
+// than a block becomes one pixel.
 func shrunk(p image.Image) image.Image {
 	b := p.Bounds()
 	n := (max(b.Dx(), b.Dy()) + maxSide - 1) / maxSide
 	if n <= 1 {
 		return p
 	}
-	out := image.NewRGBA(image.Rect(0, 0, b.Dx()/n, b.Dy()/n))
+	wide, high := min(n, b.Dx()), min(n, b.Dy()) // of a block
+	out := image.NewRGBA(image.Rect(0, 0, b.Dx()/wide, b.Dy()/high))
 	for y := range out.Rect.Dy() {
 		for x := range out.Rect.Dx() {
-			var sum [4]uint32
-			for j := range n {
-				for i := range n {
-					r, g, bl, a := p.At(b.Min.X+x*n+i, b.Min.Y+y*n+j).RGBA()
-					sum[0], sum[1], sum[2], sum[3] = sum[0]+r>>8, sum[1]+g>>8, sum[2]+bl>>8, sum[3]+a>>8
-				}
-			}
-			at := out.PixOffset(x, y)
-			for k := range sum {
-				out.Pix[at+k] = uint8(sum[k] / uint32(n*n))
-			}
+			block := image.Rect(0, 0, wide, high).Add(b.Min).Add(image.Pt(x*wide, y*high))
+			mean := meanOf(p, block)
+			copy(out.Pix[out.PixOffset(x, y):], mean[:])
 		}
 	}
 	return out
+}
+
+// meanOf is the mean colour of a block of pixels, as image.RGBA keeps it.
+func meanOf(p image.Image, block image.Rectangle) (mean [4]uint8) {
+	var sum [4]uint32
+	for y := block.Min.Y; y < block.Max.Y; y++ {
+		for x := block.Min.X; x < block.Max.X; x++ {
+			r, g, b, a := p.At(x, y).RGBA()
+			sum[0], sum[1], sum[2], sum[3] = sum[0]+r>>8, sum[1]+g>>8, sum[2]+b>>8, sum[3]+a>>8
+		}
+	}
+	for k := range sum {
+		mean[k] = uint8(sum[k] / uint32(block.Dx()*block.Dy()))
+	}
+	return mean
 }
 
 // upright turns and mirrors a picture as the eight orientations of Exif 2.3 (tag 0x0112) ask for.

@@ -78,6 +78,34 @@ func TestPicturesAreTurnedAndTellNoPlace(t *testing.T) {
 	}
 }
 
+// A panorama far longer than it is high keeps at least a row, and of its own colour.
+func TestAThinPictureKeepsARow(t *testing.T) {
+	for _, size := range [][2]int{{4100, 1}, {1, 4100}, {9000, 3}} {
+		p := image.NewRGBA(image.Rect(0, 0, size[0], size[1]))
+		for i := range p.Pix {
+			p.Pix[i] = 0xff
+		}
+		var b bytes.Buffer
+		if err := png.Encode(&b, p); err != nil {
+			t.Fatal(err)
+		}
+		clean, _, err := cases.CleanFile(b.Bytes())
+		if err != nil {
+			t.Errorf("%d by %d: %v", size[0], size[1], err)
+			continue
+		}
+		got, err := png.Decode(bytes.NewReader(clean))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if w, h := got.Bounds().Dx(), got.Bounds().Dy(); w < 1 || h < 1 || max(w, h) > 2000 {
+			t.Errorf("%d by %d became %d by %d", size[0], size[1], w, h)
+		} else if r, g, bl, _ := got.At(w/2, h/2).RGBA(); r != 0xffff || g != 0xffff || bl != 0xffff {
+			t.Errorf("%d by %d: white became %x %x %x", size[0], size[1], r, g, bl)
+		}
+	}
+}
+
 func TestFilesThatAreKeptOrRefused(t *testing.T) {
 	var large bytes.Buffer
 	if err := png.Encode(&large, image.NewGray(image.Rect(0, 0, 4500, 3000))); err != nil {

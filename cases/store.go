@@ -2,6 +2,7 @@ package cases
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -28,8 +29,9 @@ var (
 	ErrTooLong     = errors.New("the entry is too long")
 )
 
-// A TwoCasesError says that a short code names more than one case of a store: a code is made to be the only one
-// where a case is opened, and a case from another place brings its own. Its id names each for sure.
+// A TwoCasesError says that a short code names more than one case of a store: a code is
+// made to be the only one where a case is opened, and a case from another store brings its
+// own. Its id names each for sure.
 type TwoCasesError struct {
 	Code string
 	IDs  []string
@@ -77,8 +79,8 @@ type Store interface {
 	// Heads gives the head of each site's chain.
 	Heads(ctx context.Context) (map[string]Head, error)
 
-	// Case is one case by its id, or by its short code; ErrNotFound, or TwoCasesError where cases of two
-	// places have one code.
+	// Case is one case by its id, or by its short code; ErrNotFound, or TwoCasesError where
+	// cases of two stores have one code.
 	Case(ctx context.Context, idOrCode string) (*Case, error)
 
 	// Find gives summaries of cases, the last changed first.
@@ -204,10 +206,7 @@ const FindLimit = 50
 
 // CompareSummaries sorts cases as Find gives them: the last changed first, then by id.
 func CompareSummaries(a, b Summary) int {
-	if c := b.Changed.Compare(a.Changed); c != 0 {
-		return c
-	}
-	return compareText(a.ID, b.ID)
+	return cmp.Or(b.Changed.Compare(a.Changed), strings.Compare(a.ID, b.ID))
 }
 
 // Holds says whether a case is what a query asks for; Limit and After are Find's.

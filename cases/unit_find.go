@@ -81,6 +81,9 @@ const ReceiptDays = 365
 // serial and type count; what looks like them is to be asked.
 func LookUnitUp(ctx context.Context, store Store, u Unit, now time.Time) (Likeness, error) {
 	var l Likeness
+	if !tellsUnits(u.Serial) {
+		return l, nil
+	}
 	key := UnitKey(u)
 	spoken := map[string]bool{}
 	card, err := ReadUnit(ctx, store, key)
@@ -122,7 +125,7 @@ func LookUnitUp(ctx context.Context, store Store, u Unit, now time.Time) (Likene
 // that ended with it out and of which no stay speaks. Cases without, and the stays that
 // speak of them, are left out: they are this return.
 func SerialReturns(ctx context.Context, store Store, u Unit, without ...string) (int, error) {
-	if u.Serial == "" || u.Type == "" {
+	if !tellsUnits(u.Serial) || u.Type == "" {
 		return 0, nil
 	}
 	n, spoken := 0, map[string]bool{}

@@ -8,7 +8,9 @@ import (
 	"errors"
 	"fmt"
 	"iter"
+	"maps"
 	"math"
+	"slices"
 	"time"
 
 	"downdrop/cases"
@@ -351,8 +353,8 @@ func (a *appending) finish(ctx context.Context) error {
 			touched[e.Subject.ID] = append(touched[e.Subject.ID], e)
 		}
 	}
-	for id, added := range touched {
-		p, err := a.store.project(ctx, a.tx, id, added)
+	for _, id := range slices.Sorted(maps.Keys(touched)) { // so that the same batch numbers its cases in one order
+		p, err := a.store.project(ctx, a.tx, id, touched[id])
 		if err != nil {
 			return err
 		}
