@@ -1,6 +1,7 @@
 package sqlstore
 
 import (
+	"bytes"
 	"context"
 	"database/sql"
 	"errors"
@@ -167,10 +168,9 @@ func (s *Store) wordsWith(ctx context.Context, parts []string) ([]probe, error) 
 		if err := rows.Scan(&page); err != nil {
 			return nil, err
 		}
-		text := string(page)
 		for i := range parts {
 			if p := &probes[i]; p.part == "" {
-				p.terms = appendWords(p.terms, text, parts[i])
+				p.terms = appendWords(p.terms, page, parts[i])
 				if len(p.terms) > manyTerms {
 					p.part, p.terms = parts[i], nil
 				}
@@ -186,18 +186,18 @@ func (s *Store) wordsWith(ctx context.Context, parts []string) ([]probe, error) 
 }
 
 // appendWords finds the lines of a text that a part is in.
-func appendWords(words []string, text, part string) []string {
+func appendWords(words []string, text []byte, part string) []string {
 	for {
-		i := strings.Index(text, part)
+		i := bytes.Index(text, []byte(part))
 		if i < 0 {
 			return words
 		}
-		from := strings.LastIndexByte(text[:i], '\n') + 1
-		to := i + strings.IndexByte(text[i:], '\n')
+		from := bytes.LastIndexByte(text[:i], '\n') + 1
+		to := i + bytes.IndexByte(text[i:], '\n')
 		if to < i {
 			return words // a page that does not end as pages do: Verify says so
 		}
-		words = append(words, text[from:to])
+		words = append(words, string(text[from:to]))
 		text = text[to+1:]
 	}
 }

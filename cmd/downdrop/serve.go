@@ -63,6 +63,9 @@ func runServe(ctx context.Context, env *environment, o serveOptions) error {
 	if err != nil {
 		return err
 	}
+	if os.Getenv("GOGC") == "" {
+		debug.SetGCPercent(100) // not what a command gets that ends soon: see patient
+	}
 	if os.Getenv("GOMEMLIMIT") == "" {
 		debug.SetMemoryLimit(serveHeap)
 	}

@@ -100,93 +100,57 @@ func TestPagesInABrowser(t *testing.T) {
 	}
 }
 
-// The whole job at the drop in a browser: by presses with scripts off, by keys alone with scripts on;
-// axe finds nothing at any question, and everything is large enough for a glove.
+// The whole job at the drop in a browser, in every way; by default by presses on a phone without scripts. axe
+// finds nothing at any question, and everything is large enough for a glove.
 func TestFieldJobInABrowser(t *testing.T) {
-	looked := map[string]bool{} // kinds of questions that axe has seen; all of them where there is time
-	for i, size := range sizes {
-		for _, noScript := range []bool{true, false} {
-			if (i > 0 || !noScript) && support.Deep(t, 1) == 1 {
-				continue // the phone by presses; the desk, and both by keys, in a step of CI
-			}
-			t.Run(fmt.Sprintf("%d wide, scripts off %v", size[0], noScript), func(t *testing.T) {
-				s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
-				tab := s.tab(browser.Options{Width: size[0], Height: size[1], NoScript: noScript})
-				if noScript {
-					light(tab, "dark", "no-preference")
-				}
-				press := func(selector string) {
-					turns(tab, func() {
-						if noScript {
-							tab.Click(selector)
-							return
-						}
-						keyTo(t, tab, selector)
-						tab.Run(chromedp.KeyEvent("\r"))
-					})
-				}
-				press(`a.go`)
-				tab.Run(chromedp.SendKeys("#story", "technician at the drop, not alone, 5 dead, 1-4 good, power light dark, loss_of_bus=off", chromedp.ByQuery))
-				press("button.go")
-				taps := 0
-				for ; taps < 30; taps++ {
-					kind, about, answers := onScreen(tab)
-					where := fmt.Sprintf("%s %s", kind, about)
-					if i == 0 && noScript {
-						wellLaid(t, tab, where)
-					}
-					if !looked[kind] || support.Deep(t, 1) > 1 {
-						looked[kind] = true
-						wellLaid(t, tab, where)
-						accessible(t, tab, noScript, where)
-					}
-					picture(t, tab, fmt.Sprintf("job-%d-%v-%d", size[0], noScript, taps))
-					if kind == "end" {
-						break
-					}
-					pick := blownFuse.choose(kind, about, answers)
-					if pick == "" {
-						t.Fatalf("at %s nothing can be answered: %v", where, answers)
-					}
-					if pick == ticked {
-						tickAll(t, tab, !noScript)
-					}
-					press("button" + attributeSelector("chosen", pick))
-				}
-				press(`a[href$="/close"]`)
-				cause := "input" + attributeSelector("cause", "supply_fuse_blown")
-				if noScript {
-					tab.Click(cause)
-				} else {
-					keyTo(t, tab, cause)
-					tab.Run(chromedp.KeyEvent(" "))
-				}
-				tab.Run(chromedp.SendKeys("#how", "works with a new fuse, watched", chromedp.ByQuery))
-				press("form.box button.go")
-				var said string
-				tab.Eval(`document.querySelector("main").textContent`, &said)
-				if !strings.Contains(said, "This case is closed") {
-					t.Errorf("not closed: %.300s", said)
-				}
-				accessible(t, tab, noScript, "closed")
-				t.Logf("%d answers", taps)
-			})
+	everyWay(t, func(t *testing.T, w way) {
+		s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
+		h := handsOn(t, s, w)
+		if !w.scripts {
+			light(h.tab, "dark", "no-preference")
 		}
-	}
+		h.press(`a.go`)
+		h.write("#story", "technician at the drop, not alone, 5 dead, 1-4 good, power light dark, loss_of_bus=off")
+		h.press("button.go")
+		for ; h.answers < 30; h.answers++ {
+			kind, about, answers := onScreen(h.tab)
+			where := "job " + kind
+			if support.Deep(t, 1) > 1 { // else each kind of question once
+				where += " " + about
+			}
+			h.look(where)
+			if kind == "end" {
+				break
+			}
+			pick := blownFuse.choose(kind, about, answers)
+			if pick == "" {
+				t.Fatalf("at %s %s nothing can be answered: %v", kind, about, answers)
+			}
+			if pick == ticked {
+				h.tickAll()
+			}
+			h.press("button" + attributeSelector("chosen", pick))
+		}
+		h.press(`a[href$="/close"]`)
+		h.look("closing")
+		h.tick("input" + attributeSelector("cause", "supply_fuse_blown"))
+		h.write("#how", "works with a new fuse, watched")
+		h.press("form.box button.go")
+		if said := h.says(); !strings.Contains(said, "This case is closed") {
+			t.Errorf("not closed: %.300s", said)
+		}
+		h.look("closed")
+		t.Logf("%d answers", h.answers)
+	}, way{sizes[0], false, false})
 }
 
-// tickAll ticks every fact that a page asks for, by keys or by presses on its words.
-func tickAll(t *testing.T, tab *browser.Tab, keys bool) {
-	t.Helper()
+// tickAll ticks every fact that a page asks for.
+func (h *hands) tickAll() {
+	h.t.Helper()
 	var facts []string
-	tab.Eval(`Array.from(document.querySelectorAll("input[name=fact]")).map(function (b) { return b.value })`, &facts)
+	h.tab.Eval(`Array.from(document.querySelectorAll("input[name=fact]")).map(function (b) { return b.value })`, &facts)
 	for _, f := range facts {
-		if box := "input" + attributeSelector("fact", f); keys {
-			keyTo(t, tab, box)
-			tab.Run(chromedp.KeyEvent(" "))
-		} else {
-			tab.Click(box)
-		}
+		h.tick("input" + attributeSelector("fact", f))
 	}
 }
 

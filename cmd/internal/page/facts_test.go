@@ -119,7 +119,7 @@ func TestFactsInABrowser(t *testing.T) {
 		accessible(t, tab, !keys, "facts")
 		picture(t, tab, fmt.Sprintf("facts-%d", size[0]))
 		before := count(s.kept(code), cases.KindTalked)
-		tickAll(t, tab, keys)
+		(&hands{t: t, tab: tab, keys: keys}).tickAll()
 		turns(tab, func() {
 			if keys {
 				tab.Run(chromedp.KeyEvent("1"))

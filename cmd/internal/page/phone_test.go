@@ -11,37 +11,45 @@ import (
 	"github.com/chromedp/chromedp/kb"
 
 	"downdrop/cases"
-	"downdrop/testdata/support"
 	"downdrop/testdata/support/browser"
 )
 
-// A supporter with a desk's screen and both hands at the keys takes a call from the first word to the
-// closed case; the same by presses on a phone without scripts. The other two where there is time.
+// A supporter takes a call from the first word to the closed case, in every way; by default with a desk's
+// screen and both hands at the keys.
 func TestPhoneJobInABrowser(t *testing.T) {
-	for _, way := range []struct {
-		width, height int
-		noScript      bool
-		always        bool
-	}{{1280, 800, false, true}, {360, 740, true, false}, {360, 740, false, false}, {1280, 800, true, false}} {
-		if !way.always && support.Deep(t, 1) == 1 {
-			continue
-		}
-		t.Run(fmt.Sprintf("%d wide, scripts off %v", way.width, way.noScript), func(t *testing.T) {
-			s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
-			s.open(url.Values{"at": {"phone"}, "drop": {"9"}, "location": {"Invented Quarry"}, "story": {"operator, 9 dead"}}) // another call is open
-			h := hands{t: t, tab: s.tab(browser.Options{Width: way.width, Height: way.height, NoScript: way.noScript}), keys: !way.noScript}
-			h.phoneJob(s)
-		})
-	}
+	everyWay(t, func(t *testing.T, w way) {
+		s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
+		s.open(url.Values{"at": {"phone"}, "drop": {"9"}, "location": {"Invented Quarry"}, "story": {"operator, 9 dead"}}) // another call is open
+		h := handsOn(t, s, w)
+		h.phoneJob(s)
+	}, way{sizes[1], true, true})
 }
 
-// hands work a page: by keys alone, or by presses.
+// hands work a page in some way.
 type hands struct {
 	t       *testing.T
 	tab     *browser.Tab
+	way     way
 	keys    bool
 	answers int
-	pressed int // keys, but for those of the story
+	pressed int             // keys, but for those of the story
+	looked  map[string]bool // what axe has seen in this way
+}
+
+func handsOn(t *testing.T, s *served, w way) *hands {
+	t.Helper()
+	return &hands{t: t, tab: w.tab(s), way: w, keys: w.keys, looked: map[string]bool{}}
+}
+
+// look holds a page to what a glove needs and to axe, each kind of page once, and keeps its picture.
+func (h *hands) look(what string) {
+	h.t.Helper()
+	if !h.looked[what] {
+		h.looked[what] = true
+		wellLaid(h.t, h.tab, what)
+		accessible(h.t, h.tab, !h.way.scripts, what)
+		picture(h.t, h.tab, what+"-"+h.way.name())
+	}
 }
 
 // to puts the focus on something, by the tabulator where there are only keys.
@@ -51,7 +59,16 @@ func (h *hands) to(selector string) {
 		h.pressed += keyTo(h.t, h.tab, selector)
 		return
 	}
-	h.tab.Run(chromedp.Focus(selector, chromedp.ByQuery))
+	h.tab.Press(selector)
+}
+
+// tick ticks a box.
+func (h *hands) tick(selector string) {
+	h.t.Helper()
+	h.to(selector)
+	if h.keys {
+		h.tab.Run(chromedp.KeyEvent(" "))
+	}
 }
 
 func (h *hands) write(selector, text string) {
@@ -65,7 +82,7 @@ func (h *hands) press(selector string) {
 	h.t.Helper()
 	turns(h.tab, func() {
 		if !h.keys {
-			h.tab.Click(selector)
+			h.tab.Press(selector)
 			return
 		}
 		h.to(selector)
@@ -78,11 +95,11 @@ func (h *hands) answer(entry string) {
 	h.t.Helper()
 	h.answers++
 	if entry == ticked {
-		tickAll(h.t, h.tab, h.keys)
+		h.tickAll()
 	}
 	selector := "button" + attributeSelector("chosen", entry)
 	var key string
-	if h.keys {
+	if h.keys && h.way.scripts {
 		h.tab.Eval(fmt.Sprintf(`document.querySelector(%q).dataset.key`, selector), &key)
 	}
 	if len(key) != 1 {
@@ -103,11 +120,11 @@ func (h *hands) says() (text string) {
 func (h *hands) phoneJob(s *served) {
 	t := h.t
 	h.press("a.go")
-	h.to("input[name=at]")
 	if h.keys {
+		h.to("input[name=at]")
 		h.tab.Run(chromedp.KeyEvent(kb.ArrowDown))
 	} else {
-		h.tab.Click(`input[name=at][value=phone]`)
+		h.to("input[name=at][value=phone]")
 	}
 	const story = "operator, 5 dead, 1-4 good, power dark, run dark"
 	h.write("#story", story)
@@ -124,15 +141,13 @@ func (h *hands) phoneJob(s *served) {
 		if kind == "end" || pick == "" {
 			break
 		}
-		picture(t, h.tab, fmt.Sprintf("call-%v-%d", h.keys, h.answers))
+		h.look("call " + kind + " " + about)
 		h.answer(pick)
 	}
 	if h.answers > 8 {
 		t.Errorf("%d answers until the call can end", h.answers)
 	}
-	picture(t, h.tab, fmt.Sprintf("call-ends-%v", h.keys))
-	wellLaid(t, h.tab, "the call ends")
-	accessible(t, h.tab, !h.keys, "the call ends")
+	h.look("the call ends")
 	c := s.kept(code)
 	if c.Situation.At != "phone" || c.Situation.Drop != 5 {
 		t.Errorf("kept is %+v", c.Situation)
@@ -140,7 +155,7 @@ func (h *hands) phoneJob(s *served) {
 	// Whoever may has put the supply in; the caller calls back.
 	words := []string{"done have_supply_closed, works now"}
 	for _, w := range words {
-		if h.keys {
+		if h.keys && h.way.scripts {
 			h.tab.Run(chromedp.KeyEvent("/"))
 		} else {
 			h.to("#entry")
@@ -148,14 +163,14 @@ func (h *hands) phoneJob(s *served) {
 		turns(h.tab, func() { h.tab.Run(chromedp.KeyEvent(w + kb.Enter)) })
 	}
 	h.press(`nav a[href$="/close"]`)
-	cause := "input" + attributeSelector("cause", "supply_switched_off")
-	h.to(cause)
-	h.tab.Run(chromedp.KeyEvent(" "))
+	h.look("a call is closed")
+	h.tick("input" + attributeSelector("cause", "supply_switched_off"))
 	h.write("#how", "the shift electrician put it in, the caller sees it work")
 	h.press("form.box button.go")
 	if said := h.says(); !strings.Contains(said, "This case is closed") {
 		t.Errorf("not closed: %.600s", said)
 	}
+	h.look("the call is closed")
 	if c := s.kept(code); c.State != cases.StateClosed {
 		t.Errorf("the case is %s", c.State)
 	}
@@ -167,6 +182,7 @@ func (h *hands) agreed() bool {
 	var asked bool
 	h.tab.Eval(`!!document.querySelector("#off")`, &asked)
 	if asked {
+		h.look("to be agreed")
 		h.write("#off", "the shift electrician")
 		h.write("#back", "10:40")
 		h.write("#else", "the control room")

@@ -15,65 +15,30 @@ import (
 	"downdrop/cases"
 	"downdrop/engine/bench"
 	"downdrop/testdata/support"
-	"downdrop/testdata/support/browser"
 )
 
-// A hand does the work in a browser: by presses with scripts off, by keys alone with scripts on.
-type hand struct {
-	t    *testing.T
-	tab  *browser.Tab
-	keys bool
-}
-
-// press presses a button or follows a link.
-func (h *hand) press(selector string) {
-	h.t.Helper()
-	turns(h.tab, func() {
-		if !h.keys {
-			h.tab.Click(selector)
-			return
-		}
-		keyTo(h.t, h.tab, selector)
-		h.tab.Run(chromedp.KeyEvent("\r"))
-	})
-}
-
-// write fills a field in.
-func (h *hand) write(selector, text string) {
-	h.t.Helper()
-	if !h.keys {
-		h.tab.Run(chromedp.SendKeys(selector, text, chromedp.ByQuery))
-		return
-	}
-	keyTo(h.t, h.tab, selector)
-	h.tab.Eval(`document.activeElement.select && document.activeElement.select()`, nil)
-	h.tab.Run(chromedp.KeyEvent(text))
-}
-
 // choose takes one of a list, by typing the beginning of its words.
-func (h *hand) choose(selector, words string) {
+func (h *hands) choose(selector, words string) {
 	h.t.Helper()
 	if h.keys {
-		keyTo(h.t, h.tab, selector)
+		h.to(selector)
 	} else {
-		h.tab.Run(chromedp.Focus(selector, chromedp.ByQuery))
+		h.tab.Run(chromedp.Focus(selector, chromedp.ByQuery)) // a press opens a list that the system draws
 	}
 	h.tab.Run(chromedp.KeyEvent(words))
 }
 
 // open opens what is folded away.
-func (h *hand) open(selector string) {
+func (h *hands) open(selector string) {
 	h.t.Helper()
-	if !h.keys {
-		h.tab.Click(selector)
-		return
+	h.to(selector)
+	if h.keys {
+		h.tab.Run(chromedp.KeyEvent("\r"))
 	}
-	keyTo(h.t, h.tab, selector)
-	h.tab.Run(chromedp.KeyEvent("\r"))
 }
 
 // throughTheBench goes through a run to its end, and looks at each kind of page once.
-func (s *served) throughTheBench(h *hand, look func(string)) int {
+func (s *served) throughTheBench(h *hands) int {
 	s.t.Helper()
 	files, _ := filepath.Glob(strings.TrimSuffix(s.store, ".db") + "-runs/*.run.jsonl")
 	if len(files) != 1 {
@@ -106,7 +71,7 @@ func (s *served) throughTheBench(h *hand, look func(string)) int {
 			h.tab.Run(chromedp.Reload())
 			behind = false
 		}
-		look("bench-" + kind)
+		h.look("bench-" + kind)
 		h.enter(st)
 		if now := benchState(s.t, files[0]); len(now.Events) != len(st.Events)+1 {
 			var says string
@@ -119,7 +84,7 @@ func (s *served) throughTheBench(h *hand, look func(string)) int {
 }
 
 // enter answers what the bench asks, with what the page has for it.
-func (h *hand) enter(st *bench.State) {
+func (h *hands) enter(st *bench.State) {
 	h.t.Helper()
 	text := typedAt(st)
 	var as string
@@ -189,76 +154,64 @@ func recordLink(c *cases.Card) string {
 	return fmt.Sprintf("/record?of=%s&number=%s&issue=%d", url.QueryEscape(c.ID), b.Number, b.Issue)
 }
 
-// The shop's whole job in a browser, from the unit that comes in to its release on its record: axe finds
-// nothing on any page of it, and everything is large enough for a glove.
+// The shop's whole job in a browser, in every way, from the unit that comes in to its release on its record: axe
+// finds nothing on any page of it, and everything is large enough for a glove. In two of the ways, which differ in
+// all, the unit goes through the full acceptance.
 func TestTheShopsJobInABrowser(t *testing.T) {
 	if support.Deep(t, 1) == 1 {
-		t.Skip("it takes many seconds: a step of CI plays it four times, with DOWNDROP_DEEP=2; TestTheShopsJob plays it without a browser")
+		t.Skip("it takes many seconds: a step of CI plays it, with DOWNDROP_DEEP=2; TestTheShopsJob plays it without a browser")
 	}
-	for _, size := range sizes {
-		for _, keys := range []bool{false, true} {
-			t.Run(fmt.Sprintf("%d wide, by keys and scripts %v", size[0], keys), func(t *testing.T) {
-				store := filepath.Join(t.TempDir(), "cases.db")
-				s := serve(t, store)
-				h := &hand{t, s.tab(browser.Options{Width: size[0], Height: size[1], NoScript: !keys}), keys}
-				seen := map[string]bool{}
-				look := func(what string) {
-					t.Helper()
-					if seen[what] {
-						return
-					}
-					seen[what] = true
-					wellLaid(t, h.tab, what)
-					if !keys || !strings.HasPrefix(what, "bench") || support.Deep(t, 1) > 1 { // the bench has one column at any width
-						accessible(t, h.tab, !keys, what)
-					}
-					picture(t, h.tab, fmt.Sprintf("shop-%s-%d", what, size[0]))
-				}
-				h.press(`a[href="/shop"]`)
-				look("none")
-				h.press(`a[href="/shop/receive"]`)
-				look("receive")
-				h.write("#type", quayType(t))
-				h.write("#serial", "A0815")
-				h.write("#condition", "two pins bent")
-				h.write(`input[name=by]`, "bench-2")
-				h.press("form.box button.go")
-				look("received")
-				h.choose(`form[action="/unit/statement"] select`, "not ex")
-				h.press(`form[action="/unit/statement"] button.go`)
-				h.press(`a[href^="/unit/bench"]`)
-				look("bench-begin")
-				h.press(`button[name=procedure][value=short]`)
-				entries := s.throughTheBench(h, look)
-				look("bench-end")
-				h.write(`input[name=customer]`, "Invented Yard")
-				h.press(`form[action="/bench/record"] button.go`)
-				look("bench-recorded")
-				h.press(`main a[href^="/unit?of="]`)
-				look("recorded")
-				h.choose(`form[action="/unit/move"] select[name=to]`, "eval")
-				h.write(`form[action="/unit/move"] input[name=why]`, "passed the short check")
-				h.press(`form[action="/unit/move"] button.go`)
-				h.choose(`form[action="/unit/move"] select[name=to]`, "rel")
-				h.write(`form[action="/unit/move"] input[name=why]`, "sent back with its record")
-				h.open(`form[action="/unit/move"] summary`)
-				h.write(`form[action="/unit/move"] input[name=consent]`, "customer-7, letter")
-				h.press(`form[action="/unit/move"] button.go`)
-				look("released")
-				key := url.QueryEscape(s.keyOf(s.page("/unit?of=" + url.QueryEscape(cases.UnitKey(cases.Unit{Type: quayType(t), Serial: "A0815"})))))
-				for what, path := range map[string]string{"decide": "/unit/decide?of=" + key, "decided": s.decidedOn(key) + "&plot=yes"} {
-					h.tab.Run(chromedp.Navigate(s.at + path))
-					look(what)
-				}
-				c := s.unitNow(cases.UnitKey(cases.Unit{Type: quayType(t), Serial: "A0815"}))
-				if c.State() != cases.ShopReleased || len(c.Records) != 1 {
-					t.Errorf("it is %s with %d records", c.State(), len(c.Records))
-				}
-				h.tab.Run(chromedp.Navigate(s.at + recordLink(c)))
-				accessible(t, h.tab, !keys, "record")
-				picture(t, h.tab, fmt.Sprintf("shop-record-%d", size[0]))
-				t.Logf("%d entries at the bench", entries)
-			})
+	everyWay(t, func(t *testing.T, w way) {
+		store := filepath.Join(t.TempDir(), "cases.db")
+		s := serve(t, store)
+		h := handsOn(t, s, w)
+		procedure := "short"
+		if w == (way{sizes[0], false, true}) || w == (way{sizes[1], true, false}) {
+			procedure = "acceptance"
 		}
-	}
+		h.press(`a[href="/shop"]`)
+		h.look("no unit")
+		h.press(`a[href="/shop/receive"]`)
+		h.look("receive")
+		h.write("#type", quayType(t))
+		h.write("#serial", "A0815")
+		h.write("#condition", "two pins bent")
+		h.write(`input[name=by]`, "bench-2")
+		h.press("form.box button.go")
+		h.look("received")
+		h.choose(`form[action="/unit/statement"] select`, "not ex")
+		h.press(`form[action="/unit/statement"] button.go`)
+		h.press(`a[href^="/unit/bench"]`)
+		h.look("bench-begin")
+		h.press(`button[name=procedure][value=` + procedure + `]`)
+		entries := s.throughTheBench(h)
+		h.look("bench-end")
+		h.write(`input[name=customer]`, "Invented Yard")
+		h.press(`form[action="/bench/record"] button.go`)
+		h.look("bench-recorded")
+		h.press(`main a[href^="/unit?of="]`)
+		h.look("recorded")
+		h.choose(`form[action="/unit/move"] select[name=to]`, "eval")
+		h.write(`form[action="/unit/move"] input[name=why]`, "passed the check")
+		h.press(`form[action="/unit/move"] button.go`)
+		h.choose(`form[action="/unit/move"] select[name=to]`, "rel")
+		h.write(`form[action="/unit/move"] input[name=why]`, "sent back with its record")
+		h.open(`form[action="/unit/move"] summary`)
+		h.write(`form[action="/unit/move"] input[name=consent]`, "customer-7, letter")
+		h.press(`form[action="/unit/move"] button.go`)
+		h.look("released")
+		key := url.QueryEscape(s.keyOf(s.page("/unit?of=" + url.QueryEscape(cases.UnitKey(cases.Unit{Type: quayType(t), Serial: "A0815"})))))
+		for what, path := range map[string]string{"decide": "/unit/decide?of=" + key, "decided": s.decidedOn(key) + "&plot=yes"} {
+			h.tab.Run(chromedp.Navigate(s.at + path))
+			h.look(what)
+		}
+		c := s.unitNow(cases.UnitKey(cases.Unit{Type: quayType(t), Serial: "A0815"}))
+		if c.State() != cases.ShopReleased || len(c.Records) != 1 {
+			t.Errorf("it is %s with %d records", c.State(), len(c.Records))
+		}
+		h.tab.Run(chromedp.Navigate(s.at + recordLink(c)))
+		accessible(t, h.tab, !w.scripts, "record")
+		picture(t, h.tab, "record-"+w.name())
+		t.Logf("%d entries at the bench", entries)
+	})
 }

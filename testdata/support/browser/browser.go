@@ -3,6 +3,7 @@ package browser
 
 import (
 	"context"
+	"fmt"
 	"os"
 	"strings"
 	"sync"
@@ -10,18 +11,25 @@ import (
 	"time"
 
 	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/input"
+	"github.com/chromedp/cdproto/log"
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/cdproto/page"
+	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 
 	"downdrop/testdata/support"
 )
 
 // A Tab is one page, seen at a size. What goes wrong in it fails the test: an error
-// of a script, a dialog, a request to anything but its own origin or file.
+// of a script, something that the page's own policy forbids, a dialog, a request to anything but
+// its own origin or file.
 type Tab struct {
-	t   testing.TB
-	ctx context.Context
+	t     testing.TB
+	ctx   context.Context
+	touch bool // a finger presses, not a mouse
+
+	tapped time.Time // last
 
 	mu       sync.Mutex
 	requests []string
@@ -49,7 +57,7 @@ func New(t testing.TB, o Options) *Tab {
 	allocator, stop := chromedp.NewExecAllocator(context.Background(), options...)
 	ctx, cancel := chromedp.NewContext(allocator)
 	ctx, late := context.WithTimeout(ctx, 4*time.Minute)
-	tab := &Tab{t: t, ctx: ctx}
+	tab := &Tab{t: t, ctx: ctx, touch: o.Width < 600}
 	t.Cleanup(func() {
 		tab.check(o)
 		chromedp.Cancel(ctx) //nolint:errcheck // it waits for the browser's end, however that comes
@@ -67,9 +75,18 @@ func New(t testing.TB, o Options) *Tab {
 		case *page.EventJavascriptDialogOpening:
 			tab.wrong = append(tab.wrong, "a dialog: "+e.Message)
 			go chromedp.Run(ctx, page.HandleJavaScriptDialog(true)) //nolint:errcheck // the dialog is the failure
+		case *runtime.EventExceptionThrown:
+			tab.wrong = append(tab.wrong, "an error of a script: "+e.ExceptionDetails.Error())
+		case *log.EventEntryAdded:
+			if e.Entry.Level == log.LevelError && (e.Entry.Source == log.SourceSecurity || e.Entry.Source == log.SourceJavascript) {
+				tab.wrong = append(tab.wrong, fmt.Sprintf("%s: %s", e.Entry.Source, e.Entry.Text))
+			}
 		}
 	})
 	actions := []chromedp.Action{network.Enable(), emulation.SetDeviceMetricsOverride(int64(o.Width), int64(o.Height), 1, o.Width < 600), emulation.SetScriptExecutionDisabled(o.NoScript)}
+	if tab.touch {
+		actions = append(actions, emulation.SetTouchEmulationEnabled(true))
+	}
 	if o.Offline {
 		actions = append(actions, network.EmulateNetworkConditions(true, 0, 0, 0))
 	}
@@ -99,6 +116,58 @@ func (tab *Tab) Click(selector string) {
 	if !there {
 		tab.t.Fatalf("nothing fits %s", selector)
 	}
+}
+
+// Press presses the first element of a selector as a person does: it is brought into sight, and a finger
+// (on a phone's screen) or the mouse comes down on the middle of it. Where something else lies over
+// it there, the test fails.
+func (tab *Tab) Press(selector string) {
+	tab.t.Helper()
+	at := tab.middle(selector)
+	for range 40 { // a page may still be moving, as to a field that was just chosen
+		time.Sleep(25 * time.Millisecond)
+		before := at
+		if at = tab.middle(selector); at == before {
+			break
+		}
+	}
+	if at.Why != "" {
+		tab.t.Fatalf("press %s: %s", selector, at.Why)
+	}
+	if tab.touch {
+		time.Sleep(time.Until(tab.tapped.Add(doubleTap)))
+		tab.Run(input.DispatchTouchEvent(input.TouchStart, []*input.TouchPoint{{X: at.X, Y: at.Y}}), input.DispatchTouchEvent(input.TouchEnd, []*input.TouchPoint{}))
+		tab.tapped = time.Now()
+		return
+	}
+	tab.Run(chromedp.MouseClickXY(at.X, at.Y))
+}
+
+// doubleTap is how long after a tap another one near it is the second half of a double tap.
+const doubleTap = 400 * time.Millisecond
+
+// A spot is where something can be pressed, or why it cannot.
+type spot struct {
+	X, Y float64
+	Why  string
+}
+
+// middle brings an element into sight and says where its middle is.
+func (tab *Tab) middle(selector string) (at spot) {
+	tab.t.Helper()
+	tab.Eval(`(function(){
+		var e = document.querySelector(`+quote(selector)+`);
+		if (!e) return {Why: "nothing fits it"};
+		e.scrollIntoView({block: "center", inline: "center", behavior: "instant"});
+		var r = e.getClientRects()[0];
+		if (!r || !r.width || !r.height) return {Why: "it is not seen"};
+		var x = r.left + r.width / 2, y = r.top + r.height / 2, hit = document.elementFromPoint(x, y);
+		if (!hit) return {Why: "it lies outside of the screen"};
+		if (hit !== e && !e.contains(hit) && !(hit.closest("label") && hit.closest("label").control === e)) return {Why: "over it lies " + hit.outerHTML.slice(0, 120)};
+		var seen = window.visualViewport;
+		return {X: (x - seen.offsetLeft) * seen.scale, Y: (y - seen.offsetTop) * seen.scale, Why: ""};
+	})()`, &at)
+	return at
 }
 
 // Screenshot is the whole page as PNG.
