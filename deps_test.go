@@ -63,6 +63,7 @@ cmd/downdrop              : ...
 // here is Go's own or refused.
 const libraryHomes = `
 gopkg.in/yaml.v3           : rulebase/source
+github.com/expr-lang/expr  : rulebase
 github.com/spf13/cobra     : cmd/downdrop
 github.com/spf13/pflag     : cmd/downdrop
 golang.org/x/term          : cmd/downdrop

@@ -2,9 +2,8 @@ package rulebase
 
 import "math"
 
-// An Expression is a `when`: a part of expr-lang's grammar, parsed once into a small typed
-// tree of our own. (Its own parser is what the tests compare with: used here, it would lex
-// each text a second time, take ten times as long, and set up its tables at every start.) The tree is the only thing the rest of the program reads:
+// An Expression is a `when`: expr-lang's grammar, parsed once into a small typed
+// tree of our own. The tree is the only thing the rest of the program reads:
 // closures, word operations, why-not and checks are all made from it.
 type Expression struct {
 	Text string

@@ -8,15 +8,24 @@ import (
 	"slices"
 	"strings"
 
+	"github.com/expr-lang/expr/ast"
+	"github.com/expr-lang/expr/conf"
+	"github.com/expr-lang/expr/parser"
+	"github.com/expr-lang/expr/parser/lexer"
+
 	"downdrop/rulebase/source"
 )
 
-// Limits on one expression, checked before it is parsed: a text of two megabytes of
-// brackets would overflow the stack, which nothing can catch.
+// Limits on one expression, checked before expr's parser sees it: a text of two
+// megabytes of brackets would overflow its stack, which nothing can catch.
 const (
 	mostExpressionBytes = 4 << 10
 	mostExpressionDepth = 100
 )
+
+// The one configuration of expr's parser; making it anew for each expression
+// would cost more than the parsing.
+var parserConfig = conf.CreateNew()
 
 // ParseExpression reads an expression. pos is the place of the text's first
 // character in its file. Where problems come back the expression is nil.
@@ -37,8 +46,7 @@ type expressionParser struct {
 	scope    *Scope
 	problems []Problem
 	runes    []rune // of text: places in it count runes
-	tokens   []token
-	next     int // among them
+	tokens   []lexer.Token
 }
 
 // problem keeps what is wrong with some runes of the text. In a text of several
@@ -65,43 +73,44 @@ func (p *expressionParser) parse() *Term {
 	if !p.lex() || !p.vet() {
 		return nil
 	}
-	tree := p.tree()
-	if tree == nil {
+	tree, err := parser.ParseWithConfig(p.text, parserConfig)
+	if err != nil {
+		p.parseError(err)
 		return nil
 	}
-	p.wholeNumbers(tree)
+	p.wholeNumbers(tree.Node)
 	if p.scope.Number {
-		return p.number(tree)
+		return p.number(tree.Node)
 	}
-	return p.truth(tree)
+	return p.truth(tree.Node)
 }
 
-func at(n node) int { return n.place().from }
+func at(n ast.Node) int { return n.Location().From }
 
-func widthOf(n node) int { return max(1, n.place().to-n.place().from) }
+func widthOf(n ast.Node) int { return max(1, n.Location().To-n.Location().From) }
 
 // truth reads a node that gives a truth value.
-func (p *expressionParser) truth(n node) *Term {
+func (p *expressionParser) truth(n ast.Node) *Term {
 	switch n := n.(type) {
-	case *truthNode:
-		if n.text == "true" {
+	case *ast.BoolNode:
+		if n.Value {
 			return &Term{Op: OpTrue, Column: at(n) + 1, GivensOnly: true}
 		}
 		return &Term{Op: OpFalse, Column: at(n) + 1, GivensOnly: true}
-	case *nameNode:
+	case *ast.IdentifierNode:
 		return p.readFlag(n)
-	case *signNode:
-		if n.text == "not" || n.text == "!" {
+	case *ast.UnaryNode:
+		if n.Operator == "not" || n.Operator == "!" {
 			return p.not(n)
 		}
-	case *pairNode:
+	case *ast.BinaryNode:
 		switch {
-		case n.text == "and" || n.text == "or" || n.text == "&&" || n.text == "||":
+		case n.Operator == "and" || n.Operator == "or" || n.Operator == "&&" || n.Operator == "||":
 			return p.join(n)
-		case slices.Contains(comparisons, n.text):
+		case slices.Contains(comparisons, n.Operator):
 			return p.comparison(n)
 		}
-	case *callNode:
+	case *ast.CallNode, *ast.BuiltinNode:
 		if name, args := call(n); name == "known" {
 			return p.known(n, args)
 		}
@@ -109,13 +118,15 @@ func (p *expressionParser) truth(n node) *Term {
 	return p.unsuited(n, "a condition is wanted here, true or false")
 }
 
-func (p *expressionParser) unsuited(n node, wanted string) *Term {
+func (p *expressionParser) unsuited(n ast.Node, wanted string) *Term {
 	says := wanted
 	name, _ := call(n)
 	switch n.(type) {
-	case *nilNode:
+	case *ast.MemberNode, *ast.SliceNode:
+		says = "brackets cannot follow a name; a list stands behind in"
+	case *ast.NilNode:
 		says = "nil is not allowed; what is not known is not known(x)"
-	case *callNode:
+	case *ast.CallNode, *ast.BuiltinNode:
 		if name != "known" && name != "min" && name != "max" && name != "abs" {
 			says = fmt.Sprintf("%s() is not known here; the functions are known, min, max and abs", name)
 		}
@@ -124,15 +135,21 @@ func (p *expressionParser) unsuited(n node, wanted string) *Term {
 	return nil
 }
 
-func call(n node) (string, []node) {
-	if n, ok := n.(*callNode); ok {
-		return n.text, n.args
+func call(n ast.Node) (string, []ast.Node) {
+	switch n := n.(type) {
+	case *ast.CallNode:
+		if id, ok := n.Callee.(*ast.IdentifierNode); ok {
+			return id.Value, n.Arguments
+		}
+		return "this", n.Arguments
+	case *ast.BuiltinNode:
+		return n.Name, n.Arguments
 	}
 	return "", nil
 }
 
-func (p *expressionParser) not(n *signNode) *Term {
-	a := p.truth(n.of)
+func (p *expressionParser) not(n *ast.UnaryNode) *Term {
+	a := p.truth(n.Node)
 	if a == nil {
 		return nil
 	}
@@ -147,12 +164,12 @@ func (p *expressionParser) not(n *signNode) *Term {
 	return &Term{Op: OpNot, Args: []*Term{a}, Column: at(n) + 1, GivensOnly: a.GivensOnly}
 }
 
-func (p *expressionParser) join(n *pairNode) *Term {
+func (p *expressionParser) join(n *ast.BinaryNode) *Term {
 	op := OpOr
-	if n.text == "and" || n.text == "&&" {
+	if n.Operator == "and" || n.Operator == "&&" {
 		op = OpAnd
 	}
-	a, b := p.truth(n.left), p.truth(n.right)
+	a, b := p.truth(n.Left), p.truth(n.Right)
 	if a == nil || b == nil {
 		return nil
 	}
@@ -170,23 +187,23 @@ func (p *expressionParser) join(n *pairNode) *Term {
 
 // name finds what an identifier stands for; -1 with a problem said, or silently
 // where quiet.
-func (p *expressionParser) name(n *nameNode, quiet bool) int {
-	i, ok := p.scope.ByID[n.text]
-	if kind := p.scope.Kinds[n.text]; !ok && kind != KindNone {
+func (p *expressionParser) name(n *ast.IdentifierNode, quiet bool) int {
+	i, ok := p.scope.ByID[n.Value]
+	if kind := p.scope.Kinds[n.Value]; !ok && kind != KindNone {
 		if !quiet {
-			p.problem(at(n), widthOf(n), "not-readable-here", "", "%s is a %s; %s reads only %s", n.text, kindWords[kind], p.scope.Where, p.allowed())
+			p.problem(at(n), widthOf(n), "not-readable-here", "", "%s is a %s; %s reads only %s", n.Value, kindWords[kind], p.scope.Where, p.allowed())
 		}
 		return -1
 	}
 	if !ok {
 		if !quiet {
-			p.problem(at(n), widthOf(n), "unknown-name", source.Nearest(n.text, p.readable()), "%s is not known: no section declares it and no rule sets it", n.text)
+			p.problem(at(n), widthOf(n), "unknown-name", source.Nearest(n.Value, p.readable()), "%s is not known: no section declares it and no rule sets it", n.Value)
 		}
 		return -1
 	}
 	if !slices.Contains(p.scope.Allow, p.scope.Names[i].Kind) {
 		if !quiet {
-			p.problem(at(n), widthOf(n), "not-readable-here", "", "%s is a %s; %s reads only %s", n.text, kindWords[p.scope.Names[i].Kind], p.scope.Where, p.allowed())
+			p.problem(at(n), widthOf(n), "not-readable-here", "", "%s is a %s; %s reads only %s", n.Value, kindWords[p.scope.Names[i].Kind], p.scope.Where, p.allowed())
 		}
 		return -1
 	}
@@ -219,7 +236,7 @@ func (p *expressionParser) givensOnly(name int) bool {
 	return k != KindCause && k != KindCondition
 }
 
-func (p *expressionParser) readFlag(n *nameNode) *Term {
+func (p *expressionParser) readFlag(n *ast.IdentifierNode) *Term {
 	i := p.name(n, false)
 	if i < 0 {
 		return nil
@@ -229,21 +246,21 @@ func (p *expressionParser) readFlag(n *nameNode) *Term {
 		if len(name.Words) > 0 {
 			example = name.ID + " == " + name.Words[0]
 		}
-		p.problem(at(n), widthOf(n), "type", "", "%s is not true or false by itself; compare it, as in %s", n.text, example)
+		p.problem(at(n), widthOf(n), "type", "", "%s is not true or false by itself; compare it, as in %s", n.Value, example)
 		return nil
 	}
 	return &Term{Op: OpRead, Name: i, Column: at(n) + 1, GivensOnly: p.givensOnly(i)}
 }
 
-func (p *expressionParser) known(n node, args []node) *Term {
+func (p *expressionParser) known(n ast.Node, args []ast.Node) *Term {
 	if len(args) == 1 {
-		if id, ok := args[0].(*nameNode); ok {
+		if id, ok := args[0].(*ast.IdentifierNode); ok {
 			i := p.name(id, false)
 			if i < 0 {
 				return nil
 			}
 			if !p.givensOnly(i) {
-				p.problem(at(id), widthOf(id), "type", "", "known() asks what is known of a given, a symptom or a fact; %s is a %s", id.text, kindWords[p.scope.Names[i].Kind])
+				p.problem(at(id), widthOf(id), "type", "", "known() asks what is known of a given, a symptom or a fact; %s is a %s", id.Value, kindWords[p.scope.Names[i].Kind])
 				return nil
 			}
 			return &Term{Op: OpKnown, Name: i, Column: at(n) + 1, GivensOnly: true}
@@ -253,62 +270,62 @@ func (p *expressionParser) known(n node, args []node) *Term {
 }
 
 // comparison reads == != < <= > >= and in.
-func (p *expressionParser) comparison(n *pairNode) *Term {
-	if u, ok := leftmost(n.left).(*signNode); ok && u.text == "not" && p.wordAt(at(u)) == "not" && !p.inBrackets(at(u), at(n)) {
+func (p *expressionParser) comparison(n *ast.BinaryNode) *Term {
+	if u, ok := leftmost(n.Left).(*ast.UnaryNode); ok && u.Operator == "not" && p.wordAt(at(u)) == "not" && !p.inBrackets(at(u), at(n)) {
 		p.problem(at(u), 3, "not-before-comparison", p.turnedRound(at(u), n), "not stands before a comparison and would only hold for its left side; turn the comparison round")
 		return nil
 	}
-	if n.text == "in" {
+	if n.Operator == "in" {
 		return p.in(n)
 	}
 	if p.unreadable(n) {
 		return nil
 	}
-	if n.text == "==" || n.text == "!=" {
+	if n.Operator == "==" || n.Operator == "!=" {
 		if t, done := p.equality(n); done {
 			return t
 		}
 	}
-	a, b := p.number(n.left), p.number(n.right)
+	a, b := p.number(n.Left), p.number(n.Right)
 	if a == nil || b == nil {
 		return nil
 	}
-	return &Term{Op: numberComparisons[n.text], Args: []*Term{a, b}, Column: at(n) + 1, GivensOnly: a.GivensOnly && b.GivensOnly}
+	return &Term{Op: numberComparisons[n.Operator], Args: []*Term{a, b}, Column: at(n) + 1, GivensOnly: a.GivensOnly && b.GivensOnly}
 }
 
 var numberComparisons = map[string]Op{"==": OpEqual, "!=": OpNotEqual, "<": OpLess, "<=": OpLessEqual, ">": OpGreater, ">=": OpGreaterEqual}
 
 // leftmost is what a side of a comparison begins with. (The not of a not in [...]
 // has the place of its in.)
-func leftmost(n node) node {
+func leftmost(n ast.Node) ast.Node {
 	for {
-		b, ok := n.(*pairNode)
-		if !ok || arithmetic[b.text] == 0 {
+		b, ok := n.(*ast.BinaryNode)
+		if !ok || arithmetic[b.Operator] == 0 {
 			return n
 		}
-		n = b.left
+		n = b.Left
 	}
 }
 
 // unreadable says of a comparison which of its sides are names that cannot be
 // read. A word that may be a value of the other side is not called unknown beside it.
-func (p *expressionParser) unreadable(n *pairNode) bool {
-	l, leftID := n.left.(*nameNode)
-	r, rightID := n.right.(*nameNode)
+func (p *expressionParser) unreadable(n *ast.BinaryNode) bool {
+	l, leftID := n.Left.(*ast.IdentifierNode)
+	r, rightID := n.Right.(*ast.IdentifierNode)
 	leftBad := leftID && p.name(l, true) < 0
 	rightBad := rightID && p.name(r, true) < 0
-	equality := n.text == "==" || n.text == "!="
-	near := func(n *nameNode) bool {
-		return p.isName(n) || source.Nearest(n.text, p.readable()) != ""
+	equality := n.Operator == "==" || n.Operator == "!="
+	near := func(n *ast.IdentifierNode) bool {
+		return p.isName(n) || source.Nearest(n.Value, p.readable()) != ""
 	}
 	switch {
 	case leftBad && rightBad && equality && near(l) != near(r):
 		leftBad, rightBad = near(l), near(r)
 	case leftBad && rightBad && equality && !near(l):
 		rightBad = false
-	case equality && leftBad && p.worded(n.right) >= 0:
+	case equality && leftBad && p.worded(n.Right) >= 0:
 		leftBad = p.isName(l)
-	case equality && rightBad && p.worded(n.left) >= 0:
+	case equality && rightBad && p.worded(n.Left) >= 0:
 		rightBad = p.isName(r)
 	}
 	if leftBad {
@@ -321,14 +338,14 @@ func (p *expressionParser) unreadable(n *pairNode) bool {
 }
 
 // isName says that a word is an id of the rulebase, readable here or not.
-func (p *expressionParser) isName(n *nameNode) bool {
-	_, ok := p.scope.ByID[n.text]
+func (p *expressionParser) isName(n *ast.IdentifierNode) bool {
+	_, ok := p.scope.ByID[n.Value]
 	return ok
 }
 
 // worded is a name of words (choice, banded symptom, flag) on one side, -1 where there is none.
-func (p *expressionParser) worded(n node) int {
-	if id, ok := n.(*nameNode); ok {
+func (p *expressionParser) worded(n ast.Node) int {
+	if id, ok := n.(*ast.IdentifierNode); ok {
 		if i := p.name(id, true); i >= 0 && p.scope.Names[i].Type != Number {
 			return i
 		}
@@ -338,24 +355,24 @@ func (p *expressionParser) worded(n node) int {
 
 // equality reads == and != where a side is a word or a flag. done is false where
 // both sides are numbers.
-func (p *expressionParser) equality(n *pairNode) (t *Term, done bool) {
-	l, r := p.worded(n.left), p.worded(n.right)
-	negative := n.text == "!="
+func (p *expressionParser) equality(n *ast.BinaryNode) (t *Term, done bool) {
+	l, r := p.worded(n.Left), p.worded(n.Right)
+	negative := n.Operator == "!="
 	switch {
 	case l >= 0 && r >= 0:
 		return p.twoNames(n, l, r, negative), true
 	case r >= 0 && (l < 0):
-		return p.against(n, r, n.left, negative)
+		return p.against(n, r, n.Left, negative)
 	case l >= 0:
-		return p.against(n, l, n.right, negative)
+		return p.against(n, l, n.Right, negative)
 	}
-	if p.truthy(n.left) || p.truthy(n.right) {
-		a, b := p.truth(n.left), p.truth(n.right)
+	if p.truthy(n.Left) || p.truthy(n.Right) {
+		a, b := p.truth(n.Left), p.truth(n.Right)
 		return p.sameFlag(n, a, b, negative), true
 	}
-	for _, side := range []node{n.left, n.right} {
-		if text, ok := side.(*textNode); ok {
-			p.problem(at(side), widthOf(side), "type", "", "%q is a word, and no name of words stands on the other side", text.text)
+	for _, side := range []ast.Node{n.Left, n.Right} {
+		if text, ok := side.(*ast.StringNode); ok {
+			p.problem(at(side), widthOf(side), "type", "", "%q is a word, and no name of words stands on the other side", text.Value)
 			return nil, true
 		}
 	}
@@ -363,22 +380,22 @@ func (p *expressionParser) equality(n *pairNode) (t *Term, done bool) {
 }
 
 // truthy says that a node can only be a truth value.
-func (p *expressionParser) truthy(n node) bool {
+func (p *expressionParser) truthy(n ast.Node) bool {
 	switch n := n.(type) {
-	case *truthNode:
+	case *ast.BoolNode:
 		return true
-	case *signNode:
-		return n.text == "not"
-	case *pairNode:
-		return n.text == "and" || n.text == "or" || slices.Contains(comparisons, n.text)
-	case *callNode:
+	case *ast.UnaryNode:
+		return n.Operator == "not"
+	case *ast.BinaryNode:
+		return n.Operator == "and" || n.Operator == "or" || slices.Contains(comparisons, n.Operator)
+	case *ast.CallNode, *ast.BuiltinNode:
 		name, _ := call(n)
 		return name == "known"
 	}
 	return false
 }
 
-func (p *expressionParser) sameFlag(n node, a, b *Term, negative bool) *Term {
+func (p *expressionParser) sameFlag(n ast.Node, a, b *Term, negative bool) *Term {
 	if a == nil || b == nil {
 		return nil
 	}
@@ -393,22 +410,22 @@ func (p *expressionParser) sameFlag(n node, a, b *Term, negative bool) *Term {
 	return &Term{Op: op, Args: []*Term{a, b}, Column: at(n) + 1, GivensOnly: true}
 }
 
-func (p *expressionParser) twoNames(n *pairNode, l, r int, negative bool) *Term {
+func (p *expressionParser) twoNames(n *ast.BinaryNode, l, r int, negative bool) *Term {
 	a, b := p.scope.Names[l], p.scope.Names[r]
 	if a.Type == Flag && b.Type == Flag {
-		return p.sameFlag(n, p.truth(n.left), p.truth(n.right), negative)
+		return p.sameFlag(n, p.truth(n.Left), p.truth(n.Right), negative)
 	}
 	for _, side := range []struct {
 		of Name
-		n  node
-	}{{a, n.right}, {b, n.left}} {
-		if id := side.n.(*nameNode); slices.Contains(side.of.Words, id.text) {
+		n  ast.Node
+	}{{a, n.Right}, {b, n.Left}} {
+		if id := side.n.(*ast.IdentifierNode); slices.Contains(side.of.Words, id.Value) {
 			p.notAValue(side.of, id)
 			return nil
 		}
 	}
 	if a.Type == Banded && b.Type == Banded || a.Type == Flag || b.Type == Flag {
-		p.problem(at(n), widthOf(n), "type", "", "%s and %s cannot be compared by %s", a.ID, b.ID, n.text)
+		p.problem(at(n), widthOf(n), "type", "", "%s and %s cannot be compared by %s", a.ID, b.ID, n.Operator)
 		return nil
 	}
 	if !slices.ContainsFunc(a.Words, func(w string) bool { return slices.Contains(b.Words, w) }) {
@@ -432,12 +449,12 @@ func translation(a, b []string) []int32 {
 }
 
 // against compares a name of words with a literal, or with something else.
-func (p *expressionParser) against(n *pairNode, name int, other node, negative bool) (*Term, bool) {
+func (p *expressionParser) against(n *ast.BinaryNode, name int, other ast.Node, negative bool) (*Term, bool) {
 	as := p.scope.Names[name]
 	if as.Type == Flag {
-		b, ok := other.(*truthNode)
+		b, ok := other.(*ast.BoolNode)
 		if !ok && p.truthy(other) {
-			return p.sameFlag(n, p.truth(n.left), p.truth(n.right), negative), true
+			return p.sameFlag(n, p.truth(n.Left), p.truth(n.Right), negative), true
 		}
 		if !ok {
 			word, _ := p.word(other)
@@ -449,7 +466,7 @@ func (p *expressionParser) against(n *pairNode, name int, other node, negative b
 			return nil, true
 		}
 		t := &Term{Op: OpIs, Name: name, Words: []int32{1}, Column: at(n) + 1, GivensOnly: true}
-		if b.text == "true" {
+		if b.Value {
 			t.Words[0] = 2
 		}
 		if negative {
@@ -474,12 +491,12 @@ func (p *expressionParser) against(n *pairNode, name int, other node, negative b
 }
 
 // notAValue says what is wrong with the other side of a name of words.
-func (p *expressionParser) notAValue(as Name, other node) {
-	text := string(p.runes[at(other):max(at(other), min(other.place().to, len(p.runes)))])
-	id, isID := other.(*nameNode)
+func (p *expressionParser) notAValue(as Name, other ast.Node) {
+	text := string(p.runes[at(other):max(at(other), min(other.Location().To, len(p.runes)))])
+	id, isID := other.(*ast.IdentifierNode)
 	switch {
 	case slices.Contains(as.Words, text) && isID:
-		p.problem(at(other), widthOf(other), "type", "'"+id.text+"'", "%s is a value of %s but also an id of its own; put the value in quotes", id.text, as.ID)
+		p.problem(at(other), widthOf(other), "type", "'"+id.Value+"'", "%s is a value of %s but also an id of its own; put the value in quotes", id.Value, as.ID)
 	case slices.Contains(as.Words, text):
 		p.problem(at(other), widthOf(other), "type", "'"+text+"'", "the value %s of %s has to stand in quotes here", text, as.ID)
 	case as.Type == Banded:
@@ -490,18 +507,18 @@ func (p *expressionParser) notAValue(as Name, other node) {
 }
 
 // word is a literal word: a text in quotes, or an unquoted word that is no id.
-func (p *expressionParser) word(n node) (string, bool) {
+func (p *expressionParser) word(n ast.Node) (string, bool) {
 	switch n := n.(type) {
-	case *textNode:
-		return n.text, true
-	case *nameNode:
-		_, isID := p.scope.ByID[n.text]
-		return n.text, !isID
+	case *ast.StringNode:
+		return n.Value, true
+	case *ast.IdentifierNode:
+		_, isID := p.scope.ByID[n.Value]
+		return n.Value, !isID
 	}
 	return "", false
 }
 
-func (p *expressionParser) value(name int, word string, n node) (int32, bool) {
+func (p *expressionParser) value(name int, word string, n ast.Node) (int32, bool) {
 	as := p.scope.Names[name]
 	w := int32(slices.Index(as.Words, word) + 1)
 	if w == 0 {
@@ -510,25 +527,25 @@ func (p *expressionParser) value(name int, word string, n node) (int32, bool) {
 	return w, w > 0
 }
 
-func (p *expressionParser) in(n *pairNode) *Term {
-	list, ok := n.right.(*listNode)
-	if !ok || len(list.items) == 0 {
-		p.problem(at(n.right), widthOf(n.right), "expression", "", "in takes a list of values, as in line in [token_pair, tia485_polled]")
+func (p *expressionParser) in(n *ast.BinaryNode) *Term {
+	list, ok := n.Right.(*ast.ArrayNode)
+	if !ok || len(list.Nodes) == 0 {
+		p.problem(at(n.Right), widthOf(n.Right), "expression", "", "in takes a list of values, as in line in [token_pair, tia485_polled]")
 		return nil
 	}
-	if name := p.worded(n.left); name >= 0 && p.scope.Names[name].Type != Flag {
+	if name := p.worded(n.Left); name >= 0 && p.scope.Names[name].Type != Flag {
 		return p.inWords(n, name, list)
 	}
-	if p.worded(n.left) >= 0 {
-		p.problem(at(n.left), widthOf(n.left), "type", "", "%s is true or false; it needs no list", n.left.(*nameNode).text)
+	if p.worded(n.Left) >= 0 {
+		p.problem(at(n.Left), widthOf(n.Left), "type", "", "%s is true or false; it needs no list", n.Left.(*ast.IdentifierNode).Value)
 		return nil
 	}
-	a := p.number(n.left)
+	a := p.number(n.Left)
 	if a == nil {
 		return nil
 	}
 	t := &Term{Op: OpInNumbers, Args: []*Term{a}, Column: at(n) + 1}
-	for _, item := range list.items {
+	for _, item := range list.Nodes {
 		x, ok := literal(item)
 		if !ok {
 			p.problem(at(item), widthOf(item), "type", "", "a number is wanted in this list")
@@ -540,9 +557,9 @@ func (p *expressionParser) in(n *pairNode) *Term {
 	return t
 }
 
-func (p *expressionParser) inWords(n *pairNode, name int, list *listNode) *Term {
+func (p *expressionParser) inWords(n *ast.BinaryNode, name int, list *ast.ArrayNode) *Term {
 	t := &Term{Op: OpIn, Name: name, Column: at(n) + 1, GivensOnly: p.givensOnly(name)}
-	for _, item := range list.items {
+	for _, item := range list.Nodes {
 		word, ok := p.word(item)
 		if !ok {
 			p.notAValue(p.scope.Names[name], item)
@@ -556,16 +573,18 @@ func (p *expressionParser) inWords(n *pairNode, name int, list *listNode) *Term 
 }
 
 // literal is a number as written, with its sign.
-func literal(n node) (float64, bool) {
+func literal(n ast.Node) (float64, bool) {
 	switch n := n.(type) {
-	case *numberNode:
-		return n.value, !math.IsInf(n.value, 0)
-	case *signNode:
-		x, ok := literal(n.of)
-		if n.text == "-" {
+	case *ast.IntegerNode:
+		return float64(n.Value), true
+	case *ast.FloatNode:
+		return n.Value, !math.IsInf(n.Value, 0)
+	case *ast.UnaryNode:
+		x, ok := literal(n.Node)
+		if n.Operator == "-" {
 			x = -x
 		}
-		return x, ok && (n.text == "-" || n.text == "+")
+		return x, ok && (n.Operator == "-" || n.Operator == "+")
 	}
 	return 0, false
 }
@@ -573,34 +592,34 @@ func literal(n node) (float64, bool) {
 var arithmetic = map[string]Op{"+": OpAdd, "-": OpSubtract, "*": OpMultiply, "/": OpDivide}
 
 // number reads a node that gives a number.
-func (p *expressionParser) number(n node) *Term {
+func (p *expressionParser) number(n ast.Node) *Term {
 	if x, ok := literal(n); ok {
 		return &Term{Op: OpConstant, Number: x, Column: at(n) + 1, GivensOnly: true}
 	}
 	switch n := n.(type) {
-	case *nameNode:
+	case *ast.IdentifierNode:
 		i := p.name(n, false)
 		if i < 0 {
 			return nil
 		}
 		if name := p.scope.Names[i]; name.Type != Number && name.Type != Banded {
-			p.problem(at(n), widthOf(n), "type", "", "%s is not a number", n.text)
+			p.problem(at(n), widthOf(n), "type", "", "%s is not a number", n.Value)
 			return nil
 		}
 		return &Term{Op: OpReading, Name: i, Column: at(n) + 1, GivensOnly: p.givensOnly(i)}
-	case *signNode:
-		a := p.number(n.of)
-		if a == nil || n.text == "+" {
+	case *ast.UnaryNode:
+		a := p.number(n.Node)
+		if a == nil || n.Operator == "+" {
 			return a
 		}
-		if n.text == "-" {
+		if n.Operator == "-" {
 			return &Term{Op: OpNegate, Args: []*Term{a}, Column: at(n) + 1, GivensOnly: a.GivensOnly}
 		}
-	case *pairNode:
-		if op, ok := arithmetic[n.text]; ok {
-			a, b := p.number(n.left), p.number(n.right)
+	case *ast.BinaryNode:
+		if op, ok := arithmetic[n.Operator]; ok {
+			a, b := p.number(n.Left), p.number(n.Right)
 			if op == OpDivide && b != nil && b.Op == OpConstant && b.Number == 0 {
-				p.problem(at(n.right), widthOf(n.right), "type", "", "nothing can be divided by 0")
+				p.problem(at(n.Right), widthOf(n.Right), "type", "", "nothing can be divided by 0")
 				return nil
 			}
 			if a == nil || b == nil {
@@ -608,7 +627,7 @@ func (p *expressionParser) number(n node) *Term {
 			}
 			return &Term{Op: op, Args: []*Term{a, b}, Column: at(n) + 1, GivensOnly: a.GivensOnly && b.GivensOnly}
 		}
-	case *callNode:
+	case *ast.CallNode, *ast.BuiltinNode:
 		return p.function(n)
 	}
 	return p.unsuited(n, "a number is wanted here")
@@ -616,7 +635,7 @@ func (p *expressionParser) number(n node) *Term {
 
 var functionOps = map[string]Op{"min": OpMin, "max": OpMax, "abs": OpAbs}
 
-func (p *expressionParser) function(n node) *Term {
+func (p *expressionParser) function(n ast.Node) *Term {
 	name, args := call(n)
 	op, ok := functionOps[name]
 	switch {
