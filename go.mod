@@ -2,8 +2,6 @@ module downdrop
 
 go 1.26.0
 
-toolchain go1.26.11
-
 require (
 	codeberg.org/go-pdf/fpdf v0.12.0
 	github.com/boombuler/barcode v1.1.0
