@@ -17,8 +17,9 @@ import (
 type Options struct {
 	// Weights asks for the weight of every finding: one more weighing for each.
 	Weights bool
-	// Against is the id of the cause that the first one is weighed against; "",
-	// or the first one's own: the second.
+	// Weighed is the id of the cause that is weighed against another; "": the first.
+	Weighed string
+	// Against is the id of the cause that it is weighed against; "", or its own: the likeliest other.
 	Against string
 	// Last says that nothing will be added to this diagnosis, and that nobody will
 	// ask it for its worlds. It then keeps none of what is as long as the list of
@@ -88,7 +89,7 @@ func Diagnose(ctx context.Context, p *Prepared, s rulebase.Situation, o Options)
 	}
 	d.conclude(w)
 	if o.Weights && d.Possible {
-		d.Weights = w.weights(d, o.Against)
+		d.Weights = w.weights(d, o.Weighed, o.Against)
 	}
 	if err := ctx.Err(); err != nil {
 		return nil, err
@@ -465,15 +466,27 @@ func (d *Diagnosis) contradiction(w *weighing) {
 }
 
 // weights says, for every piece of evidence, by what factor it moved the odds of
-// the first cause against another: the odds with all evidence, divided by those
+// one cause against another: the odds with all evidence, divided by those
 // with all but this piece. Findings' order does not matter to it.
-func (w *weighing) weights(d *Diagnosis, against string) []Weight {
-	other := max(1, slices.IndexFunc(d.Causes, func(b CauseBelief) bool { return d.Base.Causes[b.Cause].ID == against }))
-	if len(d.Causes) < 2 || d.Causes[other].Probability == 0 {
+func (w *weighing) weights(d *Diagnosis, weighed, against string) []Weight {
+	if len(d.Causes) < 2 {
 		return nil
 	}
-	first, second := d.Causes[0].Cause, d.Causes[other].Cause
-	odds := d.Causes[0].Probability / d.Causes[other].Probability
+	at := func(id string) int {
+		return slices.IndexFunc(d.Causes, func(b CauseBelief) bool { return d.Base.Causes[b.Cause].ID == id })
+	}
+	this, other := max(0, at(weighed)), at(against)
+	if other < 0 || other == this {
+		if other = 0; this == 0 {
+			other = 1
+		}
+	}
+	d.Weighed = [2]int{d.Causes[this].Cause, d.Causes[other].Cause}
+	if d.Causes[this].Probability == 0 || d.Causes[other].Probability == 0 {
+		return nil
+	}
+	first, second := d.Weighed[0], d.Weighed[1]
+	odds := d.Causes[this].Probability / d.Causes[other].Probability
 	var all []Weight
 	for i := range w.pieces {
 		p := &w.pieces[i]

@@ -43,7 +43,8 @@ type Diagnosis struct {
 	Facts     []Fact
 	Tells     []Tell
 	Conflicts []Conflict
-	Weights   []Weight // what each finding did to the first cause against another (Options.Against)
+	Weights   []Weight // what each finding did to one cause against another (Options.Weighed, Against)
+	Weighed   [2]int   // the two causes that Weights are about, by their places in Base.Causes
 	Work      Work
 
 	working *working // for a later diagnosis with more known
@@ -159,7 +160,7 @@ type Weight struct {
 	Finding string // symptom id
 	Value   string
 	Rule    string  // the rule that derived it; "": somebody saw it
-	Factor  float64 // odds of the first cause against the other are multiplied by this; above 1 speaks for the first
+	Factor  float64 // odds of the first of Weighed against the other are multiplied by this; above 1 speaks for the first
 }
 
 // Work counts what a diagnosis did. Limits in downdrop are counts of work, never time.

@@ -55,6 +55,19 @@ rules:
 			t.Errorf("against %q s weighs %v, want %v", against, got, want)
 		}
 	}
+	// Any two that are named, whichever is likelier: turned round, each factor is the other's inverse.
+	for _, c := range []struct {
+		weighed, against string
+		want             float64
+	}{{"c", "b", 0.5 / 0.3}, {"b", "c", 0.3 / 0.5}, {"b", "", 0.3 / 0.9}, {"b", "b", 0.3 / 0.9}, {"nobody", "c", 0.9 / 0.5}} {
+		d := diagnose(t, p, s, engine.Options{Weights: true, Weighed: c.weighed, Against: c.against})
+		if got := d.Weights[0].Factor; math.Abs(got-c.want) > 1e-12 {
+			t.Errorf("%q against %q: s weighs %v, want %v", c.weighed, c.against, got, c.want)
+		}
+		if first := b.Causes[d.Weighed[0]].ID; first != c.weighed && c.weighed != "nobody" {
+			t.Errorf("%q against %q: weighed is %s", c.weighed, c.against, first)
+		}
+	}
 	// One to which nothing is added gives the same, and nothing continues from it.
 	last := diagnose(t, p, s, engine.Options{Weights: true, Last: true})
 	if len(last.Weights) != 2 || last.Causes[0] != d.Causes[0] || len(last.Fired) != 1 || b.Rules[last.Fired[0]].ID != "tells" {

@@ -146,6 +146,7 @@ whole store back in place of a lost one, use "store restore".`
 	sayReference     = "--reference %s: a reference is kind=text, its kind one of %s."
 	sayNoStep        = "There is no test or remedy %q in the rulebase."
 	sayNoRemedy      = "There is no remedy %q in the rulebase."
+	sayWeighTwo      = "--weigh names one cause, or two different ones to weigh against each other."
 	sayNoCause       = "There is no cause %q in the rulebase."
 	sayAttach        = "%s is not kept: %v."
 	sayAboutWhat     = "Say what it is about: --location, --drop, --type, --serial, --revision, --complaint or --call-back."

@@ -139,7 +139,7 @@ var flagWords = sync.OnceValue(func() map[string]completion {
 		"case done --drop": words(string(rulebase.Well), string(rulebase.StillDown)), "--drop": ownWords,
 		"--location": {list: fromCases(func(s *cases.Summary) string { return s.Location })}, "--serial": {list: fromCases(func(s *cases.Summary) string { return s.Serial })},
 		"--looks-like": {list: fromCases(func(s *cases.Summary) string { return s.Serial })}, "--type": {list: unitTypes},
-		"--cause": causeIDs, "--symptom": symptomIDs, "--outcome": words(rulebase.Words(rulebase.Outcomes)...),
+		"--cause": causeIDs, "--weigh": causeIDs, "--symptom": symptomIDs, "--outcome": words(rulebase.Words(rulebase.Outcomes)...),
 		"case open --reference": starts(cases.ReferenceKinds), "--reference": ownWords,
 		"line locate --from": words("host", "end"), "--from": ownWords,
 		"case hand-over --to": words(placeWords...), "case take-along --to": words(placeWords...), "rulebase handbook --to": anyFile, "rulebase schema --to": folders, "--to": ownWords,

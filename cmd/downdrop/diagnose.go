@@ -2,17 +2,20 @@ package main
 
 import (
 	"context"
+	"fmt"
 	"slices"
 
 	"github.com/spf13/cobra"
 
 	"downdrop/cmd/internal/report"
 	"downdrop/engine"
+	"downdrop/rulebase"
 )
 
 type diagnoseOptions struct {
 	caseOptions
 	json, detail bool
+	weigh        []string // one or two causes
 }
 
 func newDiagnoseCmd(env *environment, runF func(context.Context, *environment, diagnoseOptions) error) *cobra.Command {
@@ -32,6 +35,7 @@ func newDiagnoseCmd(env *environment, runF func(context.Context, *environment, d
 	addCaseFlags(cmd, env, &o.caseOptions)
 	cmd.Flags().BoolVar(&o.json, "json", false, "print JSON for programs, schema "+report.DiagnosisSchema)
 	cmd.Flags().BoolVar(&o.detail, "detail", false, "also print every step in full, facts with their why, and all numbers")
+	cmd.Flags().StringArrayVar(&o.weigh, "weigh", nil, "also weigh what is known for this cause (`ID`) against the likeliest other; given twice, against that one")
 	return cmd
 }
 
@@ -49,7 +53,16 @@ func runDiagnose(ctx context.Context, env *environment, o diagnoseOptions) error
 	if err != nil {
 		return err
 	}
-	d, err := engine.Diagnose(ctx, engine.Prepare(base), s, engine.Options{Weights: true})
+	weighed, err := o.weighed(base)
+	if err != nil {
+		return err
+	}
+	usual := engine.Options{Weights: true}
+	if o.json {
+		usual = weighed
+	}
+	p := engine.Prepare(base)
+	d, err := engine.Diagnose(ctx, p, s, usual)
 	if err != nil {
 		return err
 	}
@@ -58,10 +71,36 @@ func runDiagnose(ctx context.Context, env *environment, o diagnoseOptions) error
 	} else {
 		err = report.Text(env.out, d, report.TextOptions{Width: env.width(), Detail: o.detail, Hints: true})
 	}
+	if err == nil && !o.json && len(o.weigh) > 0 && d.Possible {
+		between, weighErr := engine.Diagnose(ctx, p, s, weighed)
+		if weighErr != nil {
+			return weighErr
+		}
+		err = report.Weighed(env.out, env.width(), between)
+	}
 	// Something not listed may explain what nothing listed allows: the answer
 	// stands, and whoever called is told all the same.
 	if err == nil && slices.ContainsFunc(d.Conflicts, func(c engine.Conflict) bool { return c.Kind == engine.ConflictImpossible }) {
 		return foundError{}
 	}
 	return written(err)
+}
+
+// weighed are the options of a diagnosis that weighs the causes that were named.
+func (o *diagnoseOptions) weighed(base *rulebase.Base) (engine.Options, error) {
+	x := engine.Options{Weights: true}
+	if len(o.weigh) > 2 || len(o.weigh) == 2 && o.weigh[0] == o.weigh[1] {
+		return x, usageError{sayWeighTwo}
+	}
+	for i, id := range o.weigh {
+		if ref, _ := base.Lookup(id); ref.Kind != rulebase.KindCause {
+			return x, inputError{fmt.Sprintf(sayNoCause, id) + nearCause(base, id)}
+		}
+		if i == 0 {
+			x.Weighed = id
+		} else {
+			x.Against = id
+		}
+	}
+	return x, nil
 }

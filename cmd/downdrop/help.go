@@ -22,7 +22,10 @@ the last. What --see says was seen now, after everything the case says was done.
 
 Values may be words or readings with their unit. A finding that is not sure
 carries how sure it is behind the last @, as a number from 0 to 1. An id or value
-that does not exist is refused, with what was probably meant.`
+that does not exist is refused, with what was probably meant.
+
+--weigh sets two causes side by side: finding by finding, what speaks for the one
+against the other.`
 
 	shortStore = "The store of cases: where it is, copies of it, is it whole"
 	longStore  = `The store of cases: where it is, copies of it, is it whole.

@@ -180,7 +180,11 @@ func (p *pageDesk) Beside(c *cases.Case, after conversation.State) []cases.Draft
 func (p *pageDesk) Shown(d *engine.Diagnosis) []cases.Draft { return kept.Shown(d) }
 
 func (p *pageDesk) Diagnose(ctx context.Context, s rulebase.Situation) (*engine.Diagnosis, error) {
-	return engine.Diagnose(ctx, p.prepared, s, engine.Options{Weights: true})
+	return p.Weigh(ctx, s, "", "")
+}
+
+func (p *pageDesk) Weigh(ctx context.Context, s rulebase.Situation, cause, against string) (*engine.Diagnosis, error) {
+	return engine.Diagnose(ctx, p.prepared, s, engine.Options{Weights: true, Weighed: cause, Against: against})
 }
 
 func (p *pageDesk) Chart(ctx context.Context, c *cases.Case, places int) (*report.Chart, error) {

@@ -335,12 +335,16 @@ func (s *Server) diagnosisJSON(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *Server) diagnose(ctx context.Context, situation rulebase.Situation) (*engine.Diagnosis, error) {
+	return s.weigh(ctx, situation, "", "")
+}
+
+func (s *Server) weigh(ctx context.Context, situation rulebase.Situation, cause, against string) (*engine.Diagnosis, error) {
 	done, err := s.reason(ctx)
 	if err != nil {
 		return nil, err
 	}
 	defer done()
-	return s.o.Desk.Diagnose(ctx, situation)
+	return s.o.Desk.Weigh(ctx, situation, cause, against)
 }
 
 // caseJSON is what `downdrop case show --json` says.

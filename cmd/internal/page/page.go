@@ -54,6 +54,8 @@ type Desk interface {
 	Shown(d *engine.Diagnosis) []cases.Draft
 	// Diagnose answers a case as `downdrop diagnose` does.
 	Diagnose(ctx context.Context, s rulebase.Situation) (*engine.Diagnosis, error)
+	// Weigh is Diagnose, with what is known weighed for one cause against another; "" as it is usual.
+	Weigh(ctx context.Context, s rulebase.Situation, cause, against string) (*engine.Diagnosis, error)
 	// Chart is the fault-finding chart from where a case stands, of at most so many places.
 	Chart(ctx context.Context, c *cases.Case, places int) (*report.Chart, error)
 	// Closing says what stands against closing a case so; nil: nothing. An empty outcome is filled in.

@@ -23,7 +23,16 @@ func (s *Server) causes(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	d, err := s.diagnose(r.Context(), st.c.Situation)
+	first, second := r.URL.Query().Get("first"), r.URL.Query().Get("second")
+	for _, id := range []string{first, second} {
+		if ref, _ := s.o.Base.Lookup(id); id != "" && ref.Kind != rulebase.KindCause {
+			return refusal{http.StatusNotFound, sayNoSuchCause}
+		}
+	}
+	if first != "" && first == second {
+		return refusal{http.StatusUnprocessableEntity, sayTwoCauses}
+	}
+	d, err := s.weigh(r.Context(), st.c.Situation, first, second)
 	if err != nil {
 		return err
 	}
@@ -39,6 +48,9 @@ func (s *Server) causes(w http.ResponseWriter, r *http.Request) error {
 		First   string
 		Second  string
 		Weights []weightRow
+		Firsts  []choice // causes to weigh, the chosen one among them
+		Seconds []choice
+		Ruled   bool // one of them is ruled out
 		Both    []causeRow
 		Still   []string
 		Moved   *moved
@@ -47,8 +59,9 @@ func (s *Server) causes(w http.ResponseWriter, r *http.Request) error {
 	}{sheet: s.sheetOf(st.c), Still: report.InPlaceLines(st.c), UnitOut: report.Chance(d.UnitOut), Both: chancesOf(d, 5), Moved: movedOf(d, st.c), Trunk: trunkOf(d, st.c, paper, s.o.NewID())}
 	data.Causes, data.Others = causeRows(d, 15)
 	if d.Possible && len(d.Causes) > 1 {
-		data.First, data.Second = d.Base.Causes[d.Causes[0].Cause].Name, d.Base.Causes[d.Causes[1].Cause].Name
-		data.Weights = weightRows(d)
+		data.First, data.Second = d.Base.Causes[d.Weighed[0]].Name, d.Base.Causes[d.Weighed[1]].Name
+		data.Weights, data.Ruled = weightRows(d), d.Weights == nil
+		data.Firsts, data.Seconds = weighable(d, d.Weighed[0]), weighable(d, d.Weighed[1])
 	}
 	for _, f := range d.Facts {
 		if byRule(d.Base, f) {
@@ -58,6 +71,18 @@ func (s *Server) causes(w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	return show(w, http.StatusOK, "causes", data)
+}
+
+// weighable are the causes that can be weighed, the likeliest first, and among them the one that is.
+func weighable(d *engine.Diagnosis, now int) []choice {
+	var out []choice
+	for _, c := range d.Causes {
+		cause := &d.Base.Causes[c.Cause]
+		if c.Probability > 0 || c.Cause == now {
+			out = append(out, choice{Value: cause.ID, Says: cause.Name + ", " + report.Chance(c.Now), Chosen: c.Cause == now})
+		}
+	}
+	return out
 }
 
 // byRule says whether a rule derived a fact about the drop. What follows from the kind of

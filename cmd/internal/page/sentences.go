@@ -46,6 +46,8 @@ const (
 	sayAcceptWhy        = "Say in at most 120 letters why it may stay so."
 	sayNotClosed        = "This case is not closed."
 
+	sayNoSuchCause    = "There is no such cause here."
+	sayTwoCauses      = "Choose two different causes to weigh."
 	sayRulesOutSecond = "rules the second out"
 	sayRulesOutFirst  = "rules the first out"
 	sayTimesFirst     = "%.2g times for the first"

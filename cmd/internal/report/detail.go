@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"io"
 	"strings"
 
 	"downdrop/engine"
@@ -87,6 +88,26 @@ func (t *text) allWeights() {
 	for _, w := range weights(t.d) {
 		t.item("  ", digits(w.Factor)+" "+sayWeight(&w))
 	}
+}
+
+// Weighed writes what every finding did to one cause against another, the strongest first
+// (engine.Options.Weighed).
+func Weighed(w io.Writer, width int, d *engine.Diagnosis) error {
+	p := newPage(width)
+	first, second := causeHere(d.Base, d.Weighed[0]), causeHere(d.Base, d.Weighed[1])
+	p.gap()
+	p.say(sayWeighed(first, second))
+	switch all := weights(d); {
+	case d.Weights == nil:
+		p.item("  ", sayNotWeighed)
+	case len(all) == 0:
+		p.item("  ", sayNothingWeighs)
+	default:
+		for i := range all {
+			p.item("  ", digits(all[i].Factor)+" "+sayWeight(&all[i]))
+		}
+	}
+	return p.writeTo(w)
 }
 
 func (t *text) facts() {

@@ -50,6 +50,7 @@ type diagnosisJSON struct {
 	Case     string       `json:"case"`
 	Possible bool         `json:"possible"`
 	Weights  []weightJSON `json:"weights"`
+	Weighed  []string     `json:"weighed"` // the two causes that the weights are about; a factor above 1 speaks for the first
 	Work     workJSON     `json:"work"`
 }
 
@@ -196,6 +197,7 @@ func diagnosisDocument(d *engine.Diagnosis) *diagnosisJSON {
 		Case:         d.Situation.Case,
 		Possible:     d.Possible,
 		Weights:      []weightJSON{},
+		Weighed:      []string{},
 		Work:         workJSON{d.Work.Visits, d.Work.Hypotheses, d.Work.Nodes},
 	}
 	for _, c := range d.Conflicts {
@@ -225,6 +227,9 @@ func (out *diagnosisJSON) believe(d *engine.Diagnosis) {
 	}
 	for _, e := range d.Explanations {
 		out.Explanations = append(out.Explanations, explanationJSON{causeIDs(d, e), e.Probability})
+	}
+	if d.Weights != nil {
+		out.Weighed = []string{d.Base.Causes[d.Weighed[0]].ID, d.Base.Causes[d.Weighed[1]].ID}
 	}
 	for _, w := range d.Weights {
 		one := weightJSON{Finding: w.Finding, Value: w.Value, Rule: w.Rule}

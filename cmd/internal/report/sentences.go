@@ -162,6 +162,15 @@ func sayWeight(w *engine.Weight) string {
 	return name + ": " + weightWords(w.Factor) + "."
 }
 
+func sayWeighed(first, second string) string {
+	return fmt.Sprintf("What speaks for the first against the second (factor on the odds; above 1 for the first). First: %s. Second: %s.", inSentence(first), inSentence(second))
+}
+
+const (
+	sayNotWeighed    = "One of them is ruled out by what is known, so there is nothing to weigh."
+	sayNothingWeighs = "Nothing is known yet that could tell them apart."
+)
+
 func weightWords(factor float64) string {
 	switch {
 	case math.IsNaN(factor):
