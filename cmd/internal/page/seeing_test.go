@@ -271,3 +271,59 @@ func TestASheetIsHandedOver(t *testing.T) {
 		}
 	}
 }
+
+// Any two causes are weighed against each other on a plain form, with the figures of the command.
+func TestTwoChosenCausesAreWeighed(t *testing.T) {
+	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
+	code := s.open(url.Values{"at": {"field"}, "story": {fieldStory + ", power light dark, run light dark, isolator closed"}})
+	at := "/case/" + code + "/causes"
+	weighed := func(first, second string) string {
+		t.Helper()
+		status, page := s.get(at + "?first=" + first + "&second=" + second)
+		if status != http.StatusOK {
+			t.Fatalf("%s against %s: %d", first, second, status)
+		}
+		for _, id := range []string{first, second} {
+			if id != "" && !strings.Contains(page, `<option value="`+id+`" selected>`) {
+				t.Errorf("%s is not the one chosen", id)
+			}
+		}
+		spoke := ""
+		each(parse(t, page), func(n *html.Node) {
+			if attribute(n, "aria-labelledby") == "spoke" {
+				spoke = words(n)
+			}
+		})
+		return spoke
+	}
+	page := weighed("supply_fuse_blown", "unit_line_driver_dead")
+	said := s.downdrop(s.downdrop("", "case", "show", code, "--as-case"), "diagnose", "-", "--json", "--weigh", "supply_fuse_blown", "--weigh", "unit_line_driver_dead")
+	var doc struct {
+		Weighed []string
+		Weights []struct {
+			Finding, Value string
+			Factor         float64
+		}
+	}
+	if err := json.Unmarshal([]byte(said), &doc); err != nil || len(doc.Weighed) != 2 {
+		t.Fatalf("%v %v", err, doc.Weighed)
+	}
+	for _, w := range doc.Weights {
+		if w.Factor > 1.1 {
+			if want := fmt.Sprintf("%s %s %.2g times for the first", strings.ReplaceAll(w.Finding, "_", " "), strings.ReplaceAll(w.Value, "_", " "), w.Factor); !strings.Contains(page, want) {
+				t.Errorf("the page lacks %q: %s", want, page)
+			}
+		}
+	}
+	if turned := weighed("unit_line_driver_dead", "supply_fuse_blown"); turned == page || !strings.Contains(turned, "times for the second") {
+		t.Errorf("turned round it is %s", turned)
+	}
+	if weighed("", "") == page {
+		t.Error("unasked, the likeliest two are weighed")
+	}
+	for path, want := range map[string]int{"?first=nobody": http.StatusNotFound, "?first=%3Cscript%3E": http.StatusNotFound, "?first=supply_fuse_blown&second=supply_fuse_blown": http.StatusUnprocessableEntity} {
+		if status, _ := s.get(at + path); status != want {
+			t.Errorf("%s: %d", path, status)
+		}
+	}
+}

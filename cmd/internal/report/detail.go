@@ -99,7 +99,7 @@ func Weighed(w io.Writer, width int, d *engine.Diagnosis) error {
 	p.say(sayWeighed(first, second))
 	switch all := weights(d); {
 	case d.Weights == nil:
-		p.item("  ", sayNotWeighed)
+		p.item("  ", sayRuledOutSoNot)
 	case len(all) == 0:
 		p.item("  ", sayNothingWeighs)
 	default:

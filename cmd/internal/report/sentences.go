@@ -167,7 +167,7 @@ func sayWeighed(first, second string) string {
 }
 
 const (
-	sayNotWeighed    = "One of them is ruled out by what is known, so there is nothing to weigh."
+	sayRuledOutSoNot = "One of them is ruled out by what is known, so there is nothing to weigh."
 	sayNothingWeighs = "Nothing is known yet that could tell them apart."
 )
 
