@@ -16,6 +16,7 @@ import (
 	"downdrop/cases/storetest"
 	"downdrop/engine"
 	"downdrop/rulebase"
+	"downdrop/testdata/support/shipped"
 )
 
 var update = flag.Bool("update", false, "write the example cases anew")
@@ -171,10 +172,7 @@ func closedCases(t testing.TB) []*cases.Case {
 
 // What ships is what the readable text says, and only words of the shipped rulebase.
 func TestClosedExamplesAreAsWritten(t *testing.T) {
-	base, err := rulebase.ShippedCompiled()
-	if err != nil {
-		t.Fatal(err)
-	}
+	base := shipped.Base(t)
 	m := storetest.NewModel("example")
 	if _, err := m.Append(context.Background(), readClosed(t, base)...); err != nil {
 		t.Fatal(err)
@@ -244,10 +242,7 @@ func keepsFloors(t *testing.T, base *rulebase.Base) string {
 }
 
 func TestShippedRulebaseOverClosedCases(t *testing.T) {
-	base, err := rulebase.ShippedCompiled()
-	if err != nil {
-		t.Fatal(err)
-	}
+	base := shipped.Base(t)
 	if says := keepsFloors(t, base); says != "" {
 		t.Error(says)
 	}
@@ -255,10 +250,7 @@ func TestShippedRulebaseOverClosedCases(t *testing.T) {
 
 // The floors can fail: without what one group of symptoms shows the same rulebase falls short of them.
 func TestFloorsCanFail(t *testing.T) {
-	base, err := rulebase.ShippedCompiled()
-	if err != nil {
-		t.Fatal(err)
-	}
+	base := shipped.Base(t)
 	dull := *base
 	dull.Symptoms = slices.Clone(base.Symptoms)
 	for i := range dull.Symptoms {

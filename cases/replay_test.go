@@ -12,8 +12,8 @@ import (
 
 	"downdrop/cases"
 	"downdrop/engine"
-	"downdrop/rulebase"
 	"downdrop/testdata/support"
+	"downdrop/testdata/support/shipped"
 )
 
 // Scores of forecasts, from testdata/checks/calibration_cases.json: Brier 1950, the parts of Murphy 1973,
@@ -223,10 +223,7 @@ func TestGainAgreesWithThePlainWay(t *testing.T) {
 // A case goes through the rulebase entry by entry; what was taken back does not count, and what another
 // rulebase knew is passed over.
 func TestReplayGoesAsTheCaseWent(t *testing.T) {
-	base, err := rulebase.ShippedCompiled()
-	if err != nil {
-		t.Fatal(err)
-	}
+	base := shipped.Base(t)
 	var w writer
 	w.write(t,
 		draft(cases.KindOpened, cases.Opening{Location: "Weir"}),
@@ -253,10 +250,7 @@ func TestReplayGoesAsTheCaseWent(t *testing.T) {
 // BenchmarkReplay takes the example cases through the shipped rulebase on one core: every case has
 // its own givens, and all are ranked after every entry.
 func BenchmarkReplay(b *testing.B) {
-	base, err := rulebase.ShippedCompiled()
-	if err != nil {
-		b.Fatal(err)
-	}
+	base := shipped.Base(b)
 	p, all := engine.Prepare(base), closedCases(b)
 	n, entries, used := 0, 0, support.ProcessorTime()
 	for b.Loop() {

@@ -7,15 +7,13 @@ import (
 
 	"downdrop/engine"
 	"downdrop/rulebase"
+	"downdrop/testdata/support/shipped"
 )
 
 // One of two values, not known which, weighs as the two weigh together: the chances
 // after it are those after each, mixed by how likely each value was.
 func TestAmongIsAMixture(t *testing.T) {
-	base, err := rulebase.ShippedCompiled()
-	if err != nil {
-		t.Fatal(err)
-	}
+	base := shipped.Base(t)
 	p := engine.Prepare(base)
 	diagnose := func(f ...rulebase.Finding) *engine.Diagnosis {
 		d, err := engine.Diagnose(context.Background(), p, rulebase.Situation{Findings: f}, engine.Options{BeliefOnly: true})

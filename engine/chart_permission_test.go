@@ -6,6 +6,7 @@ import (
 
 	"downdrop/engine"
 	"downdrop/rulebase"
+	"downdrop/testdata/support/shipped"
 )
 
 // A chart never does what may not be done: by phone nothing of motion, mains, spark,
@@ -14,10 +15,7 @@ import (
 // where no harmless step on offer could still change what to do. Stated again here,
 // apart from the engine's own table.
 func TestChartsKeepPermission(t *testing.T) {
-	base, err := rulebase.ShippedCompiled()
-	if err != nil {
-		t.Fatal(err)
-	}
+	base := shipped.Base(t)
 	p := engine.Prepare(base)
 	nodes, graves := 0, 0
 	places := 30

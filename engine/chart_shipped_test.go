@@ -7,15 +7,13 @@ import (
 
 	"downdrop/engine"
 	"downdrop/rulebase"
+	"downdrop/testdata/support/shipped"
 )
 
 // A chart of the shipped rulebase for a silent drop with its power light lit: it
 // settles a third of the cases with 200 places, every answer leads somewhere, and the ends add up.
 func TestChartOfTheShippedRulebaseSettlesAThird(t *testing.T) {
-	base, err := rulebase.ShippedCompiled()
-	if err != nil {
-		t.Fatal(err)
-	}
+	base := shipped.Base(t)
 	nodes := 200
 	if testing.Short() {
 		nodes = 10
@@ -75,10 +73,7 @@ func ends(n *engine.ChartNode, end engine.ChartEnd) float64 {
 
 // BenchmarkChartShipped is a whole chart of 12 levels and 200 places.
 func BenchmarkChartShipped(b *testing.B) {
-	base, err := rulebase.ShippedCompiled()
-	if err != nil {
-		b.Fatal(err)
-	}
+	base := shipped.Base(b)
 	lit, _ := base.ReadSee("power_light=lit")
 	g, _ := base.ReadGiven("loss_of_bus=off")
 	s := rulebase.Situation{At: rulebase.Field, Who: rulebase.Technician, Findings: []rulebase.Finding{lit}, Givens: []rulebase.GivenValue{g}}

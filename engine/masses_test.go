@@ -8,6 +8,7 @@ import (
 
 	"downdrop/engine"
 	"downdrop/rulebase"
+	"downdrop/testdata/support/shipped"
 )
 
 // A group is one of the thirteen groups of causes that the weights were drawn up
@@ -81,7 +82,7 @@ func groupOf(t *testing.T, b *rulebase.Base, cause int) group {
 
 // The weights of each part of the shipped rulebase add up to the mass of its group.
 func TestGroupMasses(t *testing.T) {
-	b := shippedBase(t)
+	b := shipped.Base(t)
 	sum := map[string]float64{}
 	for i := range b.Causes {
 		groupOf(t, b, i)
@@ -101,7 +102,7 @@ func TestGroupMasses(t *testing.T) {
 // somebody went to after a call; units on the bench, which is each cause's weight
 // times the chance that something is pulled for it.
 func TestPopulations(t *testing.T) {
-	b := shippedBase(t)
+	b := shipped.Base(t)
 	p := engine.Prepare(b)
 	for _, place := range []struct {
 		at     rulebase.Place
@@ -195,7 +196,7 @@ var alsoBad = []string{
 // triage saves the half, three quarters or nine tenths of the pulls that it can,
 // the estimate was 40, 28 and 19 %.
 func TestNoFaultFound(t *testing.T) {
-	b := shippedBase(t)
+	b := shipped.Base(t)
 	p := engine.Prepare(b)
 	weights := withComplaint(t, p, rulebase.Phone)
 	for _, c := range []struct{ left, pulled, good float64 }{
@@ -244,13 +245,4 @@ func pullOf(t *testing.T, b *rulebase.Base, cause int, left float64) float64 {
 		return g.pulled
 	}
 	return left * g.pulled
-}
-
-func shippedBase(t *testing.T) *rulebase.Base {
-	t.Helper()
-	b, err := rulebase.LoadShipped()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return b
 }

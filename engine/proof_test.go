@@ -8,6 +8,7 @@ import (
 
 	"downdrop/engine"
 	"downdrop/rulebase"
+	"downdrop/testdata/support/shipped"
 )
 
 // proving is a little rulebase with a fault that comes and goes, one that hides a
@@ -167,10 +168,7 @@ sources: {practice: {says: Common practice, kind: practice}}
 
 // A blown fuse explains a dark power light; it does not explain a wrong rate.
 func TestWhatProvenCausesDoNotExplain(t *testing.T) {
-	base, err := rulebase.ShippedCompiled()
-	if err != nil {
-		t.Fatal(err)
-	}
+	base := shipped.Base(t)
 	prepared := engine.Prepare(base)
 	see := func(texts ...string) *engine.Diagnosis {
 		var s rulebase.Situation

@@ -8,14 +8,12 @@ import (
 
 	"downdrop/engine"
 	"downdrop/rulebase"
+	"downdrop/testdata/support/shipped"
 )
 
 // The row that counts is the one whose chances the world shows.
 func TestRowIsTheOneThatShows(t *testing.T) {
-	base, err := rulebase.ShippedCompiled()
-	if err != nil {
-		t.Fatal(err)
-	}
+	base := shipped.Base(t)
 	s := rulebase.Situation{At: rulebase.Field, Givens: []rulebase.GivenValue{{ID: "line", Value: rulebase.Value{Word: "can"}}}}
 	d, err := engine.Diagnose(context.Background(), engine.Prepare(base), s, engine.Options{BeliefOnly: true})
 	if err != nil {
@@ -44,10 +42,7 @@ func TestRowIsTheOneThatShows(t *testing.T) {
 
 // Of what is said only what counts is a report.
 func TestReportsAreWhatCounts(t *testing.T) {
-	base, err := rulebase.ShippedCompiled()
-	if err != nil {
-		t.Fatal(err)
-	}
+	base := shipped.Base(t)
 	see := func(flags ...string) (s rulebase.Situation) {
 		s = rulebase.Situation{At: rulebase.Phone, Done: []rulebase.Done{{ID: "replace_supply_fuse", Drop: rulebase.StillDown}}}
 		for _, f := range flags {
@@ -81,10 +76,7 @@ func TestReportsAreWhatCounts(t *testing.T) {
 // Where only the causes are asked for they are the same, to the last digit, however often the givens
 // change in between; and a session found again by its givens is the one that they make.
 func TestCausesOnlyAreTheSame(t *testing.T) {
-	base, err := rulebase.ShippedCompiled()
-	if err != nil {
-		t.Fatal(err)
-	}
+	base := shipped.Base(t)
 	r := rand.New(rand.NewPCG(6, 1))
 	kept := engine.Prepare(base)
 	var all []rulebase.Situation

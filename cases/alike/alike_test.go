@@ -23,18 +23,10 @@ import (
 	"downdrop/engine"
 	"downdrop/rulebase"
 	"downdrop/testdata/support"
+	"downdrop/testdata/support/shipped"
 )
 
 var ctx = context.Background()
-
-func shipped(t testing.TB) *rulebase.Base {
-	t.Helper()
-	base, err := rulebase.ShippedCompiled()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return base
-}
 
 // An inventor draws cases from the rulebase: one cause, and what it shows of some symptoms.
 type inventor struct {
@@ -196,7 +188,7 @@ func alikeTo(t testing.TB, k *alike.Kept, p alike.Profile, but string, limit int
 // The index gives what the full scan gives, while cases are written, taken back, reopened and closed
 // again, and when it was kept and read meanwhile.
 func TestIndexAgreesWithTheFullScan(t *testing.T) {
-	base := shipped(t)
+	base := shipped.Base(t)
 	in, r, s := newInventor(t, base, 1), alike.NewReader(base), opened(t)
 	x := alike.New(r)
 	var ids []string
@@ -280,7 +272,7 @@ func tied(all []alike.Match, i int) bool {
 
 // Whatever the bytes, products of eight at a time are the plain ones.
 func TestLikenessOfAnyProfiles(t *testing.T) {
-	base := shipped(t)
+	base := shipped.Base(t)
 	r := alike.NewReader(base)
 	rng := rand.New(rand.NewPCG(7, 7))
 	width := (len(base.Causes) + 7) / 8 * 8
@@ -311,7 +303,7 @@ func TestLikenessOfAnyProfiles(t *testing.T) {
 // Cases of one cause find each other though not one word is shared: one was asked half of the
 // questions, the others the other half.
 func TestAlikeWithoutSharedWords(t *testing.T) {
-	base := shipped(t)
+	base := shipped.Base(t)
 	in, r := newInventor(t, base, 5), alike.NewReader(base)
 	halves := in.some(in.symptoms, len(in.symptoms))
 	one, other := halves[:len(halves)/2], halves[len(halves)/2:]
@@ -351,7 +343,7 @@ func TestAlikeWithoutSharedWords(t *testing.T) {
 
 // What is damaged, of another form or another rulebase is made anew, never believed.
 func TestKeptIndexIsChecked(t *testing.T) {
-	base := shipped(t)
+	base := shipped.Base(t)
 	in, r := newInventor(t, base, 2), alike.NewReader(base)
 	x := alike.New(r)
 	for cause := range 30 {
@@ -406,7 +398,7 @@ func TestKeptIndexIsChecked(t *testing.T) {
 
 // A hundred thousand profiles, from the file on.
 func BenchmarkAlike(b *testing.B) {
-	base := shipped(b)
+	base := shipped.Base(b)
 	in, r := newInventor(b, base, 9), alike.NewReader(base)
 	x := alike.New(r)
 	var some []alike.Profile
@@ -469,7 +461,7 @@ func BenchmarkAlike(b *testing.B) {
 
 // BenchmarkUpdate makes the index of a store anew.
 func BenchmarkUpdate(b *testing.B) {
-	base := shipped(b)
+	base := shipped.Base(b)
 	s, err := sqlite.Open(ctx, filepath.Join(b.TempDir(), "cases.db"), sqlstore.Options{Site: "quarry"})
 	if err != nil {
 		b.Fatal(err)

@@ -17,6 +17,7 @@ import (
 	"downdrop/cases/learn"
 	"downdrop/engine"
 	"downdrop/rulebase"
+	"downdrop/testdata/support/shipped"
 )
 
 var ctx = context.Background()
@@ -332,10 +333,7 @@ func TestOrderMakesNoDifference(t *testing.T) {
 // Every row of the shipped rulebase can be written so that it is read again: the example cases, each
 // worth very much, against a rulebase worth next to nothing.
 func TestShippedPatchLoads(t *testing.T) {
-	base, err := rulebase.ShippedCompiled()
-	if err != nil {
-		t.Fatal(err)
-	}
+	base := shipped.Base(t)
 	file, err := os.Open("../examples/closed/closed.jsonl")
 	if err != nil {
 		t.Fatal(err)

@@ -7,7 +7,7 @@ import (
 	"time"
 
 	"downdrop/engine/bench"
-	"downdrop/rulebase"
+	"downdrop/testdata/support/shipped"
 )
 
 // Whatever is typed at the bench is taken in, or answered by what to type instead; and a run
@@ -17,10 +17,7 @@ func FuzzTyped(f *testing.F) {
 		f.Add(typed, false)
 		f.Add(typed, true)
 	}
-	base, err := rulebase.ShippedCompiled()
-	if err != nil {
-		f.Fatal(err)
-	}
+	base := shipped.Base(f)
 	procedures, err := base.Procedures()
 	if err != nil {
 		f.Fatal(err)

@@ -13,6 +13,7 @@ import (
 	"downdrop/engine/bench"
 	"downdrop/rulebase"
 	"downdrop/testdata/support"
+	"downdrop/testdata/support/shipped"
 )
 
 // A person at the bench answers for a drawn unit what an instrument shows of it, through the
@@ -212,12 +213,10 @@ func walk(t *testing.T, procedure *rulebase.Procedure, profile *rulebase.Profile
 	}
 }
 
-func shipped(t *testing.T, procedure, unit string) (*rulebase.Procedure, *rulebase.Profile) {
+// shippedRun is a procedure and a unit profile of the shipped rulebase.
+func shippedRun(t *testing.T, procedure, unit string) (*rulebase.Procedure, *rulebase.Profile) {
 	t.Helper()
-	base, err := rulebase.ShippedCompiled()
-	if err != nil {
-		t.Fatal(err)
-	}
+	base := shipped.Base(t)
 	procedures, err := base.Procedures()
 	if err != nil {
 		t.Fatal(err)
@@ -243,7 +242,7 @@ func failed(s *bench.State) []string {
 
 // Each kind of bad unit is found at the step where it must be; a good one passes all of them.
 func TestBadUnitsAreFoundWhereTheyMustBe(t *testing.T) {
-	procedure, profile := shipped(t, "acceptance", "quay_24")
+	procedure, profile := shippedRun(t, "acceptance", "quay_24")
 	at := map[string][]string{ // the first step that fails is one of these
 		"":                    nil,
 		"input_open":          {"supply_pins"},
@@ -299,7 +298,7 @@ func TestBadUnitsAreFoundWhereTheyMustBe(t *testing.T) {
 // A thousand units that come to a bench are drawn: how many bad ones pass, how many good ones
 // fail. Defect rates and instrument errors stand in simulator_test.go with their source.
 func TestSharesOverDrawnUnits(t *testing.T) {
-	procedure, profile := shipped(t, "acceptance", "quay_24")
+	procedure, profile := shippedRun(t, "acceptance", "quay_24")
 	r := rand.New(rand.NewPCG(2031, 5))
 	var count struct{ good, goodFails, goodOpen, bad, badPasses, badOpen int }
 	passes := map[string]int{}
@@ -340,7 +339,7 @@ func TestSharesOverDrawnUnits(t *testing.T) {
 
 // A run that is cut off after any entry goes on there and comes to the same end.
 func TestCutOffAtAnyEntryGoesOnThere(t *testing.T) {
-	procedure, profile := shipped(t, "acceptance", "quay_24")
+	procedure, profile := shippedRun(t, "acceptance", "quay_24")
 	r := rand.New(rand.NewPCG(3, 3))
 	u := spoilt(r, "point_dead")
 	u.intermittentComplaint = true
@@ -369,7 +368,7 @@ func TestCutOffAtAnyEntryGoesOnThere(t *testing.T) {
 
 // What was entered and taken back is as if it had not been, and stays in the run.
 func TestUndoTakesTheLastEntryBack(t *testing.T) {
-	procedure, profile := shipped(t, "acceptance", "quay_24")
+	procedure, profile := shippedRun(t, "acceptance", "quay_24")
 	r := rand.New(rand.NewPCG(4, 4))
 	p := &person{u: good(r), r: r}
 	events := []bench.Event{bench.Append(nil, bench.Event{Kind: bench.Begun}, noon)}
@@ -409,7 +408,7 @@ func TestUndoTakesTheLastEntryBack(t *testing.T) {
 }
 
 func TestAChangedEventIsFound(t *testing.T) {
-	procedure, profile := shipped(t, "short", "quay_24")
+	procedure, profile := shippedRun(t, "short", "quay_24")
 	r := rand.New(rand.NewPCG(5, 5))
 	s, _ := walk(t, procedure, profile, good(r), r)
 	for i := range s.Events {
@@ -427,7 +426,7 @@ func TestAChangedEventIsFound(t *testing.T) {
 // An event that answers two things at once was not written by a run; it is refused in the
 // same words each time it is read.
 func TestAnEventOfTwoAnswersIsRefusedInTheSameWords(t *testing.T) {
-	procedure, profile := shipped(t, "short", "quay_24")
+	procedure, profile := shippedRun(t, "short", "quay_24")
 	r := rand.New(rand.NewPCG(6, 6))
 	s, _ := walk(t, procedure, profile, good(r), r)
 	at := slices.IndexFunc(s.Events, func(e bench.Event) bool { return e.Kind == bench.Answered && e.Step != "" })
@@ -448,7 +447,7 @@ func TestAnEventOfTwoAnswersIsRefusedInTheSameWords(t *testing.T) {
 
 // The short check proves no unit good, however well it goes.
 func TestTheShortCheckProvesNoUnitGood(t *testing.T) {
-	procedure, profile := shipped(t, "short", "quay_24")
+	procedure, profile := shippedRun(t, "short", "quay_24")
 	r := rand.New(rand.NewPCG(6, 6))
 	if s, _ := walk(t, procedure, profile, good(r), r); s.Verdict != bench.NotProven || len(failed(s)) > 0 {
 		t.Errorf("verdict %q, failed %v", s.Verdict, failed(s))
@@ -460,7 +459,7 @@ func TestTheShortCheckProvesNoUnitGood(t *testing.T) {
 
 // What is typed wrong is asked back and changes nothing.
 func TestEntriesAreAskedBack(t *testing.T) {
-	procedure, profile := shipped(t, "acceptance", "quay_24")
+	procedure, profile := shippedRun(t, "acceptance", "quay_24")
 	r := rand.New(rand.NewPCG(7, 7))
 	p := &person{u: good(r), r: r}
 	events := []bench.Event{bench.Append(nil, bench.Event{Kind: bench.Begun}, noon)}
@@ -492,7 +491,7 @@ func TestEntriesAreAskedBack(t *testing.T) {
 // A unit fed from mains, set by software and without a service port goes through the steps
 // that are for it, with the warnings that are for it.
 func TestMainsUnitHasItsOwnSteps(t *testing.T) {
-	procedure, profile := shipped(t, "acceptance", "weir_mains")
+	procedure, profile := shippedRun(t, "acceptance", "weir_mains")
 	r := rand.New(rand.NewPCG(10, 10))
 	u := good(r)
 	u.has["supply_ohms"], u.has["first_current"], u.has["input_current"] = 800, 0.09, 0.09
@@ -517,7 +516,7 @@ func TestMainsUnitHasItsOwnSteps(t *testing.T) {
 			}
 		}
 	}
-	quay, unit := shipped(t, "acceptance", "quay_24")
+	quay, unit := shippedRun(t, "acceptance", "quay_24")
 	low, err := bench.Run(quay, unit, nil)
 	if err != nil {
 		t.Fatal(err)

@@ -9,16 +9,14 @@ import (
 	"downdrop/engine/rehearse"
 	"downdrop/rulebase"
 	"downdrop/testdata/support"
+	"downdrop/testdata/support/shipped"
 )
 
 // Rivals are played against the same breakdowns; none ever takes a step that is not
 // on offer, above the person, not to be asked for by phone, or gravely dangerous while a
 // harmless one can still change what to do.
 func TestRivalsKeepPermission(t *testing.T) {
-	base, err := rulebase.ShippedCompiled()
-	if err != nil {
-		t.Fatal(err)
-	}
+	base := shipped.Base(t)
 	rivals := rehearse.Rivals(base)
 	played := map[rulebase.Place]int{rulebase.Phone: 4, rulebase.Field: 6, rulebase.Bench: 2}
 	if testing.Short() { // under the race detector one of each rival is enough

@@ -14,16 +14,8 @@ import (
 	"downdrop/engine/rehearse"
 	"downdrop/rulebase"
 	"downdrop/testdata/support"
+	"downdrop/testdata/support/shipped"
 )
-
-func shipped(t testing.TB) *rulebase.Base {
-	t.Helper()
-	base, err := rulebase.LoadShipped()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return base
-}
 
 func folder(t testing.TB, name string) *rulebase.Base {
 	t.Helper()
@@ -50,7 +42,7 @@ func play(t testing.TB, base *rulebase.Base, o rehearse.Options) []rehearse.Cour
 // places: hard rules hold in every one, and
 // figures stay above floors that only a broken engine or rulebase misses.
 func TestShippedRulebaseInRehearsal(t *testing.T) {
-	base := shipped(t)
+	base := shipped.Base(t)
 	var all []rehearse.Course
 	n := support.Deep(t, 12)
 	for i, v := range rehearse.Variants() {
@@ -142,7 +134,7 @@ func told(c *rehearse.Course) any {
 // What a rule would turn into evidence is never drawn, nor a number that rules read;
 // everything else is, within its range.
 func TestGivensSayNothingOfCauses(t *testing.T) {
-	base := shipped(t)
+	base := shipped.Base(t)
 	said := map[string]bool{}
 	for seed := range uint64(300) {
 		for _, g := range rehearse.DrawGivens(base, rand.New(rand.NewPCG(seed, 1))) {
@@ -350,7 +342,7 @@ func TestDisturbedNumbers(t *testing.T) {
 // step would cost if everything were valued, over what it costs here, measured on the
 // last situation of each case in the same run.
 func BenchmarkCase(b *testing.B) {
-	base := shipped(b)
+	base := shipped.Base(b)
 	prepared := engine.Prepare(base)
 	for _, place := range rehearse.Places() {
 		b.Run(string(place), func(b *testing.B) {

@@ -8,15 +8,13 @@ import (
 	"downdrop/cmd/internal/conversation"
 	"downdrop/engine"
 	"downdrop/rulebase"
+	"downdrop/testdata/support/shipped"
 )
 
 // shippedTalk is the conversation over the shipped rulebase.
 func shippedTalk(t *testing.T) *conversation.Talk {
 	t.Helper()
-	base, err := rulebase.ShippedCompiled()
-	if err != nil {
-		t.Fatal(err)
-	}
+	base := shipped.Base(t)
 	prepared := engine.Prepare(base)
 	return conversation.New(base, func(ctx context.Context, s rulebase.Situation, o engine.Options) (*engine.Diagnosis, error) {
 		return engine.Diagnose(ctx, prepared, s, o)

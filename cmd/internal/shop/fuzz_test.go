@@ -11,6 +11,7 @@ import (
 
 	"downdrop/engine/bench"
 	"downdrop/rulebase"
+	"downdrop/testdata/support/shipped"
 )
 
 var noon = time.Date(2031, 5, 4, 12, 0, 0, 0, time.UTC)
@@ -38,10 +39,7 @@ func mendedRun(text []byte) []byte {
 // Whatever a file holds, it is a run that goes on, or refused in words; reading it changes
 // nothing, and opening it takes away at most a last line that was cut off.
 func FuzzRun(f *testing.F) {
-	base, err := rulebase.ShippedCompiled()
-	if err != nil {
-		f.Fatal(err)
-	}
+	base := shipped.Base(f)
 	procedures, err := base.Procedures()
 	if err != nil {
 		f.Fatal(err)

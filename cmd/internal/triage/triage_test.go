@@ -18,6 +18,7 @@ import (
 	"downdrop/engine"
 	"downdrop/rulebase"
 	"downdrop/testdata/support"
+	"downdrop/testdata/support/shipped"
 )
 
 // A population draws returns from the rulebase's own numbers: what is wrong, and what
@@ -33,17 +34,8 @@ type population struct {
 	random *rand.Rand
 }
 
-func shipped(t testing.TB) *rulebase.Base {
-	t.Helper()
-	base, err := rulebase.ShippedCompiled()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return base
-}
-
 func newPopulation(t testing.TB, seed uint64) *population {
-	base := shipped(t)
+	base := shipped.Base(t)
 	on, err := base.ReadGiven("user_place=bench")
 	if err != nil {
 		t.Fatal(err)
@@ -247,7 +239,7 @@ func TestCallsHoldOnSimulatedReturns(t *testing.T) {
 // lines gives every row of a list, and its rejects.
 func lines(t *testing.T, text string, o triage.Options) (rows map[int]triage.Row, order []int, rejects map[int]string, sum triage.Summary, err error) {
 	t.Helper()
-	return linesOf(t, triage.NewDesk(shipped(t), 0), text, o)
+	return linesOf(t, triage.NewDesk(shipped.Base(t), 0), text, o)
 }
 
 func linesOf(t *testing.T, desk *triage.Desk, text string, o triage.Options) (rows map[int]triage.Row, order []int, rejects map[int]string, sum triage.Summary, err error) {
@@ -374,7 +366,7 @@ func TestListsThatCannotBeRead(t *testing.T) {
 func TestSortedInAnyMemory(t *testing.T) {
 	p := newPopulation(t, 5)
 	text, _ := p.list(24)
-	desk := triage.NewDesk(shipped(t), 0)
+	desk := triage.NewDesk(shipped.Base(t), 0)
 	_, want, _, _, err := linesOf(t, desk, string(text), triage.Options{})
 	if err != nil {
 		t.Fatal(err)
@@ -417,7 +409,7 @@ func FuzzList(f *testing.F) {
 	f.Add([]byte("\xff\xfeS\x00,\x00"))
 	f.Add([]byte("sep=;\nComplaint;power_light\n\"a\nb\";dark\n\"c;d\n"))
 	f.Add([]byte("Complaint\n\"\"\"\n=1\n\x81\n"))
-	base := shipped(f)
+	base := shipped.Base(f)
 	desk := triage.NewDesk(base, 0)
 	f.Fuzz(func(t *testing.T, text []byte) {
 		rows, rejects := 0, 0
@@ -490,7 +482,7 @@ func complaintOf(row int) string {
 // BenchmarkMemory goes over lists of a thousand to a hundred thousand rows and reports
 // the most that the heap held: beyond what is remembered and held it does not grow.
 func BenchmarkMemory(b *testing.B) {
-	base := shipped(b)
+	base := shipped.Base(b)
 	for _, n := range []int{1_000, 10_000, 100_000} {
 		b.Run(fmt.Sprint(n), func(b *testing.B) {
 			var most uint64
