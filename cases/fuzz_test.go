@@ -142,7 +142,7 @@ func FuzzImport(f *testing.F) {
 				continue
 			}
 			looked(t, s)
-			taken := exported(t, s)
+			taken := storetest.Exported(t, s)
 			if again, err := cases.ImportFrom(t.Context(), s, bytes.NewReader(text), true); err != nil || again.Added != 0 {
 				t.Fatalf("twice: %d events more, %v", again.Added, err)
 			}
@@ -150,7 +150,7 @@ func FuzzImport(f *testing.F) {
 			if _, err := cases.ImportFrom(t.Context(), other, strings.NewReader(taken), true); err != nil {
 				t.Fatalf("what was taken in is not taken in elsewhere: %v\n%s", err, taken)
 			}
-			if got := exported(t, other); got != taken {
+			if got := storetest.Exported(t, other); got != taken {
 				t.Fatalf("it became something else on its way:\n%s\n%s", taken, got)
 			}
 			if _, err := cases.ExportedCases(strings.NewReader(taken)); err != nil {
@@ -158,15 +158,6 @@ func FuzzImport(f *testing.F) {
 			}
 		}
 	})
-}
-
-func exported(t *testing.T, s cases.Store) string {
-	t.Helper()
-	var b strings.Builder
-	if _, err := cases.Export(t.Context(), s, &b, cases.ExportOptions{Names: true}); err != nil {
-		t.Fatal(err)
-	}
-	return b.String()
 }
 
 // looked goes over all that a store can be asked.

@@ -19,10 +19,16 @@ import (
 	"downdrop/rulebase/source"
 )
 
-// compiled is the schema of a kind of file, as an editor has it: through JSON.
+// compiled is the schema of a kind of file, as an editor has it.
 func compiled(t testing.TB, b *rulebase.Base, kind rulebase.FileKind) *jsonschema.Schema {
 	t.Helper()
-	text, err := json.Marshal(b.Schema(kind))
+	return compiledSchema(t, b.Schema(kind))
+}
+
+// compiledSchema is a schema as an editor has it: through JSON.
+func compiledSchema(t testing.TB, schema any) *jsonschema.Schema {
+	t.Helper()
+	text, err := json.Marshal(schema)
 	if err != nil {
 		t.Fatal(err)
 	}

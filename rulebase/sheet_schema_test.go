@@ -1,8 +1,6 @@
 package rulebase_test
 
 import (
-	"bytes"
-	"encoding/json"
 	"os"
 	"path/filepath"
 	"strings"
@@ -18,23 +16,7 @@ var testKinds = []string{"token_pair", "tia485_polled", "profibus_dp", "can"}
 
 func compiledSheet(t *testing.T) *jsonschema.Schema {
 	t.Helper()
-	text, err := json.Marshal(rulebase.SheetSchema(testKinds))
-	if err != nil {
-		t.Fatal(err)
-	}
-	doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(text))
-	if err != nil {
-		t.Fatal(err)
-	}
-	c := jsonschema.NewCompiler()
-	if err := c.AddResource("sheet.json", doc); err != nil {
-		t.Fatal(err)
-	}
-	s, err := c.Compile("sheet.json")
-	if err != nil {
-		t.Fatal(err)
-	}
-	return s
+	return compiledSchema(t, rulebase.SheetSchema(testKinds))
 }
 
 // What the reader takes the schema takes: the example sheets, and a sheet with

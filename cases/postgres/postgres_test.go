@@ -96,15 +96,6 @@ func TestAPasswordIsNeverShown(t *testing.T) {
 	}
 }
 
-func export(t *testing.T, s cases.Store) string {
-	t.Helper()
-	var b strings.Builder
-	if _, err := cases.Export(ctx, s, &b, cases.ExportOptions{Names: true}); err != nil {
-		t.Fatal(err)
-	}
-	return b.String()
-}
-
 // A store goes from SQLite to PostgreSQL and back: an export of each is the same.
 func TestMovedThereAndBack(t *testing.T) {
 	first, err := sqlite.Open(ctx, t.TempDir()+"/first.db", sqlstore.Options{Site: "quarry"})
@@ -134,12 +125,12 @@ func TestMovedThereAndBack(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer third.Close()
-	want := export(t, first)
+	want := storetest.Exported(t, first)
 	for _, step := range []struct{ from, to cases.Store }{{first, second}, {second, third}} {
-		if _, err := cases.ImportFrom(ctx, step.to, strings.NewReader(export(t, step.from)), true); err != nil {
+		if _, err := cases.ImportFrom(ctx, step.to, strings.NewReader(storetest.Exported(t, step.from)), true); err != nil {
 			t.Fatal(err)
 		}
-		if got := export(t, step.to); got != want {
+		if got := storetest.Exported(t, step.to); got != want {
 			t.Error("an export of the other one differs")
 		}
 		if v, err := step.to.Verify(ctx); err != nil || len(v.Damage) > 0 {
@@ -309,7 +300,7 @@ func TestReadOnly(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer r.Close()
-	if r.ReadOnly() == "" || export(t, r) != export(t, s) {
+	if r.ReadOnly() == "" || storetest.Exported(t, r) != storetest.Exported(t, s) {
 		t.Errorf("it is read as %q", r.ReadOnly())
 	}
 	d := cases.Say(cases.KindNote, cases.Note{})
@@ -345,7 +336,7 @@ func TestMigration(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got := export(t, s); got != string(want) {
+	if got := storetest.Exported(t, s); got != string(want) {
 		t.Errorf("it is exported as\n%s\nwant\n%s", got, want)
 	}
 	if v, err := s.Verify(ctx); err != nil || len(v.Damage) > 0 {

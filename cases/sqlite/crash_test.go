@@ -372,15 +372,6 @@ func copyOf(t testing.TB, from, to string) {
 	}
 }
 
-func export(t testing.TB, s cases.Store) string {
-	t.Helper()
-	var b strings.Builder
-	if _, err := cases.Export(ctx, s, &b, cases.ExportOptions{Names: true}); err != nil {
-		t.Fatal(err)
-	}
-	return b.String()
-}
-
 // F05: the end of the write-ahead log is lost, as when power fails: what is left is a
 // beginning of the chain, whole.
 func TestF05WriteAheadLogCut(t *testing.T) {
@@ -468,7 +459,7 @@ func TestF09BackupWhileOthersWrite(t *testing.T) {
 		case acked = <-stop:
 		default:
 		}
-		text := export(t, s)
+		text := storetest.Exported(t, s)
 		m := storetest.NewModel(s.Site())
 		done, err := cases.ImportFrom(ctx, m, strings.NewReader(text), true)
 		if err != nil || done.Gaps != 0 {
@@ -507,12 +498,12 @@ func TestF09BareCopyIsFoundOut(t *testing.T) {
 	if err != nil || len(v.Damage) > 0 || v.Events != 3 || old.Site() != s.Site() {
 		t.Fatalf("%v %+v of site %s", err, v, old.Site())
 	}
-	before := export(t, old)
-	_, err = cases.ImportFrom(ctx, old, strings.NewReader(export(t, s)), false)
+	before := storetest.Exported(t, old)
+	_, err = cases.ImportFrom(ctx, old, strings.NewReader(storetest.Exported(t, s)), false)
 	if !errors.Is(err, cases.ErrIntegrity) || !strings.Contains(err.Error(), "older copy") {
 		t.Errorf("it met what it lacks: %v", err)
 	}
-	if export(t, old) != before {
+	if storetest.Exported(t, old) != before {
 		t.Error("something was taken in")
 	}
 }
@@ -526,9 +517,9 @@ func TestF11F12SpoiltExport(t *testing.T) {
 		t.Fatal(err)
 	}
 	fillIn(t, s, 1, 3)
-	text := export(t, s)
+	text := storetest.Exported(t, s)
 	to := open(t, filepath.Join(dir, "b.db"))
-	before := export(t, to)
+	before := storetest.Exported(t, to)
 	refused := func(what, spoilt string) {
 		t.Helper()
 		if _, err := cases.ImportFrom(ctx, to, strings.NewReader(spoilt), true); !errors.Is(err, cases.ErrSpoilt) && !errors.Is(err, cases.ErrIntegrity) {
@@ -554,13 +545,13 @@ func TestF11F12SpoiltExport(t *testing.T) {
 	if n := len(files); n > 1 { // the file of a copy spoilt further on may be there: it is what its digest says
 		t.Errorf("%d files", n)
 	}
-	if after := export(t, to); strings.Count(after, `"event"`) != strings.Count(before, `"event"`) {
+	if after := storetest.Exported(t, to); strings.Count(after, `"event"`) != strings.Count(before, `"event"`) {
 		t.Error("something of a spoilt export was kept")
 	}
 	if _, err := cases.ImportFrom(ctx, to, strings.NewReader(text), true); err != nil {
 		t.Fatal(err)
 	}
-	if events(export(t, to)) != events(text) {
+	if events(storetest.Exported(t, to)) != events(text) {
 		t.Error("after all that was refused, the whole import is not what was exported")
 	}
 }

@@ -22,6 +22,7 @@ import (
 	"downdrop/cases"
 	"downdrop/cases/sqlite"
 	"downdrop/cases/sqlstore"
+	"downdrop/cases/storetest"
 	"downdrop/testdata/support"
 )
 
@@ -36,7 +37,7 @@ type state struct {
 
 func stateOf(t testing.TB, s cases.Store) state {
 	t.Helper()
-	st := state{export: export(t, s), cases: map[string]string{}}
+	st := state{export: storetest.Exported(t, s), cases: map[string]string{}}
 	found, err := s.Find(ctx, cases.Query{Limit: 1000})
 	if err != nil {
 		t.Fatal(err)
@@ -426,7 +427,7 @@ func TestErasedNameIsGone(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "names.db")
 	s := open(t, path)
 	fillIn(t, s, 3, 1)
-	before := events(export(t, s))
+	before := events(storetest.Exported(t, s))
 	const name = "Quirinius Nobody-Invented"
 	stands := func() (n int) {
 		t.Helper()
@@ -451,7 +452,7 @@ func TestErasedNameIsGone(t *testing.T) {
 	if n := stands(); n > 0 {
 		t.Errorf("the name still stands in %d places", n)
 	}
-	if events(export(t, s)) != before {
+	if events(storetest.Exported(t, s)) != before {
 		t.Error("an event was changed")
 	}
 	if v, err := s.Verify(ctx); err != nil || len(v.Damage) > 0 {
@@ -481,7 +482,7 @@ func TestMigration(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if got := export(t, s); got != string(want) {
+		if got := storetest.Exported(t, s); got != string(want) {
 			t.Errorf("%s is exported as\n%s\nwant\n%s", fixture, got, want)
 		}
 		if v, err := s.Verify(ctx); err != nil || len(v.Damage) > 0 {
@@ -505,7 +506,7 @@ func TestMigration(t *testing.T) {
 			t.Fatalf("%s: copies %v, told %v", fixture, copies, told)
 		}
 		back := open(t, copies[0]) // of the old schema, and as good as the old file
-		if got := export(t, back); got != string(want) {
+		if got := storetest.Exported(t, back); got != string(want) {
 			t.Errorf("the copy of %s is exported as\n%s", fixture, got)
 		}
 		if digest(fixture) != old {
@@ -531,7 +532,7 @@ func writeFixture(t *testing.T) {
 		if err := s.SetName(ctx, "p3", "Somebody Invented"); err != nil {
 			t.Fatal(err)
 		}
-		want = []byte(export(t, s))
+		want = []byte(storetest.Exported(t, s))
 		if err := os.WriteFile("testdata/filled.jsonl", want, 0o644); err != nil {
 			t.Fatal(err)
 		}
@@ -552,7 +553,7 @@ func TestF03MigrationKilled(t *testing.T) {
 	big := filepath.Join(dir, "big.db")
 	s := open(t, big)
 	fillIn(t, s, 30, 2)
-	want := export(t, s)
+	want := storetest.Exported(t, s)
 	s.Close()
 	toSchema1(t, big)
 	rng := rand.New(rand.NewPCG(8, 8))
@@ -575,7 +576,7 @@ func TestF03MigrationKilled(t *testing.T) {
 		if len(told) == 0 {
 			done++
 		}
-		if got := events(export(t, s)); !strings.HasPrefix(got, events(want)) {
+		if got := events(storetest.Exported(t, s)); !strings.HasPrefix(got, events(want)) {
 			t.Fatal("events are lost")
 		}
 		if v, err := s.Verify(ctx); err != nil || len(v.Damage) > 0 {
@@ -614,7 +615,7 @@ func TestF07ReadOnly(t *testing.T) {
 	if err := errors.Join(os.Chmod(exe, 0o755), os.Chmod(path, 0o644), os.Chmod(path+"-wal", 0o644), os.Chmod(path+"-shm", 0o644)); err != nil {
 		t.Fatal(err)
 	}
-	n := len(strings.Split(strings.TrimSpace(events(export(t, s))), "\n"))
+	n := len(strings.Split(strings.TrimSpace(events(storetest.Exported(t, s))), "\n"))
 	look := func(what string) {
 		t.Helper()
 		before := digest(path)

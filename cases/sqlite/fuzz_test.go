@@ -14,6 +14,7 @@ import (
 	"downdrop/cases"
 	"downdrop/cases/sqlite"
 	"downdrop/cases/sqlstore"
+	"downdrop/cases/storetest"
 )
 
 // Whatever was done to the file of a store, it is refused in words that name it, or opened; what is
@@ -30,7 +31,7 @@ func FuzzStore(f *testing.F) {
 		f.Fatal(err)
 	}
 	fillIn(f, s, 3, 1)
-	want := export(f, s)
+	want := storetest.Exported(f, s)
 	if err := s.Close(); err != nil {
 		f.Fatal(err)
 	}

@@ -1,9 +1,12 @@
 package storetest
 
 import (
+	"context"
 	"fmt"
 	"iter"
 	"math/rand/v2"
+	"strings"
+	"testing"
 	"time"
 
 	"downdrop/cases"
@@ -55,6 +58,17 @@ func Invented(site string, howMany int, seed uint64) iter.Seq2[cases.Event, erro
 			}
 		}
 	}
+}
+
+// Exported is the export of a whole store, names and all: two stores that hold the same
+// give the same text.
+func Exported(t testing.TB, s cases.Store) string {
+	t.Helper()
+	var b strings.Builder
+	if _, err := cases.Export(context.Background(), s, &b, cases.ExportOptions{Names: true}); err != nil {
+		t.Fatal(err)
+	}
+	return b.String()
 }
 
 // InventedDrafts gives the drafts of so many invented cases, a list for each.

@@ -409,23 +409,25 @@ func (m model) finds(state int) *big.Rat {
 
 // missed is what follows when a bad unit was taken for good.
 func (m model) missed(state int) Cost {
-	c := all(m.follow(state), m.onSite())
+	return all(m.follow(state), m.onSite(), m.untilItShows(state))
+}
+
+// untilItShows is the downtime until a fault that comes and goes shows again; any other
+// shows at once.
+func (m model) untilItShows(state int) Cost {
 	if state == Intermittent {
-		c = all(c, m.stands("site.intermittent_hours"))
+		return m.stands("site.intermittent_hours")
 	}
-	return c
+	return Cost{}
 }
 
 // adjust puts the site right without a test, and only then asks whether it is the unit.
 func (m model) adjust(state int) Cost {
 	c := all(m.visits(1), m.onSite())
-	switch state {
-	case Good:
+	if state == Good {
 		return all(c, times(rest(m.get("site.clears_good")), m.secondVisit(Good)))
-	case Intermittent:
-		c = all(c, m.stands("site.intermittent_hours"))
 	}
-	return all(c, m.follow(state))
+	return all(c, m.untilItShows(state), m.follow(state))
 }
 
 func (m model) testFirst(state int) Cost {
@@ -451,10 +453,7 @@ func (m model) putBack(state int) Cost {
 	if state == Good {
 		return all(c, m.onSite(), m.visits(1))
 	}
-	c = all(c, m.stands("site.test_hours"))
-	if state == Intermittent {
-		c = all(c, m.stands("site.intermittent_hours"))
-	}
+	c = all(c, m.stands("site.test_hours"), m.untilItShows(state))
 	m.c.Pulled = false
 	return all(c, m.follow(state))
 }
