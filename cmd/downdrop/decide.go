@@ -102,7 +102,9 @@ func runDecide(ctx context.Context, env *environment, o decideOptions) error {
 	if err := errors.Join(append(problems, err)...); err != nil {
 		return ofShop(err)
 	}
-	d.Decision = ways.Decide(prices, c)
+	if d.Decision, err = shop.Decide(prices, c); err != nil {
+		return ofShop(err)
+	}
 	return o.print(env, d)
 }
 
@@ -241,7 +243,8 @@ func (d *desk) decideCase(ctx context.Context, c *cases.Case, o *decideOptions) 
 		return nil, nil, ofShop(err)
 	}
 	w.SerialReturns, w.LocationReturns = min(w.SerialReturns, shop.MostReturns), min(w.LocationReturns, shop.MostReturns)
-	return ways.Decide(prices, w), outside, nil
+	decision, err := shop.Decide(prices, w)
+	return decision, outside, ofShop(err)
 }
 
 // prices reads a price sheet.

@@ -1,6 +1,7 @@
 package ways
 
 import (
+	"fmt"
 	"math/big"
 	"slices"
 
@@ -69,9 +70,37 @@ type Tested struct {
 	Changes bool          // some result of it changes what to do
 }
 
-// Decide works out a decision.
-func Decide(p *rulebase.Prices, c Case) *Decision {
+// A NoReplacement is the error of a decision where nothing that is on offer can take the
+// place of a unit beyond repair: what a bad unit comes to in the end is not known then.
+type NoReplacement struct{ Withheld []Withheld }
+
+func (e NoReplacement) Error() string {
+	says := "nothing on the sheet can take the place of a unit beyond repair"
+	for _, w := range e.Withheld {
+		says += fmt.Sprintf("; %s: %s %s", w.Kind, w.Why, w.Detail)
+	}
+	return says
+}
+
+// replaceable says whether something on offer takes the place of a unit beyond repair.
+func (m model) replaceable() error {
+	var e NoReplacement
+	for _, k := range []Kind{Exchange, New, Redesign} {
+		why, detail := m.on(k)
+		if why == "" {
+			return nil
+		}
+		e.Withheld = append(e.Withheld, Withheld{k, why, detail})
+	}
+	return e
+}
+
+// Decide works out a decision. The error is a [NoReplacement].
+func Decide(p *rulebase.Prices, c Case) (*Decision, error) {
 	m := model{p, c}
+	if err := m.replaceable(); err != nil {
+		return nil, err
+	}
 	d := &Decision{Prices: p, Case: c, Bad: m.bad()}
 	d.Prior = m.prior(d.Bad)
 	d.Ways = m.ways(d.Prior)
@@ -96,7 +125,7 @@ func Decide(p *rulebase.Prices, c Case) *Decision {
 	d.worths(m)
 	d.shelf(m)
 	d.limit(m)
-	return d
+	return d, nil
 }
 
 // Kind is the way that a choice after a test numbers.
@@ -111,7 +140,8 @@ func (d *Decision) WhenBad(w Way) *big.Rat {
 	return total
 }
 
-// stretches needs the ways in the order of the model: they are matched by place.
+// stretches divides the chances by the way that is cheapest; the numbers of ways there are
+// places in Ways as they stand now.
 func (d *Decision) stretches() {
 	ways := d.Ways
 	var at0, at1 []*big.Rat

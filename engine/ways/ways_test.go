@@ -1,6 +1,7 @@
 package ways_test
 
 import (
+	"errors"
 	"fmt"
 	"math/big"
 	"os"
@@ -23,6 +24,45 @@ func sheet(t *testing.T, name string) *rulebase.Prices {
 		t.Fatal(err)
 	}
 	return p
+}
+
+// decided is a decision for which the sheet has all that it takes.
+func decided(p *rulebase.Prices, c ways.Case) *ways.Decision {
+	d, err := ways.Decide(p, c)
+	if err != nil {
+		panic(err)
+	}
+	return d
+}
+
+// A sheet whose exchange units do not fit and that has nothing else to put in a bad unit's
+// place decides nothing: it says what is lacking.
+func TestWhereNothingCanReplaceAUnit(t *testing.T) {
+	const text = "prices: small\ncurrency: XTS\ndowntime: {per_hour: 10}\nvisit: {price: 100}\nsite: {test_hours: 1, remedy_hours: 1, swap_hours: 1}\n"
+	for sheet, c := range map[string]struct {
+		ways.Case
+		why ways.Why
+	}{
+		"exchange: {price: 1000, hours: 10, revisions: [A]}\n":                 {ways.Case{Revision: "B"}, ways.NoRevision},
+		"exchange: {price: 1000, hours: 10, modules: [digital_in]}\n":          {ways.Case{Modules: []string{"counter"}}, ways.NoModule},
+		"new: {price: 1000, hours: 10, obsolete: yes}\n":                       {ways.Case{}, ways.NotMade},
+		"new: {price: 1000, hours: 10, obsolete: yes}\nspare: {on_shelf: 1}\n": {ways.Case{}, ways.NotMade},
+	} {
+		p, err := rulebase.ReadPrices("small.yaml", []byte(text+sheet))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, pulled := range []bool{false, true} {
+			c.Bad, c.Pulled = rat("0.5"), pulled
+			d, err := ways.Decide(p, c.Case)
+			var none ways.NoReplacement
+			if !errors.As(err, &none) {
+				t.Errorf("%s: decided as %+v, %v", sheet, d, err)
+			} else if !slices.ContainsFunc(none.Withheld, func(w ways.Withheld) bool { return w.Why == c.why }) {
+				t.Errorf("%s: %v", sheet, err)
+			}
+		}
+	}
 }
 
 func rat(text string) *big.Rat {
@@ -77,7 +117,7 @@ var workedKinds = [5]ways.Kind{ways.Exchange, ways.TestFirst, ways.OrderAndTest,
 func TestWorkedDecision(t *testing.T) {
 	p := sheet(t, "tide_mill.yaml")
 	c := ways.Case{Bad: rat("0.30")}
-	d := ways.Decide(p.With("spare.on_shelf", rat("1")), c)
+	d := decided(p.With("spare.on_shelf", rat("1")), c)
 	for k, want := range workedStates {
 		w := way(t, d, k)
 		for s := range want {
@@ -87,7 +127,7 @@ func TestWorkedDecision(t *testing.T) {
 		}
 	}
 	for _, row := range workedMeans {
-		d := ways.Decide(p.With("spare.on_shelf", rat("1")).With("downtime.per_hour", rat(row.downtime)), c)
+		d := decided(p.With("spare.on_shelf", rat("1")).With("downtime.per_hour", rat(row.downtime)), c)
 		for i, k := range workedKinds {
 			if got := whole(way(t, d, k).Mean); got != row.means[i] {
 				t.Errorf("downtime %s, %s: %s, want %s", row.downtime, k, got, row.means[i])
@@ -102,7 +142,7 @@ func TestWorkedDecision(t *testing.T) {
 func TestWorkedDecisionBreakEvens(t *testing.T) {
 	p := sheet(t, "tide_mill.yaml")
 	c := ways.Case{Bad: rat("0.30")}
-	d := ways.Decide(p, c)
+	d := decided(p, c)
 	if d.Ways[0].Kind != ways.OrderAndTest || d.Near != 2 || d.Tied != 1 {
 		t.Errorf("best %s, %d near; want order_and_test with test_first near it", d.Ways[0].Kind, d.Near)
 	}
@@ -110,7 +150,7 @@ func TestWorkedDecisionBreakEvens(t *testing.T) {
 	if got := whole(new(big.Rat).Sub(a, b)); got != "10630" {
 		t.Errorf("testing first saves %s", got)
 	}
-	spare := ways.Decide(p.With("spare.on_shelf", rat("1")), c)
+	spare := decided(p.With("spare.on_shelf", rat("1")), c)
 	if got := whole(new(big.Rat).Sub(e, spare.Ways[0].Mean)); got != "4706" || spare.Ways[0].Kind != ways.Spare {
 		t.Errorf("a spare saves %s", got)
 	}
@@ -129,7 +169,7 @@ func TestWorkedDecisionBreakEvens(t *testing.T) {
 	for downtime, want := range map[string]string{"800": "0.086", "100": "0.056", "5000": "0.092"} {
 		q := p.With("downtime.per_hour", rat(downtime))
 		at := func(bad string) *big.Rat {
-			d := ways.Decide(q, ways.Case{Bad: rat(bad)})
+			d := decided(q, ways.Case{Bad: rat(bad)})
 			return new(big.Rat).Sub(way(t, d, ways.Exchange).Mean, way(t, d, ways.TestFirst).Mean)
 		}
 		d0, d1 := at("0"), at("1")
@@ -146,12 +186,12 @@ func TestCostsAreStraightInEveryAmount(t *testing.T) {
 	for _, name := range []string{"tide_mill.yaml", "shop.yaml"} {
 		p := sheet(t, name).With("spare.on_shelf", rat("1"))
 		c := ways.Case{Bad: rat("0.4"), Pulled: name == "shop.yaml"} // the shop's unit lies there
-		d := ways.Decide(p, c)
+		d := decided(p, c)
 		for _, k := range rulebase.PriceKeys {
 			if k.Form != rulebase.MoneyAmount && k.Form != rulebase.HoursAmount && k.Form != rulebase.ShareAmount || !p.Has(k.Name) {
 				continue
 			}
-			at := func(x string) *ways.Decision { return ways.Decide(p.With(k.Name, rat(x)), c) }
+			at := func(x string) *ways.Decision { return decided(p.With(k.Name, rat(x)), c) }
 			a, b, z := at("0.2"), at("0.4"), at("0.8")
 			for _, w := range d.Ways {
 				y0, y1, y2 := way(t, a, w.Kind).Mean, way(t, b, w.Kind).Mean, way(t, z, w.Kind).Mean
@@ -172,7 +212,7 @@ func TestTurnsHold(t *testing.T) {
 	for _, c := range []ways.Case{{Bad: rat("0.3")}, {Bad: rat("0.7"), Pulled: true, SerialReturns: 1}} {
 		for _, name := range []string{"tide_mill.yaml", "shop.yaml"} {
 			p := sheet(t, name)
-			d := ways.Decide(p, c)
+			d := decided(p, c)
 			if len(d.Turns) == 0 {
 				t.Errorf("%s %+v: nothing would change it", name, c)
 			}
@@ -183,9 +223,9 @@ func TestTurnsHold(t *testing.T) {
 				}
 				at := func(v *big.Rat) *ways.Decision {
 					if x.Name == ways.Badness {
-						return ways.Decide(p, ways.Case{Bad: v, Pulled: c.Pulled})
+						return decided(p, ways.Case{Bad: v, Pulled: c.Pulled})
 					}
-					return ways.Decide(p.With(x.Name, v), c)
+					return decided(p.With(x.Name, v), c)
 				}
 				e := at(x.At)
 				if way(t, e, best).Mean.Cmp(way(t, e, x.Way).Mean) != 0 || e.Tied < 2 {
@@ -218,40 +258,40 @@ func TestWhatIsOnOffer(t *testing.T) {
 		}
 		return ways.Withheld{}
 	}
-	bench := ways.Decide(p, ways.Case{Bad: rat("0.5"), Pulled: true, Revision: "B"})
+	bench := decided(p, ways.Case{Bad: rat("0.5"), Pulled: true, Revision: "B"})
 	if w := why(bench, ways.Exchange); w.Why != ways.NoRevision || w.Detail != "B" {
 		t.Errorf("an exchange unit of another revision is no exchange: %+v", w)
 	}
 	if w := why(bench, ways.TestFirst); w.Why != ways.InShop {
 		t.Errorf("%+v", w)
 	}
-	if w := why(ways.Decide(p, ways.Case{Bad: rat("0.5"), Pulled: true, Modules: []string{"digital_in", "counter"}}), ways.Exchange); w.Why != ways.NoModule || w.Detail != "counter" {
+	if w := why(decided(p, ways.Case{Bad: rat("0.5"), Pulled: true, Modules: []string{"digital_in", "counter"}}), ways.Exchange); w.Why != ways.NoModule || w.Detail != "counter" {
 		t.Errorf("%+v", w)
 	}
-	drop := ways.Decide(p, ways.Case{Bad: rat("0.5")})
+	drop := decided(p, ways.Case{Bad: rat("0.5")})
 	for k, want := range map[ways.Kind]ways.Why{ways.PutBack: ways.AtDrop, ways.TestFirst: ways.NoSiteTest, ways.Spare: ways.NoSpare} {
 		if w := why(drop, k); w.Why != want {
 			t.Errorf("%s: %+v, want %s", k, w, want)
 		}
 	}
 	p.Obsolete = true
-	if w := why(ways.Decide(p, ways.Case{Bad: rat("0.5"), Pulled: true}), ways.New); w.Why != ways.NotMade {
+	if w := why(decided(p, ways.Case{Bad: rat("0.5"), Pulled: true}), ways.New); w.Why != ways.NotMade {
 		t.Errorf("%+v", w)
 	}
 }
 
 func TestHistoryMovesTheOdds(t *testing.T) {
 	p := sheet(t, "shop.yaml")
-	d := ways.Decide(p, ways.Case{Bad: rat("0.5"), Pulled: true, SerialReturns: 1})
+	d := decided(p, ways.Case{Bad: rat("0.5"), Pulled: true, SerialReturns: 1})
 	if d.Bad.Cmp(rat("3/4")) != 0 {
 		t.Errorf("one return of the serial number, odds by 3: %s", d.Bad)
 	}
-	d = ways.Decide(p, ways.Case{Bad: rat("0.5"), Pulled: true, SerialReturns: 1, LocationReturns: 2})
+	d = decided(p, ways.Case{Bad: rat("0.5"), Pulled: true, SerialReturns: 1, LocationReturns: 2})
 	if d.Bad.Cmp(rat("3/7")) != 0 {
 		t.Errorf("and two from the place, by a half each: %s", d.Bad)
 	}
 	for _, sure := range []string{"0", "1"} {
-		if d := ways.Decide(p, ways.Case{Bad: rat(sure), Pulled: true, SerialReturns: 3}); d.Bad.Cmp(rat(sure)) != 0 {
+		if d := decided(p, ways.Case{Bad: rat(sure), Pulled: true, SerialReturns: 3}); d.Bad.Cmp(rat(sure)) != 0 {
 			t.Errorf("what is sure stays sure: %s", d.Bad)
 		}
 	}
@@ -264,7 +304,7 @@ func TestAgeLowersWhatARepairMayCost(t *testing.T) {
 		if age != "" {
 			c.AgeYears = rat(age)
 		}
-		d := ways.Decide(p, c)
+		d := decided(p, c)
 		if d.RepairMay.Cmp(rat(want)) != 0 || d.RepairIs.Cmp(rat("850/1300")) != 0 {
 			t.Errorf("age %q: %s of %s", age, d.RepairIs, d.RepairMay)
 		}
@@ -273,7 +313,7 @@ func TestAgeLowersWhatARepairMayCost(t *testing.T) {
 
 func TestBenchTestsAreWorthWhatTheyChange(t *testing.T) {
 	p := sheet(t, "shop.yaml")
-	d := ways.Decide(p, ways.Case{Bad: rat("0.5"), Pulled: true})
+	d := decided(p, ways.Case{Bad: rat("0.5"), Pulled: true})
 	if len(d.Tests) != 3 {
 		t.Fatalf("%d tests", len(d.Tests))
 	}
@@ -288,7 +328,7 @@ func TestBenchTestsAreWorthWhatTheyChange(t *testing.T) {
 			t.Error("the most worth doing comes first")
 		}
 	}
-	if len(ways.Decide(p, ways.Case{Bad: rat("0.5")}).Tests) != 0 {
+	if len(decided(p, ways.Case{Bad: rat("0.5")}).Tests) != 0 {
 		t.Error("a bench test wants the unit on the bench")
 	}
 }
@@ -301,7 +341,7 @@ func TestTurnsOfSharesHold(t *testing.T) {
 		for _, name := range []string{"tide_mill.yaml", "shop.yaml"} {
 			for _, pulled := range []bool{false, true} {
 				p, c := sheet(t, name), ways.Case{Bad: rat(bad), Pulled: pulled}
-				d := ways.Decide(p, c)
+				d := decided(p, c)
 				for _, x := range d.Turns {
 					if !strings.HasPrefix(x.Name, "bad_units.") || x.At.Cmp(rat("1")) >= 0 {
 						continue
@@ -315,7 +355,7 @@ func TestTurnsOfSharesHold(t *testing.T) {
 						}
 					}
 					amount := others.Mul(others, new(big.Rat).Quo(x.At, new(big.Rat).Sub(rat("1"), x.At)))
-					e := ways.Decide(p.With(x.Name, amount), c)
+					e := decided(p.With(x.Name, amount), c)
 					if way(t, e, d.Ways[0].Kind).Mean.Cmp(way(t, e, x.Way).Mean) != 0 || e.Tied < 2 {
 						t.Errorf("%s %s at %s is no tie", name, x.Name, x.At.FloatString(4))
 					}
@@ -330,7 +370,7 @@ func TestTurnsOfSharesHold(t *testing.T) {
 
 func TestSteady(t *testing.T) {
 	p := sheet(t, "tide_mill.yaml")
-	d := ways.Decide(p, ways.Case{Bad: rat("0.05")})
+	d := decided(p, ways.Case{Bad: rat("0.05")})
 	if !d.Steady(rat("0.09")) || d.Steady(rat("0.11")) {
 		t.Errorf("the answer turns at 0.099: %v", d.Stretches)
 	}
@@ -344,7 +384,7 @@ func TestTermsAreThoseOfTheSheet(t *testing.T) {
 		"0":   {ways.PutBack: "150 16 -", ways.Repair: "640 80 12", ways.RepairFast: "860 24 12", ways.Exchange: "1300 18 12", ways.New: "2400 120 12", ways.Redesign: "9000 40 -"},
 		"1/3": {ways.PutBack: "120 16 -", ways.Repair: "640 80 12", ways.RepairFast: "860 24 12", ways.Exchange: "1300 18 12", ways.New: "2400 120 12", ways.Redesign: "9000 40 -"},
 	} {
-		d := ways.Decide(p, ways.Case{Bad: rat(bad), Pulled: true})
+		d := decided(p, ways.Case{Bad: rat(bad), Pulled: true})
 		got := map[ways.Kind]string{}
 		for _, x := range d.Terms() {
 			months := "-"

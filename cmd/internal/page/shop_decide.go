@@ -128,6 +128,7 @@ const sheetName = "price sheet"
 // wrongWith is what is wrong with what somebody gave, line by line; nil where it is something else.
 func wrongWith(err error) []string {
 	var amount shop.NoAmount
+	var refused shop.Refusal
 	var problems *rulebase.Problems
 	several, joined := err.(interface{ Unwrap() []error })
 	switch {
@@ -149,6 +150,8 @@ func wrongWith(err error) []string {
 		return []string{fmt.Sprintf(sayAmount, sayAmountNames[amount.Name], amount.Text, amount.Wants)}
 	case errors.Is(err, shop.ErrBadUnknown):
 		return []string{sayBadUnknown}
+	case errors.As(err, &refused):
+		return []string{refused.Says}
 	}
 	return nil
 }

@@ -36,9 +36,9 @@ func chance(text string) *big.Rat { x, _ := new(big.Rat).SetString(text); return
 func TestDecisionGoldens(t *testing.T) {
 	unknown := prices(t, "tide_mill.yaml").With("downtime.per_hour", nil)
 	for name, d := range map[string]*report.Decision{
-		"decision_drop":    {Decision: ways.Decide(prices(t, "tide_mill.yaml"), ways.Case{Bad: chance("0.3")})},
-		"decision_bench":   {Decision: ways.Decide(prices(t, "shop.yaml"), ways.Case{Bad: chance("0.6"), Pulled: true, AgeYears: chance("12"), SerialReturns: 1, Revision: "C"}), Detail: true},
-		"decision_unknown": {Decision: ways.Decide(unknown, ways.Case{Bad: chance("0.0862")}), Outside: chance("0.021")},
+		"decision_drop":    {Decision: decided(prices(t, "tide_mill.yaml"), ways.Case{Bad: chance("0.3")})},
+		"decision_bench":   {Decision: decided(prices(t, "shop.yaml"), ways.Case{Bad: chance("0.6"), Pulled: true, AgeYears: chance("12"), SerialReturns: 1, Revision: "C"}), Detail: true},
+		"decision_unknown": {Decision: decided(unknown, ways.Case{Bad: chance("0.0862")}), Outside: chance("0.021")},
 	} {
 		var text, object bytes.Buffer
 		if err := errors.Join(d.Text(&text, 80), d.JSON(&object)); err != nil {
@@ -66,7 +66,7 @@ func TestDecisionGoldens(t *testing.T) {
 // exactly what it costs.
 func TestTiesAreToldAsTies(t *testing.T) {
 	p := prices(t, "tide_mill.yaml")
-	d := ways.Decide(p, ways.Case{Bad: chance("0.3")})
+	d := decided(p, ways.Case{Bad: chance("0.3")})
 	var at *big.Rat
 	for _, x := range d.Turns {
 		if x.Name == "downtime.per_hour" {
@@ -74,7 +74,7 @@ func TestTiesAreToldAsTies(t *testing.T) {
 		}
 	}
 	var b bytes.Buffer
-	if err := (&report.Decision{Decision: ways.Decide(p.With("downtime.per_hour", at), ways.Case{Bad: chance("0.3")})}).Text(&b, 80); err != nil {
+	if err := (&report.Decision{Decision: decided(p.With("downtime.per_hour", at), ways.Case{Bad: chance("0.3")})}).Text(&b, 80); err != nil {
 		t.Fatal(err)
 	}
 	if text := strings.Join(strings.Fields(b.String()), " "); !strings.Contains(text, "A tie: these cost exactly the same") || !strings.Contains(text, "test at the drop first, then act; order the exchange and test meanwhile") {
@@ -82,10 +82,10 @@ func TestTiesAreToldAsTies(t *testing.T) {
 	}
 	shop := prices(t, "shop.yaml")
 	shop.Bench = shop.Bench[:1]
-	worth := ways.Decide(shop, ways.Case{Bad: chance("0.6"), Pulled: true}).Tests[0].Worth
+	worth := decided(shop, ways.Case{Bad: chance("0.6"), Pulled: true}).Tests[0].Worth
 	shop.Bench[0].Price = new(big.Rat).Sub(worth, chance("17.5"))
 	b.Reset()
-	if err := (&report.Decision{Decision: ways.Decide(shop, ways.Case{Bad: chance("0.6"), Pulled: true})}).Text(&b, 80); err != nil {
+	if err := (&report.Decision{Decision: decided(shop, ways.Case{Bad: chance("0.6"), Pulled: true})}).Text(&b, 80); err != nil {
 		t.Fatal(err)
 	}
 	text := strings.Join(strings.Fields(b.String()), " ")
@@ -99,7 +99,7 @@ func TestEveryInputHasAName(t *testing.T) {
 	for _, name := range []string{"tide_mill.yaml", "shop.yaml"} {
 		for _, c := range []ways.Case{{Bad: chance("0.3")}, {Bad: chance("0.7"), Pulled: true}} {
 			for _, k := range rulebase.PriceKeys {
-				d := &report.Decision{Decision: ways.Decide(prices(t, name), c)}
+				d := &report.Decision{Decision: decided(prices(t, name), c)}
 				d.Turns = []ways.Turn{{Name: k.Name, Form: k.Form, Now: chance("1"), At: chance("2"), Way: ways.New}}
 				var b bytes.Buffer
 				if err := d.Text(&b, 80); err != nil {
@@ -129,7 +129,7 @@ func TestHostileTextStaysTextInTheDrawing(t *testing.T) {
 		t.Fatalf("%d strings", len(hostile()))
 	}
 	p := prices(t, "tide_mill.yaml")
-	d := &report.Decision{Decision: ways.Decide(p, ways.Case{Bad: chance("0.3")})}
+	d := &report.Decision{Decision: decided(p, ways.Case{Bad: chance("0.3")})}
 	var plain bytes.Buffer
 	if err := d.SVG(&plain); err != nil {
 		t.Fatal(err)
@@ -170,4 +170,13 @@ func elements(t *testing.T, svg string) int {
 			t.Error("there is markup that is not ours")
 		}
 	}
+}
+
+// decided is a decision for which the sheet has all that it takes.
+func decided(p *rulebase.Prices, c ways.Case) *ways.Decision {
+	d, err := ways.Decide(p, c)
+	if err != nil {
+		panic(err)
+	}
+	return d
 }

@@ -1989,6 +1989,15 @@ func sayNotToBeHad(w ways.Withheld) string {
 	}[w.Why]
 }
 
+// SayNoReplacement says that nothing on a sheet can take the place of a unit, and why.
+func SayNoReplacement(p *rulebase.Prices, e ways.NoReplacement) string {
+	parts := make([]string, len(e.Withheld))
+	for i, w := range e.Withheld {
+		parts[i] = sayNotToBeHad(w)
+	}
+	return fmt.Sprintf("The sheet %s has nothing that can take the unit's place if it is beyond repair, so that nothing can be decided (%s). Write what there is into the sheet.", p.Name, strings.Join(parts, "; "))
+}
+
 // Where the cases are kept.
 
 // Text says where the cases are.

@@ -9,6 +9,7 @@ import (
 	"sync"
 
 	"downdrop/cases"
+	"downdrop/cmd/internal/report"
 	"downdrop/engine/ways"
 	"downdrop/rulebase"
 )
@@ -91,7 +92,7 @@ func Amount(name, text string) (*big.Rat, error) {
 }
 
 // DecideUnit weighs what can become of a unit in the shop, on the text of a price sheet: its
-// verdict counts, and what the store remembers of the serial and of its place.
+// verdict counts, and what the store remembers of the serial and of its location.
 func DecideUnit(ctx context.Context, store cases.Store, c *cases.Card, name string, sheet []byte, o *Said) (*ways.Decision, error) {
 	prices, problem := rulebase.ReadPrices(name, sheet)
 	problems := []error{problem}
@@ -120,11 +121,22 @@ func DecideUnit(ctx context.Context, store cases.Store, c *cases.Card, name stri
 	if err := errors.Join(problems...); err != nil {
 		return nil, err
 	}
-	return ways.Decide(prices, w), nil
+	return Decide(prices, w)
 }
 
-// returnsOf are the earlier returns of a unit, and those from the places of its cases.
-func returnsOf(ctx context.Context, store cases.Store, c *cases.Card) (serial, place int, err error) {
+// Decide weighs what can become of a unit. It refuses where nothing on the sheet can take
+// the unit's place.
+func Decide(prices *rulebase.Prices, c ways.Case) (*ways.Decision, error) {
+	d, err := ways.Decide(prices, c)
+	var none ways.NoReplacement
+	if errors.As(err, &none) {
+		return nil, Refusal{Input, report.SayNoReplacement(prices, none)}
+	}
+	return d, err
+}
+
+// returnsOf are the earlier returns of a unit, and those from the locations of its cases.
+func returnsOf(ctx context.Context, store cases.Store, c *cases.Card) (serial, location int, err error) {
 	s := c.Stay()
 	if s == nil {
 		return 0, 0, nil
@@ -141,13 +153,13 @@ func returnsOf(ctx context.Context, store cases.Store, c *cases.Card) (serial, p
 		if err != nil {
 			return 0, 0, err
 		}
-		place = max(place, n)
+		location = max(location, n)
 	}
 	serial, err = cases.SerialReturns(ctx, store, c.Unit, s.Receipt.Body.Cases...)
 	if len(s.Receipt.Body.Cases) == 0 {
 		serial-- // this stay, which speaks of no case
 	}
-	return min(max(serial, 0), MostReturns), min(place, MostReturns), err
+	return min(max(serial, 0), MostReturns), min(location, MostReturns), err
 }
 
 // NewOffer is what a customer is offered on a decision, until a day written as 2031-05-28.
