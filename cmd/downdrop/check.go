@@ -116,6 +116,11 @@ func lookOver(env *environment, o checkOptions) (*report.Check, error) {
 	return report.NewCheck(base, problems, review.Within(base, tests, most), first), nil
 }
 
+// kindNames are the kinds of findings and of errors that can be explained.
+func kindNames() []string {
+	return append(review.Names(), slices.Collect(maps.Keys(rulebase.ErrorKinds))...)
+}
+
 // explainKinds says what kinds of findings mean. One that does not exist is
 // answered with those that do.
 func explainKinds(env *environment, names []string) error {
@@ -129,7 +134,7 @@ func explainKinds(env *environment, names []string) error {
 		}
 		if !known {
 			says := fmt.Sprintf(sayNoKind, name)
-			if near := source.Nearest(name, append(review.Names(), slices.Collect(maps.Keys(rulebase.ErrorKinds))...)); near != "" {
+			if near := source.Nearest(name, kindNames()); near != "" {
 				says += fmt.Sprintf(sayMeant, near)
 			}
 			if err := report.Kinds(env.out, env.width()); err != nil {

@@ -23,7 +23,7 @@ type completion struct {
 	list  func(*asked) []string // nil: nothing is offered
 	files []string              // endings of the files that are offered
 	any   bool                  // any file, beside what list gives
-	dirs  bool
+	dirs  bool                  // folders, unless list gives something
 }
 
 // An asked is a command line on which a word is completed.
@@ -76,7 +76,13 @@ func flagCompletion(path, flag string) (completion, bool) {
 
 func (c completion) completer(env *environment) completer {
 	return func(cmd *cobra.Command, args []string, begun string) ([]string, cobra.ShellCompDirective) {
+		a := &asked{env: env, cmd: cmd, args: args, begun: begun}
 		switch {
+		case c.dirs && c.list != nil:
+			if words := c.list(a); words != nil {
+				return words, cobra.ShellCompDirectiveNoFileComp
+			}
+			return nil, cobra.ShellCompDirectiveFilterDirs
 		case c.dirs:
 			return nil, cobra.ShellCompDirectiveFilterDirs
 		case c.files != nil:
@@ -89,7 +95,6 @@ func (c completion) completer(env *environment) completer {
 		if c.list == nil {
 			return nil, directive
 		}
-		a := &asked{env: env, cmd: cmd, args: args, begun: begun}
 		words := c.list(a)
 		if a.failed {
 			return nil, cobra.ShellCompDirectiveError

@@ -46,8 +46,15 @@ func fromBase(list func(*rulebase.Base, string) []string) completion {
 }
 
 var (
-	anyFile    = completion{any: true}
-	folders    = completion{dirs: true}
+	anyFile = completion{any: true}
+	folders = completion{dirs: true}
+	// behind check, the kinds of findings once they are to be explained
+	foldersOrKinds = completion{dirs: true, list: func(a *asked) []string {
+		if explain, err := a.cmd.Flags().GetBool("explain"); err != nil || !explain {
+			return nil
+		}
+		return slices.Sorted(slices.Values(kindNames()))
+	}}
 	yamlFiles  = files("yaml", "yml")
 	jsonLines  = files("jsonl")
 	tableFiles = files("csv", "txt", "tsv")
@@ -118,7 +125,7 @@ var argumentWords = sync.OnceValue(func() map[string][]completion {
 
 		"store backup": {ownWords}, "store restore": {anyFile}, "store move": {anyFile}, "store person": {ownWords, ownWords},
 
-		"check": {folders}, "rulebase distinguish": {folders}, "rulebase format": {anyFile}, "rulebase handbook": {folders}, "rulebase layers": {folders},
+		"check": {foldersOrKinds}, "rulebase distinguish": {folders}, "rulebase format": {anyFile}, "rulebase handbook": {folders}, "rulebase layers": {folders},
 		"rulebase new": {folders}, "rulebase schema": {folders}, "rulebase test": {folders},
 		"learn": {jsonLines}, "replay": {jsonLines},
 
