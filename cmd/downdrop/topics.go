@@ -25,8 +25,8 @@ const (
   DOWNDROP_SHOP      the shop's name and address on a bench record; flag --shop
   COLUMNS            width of the text, from 20 to 80 columns; else that of the
                      terminal
-  GOMEMLIMIT         how much memory "serve" tries to stay below, as 64MiB; else
-                     its own measure
+  GOMEMLIMIT         how much memory to try to stay below, as 32MiB, beside the
+                     program itself; else each command's own measure
 
 Where things are kept, unless a flag says so (Windows and macOS have their own
 folders, see "downdrop help files"):

@@ -73,6 +73,7 @@ func within(t *testing.T, args ...string) (ran, int) {
 
 // F15: a store of many cases is listed, searched, checked, exported and served in 64 MiB.
 func TestF15ManyCasesInLittleMemory(t *testing.T) {
+	inShort(t)
 	store := os.Getenv("DOWNDROP_BENCH_STORE") // of a hundred thousand cases, say
 	if store == "" {
 		store = filepath.Join(t.TempDir(), "cases.db")
@@ -125,6 +126,7 @@ func TestF15ManyCasesInLittleMemory(t *testing.T) {
 // F15: the largest rulebase that may come from elsewhere is looked over, or what is wrong with it told,
 // in the memory that is promised for it; a case is diagnosed on the shipped one in 64 MiB.
 func TestF15LargestRulebaseInLittleMemory(t *testing.T) {
+	inShort(t)
 	r, most := within(t, "diagnose", "--at", "phone", "--see", "power_light=dark")
 	if r.calm(t, "diagnose"); r.code != 0 || most > littleMemory {
 		t.Errorf("diagnose: %v, %d MiB of memory", r, most>>20)

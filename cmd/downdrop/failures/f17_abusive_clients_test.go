@@ -167,6 +167,7 @@ func abuse(address string, howMany int, stop <-chan struct{}) (wait func() map[s
 // F17: two hundred clients at once that are slow, silent, greedy or never leave are each ended by a
 // limit; honest ones beside them get every answer; and nothing of theirs is left running.
 func TestF17AbusiveClients(t *testing.T) {
+	inShort(t)
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	c := s.client()
 	_, body, err := post(c, s.at+"/open", url.Values{"form": {"f0"}, "story": {"technician at the drop, not alone, drop dead"}})
@@ -175,12 +176,8 @@ func TestF17AbusiveClients(t *testing.T) {
 		t.Fatalf("opening a case: %v", err)
 	}
 	address := strings.TrimPrefix(s.at, "http://")
-	howMany := 200
-	if testing.Short() {
-		howMany = 50
-	}
 	stop := make(chan struct{})
-	wait := abuse(address, howMany, stop)
+	wait := abuse(address, 200, stop)
 
 	var honest sync.WaitGroup
 	var answered atomic.Int32

@@ -45,6 +45,14 @@ func TestMain(m *testing.M) {
 	os.Exit(code)
 }
 
+// inShort passes a test over that says nothing under the race detector, which does not see into another process.
+func inShort(t *testing.T) {
+	t.Helper()
+	if testing.Short() {
+		t.Skip("it is about another process")
+	}
+}
+
 // plain is an environment in which nothing of ours is set, with what a test adds.
 func plain(add ...string) []string {
 	return append([]string{"PATH=" + os.Getenv("PATH"), "HOME=" + os.Getenv("HOME"), "TMPDIR=" + os.TempDir()}, add...)
