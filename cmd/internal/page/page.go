@@ -97,11 +97,23 @@ type Server struct {
 //go:embed page.html trunk.html tree.html shop.html pair.html page.css shop.css page.js
 var files embed.FS
 
-var pages = sync.OnceValue(func() *template.Template {
+// pages are all pages; pagesOfAuthors those of whoever lets devices in, whose ways lead there too.
+var (
+	pages          = sync.OnceValue(func() *template.Template { return readPages(false) })
+	pagesOfAuthors = sync.OnceValue(func() *template.Template { return readPages(true) })
+)
+
+func readPages(devices bool) *template.Template {
 	return template.Must(template.New("page.html").Funcs(template.FuncMap{
-		"inc": func(i int) int { return i + 1 },
+		"inc": func(i int) int { return i + 1 }, "devices": func() bool { return devices },
 	}).ParseFS(files, "*.html"))
-})
+}
+
+// An authorsWriter answers somebody who lets devices in.
+type authorsWriter struct{ http.ResponseWriter }
+
+// Unwrap gives what is below it to an http.ResponseController.
+func (w authorsWriter) Unwrap() http.ResponseWriter { return w.ResponseWriter }
 
 // New makes a Server. Whoever calls shows the link: it lets one browser in, once.
 func New(o Options) *Server {
@@ -198,7 +210,11 @@ func (s *Server) file(media string, names ...string) handle {
 // page may hold them, and a terminal that it is pasted into would obey them.
 func show(w http.ResponseWriter, status int, name string, data any) error {
 	var b bytes.Buffer
-	if err := pages().ExecuteTemplate(&b, name, data); err != nil {
+	set := pages
+	if _, ok := w.(authorsWriter); ok {
+		set = pagesOfAuthors
+	}
+	if err := set().ExecuteTemplate(&b, name, data); err != nil {
 		return fmt.Errorf("write the page: %w", err)
 	}
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")

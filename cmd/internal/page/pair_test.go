@@ -222,6 +222,11 @@ func TestPairing(t *testing.T) {
 		t.Errorf("a code that another took the place of: %s", r.Status)
 	}
 	// Who is in is listed and put out, by who may, there and here.
+	for _, way := range []string{"/", "/shop", "/new"} { // the ways lead whoever may let devices in there too
+		if _, body := l.status(first, "GET", way, nil); !strings.Contains(body, `<a href="/devices">`) {
+			t.Errorf("no way leads from %s to the devices", way)
+		}
+	}
 	_, body := l.status(first, "POST", "/devices/code", url.Values{"role": {"read"}})
 	m := regexp.MustCompile(`[0-9]{4} [0-9]{4}`).FindString(body)
 	second := l.device()
@@ -233,6 +238,9 @@ func TestPairing(t *testing.T) {
 	}
 	if _, body := l.status(first, "GET", "/devices", nil); !strings.Contains(body, "2: glove phone, may read") {
 		t.Errorf("the list of devices is %.300s", body)
+	}
+	if _, body := l.status(second, "GET", "/", nil); strings.Contains(body, "/devices") {
+		t.Error("who may only read is led to the devices")
 	}
 	if status, _ := l.status(second, "POST", "/devices/out", url.Values{"number": {"1"}}); status != http.StatusForbidden {
 		t.Errorf("a reader puts another out: %d", status)

@@ -68,8 +68,12 @@ func (s *Server) allowed(pattern string, h handle) handle {
 			s.o.Log.Error("a route has no role and is refused", "route", pattern)
 			return refusal{http.StatusForbidden, sayNoRole}
 		}
-		if has := s.roleOf(r); has < needs {
+		has := s.roleOf(r)
+		if has < needs {
 			return refusal{http.StatusForbidden, fmt.Sprintf(sayRole, has, needs)}
+		}
+		if s.o.Pairing && has == Author {
+			w = authorsWriter{w}
 		}
 		return h(w, r)
 	}

@@ -715,7 +715,9 @@ func (s *Server) returnNote(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return showPaper(w, s.sheetOf(st.c), report.NewReturnNote(s.o.Base, st.c))
+	note := report.NewReturnNote(s.o.Base, st.c)
+	note.Lead = sayReturnLead
+	return showPaper(w, s.sheetOf(st.c), note)
 }
 
 func recordPath(key string, b *cases.Record) string {

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"html/template"
 	"io"
 	"net/http"
 	"net/url"
@@ -46,11 +47,10 @@ type decidePage struct {
 	Sheet  string // digest of the sheet that is decided on; "" none was given
 	Last   string // digest of the sheet that was used for the last offer
 	Blocks []block
-	Says   string // the decision in one sentence, for the plot
 	JSON   string // paths of the decision in its other forms
 	Drawn  string
 	Draw   string
-	Plot   bool
+	Plot   template.HTML // what each way costs; "": it was not asked for
 	Until  string
 	Offers bool
 }
@@ -85,15 +85,14 @@ func (s *Server) decideForm(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	p.Sheet, p.Plot = q.Get("sheet"), q.Get("plot") != ""
+	if p.Sheet = q.Get("sheet"); q.Get("plot") != "" {
+		p.Plot = d.Inline()
+	}
 	q.Del("plot")
 	p.JSON, p.Drawn, p.Draw = "/unit/decision.json?"+q.Encode(), "/unit/decision.svg?"+q.Encode(), "/unit/decide?plot=yes&"+q.Encode()
 	p.Until = s.o.Now().AddDate(0, 0, 30).Format(time.DateOnly)
 	if p.Blocks, err = blocks(func(w io.Writer) error { return d.Text(w, report.Unfolded) }); err != nil {
 		return err
-	}
-	if len(p.Blocks) > 0 {
-		p.Says = p.Blocks[0].Says
 	}
 	return show(w, http.StatusOK, "decide", p)
 }

@@ -13,6 +13,8 @@ const (
 	sayBenchTitle  = "At the bench"
 	sayDecideTitle = "What becomes of it"
 
+	sayReturnLead = "This paper goes into the box with the unit. Hand the whole case over too (“Hand over”, to the bench), so that the shop asks nothing again."
+
 	sayNoUnit        = "There is no such unit here."
 	sayNoMonth       = "A month is written as 2031-05."
 	sayTakeBackWhich = "Say which entry was wrong, by choosing one that still counts."

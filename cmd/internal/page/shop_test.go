@@ -251,7 +251,7 @@ func TestTheDecisionOnThePage(t *testing.T) {
 	_, unit := s.get("/unit?of=" + url.QueryEscape(strings.ToUpper(key)))
 	of := s.keyOf(unit)
 	status, body := s.upload("/unit/decide", "sheet", sheet, url.Values{"of": {of}, "downtime": {"800"}})
-	if status != http.StatusOK || strings.Contains(body, "decision.svg") {
+	if status != http.StatusOK || strings.Contains(body, "<svg") {
 		t.Fatalf("decided: %d\n%s", status, words(parse(t, body)))
 	}
 	link := ""
@@ -270,6 +270,10 @@ func TestTheDecisionOnThePage(t *testing.T) {
 		if !strings.Contains(shown, strings.TrimSpace(line)) {
 			t.Errorf("the page does not say %q", line)
 		}
+	}
+	_, page := s.get(strings.Replace(link, "/unit/decision.json?", "/unit/decide?plot=yes&", 1))
+	if !strings.Contains(page, `class="plot"`) || strings.Contains(page, "<style") { // it has the style of the page
+		t.Error("asked for, it is not drawn on the page")
 	}
 	_, drawn := s.get(strings.Replace(link, ".json", ".svg", 1))
 	if !strings.HasPrefix(drawn, "<svg") {

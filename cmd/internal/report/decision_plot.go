@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"html/template"
 	"io"
 	"math/big"
 	"strings"
@@ -12,9 +13,25 @@ import (
 // dashes tell the lines of a plot apart in black and white.
 var dashes = []string{"", "9 4", "3 3", "12 4 2 4", "6 6", "2 6", "14 3 5 3", "1 3", "18 6", "8 3 2 3 2 3"}
 
+// plotStyle is the look of a drawing that stands by itself: black on white, and white on black on
+// a screen that is dark.
+const plotStyle = `<style>text{font:13px system-ui,sans-serif;fill:#000}.head{font-weight:700}.axis,.frame{stroke:#000;stroke-width:1;fill:none}.rule{stroke:#bbb;stroke-width:.6}.trace{stroke:#000;stroke-width:1.4;fill:none}.level{stroke:#000;stroke-width:1;stroke-dasharray:7 4}.ground{fill:#fff}` +
+	`@media screen and (prefers-color-scheme:dark){text{fill:#fff}.axis,.frame,.trace,.level{stroke:#fff}.rule{stroke:#666}.ground{fill:#000}}</style>`
+
 // SVG draws what each way costs against the chance that the unit is bad, with the
-// break-even points. Black on white, every line with a letter and a dash of its own.
+// break-even points. In two tones, every line with a letter and a dash of its own.
 func (d *Decision) SVG(out io.Writer) error {
+	_, err := io.WriteString(out, d.plotted(plotStyle, "")+"\n")
+	return err
+}
+
+// Inline is the same drawing for a page that has a style for it, so that it is seen as all else there
+// is: in the dark, with more contrast, in colours that somebody forces.
+func (d *Decision) Inline() template.HTML {
+	return template.HTML(d.plotted("", ` class="plot"`)) //nolint:gosec // every text in it is escaped
+}
+
+func (d *Decision) plotted(style, attributes string) string {
 	var b strings.Builder
 	lines, above := d.drawn()
 	height := plotTop + plotHeight*1.4 + 60 + 22*float64(len(lines)+1)
@@ -22,8 +39,8 @@ func (d *Decision) SVG(out io.Writer) error {
 		height += 22
 	}
 	base := plotTop + plotHeight*1.4
-	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %.0f %.0f" role="img" aria-label="%s"><style>text{font:13px system-ui,sans-serif;fill:#000}.head{font-weight:700}.axis,.frame{stroke:#000;stroke-width:1;fill:none}.rule{stroke:#bbb;stroke-width:.6}.trace{stroke:#000;stroke-width:1.4;fill:none}.level{stroke:#000;stroke-width:1;stroke-dasharray:7 4}</style><defs><clipPath id="inside"><rect x="%.0f" y="%.0f" width="%.0f" height="%.0f"/></clipPath></defs><rect width="%.0f" height="%.0f" fill="#fff"/>`,
-		plotWidth, height, escape(sayDecision(d.Decision)), plotLeft+20, plotTop, plotWidth-plotRight-plotLeft-20, base-plotTop, plotWidth, height)
+	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %.0f %.0f" role="img" aria-label="%s"%s>%s<defs><clipPath id="inside"><rect x="%.0f" y="%.0f" width="%.0f" height="%.0f"/></clipPath></defs><rect width="%.0f" height="%.0f" class="ground"/>`,
+		plotWidth, height, escape(sayDecision(d.Decision)), attributes, style, plotLeft+20, plotTop, plotWidth-plotRight-plotLeft-20, base-plotTop, plotWidth, height)
 	p := plot{&b, newAxis(0, 100, plotLeft+20, plotWidth-plotRight, "%", plotBad), newAxis(0, d.highest(lines), base, plotTop, d.Prices.Currency, plotMeanCost)}
 	p.frame(d.Prices.Name)
 	b.WriteString(`<g clip-path="url(#inside)">`)
@@ -55,9 +72,8 @@ func (d *Decision) SVG(out io.Writer) error {
 	if above != "" {
 		fmt.Fprintf(&b, `<text x="%.0f" y="%.1f">%s</text>`, plotLeft, base+60+22*float64(len(lines)+1), escape(sayPlotTooCostly+above+"."))
 	}
-	b.WriteString("</svg>\n")
-	_, err := io.WriteString(out, b.String())
-	return err
+	b.WriteString("</svg>")
+	return b.String()
 }
 
 // A costLine is the cost of a way from a good unit to a bad one.
