@@ -318,6 +318,10 @@ func TestAPlateIsReadAgain(t *testing.T) {
 	if status != http.StatusOK || !strings.Contains(ask, "Read the plate again") {
 		t.Fatalf("%d\n%s", status, words(parse(t, ask)))
 	}
+	code := s.open(url.Values{"at": {"bench"}, "type": {"BIU-2"}, "serial": {"80815"}})
+	if _, note := s.get("/case/" + code + "/return-note"); strings.Contains(note, "downdrop case") || !strings.Contains(note, "Hand the whole case over") {
+		t.Errorf("the return note on the page speaks of a command: %s", words(parse(t, note)))
+	}
 	status, unit := s.fill(ask, "/shop/receive", "unit", "")
 	if of := s.keyOf(unit); status != http.StatusOK || !strings.Contains(of, "80815") || s.unitNow(of).Stay().Receipt.Body.Condition != "<dented>" {
 		t.Errorf("it is none of them: %d %s", status, of)
