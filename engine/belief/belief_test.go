@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"runtime"
 	"slices"
 	"testing"
 	"time"
@@ -380,6 +381,24 @@ func TestObservingAllocatesNothing(t *testing.T) {
 	o := belief.Seen(l.symptoms[12], 1, 0.97)
 	if n := testing.AllocsPerRun(5, func() { b.Observe(o) }); n > 0 {
 		t.Errorf("one finding allocates %v times", n)
+	}
+}
+
+// A first diagnosis sorts every symptom over every set of causes: two bytes for each are
+// kept, and nothing of that size is thrown away.
+func TestSortingKeepsWhatItAllocates(t *testing.T) {
+	l := newLarge(1)
+	settled := l.system.Settle(hypothesis.Enumerate(100, 2).Ready())
+	s := belief.NewSorting(settled)
+	var before, after runtime.MemStats
+	runtime.ReadMemStats(&before)
+	for _, symptom := range l.symptoms {
+		s.Of(symptom)
+	}
+	runtime.ReadMemStats(&after)
+	kept := 2 * settled.Space.Len() * len(l.symptoms)
+	if got := int(after.TotalAlloc - before.TotalAlloc); got > kept*5/4 {
+		t.Errorf("%d bytes were allocated, %d of them are kept", got, kept)
 	}
 }
 

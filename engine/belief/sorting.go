@@ -13,6 +13,7 @@ type Sorting struct {
 	mu      sync.Mutex
 	settled *hypothesis.Settled
 	desk    Desk
+	kinds   []int32 // of the symptom that is being sorted
 	sorted  map[*Symptom]*Sorted
 }
 
@@ -41,7 +42,10 @@ func (s *Sorting) Of(symptom *Symptom) *Sorted {
 	if one, ok := s.sorted[symptom]; ok {
 		return one
 	}
-	kinds := symptom.Sort(s.settled, &s.desk)
+	if s.kinds == nil {
+		s.kinds = make([]int32, s.settled.Space.Len())
+	}
+	kinds := symptom.sortOnto(s.settled, &s.desk, s.kinds)
 	var one *Sorted
 	if len(kinds.P) <= 1<<16 {
 		one = &Sorted{Of: make([]uint16, len(kinds.Of)), P: kinds.P}

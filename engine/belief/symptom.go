@@ -126,9 +126,15 @@ func (s *Symptom) sort(t *hypothesis.Settled, d *Desk, kind []int32) {
 
 // Sort gives every world its kind.
 func (s *Symptom) Sort(t *hypothesis.Settled, d *Desk) Kinds {
+	return s.sortOnto(t, d, make([]int32, t.Space.Len()))
+}
+
+// sortOnto is Sort, onto a list that the caller has.
+func (s *Symptom) sortOnto(t *hypothesis.Settled, d *Desk, of []int32) Kinds {
 	d.ready(t.Space)
-	k := Kinds{Of: make([]int32, t.Space.Len())}
+	k := Kinds{Of: of}
 	if s.independent {
+		clear(of)
 		s.refine(t, d, &k)
 		return k
 	}
