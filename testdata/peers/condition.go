@@ -1,7 +1,9 @@
 package main
 
 import (
+	"fmt"
 	"math"
+	"strings"
 	"testing"
 	"testing/fstest"
 
@@ -29,8 +31,25 @@ func byHand(s *seen) bool {
 	return s.power == "dark" && s.volts >= 19.2 && !(s.address == 1 || s.address == 2 || s.address == 3)
 }
 
+// loadText reads a rulebase, divided into files of at most a MiB: one file may not
+// have more than two.
 func loadText(text string) *rulebase.Base {
-	b, err := rulebase.Load(rulebase.Layer{Name: "made", FS: fstest.MapFS{"all.yaml": {Data: []byte(text)}}})
+	files, file, section := fstest.MapFS{}, []byte{}, ""
+	keep := func() {
+		files[fmt.Sprintf("part%03d.yaml", len(files))] = &fstest.MapFile{Data: file}
+		file = []byte(section)
+	}
+	for line := range strings.Lines(text) {
+		if strings.HasSuffix(line, ":\n") && line[0] != ' ' {
+			section = line
+		}
+		if len(file)+len(line) > 1<<20 && line[0] == ' ' {
+			keep()
+		}
+		file = append(file, line...)
+	}
+	keep()
+	b, err := rulebase.Load(rulebase.Layer{Name: "made", FS: files})
 	must(err)
 	return b
 }
