@@ -41,21 +41,22 @@ func TestMain(m *testing.M) {
 
 // A place is a store and the command that works on it.
 type place struct {
-	t     *testing.T
-	store string
-	dir   string
+	t        *testing.T
+	store    string
+	dir      string
+	rulebase string // a folder; "" the shipped one
 }
 
 func somewhere(t *testing.T) *place {
 	dir := t.TempDir()
-	return &place{t, filepath.Join(dir, "cases.db"), dir}
+	return &place{t: t, store: filepath.Join(dir, "cases.db"), dir: dir}
 }
 
 func (p *place) downdrop(args ...string) string {
 	p.t.Helper()
 	cmd := exec.Command(command, args...)
 	cmd.Dir = p.dir
-	cmd.Env = append(os.Environ(), "DOWNDROP_STORE="+p.store, "DOWNDROP_RULEBASE=", "DOWNDROP_BY=")
+	cmd.Env = append(os.Environ(), "DOWNDROP_STORE="+p.store, "DOWNDROP_RULEBASE="+p.rulebase, "DOWNDROP_BY=")
 	var out, says bytes.Buffer
 	cmd.Stdout, cmd.Stderr = &out, &says
 	if err := cmd.Run(); err != nil {
