@@ -146,7 +146,10 @@ func text(t testing.TB, r *http.Response) (int, string) {
 	return r.StatusCode, string(body)
 }
 
-var codeRE = regexp.MustCompile(`/case/([0-9A-Z]{6})`)
+var (
+	codeRE  = regexp.MustCompile(`/case/([0-9A-Z]{6})`)
+	titleRE = regexp.MustCompile(`<title>Case ([0-9A-Z]{6})`)
+)
 
 // open opens a case and gives its code.
 func (s *served) open(form url.Values) string {
@@ -155,7 +158,7 @@ func (s *served) open(form url.Values) string {
 		form.Set("form", newForm())
 	}
 	status, body := s.post("/open", form)
-	m := codeRE.FindStringSubmatch(body)
+	m := titleRE.FindStringSubmatch(body) // other calls may be linked before it
 	if status != http.StatusOK || m == nil {
 		s.t.Fatalf("opening: %d\n%s", status, body)
 	}
