@@ -5,7 +5,6 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
-	"io/fs"
 	"maps"
 	"math"
 	"path"
@@ -142,7 +141,7 @@ func (b *Base) Procedures() ([]*Procedure, error) {
 	var all []*Procedure
 	wrong := &Problems{}
 	for _, layer := range layers {
-		files, err := fs.Glob(layer.FS, benchFolder+"/*.yaml")
+		files, err := layer.files(benchFolder, ".yaml")
 		if err != nil {
 			return nil, err
 		}
@@ -150,7 +149,7 @@ func (b *Base) Procedures() ([]*Procedure, error) {
 		for _, file := range files {
 			text, err := readFile(layer.FS, file)
 			if err != nil {
-				return nil, fmt.Errorf("read bench procedure %s: %w", file, err)
+				return nil, fmt.Errorf("read bench procedure %s: %w", path.Join(layer.Name, file), err)
 			}
 			p, err := b.ReadProcedure(path.Join(layer.Name, file), text)
 			var problems *Problems
@@ -181,14 +180,14 @@ func (b *Base) Profiles() ([]*Profile, error) {
 	byName := map[string]*Profile{}
 	wrong := &Problems{}
 	for _, layer := range layers {
-		files, err := fs.Glob(layer.FS, unitFolder+"/*.yaml")
+		files, err := layer.files(unitFolder, ".yaml")
 		if err != nil {
 			return nil, err
 		}
 		for _, file := range files {
 			text, err := readFile(layer.FS, file)
 			if err != nil {
-				return nil, fmt.Errorf("read unit profile %s: %w", file, err)
+				return nil, fmt.Errorf("read unit profile %s: %w", path.Join(layer.Name, file), err)
 			}
 			p, err := ReadProfile(path.Join(layer.Name, file), text)
 			var problems *Problems

@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"embed"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"io"
 	"io/fs"
@@ -243,6 +244,24 @@ func (l *loader) needHeader(n int, layer Layer, texts []text) {
 		says = "there is no rulebase here: a rulebase is a folder of .yaml files"
 	}
 	l.r.Add(source.Problem{Position: source.Position{File: layer.Name}, Kind: "no-header", Says: says})
+}
+
+// files are the names of the files in a folder of the layer that end so, sorted; none where there is
+// no such folder. (fs.Glob would pass over one that cannot be read.)
+func (l Layer) files(dir, end string) ([]string, error) {
+	all, err := fs.ReadDir(l.FS, dir)
+	if dir != "." && errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	} else if err != nil {
+		return nil, fmt.Errorf("open rulebase %s: %w", path.Join(l.Name, dir), err)
+	}
+	var names []string
+	for _, f := range all {
+		if !f.IsDir() && strings.HasSuffix(f.Name(), end) {
+			names = append(names, path.Join(dir, f.Name()))
+		}
+	}
+	return names, nil
 }
 
 // readFile reads a file up to just beyond what the strict reader takes, so that

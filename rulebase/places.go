@@ -3,7 +3,7 @@ package rulebase
 import (
 	"cmp"
 	"errors"
-	"io/fs"
+	"fmt"
 	"path"
 	"slices"
 	"strings"
@@ -86,14 +86,14 @@ func (b *Base) RuleTestsFrom(layer int) ([]Situation, error) {
 	var all []Situation
 	wrong := &Problems{}
 	for _, layer := range b.places.layers[layer:] {
-		files, err := fs.Glob(layer.FS, "*_test.yaml")
+		files, err := layer.files(".", "_test.yaml")
 		if err != nil {
 			return nil, err
 		}
 		for _, file := range files {
 			text, err := readFile(layer.FS, file)
 			if err != nil {
-				return nil, err
+				return nil, fmt.Errorf("read rule tests %s: %w", path.Join(layer.Name, file), err)
 			}
 			cases, err := b.ReadCases(path.Join(layer.Name, file), text)
 			var problems *Problems

@@ -6,7 +6,6 @@ import (
 	"io/fs"
 	"os"
 	"path"
-	"strings"
 
 	"downdrop/rulebase/source"
 )
@@ -28,26 +27,23 @@ func CheckSize(l Layer) error {
 		return &Problems{List: []Problem{{Position: Position{File: l.Name}, Kind: "too-large", Says: says}}}
 	}
 	for _, dir := range []string{".", "bench", "bench/units"} {
-		all, err := fs.ReadDir(l.FS, dir)
-		if err != nil && dir == "." {
-			return fmt.Errorf("open rulebase %s: %w", l.Name, err)
+		all, err := l.files(dir, ".yaml")
+		if err != nil {
+			return err
 		}
-		for _, f := range all { // a folder that is not there holds none
-			if f.IsDir() || !strings.HasSuffix(f.Name(), ".yaml") {
-				continue
-			}
+		for _, file := range all {
 			if files++; files > StrangersFiles {
 				return too("the rulebase has more than %d files; one from elsewhere may not", StrangersFiles)
 			}
-			name := path.Join(l.Name, dir, f.Name())
-			info, err := fs.Stat(l.FS, path.Join(dir, f.Name()))
+			name := path.Join(l.Name, file)
+			info, err := fs.Stat(l.FS, file)
 			if err != nil {
 				return fmt.Errorf("read rulebase file %s: %w", name, err)
 			}
 			if !info.Mode().IsRegular() { // a pipe would never end
 				return too("%s is no ordinary file; one from elsewhere is made of such", name)
 			}
-			text, err := readFile(l.FS, path.Join(dir, f.Name()))
+			text, err := readFile(l.FS, file)
 			if err != nil {
 				return fmt.Errorf("read rulebase file %s: %w", name, err)
 			}
