@@ -1,0 +1,168 @@
+package alike_test
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"io"
+	"path/filepath"
+	"reflect"
+	"sync/atomic"
+	"testing"
+
+	"downdrop/cases"
+	"downdrop/cases/alike"
+	"downdrop/cases/sqlite"
+	"downdrop/cases/sqlstore"
+	"downdrop/testdata/support/shipped"
+)
+
+var errBroken = errors.New("it broke here")
+
+// A brittle file, store and context: the n-th thing asked of any of them fails, once armed.
+type brittle struct {
+	*sqlstore.Store
+	file  io.ReaderAt
+	at    int64 // 0: nothing fails
+	count atomic.Int64
+}
+
+func (b *brittle) fail() error {
+	if n := b.count.Add(1); b.at > 0 && n == b.at {
+		return errBroken
+	}
+	return nil
+}
+
+func (b *brittle) ReadAt(p []byte, at int64) (int, error) {
+	if err := b.fail(); err != nil {
+		return 0, err
+	}
+	return b.file.ReadAt(p, at)
+}
+
+func (b *brittle) Case(ctx context.Context, id string) (*cases.Case, error) {
+	if err := b.fail(); err != nil {
+		return nil, err
+	}
+	return b.Store.Case(ctx, id)
+}
+
+func (b *brittle) Find(ctx context.Context, q cases.Query) ([]cases.Summary, error) {
+	if err := b.fail(); err != nil {
+		return nil, err
+	}
+	return b.Store.Find(ctx, q)
+}
+
+func (b *brittle) Changed(ctx context.Context, since cases.Mark) ([]string, cases.Mark, bool, error) {
+	if err := b.fail(); err != nil {
+		return nil, cases.Mark{}, false, err
+	}
+	return b.Store.Changed(ctx, since)
+}
+
+// A passing context ends at the n-th look at it.
+type passing struct {
+	context.Context
+	b *brittle
+}
+
+func (p passing) Err() error {
+	if p.b.fail() != nil {
+		return errBroken
+	}
+	return nil
+}
+
+// Whatever breaks while an index is brought up to date, kept or asked is told, or changes no answer.
+func TestWhatBreaksUnderAnIndexIsTold(t *testing.T) {
+	base := shipped.Base(t)
+	in, r := newInventor(t, base, 3), alike.NewReader(base)
+	s, err := sqlite.Open(ctx, filepath.Join(t.TempDir(), "cases.db"), sqlstore.Options{Site: "mill"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { s.Close() })
+	add := func(cause int) {
+		t.Helper()
+		if _, err := s.Append(ctx, in.drafts(cause, in.some(in.symptoms, 5))...); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for cause := range 4 {
+		add(cause)
+	}
+	x := alike.New(r)
+	if _, err := x.Update(ctx, r, s, nil); err != nil {
+		t.Fatal(err)
+	}
+	kept, err := x.Bytes()
+	if err != nil {
+		t.Fatal(err)
+	}
+	add(5) // written since it was kept
+	ids, err := cases.ClosedIDs(ctx, s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	c, err := s.Case(ctx, ids[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := r.Profile(ctx, c)
+	if err != nil || p == nil {
+		t.Fatal(p, err)
+	}
+	for name, do := range map[string]func(b *brittle) (any, error){
+		"made": func(b *brittle) (any, error) {
+			x := alike.New(r)
+			_, err := x.Update(ctx, r, b, nil)
+			return x.Len(), err
+		},
+		"asked": func(b *brittle) (any, error) {
+			k, err := alike.Open(b, r)
+			if err != nil {
+				return nil, err
+			}
+			if _, err := k.Bridge(ctx, r, b); err != nil {
+				return nil, err
+			}
+			found, err := k.Alike(p, "", 3)
+			return found, err
+		},
+		"read whole": func(b *brittle) (any, error) {
+			k, err := alike.Open(b, r)
+			if err != nil {
+				return nil, err
+			}
+			x, err := k.Index()
+			if err != nil {
+				return nil, err
+			}
+			return x.Len(), nil
+		},
+		"a profile": func(b *brittle) (any, error) { p, err := r.Profile(passing{ctx, b}, c); return p, err },
+	} {
+		whole := &brittle{Store: s, file: bytes.NewReader(kept)}
+		want, err := do(whole)
+		if err != nil {
+			t.Fatalf("%s: %v", name, err)
+		}
+		failed := 0
+		for n := int64(1); ; n++ {
+			b := &brittle{Store: s, file: bytes.NewReader(kept), at: n}
+			got, err := do(b)
+			if b.count.Load() < n {
+				break
+			}
+			failed++
+			if err == nil && !reflect.DeepEqual(got, want) || err != nil && !errors.Is(err, errBroken) {
+				t.Errorf("%s, thing %d: %v instead of %v, error %v", name, n, got, want, err)
+			}
+		}
+		if failed < 2 {
+			t.Errorf("%s: only %d things failed", name, failed)
+		}
+	}
+}
