@@ -251,7 +251,10 @@ func (c *caseReader) circumstance(n *source.Node, f *Finding) {
 }
 
 // address is the address of a drop.
-func (c *caseReader) address(n *source.Node) int { return c.whole(n, 1, 65535) }
+// highestAddress of a drop is what fits into sixteen bits.
+const highestAddress = 65535
+
+func (c *caseReader) address(n *source.Node) int { return c.whole(n, 1, highestAddress) }
 
 func (c *caseReader) symptomValue(s *Symptom, n *source.Node) (Value, bool) {
 	switch {
@@ -277,7 +280,7 @@ func (c *caseReader) symptomValue(s *Symptom, n *source.Node) (Value, bool) {
 }
 
 // dropStates are what may be said of another drop.
-var dropStates = []string{"good", "dead", "comes_and_goes"}
+var dropStates = []string{DropGood, DropDead, DropComesAndGoes}
 
 // line reads what is known of the other drops.
 func (c *caseReader) line(n *source.Node, s *Situation) {
@@ -315,11 +318,11 @@ func (c *caseReader) line(n *source.Node, s *Situation) {
 
 // once is the address of a drop that may stand in some place only once.
 func (c *caseReader) once(n *source.Node, seen map[int]bool, where string) int {
-	a := c.address(n)
-	if seen[a] && a > 1 {
+	a, ok := c.wholeOK(n, 1, highestAddress)
+	if ok && seen[a] {
 		c.r.Problem(n, "twice", "", "drop %d stands %s twice", a, where)
 	}
-	seen[a] = true
+	seen[a] = seen[a] || ok
 	return a
 }
 

@@ -2,6 +2,7 @@ package rulebase
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -38,8 +39,8 @@ const (
 // asks only that the sick drop is one of those, not that it is the nearest.
 func Extent(sick int, drops map[int]string, order []int, supplies [][]int) (word, because string) {
 	l := line{drops: drops, order: order}
-	for address, state := range drops {
-		switch state {
+	for _, address := range slices.Sorted(maps.Keys(drops)) {
+		switch state := drops[address]; state {
 		case DropGood:
 			l.good = append(l.good, address)
 		case DropDead, DropComesAndGoes:

@@ -14,6 +14,16 @@ func TestExtentCountsADropOnce(t *testing.T) {
 	}
 }
 
+// Of several states that are none the lowest drop's is named each time.
+func TestExtentNamesTheFirstUnknownState(t *testing.T) {
+	for range 20 {
+		word, because := rulebase.Extent(2, map[int]string{2: rulebase.DropDead, 7: "gone", 5: "lost", 9: "odd"}, nil, nil)
+		if word != "" || because != `The state of drop 5 is "lost": say good, dead or comes_and_goes.` {
+			t.Fatalf("%q: %s", word, because)
+		}
+	}
+}
+
 // Where the state of drops farther out is not known, the nearest of them is asked for.
 func TestExtentAsksForTheNearest(t *testing.T) {
 	drops := map[int]string{2: rulebase.DropGood, 5: rulebase.DropDead, 7: rulebase.DropDead}

@@ -113,6 +113,16 @@ func TestFirstDifference(t *testing.T) {
 	}
 }
 
+// Of several entries of a map that differ the same one is named each time.
+func TestFirstDifferenceOfAMap(t *testing.T) {
+	words := map[string]float64{"often": 0.8, "always": 0.99, "rarely": 0.1, "never": 0.01}
+	for range 20 {
+		if at := rulebase.FirstDifference(&rulebase.Base{Words: words}, &rulebase.Base{Words: map[string]float64{"often": 0, "always": 0, "rarely": 0, "never": 0}}); at != ".Words[always]" {
+			t.Fatalf("%q differs first", at)
+		}
+	}
+}
+
 // Whatever can be formatted says what it said, and is in form from then on.
 func FuzzFormat(f *testing.F) {
 	for _, pattern := range []string{"testdata/bad/*.txtar", "testdata/format/*.txtar", "testdata/bad_cases/*.txtar"} {

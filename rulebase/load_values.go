@@ -214,11 +214,18 @@ func (l *loader) within(n *source.Node, low, high float64) float64 {
 }
 
 func (l *loader) whole(n *source.Node, low, high int) int {
+	x, _ := l.wholeOK(n, low, high)
+	return x
+}
+
+// wholeOK is a whole number; ok is false, and the problem said, where it is none.
+func (l *loader) wholeOK(n *source.Node, low, high int) (int, bool) {
 	x, ok := l.withinOK(n, float64(low), float64(high))
 	if ok && x != float64(int(x)) {
 		l.r.Problem(n, "number", "", "a whole number is wanted here")
+		ok = false
 	}
-	return int(x)
+	return int(x), ok
 }
 
 func (l *loader) flag(n *source.Node) bool {
@@ -411,13 +418,13 @@ func (f fields) sourceOf(required bool) string {
 	return n.Text // checked with the keys
 }
 
-func (l *loader) sourceID(n *source.Node) string {
+// sourceID notes that a source is used, and says where there is none of that name.
+func (l *loader) sourceID(n *source.Node) {
 	id := l.text(n)
 	l.used[id] = true
 	if id != commonPractice && !l.sources[id] && n.Shape == source.Scalar {
 		l.r.Problem(n, "unknown-id", l.nearest(id, slices.Sorted(maps.Keys(l.sources))), "no source is called %q", id)
 	}
-	return id
 }
 
 // rowText prints a row with every value named, for a message.

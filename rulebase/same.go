@@ -1,6 +1,7 @@
 package rulebase
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"reflect"
@@ -14,7 +15,7 @@ func FirstDifference(a, b *Base) string {
 	return firstDifference("", reflect.ValueOf(a), reflect.ValueOf(b))
 }
 
-var placeType = reflect.TypeFor[Position]()
+var positionType = reflect.TypeFor[Position]()
 
 func firstDifference(path string, a, b reflect.Value) string {
 	switch a.Kind() {
@@ -62,7 +63,9 @@ func differentMap(path string, a, b reflect.Value) string {
 	if a.Len() != b.Len() {
 		return path
 	}
-	for _, k := range a.MapKeys() {
+	keys := a.MapKeys()
+	slices.SortFunc(keys, func(x, y reflect.Value) int { return cmp.Compare(fmt.Sprint(x), fmt.Sprint(y)) })
+	for _, k := range keys {
 		if !b.MapIndex(k).IsValid() {
 			return fmt.Sprintf("%s[%v]", path, k)
 		}
@@ -77,7 +80,7 @@ func differentMap(path string, a, b reflect.Value) string {
 var notCompared = []string{"Digest", "Column"}
 
 func differentStruct(path string, a, b reflect.Value) string {
-	if a.Type() == placeType {
+	if a.Type() == positionType {
 		return ""
 	}
 	for i := range a.NumField() {

@@ -104,7 +104,7 @@ type SheetDrop struct {
 	Pos      Position
 	Name     string
 	AtM      float64
-	Address  int // 0 where none is written; HasAddress says so
+	Address  int // 0 where none is written; HasAddr says so
 	HasAddr  bool
 	Baud     float64 // its own rate, where set apart from the bus
 	UnitLoad float64

@@ -88,6 +88,10 @@ const (
 	Well      DropNow = "well"
 )
 
+// SilentBelow is the chance that a case must expect a cause to stay below for the
+// cause to count as silent in it.
+const SilentBelow = 0.5
+
 // An Expectation is what a rule test asks of a diagnosis. Maps that are nil and
 // pointers that are nil ask nothing.
 type Expectation struct {

@@ -1,6 +1,9 @@
 package review
 
-import "downdrop/engine"
+import (
+	"downdrop/engine"
+	"downdrop/rulebase"
+)
 
 // tested looks at which causes and rules the rule tests leave out. A layer
 // without any test gets one finding and not one for each entry.
@@ -16,10 +19,10 @@ func (r *reviewer) tested() {
 		some[b.LayerOfTest(r.cases[i].Pos)] = true
 		first[x.First] = true
 		for id, p := range x.AtMost {
-			silent[id] = silent[id] || p <= 0.5
+			silent[id] = silent[id] || p < rulebase.SilentBelow
 		}
 		for id, p := range x.Causes {
-			silent[id] = silent[id] || p <= 0.5
+			silent[id] = silent[id] || p < rulebase.SilentBelow
 		}
 	}
 	for layer := range b.Layers {

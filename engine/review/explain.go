@@ -224,7 +224,7 @@ var kinds = []Kind{
 		Why:   "Nobody knows whether the rulebase can find it at all.",
 		Cure:  "Write down the findings of a plain case of it, and expect it first."},
 	{Name: "never-silent", Says: "No rule test says where a cause must stay unlikely.",
-		Means: "No case gives it an `at_most` of a half or less.",
+		Means: "No case gives it an `at_most` below a half.",
 		Why:   "A change may make it shout everywhere, and all tests still pass.",
 		Cure:  "Add `at_most` to a case that looks like it and is not."},
 	{Name: "no-source", Says: "Numbers rest on nothing that is named.",

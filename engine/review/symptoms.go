@@ -140,7 +140,7 @@ func (r *reviewer) chances() {
 	}
 }
 
-// least is how sure a finding must be to be worth asking for.
+// leastSure is how sure a finding must be to be worth asking for.
 const leastSure = 0.6
 
 func (r *reviewer) sureness(s *rulebase.Symptom) {

@@ -103,9 +103,6 @@ func (c *Coverage) hear(e entry, speaks bool) {
 	c.covered[e] = h
 }
 
-// silentBelow is the chance that a cause must be expected to stay below to be silent.
-const silentBelow = 0.5
-
 func (c *Coverage) causes(x *rulebase.Expectation) {
 	note := func(id string, speaks bool) {
 		if ref, ok := c.base.Lookup(id); ok && ref.Kind == rulebase.KindCause {
@@ -117,7 +114,7 @@ func (c *Coverage) causes(x *rulebase.Expectation) {
 		note(x.Top.Causes[0], true)
 	}
 	for id, p := range x.AtMost {
-		if p < silentBelow {
+		if p < rulebase.SilentBelow {
 			note(id, false)
 		}
 	}
