@@ -13,8 +13,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"downdrop/cases"
-	"downdrop/cmd/internal/conversation"
-	"downdrop/cmd/internal/kept"
 	"downdrop/cmd/internal/page"
 	"downdrop/cmd/internal/report"
 	"downdrop/engine"
@@ -168,16 +166,6 @@ func (p *pageDesk) Receive(ctx context.Context, by string, text []byte) ([]*case
 	a, err := d.arrive(ctx, text)
 	return a.cases, err
 }
-
-func (p *pageDesk) Changes(c *cases.Case, after rulebase.Situation) []cases.Draft {
-	return c.Changes(kept.AsOfNow(after.Clone()))
-}
-
-func (p *pageDesk) Beside(c *cases.Case, after conversation.State) []cases.Draft {
-	return kept.Beside(p.base, c, after)
-}
-
-func (p *pageDesk) Shown(d *engine.Diagnosis) []cases.Draft { return kept.Shown(d) }
 
 func (p *pageDesk) Diagnose(ctx context.Context, s rulebase.Situation) (*engine.Diagnosis, error) {
 	return p.Weigh(ctx, s, "", "")

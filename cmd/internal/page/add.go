@@ -35,7 +35,7 @@ func (s *Server) addThen(w http.ResponseWriter, r *http.Request, then string, dr
 	if err != nil {
 		return err
 	}
-	if entry := form + "-add"; !st.has(entry) {
+	if entry := form + "-add"; !st.Has(entry) {
 		list, err := drafts(st)
 		if err != nil {
 			return err
@@ -45,7 +45,7 @@ func (s *Server) addThen(w http.ResponseWriter, r *http.Request, then string, dr
 				list[i].ID = fmt.Sprintf("%s-%d", entry, i)
 			}
 		}
-		if _, err := s.o.Desk.Write(r.Context(), st.c, st.situation.At, st.by, list...); err != nil {
+		if _, err := s.o.Desk.Write(r.Context(), st.Case, st.Situation.At, st.by, list...); err != nil {
 			return err
 		}
 	}
@@ -53,7 +53,7 @@ func (s *Server) addThen(w http.ResponseWriter, r *http.Request, then string, dr
 	if then == "" {
 		did = "?did=" + url.QueryEscape(form)
 	}
-	http.Redirect(w, r, "/case/"+st.c.Code+then+did, http.StatusSeeOther)
+	http.Redirect(w, r, "/case/"+st.Case.Code+then+did, http.StatusSeeOther)
 	return nil
 }
 
@@ -86,10 +86,10 @@ func (s *Server) putIn(w http.ResponseWriter, r *http.Request) error {
 func (s *Server) takeOut(w http.ResponseWriter, r *http.Request) error {
 	return s.addTo(w, r, "/close", func(st *standing) ([]cases.Draft, error) {
 		n, err := strconv.Atoi(r.PostForm.Get("number"))
-		if err != nil || n < 1 || n > len(st.c.PutIn) {
+		if err != nil || n < 1 || n > len(st.Case.PutIn) {
 			return nil, refusal{http.StatusConflict, sayNotInPlace}
 		}
-		return []cases.Draft{cases.Correct(cases.KindTakenOut, st.c.PutIn[n-1].Event.ID, cases.Reason{})}, nil
+		return []cases.Draft{cases.Correct(cases.KindTakenOut, st.Case.PutIn[n-1].Event.ID, cases.Reason{})}, nil
 	})
 }
 
@@ -127,7 +127,7 @@ func (s *Server) closeForm(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *Server) showClosing(w http.ResponseWriter, r *http.Request, st *standing, status int, wrong []string) error {
-	d, err := s.diagnose(r.Context(), st.c.Situation)
+	d, err := s.diagnose(r.Context(), st.Case.Situation)
 	if err != nil {
 		return err
 	}
@@ -142,7 +142,7 @@ func (s *Server) showClosing(w http.ResponseWriter, r *http.Request, st *standin
 		Kinds       []choice
 		Unexplained []choice
 		Closed      bool
-	}{sheet: s.sheetOf(st.c), Form: s.o.NewID(), Wrong: wrong, Causes: closingCauses(d), Still: report.InPlaceLines(st.c), Closed: st.c.State == cases.StateClosed}
+	}{sheet: s.sheetOf(st.Case), Form: s.o.NewID(), Wrong: wrong, Causes: closingCauses(d), Still: report.InPlaceLines(st.Case), Closed: st.Case.State == cases.StateClosed}
 	for _, o := range cases.Outcomes {
 		data.Outcomes = append(data.Outcomes, choice{Value: o, Says: plain(o)})
 	}
@@ -153,7 +153,7 @@ func (s *Server) showClosing(w http.ResponseWriter, r *http.Request, st *standin
 		data.Kinds = append(data.Kinds, choice{Value: k, Says: plain(k)})
 	}
 	for _, symptom := range d.NotExplained {
-		if !slices.ContainsFunc(st.c.Accepted, func(a cases.Said[cases.Accepted]) bool { return a.Body.Symptom == symptom }) {
+		if !slices.ContainsFunc(st.Case.Accepted, func(a cases.Said[cases.Accepted]) bool { return a.Body.Symptom == symptom }) {
 			data.Unexplained = append(data.Unexplained, choice{Value: symptom, Says: plain(symptom)})
 		}
 	}
@@ -187,19 +187,19 @@ func (s *Server) close(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	done := "/case/" + st.c.Code
+	done := "/case/" + st.Case.Code
 	id := form + "-close"
-	if slices.ContainsFunc(st.c.Events, func(e cases.Event) bool { return e.ID == id }) {
+	if slices.ContainsFunc(st.Case.Events, func(e cases.Event) bool { return e.ID == id }) {
 		http.Redirect(w, r, done, http.StatusSeeOther)
 		return nil
 	}
 	closing := cases.Closing{Causes: append([]string{}, r.PostForm["cause"]...), How: oneLine(r.PostForm.Get("how")), Outcome: r.PostForm.Get("outcome"), UnitVerdict: r.PostForm.Get("unit")}
-	if err := s.o.Desk.Closing(r.Context(), st.c, &closing); err != nil {
+	if err := s.o.Desk.Closing(r.Context(), st.Case, &closing); err != nil {
 		return s.showClosing(w, r, st, http.StatusUnprocessableEntity, strings.Split(err.Error(), "\n"))
 	}
 	draft := cases.Say(cases.KindClosed, closing)
 	draft.ID = id
-	if _, err := s.o.Desk.Write(r.Context(), st.c, st.situation.At, st.by, draft); err != nil {
+	if _, err := s.o.Desk.Write(r.Context(), st.Case, st.Situation.At, st.by, draft); err != nil {
 		return err
 	}
 	http.Redirect(w, r, done, http.StatusSeeOther)
@@ -209,7 +209,7 @@ func (s *Server) close(w http.ResponseWriter, r *http.Request) error {
 // reopen opens a closed case again.
 func (s *Server) reopen(w http.ResponseWriter, r *http.Request) error {
 	return s.add(w, r, func(st *standing) ([]cases.Draft, error) {
-		if st.c.State != cases.StateClosed {
+		if st.Case.State != cases.StateClosed {
 			return nil, refusal{http.StatusConflict, sayNotClosed}
 		}
 		return []cases.Draft{cases.Say(cases.KindReopened, cases.Reason{Why: oneLine(r.PostForm.Get("why"))})}, nil

@@ -1,14 +1,11 @@
 package page
 
 import (
-	"bytes"
 	"cmp"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
-	"encoding/json"
 	"errors"
-	"fmt"
 	"net/http"
 	"net/url"
 	"slices"
@@ -17,6 +14,7 @@ import (
 
 	"downdrop/cases"
 	"downdrop/cmd/internal/conversation"
+	"downdrop/cmd/internal/kept"
 	"downdrop/rulebase"
 )
 
@@ -44,12 +42,12 @@ func (s *Server) takeIn(w http.ResponseWriter, r *http.Request, e entry, by stri
 		return err
 	}
 	st.by = cmp.Or(by, st.by)
-	done := "/case/" + st.c.Code + "?did=" + url.QueryEscape(e.id)
-	if st.has(e.id) {
+	done := "/case/" + st.Case.Code + "?did=" + url.QueryEscape(e.id)
+	if st.Has(e.id) {
 		http.Redirect(w, r, done, http.StatusSeeOther)
 		return nil
 	}
-	if st.c.State == cases.StateClosed {
+	if st.Case.State == cases.StateClosed {
 		return refusal{http.StatusConflict, sayClosed}
 	}
 	if conversation.IsUndo(e.text) {
@@ -86,7 +84,7 @@ const wantsPage = "Downdrop-Page"
 
 // next shows what an entry led to, by the diagnosis that took it in.
 func (s *Server) next(w http.ResponseWriter, r *http.Request, before *standing, reply conversation.Reply) error {
-	st, err := s.stand(before.c)
+	st, err := s.stand(before.Case)
 	if err != nil {
 		return err
 	}
@@ -141,11 +139,7 @@ func readEntry(r *http.Request) (entry, error) {
 			e.text += "@" + sure
 		}
 	case get("reads") != "":
-		e.text = strings.TrimSpace(get("reading"))
-		if unit := get("unit"); unit != "" && barely(e.text) {
-			e.text += " " + unit
-		}
-		if e.text != "" {
+		if e.text = kept.InUnit(get("reading"), get("unit")); e.text != "" {
 			e.text = get("reads") + "=" + e.text
 		}
 	}
@@ -165,12 +159,6 @@ func (e *entry) name(form string) error {
 	return nil
 }
 
-// barely says whether a reading is a bare number, which then has the unit of the
-// button; "OL" or "4k7" says all by itself.
-func barely(text string) bool {
-	return text != "" && strings.Trim(text, "0123456789.,+- ") == ""
-}
-
 // oneAtATime lets entries to one case in one after the other.
 func (s *Server) oneAtATime(code string) (release func()) {
 	lock, _ := s.turn.LoadOrStore(strings.ToUpper(code), &sync.Mutex{})
@@ -179,111 +167,48 @@ func (s *Server) oneAtATime(code string) (release func()) {
 	return m.Unlock
 }
 
-// has says whether an entry was taken in.
-func (st *standing) has(entry string) bool {
-	return slices.ContainsFunc(st.c.Events, func(e cases.Event) bool { return cases.EntryOf(e.ID) == entry })
-}
-
 func (s *Server) hear(ctx context.Context, st *standing, e entry) (conversation.State, conversation.Reply, error) {
 	done, err := s.reason(ctx)
 	if err != nil {
 		return conversation.State{}, conversation.Reply{}, err
 	}
 	defer done()
-	state, reply := s.o.Talk.Answer(ctx, st.c.Situation, conversation.SheetOf(st.c), st.memory, e.about, e.text, e.chosen)
+	state, reply := st.Hear(ctx, s.o.Talk, kept.Entry{ID: e.id, Text: e.text, Chosen: e.chosen, About: e.about})
 	return state, reply, ctx.Err()
 }
 
-// keep writes what an entry changed: the events of the case, what the conversation
-// has to know, and the ranking that was shown; as one. It says whether anything was written.
+// keep writes what an entry changed, as one. It says whether anything was written.
 func (s *Server) keep(ctx context.Context, st *standing, id string, state conversation.State, reply conversation.Reply) (bool, error) {
-	drafts := s.o.Desk.Changes(st.c, state.Situation)
-	memory, err := json.Marshal(state.Memory())
-	if err != nil {
+	drafts, err := st.Drafts(s.o.Base, id, state, reply)
+	if err != nil || len(drafts) == 0 {
 		return false, err
 	}
-	before, err := json.Marshal(st.memory)
-	if err != nil {
-		return false, err
-	}
-	if len(drafts) == 0 && len(s.o.Desk.Beside(st.c, state)) == 0 && bytes.Equal(memory, before) {
-		return false, nil
-	}
-	if len(drafts) > 0 && reply.Diagnosis != nil {
-		drafts = append(drafts, s.o.Desk.Shown(reply.Diagnosis)...)
-	}
-	drafts = append(drafts, s.o.Desk.Beside(st.c, state)...)
-	v := view{}
-	v.take(reply)
-	talked := cases.Talked{Memory: memory, Said: cases.Body(said{v.Heard, v.NotHeard, v.Notices})}
-	return true, s.write(ctx, st, id, state.Situation.At, st.c.Entry(id, drafts, talked))
+	return true, s.write(ctx, st, id, state.Situation.At, drafts)
 }
 
 // write appends the drafts of an entry. Where somebody else was quicker with the very same entry, that is as good.
 func (s *Server) write(ctx context.Context, st *standing, id string, place rulebase.Place, drafts []cases.Draft) error {
-	c, err := s.o.Desk.Write(ctx, st.c, place, st.by, drafts...)
+	c, err := s.o.Desk.Write(ctx, st.Case, place, st.by, drafts...)
 	if errors.Is(err, cases.ErrConflict) {
-		again, readErr := s.o.Store.Case(ctx, st.c.ID)
-		if readErr == nil && (&standing{c: again}).has(id) {
-			st.c = again
+		again, readErr := s.o.Store.Case(ctx, st.Case.ID)
+		if readErr == nil && (&kept.Standing{Case: again}).Has(id) {
+			st.Case = again
 			return nil
 		}
 	}
 	if err == nil {
-		st.c = c
+		st.Case = c
 	}
 	return err
 }
 
-// undo takes the last entry back: the case's situation becomes what it was before it,
-// by events that take back; nothing is deleted. What was said since through another
-// door stays.
+// undo takes the last entry back.
 func (s *Server) undo(ctx context.Context, st *standing, id string) error {
-	now := st.c.TalkStands()
-	if now == "" {
+	drafts, place, err := st.Undo(s.o.Base, id, sayTakenBack)
+	if errors.Is(err, kept.ErrNoneBefore) {
 		return refusal{http.StatusConflict, sayNoneBefore}
+	} else if err != nil {
+		return err
 	}
-	events := st.c.Events
-	last := slices.IndexFunc(events, func(e cases.Event) bool { return e.ID == now })
-	if last < 0 {
-		return refusal{http.StatusConflict, sayNoneBefore}
-	}
-	var body cases.Talked
-	if err := json.Unmarshal(events[last].Body, &body); err != nil {
-		return fmt.Errorf("entry %s: %w", now, err)
-	}
-	first := slices.IndexFunc(events, func(e cases.Event) bool { return cases.EntryOf(e.ID) == cases.EntryOf(now) })
-	was := cases.Fold(append(slices.Clone(events[:first]), otherDoors(events, last)...))
-	if was == nil {
-		was = &cases.Case{}
-	}
-	talked := cases.Talked{Is: cases.TalkBegun, Said: cases.Body(said{Heard: []string{sayTakenBack}})}
-	if body.Before != "" {
-		before := slices.IndexFunc(events, func(e cases.Event) bool { return e.ID == body.Before })
-		if before < 0 {
-			return refusal{http.StatusConflict, sayNoneBefore}
-		}
-		var b cases.Talked
-		if err := json.Unmarshal(events[before].Body, &b); err != nil {
-			return fmt.Errorf("entry %s: %w", body.Before, err)
-		}
-		talked.Memory, talked.Before, talked.Is = b.Memory, b.Before, body.Before
-	}
-	situation := was.Situation
-	situation.Confirmed = slices.DeleteFunc(slices.Clone(situation.Confirmed), func(w string) bool { return !slices.Contains(st.situation.Confirmed, w) })
-	drafts := append(s.o.Desk.Changes(st.c, situation), s.o.Desk.Beside(st.c, conversation.State{Situation: situation, Sheet: conversation.SheetOf(was)})...)
-	return s.write(ctx, st, id, situation.At, st.c.Entry(id, drafts, talked))
-}
-
-// otherDoors are the events behind a place that no entry of a page wrote.
-func otherDoors(events []cases.Event, behind int) []cases.Event {
-	entries := map[string]bool{}
-	for i := range events {
-		if events[i].Kind == cases.KindTalked {
-			entries[cases.EntryOf(events[i].ID)] = true
-		}
-	}
-	return slices.DeleteFunc(slices.Clone(events[behind+1:]), func(e cases.Event) bool {
-		return entries[cases.EntryOf(e.ID)]
-	})
+	return s.write(ctx, st, id, place, drafts)
 }

@@ -3,7 +3,6 @@ package page
 import (
 	"cmp"
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"net/http"
@@ -13,26 +12,16 @@ import (
 
 	"downdrop/cases"
 	"downdrop/cmd/internal/conversation"
+	"downdrop/cmd/internal/kept"
 	"downdrop/cmd/internal/report"
 	"downdrop/engine"
 	"downdrop/rulebase"
 )
 
-// A standing is a case as it stands now, and where its conversation does.
+// A standing is a case as it stands now, for whoever writes in a browser.
 type standing struct {
-	c         *cases.Case
-	situation rulebase.Situation // the case's, but for what does not stand confirmed any more
-	memory    conversation.Memory
-	by        string // who writes in this browser; "" whoever started the program
-	said      said   // what was answered to the last entry
-}
-
-// said is what was answered to an entry, kept with it for whoever did not see it: after a
-// reload, or on the phone it was handed over to.
-type said struct {
-	Heard    []string `json:"heard,omitempty"`
-	NotHeard []string `json:"not_heard,omitempty"`
-	Notices  []string `json:"notices,omitempty"`
+	*kept.Standing
+	by string // who writes in this browser; "" whoever started the program
 }
 
 // find reads the case of a request.
@@ -49,58 +38,32 @@ func (s *Server) find(r *http.Request) (*standing, error) {
 }
 
 func (s *Server) stand(c *cases.Case) (*standing, error) {
-	memory, err := conversation.MemoryOf(c)
+	st, err := kept.Stand(c, s.o.Talk)
 	if err != nil {
 		return nil, err
 	}
-	st := &standing{c: c, situation: s.o.Talk.Standing(c.Situation, memory), memory: memory}
-	if c.Talked == nil {
-		return st, nil
-	}
-	if text := c.Talked.Body.Said; text != nil {
-		if err := json.Unmarshal(text, &st.said); err != nil {
-			return nil, fmt.Errorf("the conversation of case %s: %w", c.Code, err)
-		}
-	}
-	return st, nil
+	return &standing{Standing: st}, nil
 }
 
 // A view is one case as the field sees it.
 type view struct {
 	sheet
-	State       string
-	Form        string // the id of whatever is answered on this page
-	Call        *call  // the script of a call; nil: nobody is on the telephone
-	Heard       []string
-	NotHeard    []string
-	Notices     []string
-	Explanation []string
-	Summary     []string
-	Warnings    []warning
-	Facts       []conversation.Fact // to be ticked, where more than one is asked for
-	Confirmed   []conversation.Fact // beside them
-	Asks        []line
-	Answers     []conversation.Answer
-	About       conversation.About
-	Reading     *reading
-	Known       []string
-	Causes      []causeRow
-	Others      []string
-	Still       []string
-	Earlier     []string
-	CanUndo     bool
-	Ended       bool
-	Closed      bool
-}
-
-// A warning is a line with its signal word apart.
-type warning struct{ Word, Says string }
-
-// A line of a question: what is asked, or a step of what is to be done.
-type line struct {
-	Mark string // the letter of a step, ""
-	Says string
-	Lead bool // the first: what is asked or proposed
+	kept.Sorted
+	State     string
+	Form      string              // the id of whatever is answered on this page
+	Call      *call               // the script of a call; nil: nobody is on the telephone
+	Facts     []conversation.Fact // to be ticked, where more than one is asked for
+	Confirmed []conversation.Fact // beside them
+	About     conversation.About
+	Reading   *reading
+	Known     []string
+	Causes    []causeRow
+	Others    []string
+	Still     []string
+	Earlier   []string
+	CanUndo   bool
+	Ended     bool
+	Closed    bool
 }
 
 // A reading is what is to be read off an instrument, with the units it may be read in.
@@ -113,29 +76,27 @@ type reading struct {
 // view makes the page of a reply. Notices of the reply that only tell where the case
 // stands come from the case itself.
 func (s *Server) view(st *standing, reply conversation.Reply) *view {
-	c := st.c
+	c := st.Case
 	v := &view{
-		sheet: sheet{Title: caseTitle(c), Code: c.Code, Where: caseWhere(c), In: true, Asks: true},
-		State: string(c.State), Form: s.o.NewID(), About: reply.Question.About(), CanUndo: c.Talked != nil && c.Talked.Body.Is != cases.TalkBegun,
+		sheet: sheet{Title: caseTitle(c), Code: c.Code, Where: caseWhere(c), In: true, Behind: true}, Sorted: kept.Sort(reply),
+		State: string(c.State), Form: s.o.NewID(), About: reply.Question.About(), CanUndo: st.CanUndo(),
 		Ended: reply.Question.Kind == conversation.AskEnd, Closed: c.State == cases.StateClosed,
 	}
-	v.take(reply)
-	v.Answers = slices.DeleteFunc(slices.Clone(reply.Question.Answers), func(a conversation.Answer) bool { return onPage[a.Entry] })
 	for i := range v.Answers { // those that are left out leave no gap
 		if _, err := strconv.Atoi(v.Answers[i].Key); err == nil {
 			v.Answers[i].Key = strconv.Itoa(i + 1)
 		}
 	}
-	v.confirm(s.o.Talk.Facts(c.Situation, st.memory, reply.Question))
+	v.confirm(s.o.Talk.Facts(c.Situation, st.Memory, reply.Question))
 	if want, ok := s.o.Talk.Reading(reply.Question); ok {
-		v.Reading = &reading{ID: want.ID, Unit: want.Unit, Units: unitsFor(want.Unit)}
+		v.Reading = &reading{ID: want.ID, Unit: want.Unit, Units: kept.UnitsFor(want.Unit)}
 	}
 	if v.Ended { // what is to be saved elsewhere is kept here
 		for i := range v.Asks {
 			v.Asks[i].Says = keptInstead.Replace(v.Asks[i].Says)
 		}
 	}
-	v.Known = s.o.Talk.Known(st.situation)
+	v.Known = s.o.Talk.Known(st.Situation)
 	v.Still = report.InPlaceLines(c)
 	if d := reply.Diagnosis; d != nil {
 		v.Causes, v.Others = causeRows(d, 6)
@@ -166,88 +127,6 @@ func (v *view) confirm(facts []conversation.Fact) {
 
 var keptInstead = strings.NewReplacer("The case can be saved.", sayAllKept, "; it can be saved, and taken up again.", sayStaysKept)
 
-// onPage are entries that stand on every page by themselves, or have no sense where every
-// answer is kept at once.
-var onPage = map[string]bool{"stop and save as a case file": true, "quit": true, "what else": true, "what would you need": true}
-
-// take sorts the parts of a reply by what they are.
-func (v *view) take(reply conversation.Reply) {
-	for _, p := range reply.Parts {
-		switch p.Kind {
-		case conversation.PartHeard:
-			v.Heard = append(v.Heard, trimmed(p.Lines)...)
-		case conversation.PartNotHeard:
-			v.NotHeard = append(v.NotHeard, p.Lines...)
-		case conversation.PartNotice:
-			v.Notices = append(v.Notices, p.Lines...)
-		case conversation.PartExplanation:
-			v.Explanation = append(v.Explanation, p.Lines...)
-		case conversation.PartSummary:
-			v.Summary = append(v.Summary, p.Lines...)
-		case conversation.PartWarning:
-			for _, l := range p.Lines {
-				v.Warnings = append(v.Warnings, warningOf(l))
-			}
-		case conversation.PartQuestion:
-			v.ask(p.Lines, reply.Question)
-		}
-	}
-}
-
-// ask takes the lines of a question. What only somebody who types needs is left out; a warning
-// whose fact is asked for stands with the warnings.
-func (v *view) ask(lines []string, q conversation.Question) {
-	for _, l := range lines {
-		if slices.Contains(q.Typed, l) {
-			continue
-		}
-		if w := warningOf(l); q.Kind == conversation.AskConfirm && w.Word != "" {
-			v.Warnings = append(v.Warnings, w)
-			continue
-		}
-		one := line{Says: l, Lead: len(v.Asks) == 0}
-		if text, ok := strings.CutPrefix(l, "  "); ok {
-			one.Says = text
-			if len(text) > 3 && text[1] == '.' && text[2] == ' ' {
-				one.Mark, one.Says = text[:1], text[3:]
-			}
-		}
-		v.Asks = append(v.Asks, one)
-	}
-}
-
-func trimmed(lines []string) []string {
-	var out []string
-	for _, l := range lines {
-		if rest, ok := strings.CutPrefix(l, "  "); ok {
-			out = append(out, rest)
-		} else if l != "Understood:" {
-			out = append(out, l)
-		}
-	}
-	return out
-}
-
-// warningOf takes the signal word off a line; "" where it has none.
-func warningOf(l string) warning {
-	for _, level := range []rulebase.Level{rulebase.DangerLevel, rulebase.WarningLevel, rulebase.CautionLevel, rulebase.NoticeLevel} {
-		word := strings.ToUpper(string(level))
-		if rest, ok := strings.CutPrefix(l, word+": "); ok {
-			return warning{word, rest}
-		}
-	}
-	return warning{Says: l}
-}
-
-// unitsFor are the units that instruments show for a quantity, its own first.
-func unitsFor(unit string) []string {
-	others := map[string][]string{"V": {"mV"}, "ohm": {"kohm", "Mohm"}, "A": {"mA"}, "mA": {"A"}, "m": {"km", "ft"}, "min": {"s", "h"}, "kbaud": {"baud"}}
-	if unit == "" || unit == "number" {
-		return []string{""}
-	}
-	return append([]string{unit}, others[unit]...)
-}
-
 func caseTitle(c *cases.Case) string {
 	return strings.TrimSpace("Case " + c.Code)
 }
@@ -274,7 +153,7 @@ func (s *Server) resume(ctx context.Context, st *standing) (conversation.State, 
 		return conversation.State{}, conversation.Reply{}, err
 	}
 	defer done()
-	state, reply := s.o.Talk.Resume(ctx, st.c.Situation, conversation.SheetOf(st.c), st.memory)
+	state, reply := st.Resume(ctx, s.o.Talk)
 	return state, reply, ctx.Err()
 }
 
@@ -292,7 +171,7 @@ func (s *Server) field(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	if entry, ok := explanations[r.URL.Query().Get("say")]; ok && st.c.State != cases.StateClosed {
+	if entry, ok := explanations[r.URL.Query().Get("say")]; ok && st.Case.State != cases.StateClosed {
 		summary := reply
 		if _, reply = s.o.Talk.Step(ctx, state, entry); reply.Diagnosis == nil {
 			reply.Diagnosis = summary.Diagnosis
@@ -301,7 +180,7 @@ func (s *Server) field(w http.ResponseWriter, r *http.Request) error {
 	}
 	v := s.view(st, reply)
 	if r.URL.Query().Has("did") { // straight after an entry: what became of it
-		v.Heard, v.NotHeard, v.Notices = st.said.Heard, st.said.NotHeard, slices.Concat(v.Notices, st.said.Notices)
+		v.Heard, v.NotHeard, v.Notices = st.Said.Heard, st.Said.NotHeard, slices.Concat(v.Notices, st.Said.Notices)
 	}
 	return s.showCase(w, r, st, v, reply.Question)
 }
@@ -309,7 +188,7 @@ func (s *Server) field(w http.ResponseWriter, r *http.Request) error {
 // showCase adds what the store knows of the same unit and place and, for a call, of the
 // others, and shows the page.
 func (s *Server) showCase(w http.ResponseWriter, r *http.Request, st *standing, v *view, q conversation.Question) error {
-	earlier, err := cases.LookBack(r.Context(), s.o.Store, st.c)
+	earlier, err := cases.LookBack(r.Context(), s.o.Store, st.Case)
 	if err != nil {
 		return err
 	}

@@ -65,7 +65,7 @@ func (s *Server) story(r *http.Request, form string, c *cases.Case) error {
 		return err
 	}
 	e := entry{id: form + "-story", text: r.PostForm.Get("story"), about: conversation.About{Kind: conversation.AskOpening}}
-	if strings.TrimSpace(e.text) == "" || st.has(e.id) {
+	if strings.TrimSpace(e.text) == "" || st.Has(e.id) {
 		return nil
 	}
 	state, reply, err := s.hear(r.Context(), st, e)

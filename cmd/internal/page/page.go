@@ -45,13 +45,6 @@ type Desk interface {
 	// Receive takes in a hand-over, as text or as a whole file, and joins it with what went on here; it
 	// gives the cases that were in it as they then stand.
 	Receive(ctx context.Context, by string, text []byte) ([]*cases.Case, error)
-	// Changes is what has to be written so that the case's situation becomes after.
-	Changes(c *cases.Case, after rulebase.Situation) []cases.Draft
-	// Beside is what has to be written beside that: settings of the unit that were read,
-	// and what a remedy for the time being put in.
-	Beside(c *cases.Case, after conversation.State) []cases.Draft
-	// Shown are the drafts that keep what a diagnosis put before somebody's eyes.
-	Shown(d *engine.Diagnosis) []cases.Draft
 	// Diagnose answers a case as `downdrop diagnose` does.
 	Diagnose(ctx context.Context, s rulebase.Situation) (*engine.Diagnosis, error)
 	// Weigh is Diagnose, with what is known weighed for one cause against another; "" as it is usual.
@@ -232,10 +225,10 @@ func show(w http.ResponseWriter, status int, name string, data any) error {
 
 // A sheet is what every page has.
 type sheet struct {
-	Title string
-	Code  string // of the case, ""
-	Where string // of the case, in words
-	Unit  string // id of the unit it is about, ""
-	In    bool   // somebody is let in: there are ways to go
-	Asks  bool   // the question comes first: the ways from the case stand behind it
+	Title  string
+	Code   string // of the case, ""
+	Where  string // of the case, in words
+	Unit   string // id of the unit it is about, ""
+	In     bool   // somebody is let in: there are ways to go
+	Behind bool   // the question comes first: the ways from the case stand behind it
 }

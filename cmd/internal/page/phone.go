@@ -18,6 +18,7 @@ import (
 
 	"downdrop/cases"
 	"downdrop/cmd/internal/conversation"
+	"downdrop/cmd/internal/kept"
 	"downdrop/cmd/internal/report"
 	"downdrop/engine"
 	"downdrop/rulebase"
@@ -34,16 +35,16 @@ type callRow struct{ Code, Says string }
 
 // call makes it; nil where nobody is on the telephone.
 func (s *Server) call(r *http.Request, st *standing, q conversation.Question) (*call, error) {
-	if st.situation.At != rulebase.Phone {
+	if st.Situation.At != rulebase.Phone {
 		return nil, nil
 	}
 	open, err := s.o.Store.Find(r.Context(), cases.Query{Unsettled: true, Limit: 9})
 	if err != nil {
 		return nil, err
 	}
-	c := &call{May: st.situation.Who <= rulebase.Operator, Settle: s.beyondLooking(q) && !slices.Contains(st.memory.Settled, conversation.SettledCall)}
+	c := &call{May: st.Situation.Who <= rulebase.Operator, Settle: s.beyondLooking(q) && !slices.Contains(st.Memory.Settled, conversation.SettledCall)}
 	for i := range open {
-		if open[i].ID != st.c.ID {
+		if open[i].ID != st.Case.ID {
 			c.Others = append(c.Others, callRow{open[i].Code, strings.TrimSpace(fmt.Sprintf("%s %s", open[i].Code, open[i].Location))})
 		}
 	}
@@ -86,14 +87,14 @@ func (s *Server) agree(w http.ResponseWriter, r *http.Request) error {
 			}
 			parts = append(parts, field.says+": "+text)
 		}
-		m := st.memory
+		m := st.Memory
 		m.Settled = append(slices.Clone(m.Settled), conversation.SettledCall)
 		memory, err := json.Marshal(m)
 		if err != nil {
 			return nil, err
 		}
 		note := cases.Say(cases.KindNote, cases.Note{Text: strings.Join(parts, "; ")})
-		return st.c.Entry(r.PostForm.Get("form")+"-add", []cases.Draft{note}, cases.Talked{Memory: memory, Said: cases.Body(said{Heard: parts})}), nil
+		return st.Case.Entry(r.PostForm.Get("form")+"-add", []cases.Draft{note}, cases.Talked{Memory: memory, Said: cases.Body(kept.Said{Heard: parts})}), nil
 	})
 }
 
@@ -108,18 +109,18 @@ func (s *Server) hearing(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	text := r.PostForm.Get("entry")
-	_, heard := s.o.Talk.Hear(st.situation, text)
+	_, heard := s.o.Talk.Hear(st.Situation, text)
 	data := struct {
 		Code, Form string
 		Heard      []string
 		Questions  []conversation.Question
-	}{Code: st.c.Code, Form: s.o.NewID()}
+	}{Code: st.Case.Code, Form: s.o.NewID()}
 	for _, h := range heard {
 		if h.Outcome == conversation.Understood {
 			data.Heard = append(data.Heard, h.Means)
 		}
 	}
-	data.Questions = s.o.Talk.Search(st.situation, text, 4)
+	data.Questions = s.o.Talk.Search(st.Situation, text, 4)
 	return show(w, http.StatusOK, "hearing", data)
 }
 
@@ -245,7 +246,7 @@ func (s *Server) takeOverForm(w http.ResponseWriter, r *http.Request) error {
 		By     string // who writes until now, ""
 		Whos   []choice
 		Closed bool
-	}{sheet: s.sheetOf(st.c), Form: s.o.NewID(), By: cmp.Or(st.by, s.o.Counter.By), Closed: st.c.State == cases.StateClosed}
+	}{sheet: s.sheetOf(st.Case), Form: s.o.NewID(), By: cmp.Or(st.by, s.o.Counter.By), Closed: st.Case.State == cases.StateClosed}
 	for who := rulebase.Operator; who <= rulebase.Engineer; who++ {
 		data.Whos = append(data.Whos, choice{Value: who.String(), Says: sayWhoIs[who]})
 	}

@@ -32,11 +32,11 @@ func (s *Server) causes(w http.ResponseWriter, r *http.Request) error {
 	if first != "" && first == second {
 		return refusal{http.StatusUnprocessableEntity, sayTwoCauses}
 	}
-	d, err := s.weigh(r.Context(), st.c.Situation, first, second)
+	d, err := s.weigh(r.Context(), st.Case.Situation, first, second)
 	if err != nil {
 		return err
 	}
-	paper, err := s.sheetOfLine(r.Context(), st.c)
+	paper, err := s.sheetOfLine(r.Context(), st.Case)
 	if err != nil {
 		return err
 	}
@@ -56,7 +56,7 @@ func (s *Server) causes(w http.ResponseWriter, r *http.Request) error {
 		Moved   *moved
 		Trunk   *trunk
 		Facts   []string
-	}{sheet: s.sheetOf(st.c), Still: report.InPlaceLines(st.c), UnitOut: report.Chance(d.UnitOut), Both: chancesOf(d, 5), Moved: movedOf(d, st.c), Trunk: trunkOf(d, st.c, paper, s.o.NewID())}
+	}{sheet: s.sheetOf(st.Case), Still: report.InPlaceLines(st.Case), UnitOut: report.Chance(d.UnitOut), Both: chancesOf(d, 5), Moved: movedOf(d, st.Case), Trunk: trunkOf(d, st.Case, paper, s.o.NewID())}
 	data.Causes, data.Others = causeRows(d, 15)
 	if d.Possible && len(d.Causes) > 1 {
 		data.First, data.Second = d.Base.Causes[d.Weighed[0]].Name, d.Base.Causes[d.Weighed[1]].Name

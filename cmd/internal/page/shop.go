@@ -715,9 +715,9 @@ func (s *Server) returnNote(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	note := report.NewReturnNote(s.o.Base, st.c)
+	note := report.NewReturnNote(s.o.Base, st.Case)
 	note.Lead = sayReturnLead
-	return showPaper(w, s.sheetOf(st.c), note)
+	return showPaper(w, s.sheetOf(st.Case), note)
 }
 
 func recordPath(key string, b *cases.Record) string {

@@ -19,6 +19,7 @@ import (
 	"time"
 
 	"downdrop/cases"
+	"downdrop/cmd/internal/kept"
 	"downdrop/cmd/internal/report"
 	"downdrop/cmd/internal/shop"
 	"downdrop/engine"
@@ -368,7 +369,7 @@ func (p *benchPage) answers(st *bench.State) {
 		p.Kind, p.Number = "text", st.Wants.Count
 		switch g.Kind {
 		case rulebase.ReadsNumber:
-			p.Kind, p.Units = "number", unitsFor(g.Unit)
+			p.Kind, p.Units = "number", kept.UnitsFor(g.Unit)
 		case rulebase.ReadsWord, rulebase.ReadsYesNo:
 			p.Kind = "word"
 			for _, w := range g.OneOf {
@@ -482,11 +483,7 @@ func benchText(r *http.Request) string {
 	get := r.PostForm.Get
 	switch get("as") {
 	case "number":
-		text := strings.TrimSpace(get("reading"))
-		if unit := get("unit"); unit != "" && barely(text) {
-			text += " " + unit
-		}
-		return text
+		return kept.InUnit(get("reading"), get("unit"))
 	case "points":
 		if get("entry") != "" {
 			return get("entry")

@@ -105,7 +105,7 @@ func (s *Server) chart(w http.ResponseWriter, r *http.Request) error {
 		Places      []*report.ChartPlace
 		Most, More  int
 		Still       []string
-	}{sheet: s.sheetOf(st.c), Heads: heads, Feet: feet, Parts: drawTree(chart.Tree()), Places: chart.Places(), Most: places}
+	}{sheet: s.sheetOf(st.Case), Heads: heads, Feet: feet, Parts: drawTree(chart.Tree()), Places: chart.Places(), Most: places}
 	if more := min(mostPlaces, 2*places); len(data.Places) >= places && more > places {
 		data.More = more
 	}
@@ -140,8 +140,8 @@ func (s *Server) chartOf(r *http.Request) (*standing, *report.Chart, int, error)
 		return nil, nil, 0, err
 	}
 	defer done()
-	c := *st.c
-	c.Situation = st.situation // what does not stand confirmed any more is to be confirmed
+	c := *st.Case
+	c.Situation = st.Situation // what does not stand confirmed any more is to be confirmed
 	chart, err := s.o.Desk.Chart(r.Context(), &c, places)
 	return st, chart, places, err
 }

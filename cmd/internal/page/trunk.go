@@ -14,6 +14,7 @@ import (
 	"strings"
 
 	"downdrop/cases"
+	"downdrop/cmd/internal/kept"
 	"downdrop/cmd/internal/report"
 	"downdrop/engine"
 	paper "downdrop/engine/sheet"
@@ -601,20 +602,20 @@ func (s *Server) giveSheet(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	return s.addThen(w, r, "/causes", func(st *standing) ([]cases.Draft, error) {
-		if st.c.State == cases.StateClosed {
+		if st.Case.State == cases.StateClosed {
 			return nil, refusal{http.StatusConflict, sayClosed}
 		}
 		read, err := rulebase.ReadSheet(sayThisSheet, []byte(text), paper.Kinds())
 		if err != nil {
 			return nil, refusal{http.StatusUnprocessableEntity, err.Error()}
 		}
-		after := st.c.Situation.Clone()
+		after := st.Case.Situation.Clone()
 		paper.Lay(read, &after)
 		after.Sheet = ""
 		if after.SheetFile, err = s.o.Store.PutFile(r.Context(), []byte(text)); err != nil {
 			return nil, err
 		}
-		return s.o.Desk.Changes(st.c, after), nil
+		return st.Case.Changes(kept.AsOfNow(after)), nil
 	})
 }
 
