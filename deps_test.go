@@ -55,7 +55,7 @@ cmd/internal/report       : rulebase/... engine/... cases/... cmd/internal/triag
 cmd/internal/materials    : –
 cmd/internal/handbook     : rulebase/... engine/... cmd/internal/report cmd/internal/wording
 cmd/internal/shop         : rulebase/... engine/... cases/... cmd/internal/report
-cmd/internal/page         : rulebase/... engine/... cases/... cmd/internal/conversation cmd/internal/kept cmd/internal/report cmd/internal/shop
+cmd/internal/page         : rulebase/... engine/... cases/... cmd/internal/conversation cmd/internal/kept cmd/internal/report cmd/internal/shop cmd/internal/wording
 cmd/downdrop              : ...
 `
 

@@ -1,7 +1,6 @@
 package page
 
 import (
-	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -14,6 +13,7 @@ import (
 	"downdrop/cmd/internal/conversation"
 	"downdrop/cmd/internal/kept"
 	"downdrop/cmd/internal/report"
+	"downdrop/cmd/internal/wording"
 	"downdrop/engine"
 	"downdrop/rulebase"
 )
@@ -78,7 +78,7 @@ type reading struct {
 func (s *Server) view(st *standing, reply conversation.Reply) *view {
 	c := st.Case
 	v := &view{
-		sheet: sheet{Title: caseTitle(c), Code: c.Code, Where: caseWhere(c), In: true, Behind: true}, Sorted: kept.Sort(reply),
+		sheet: sheet{Title: caseTitle(c), Code: c.Code, Where: wording.Where(c), In: true, Behind: true}, Sorted: kept.Sort(reply),
 		State: string(c.State), Form: s.o.NewID(), About: reply.Question.About(), CanUndo: st.CanUndo(),
 		Ended: reply.Question.Kind == conversation.AskEnd, Closed: c.State == cases.StateClosed,
 	}
@@ -129,21 +129,6 @@ var keptInstead = strings.NewReplacer("The case can be saved.", sayAllKept, "; i
 
 func caseTitle(c *cases.Case) string {
 	return strings.TrimSpace("Case " + c.Code)
-}
-
-// caseWhere says which drop it is, in words.
-func caseWhere(c *cases.Case) string {
-	var words []string
-	if drop := cmp.Or(c.Opening.Drop, c.Situation.Drop); drop != 0 {
-		words = append(words, fmt.Sprintf("drop %d", drop))
-	}
-	if c.Opening.Location != "" {
-		words = append(words, c.Opening.Location)
-	}
-	if u := c.Opening.Unit; u.Type+u.Serial != "" {
-		words = append(words, strings.TrimSpace("unit "+strings.TrimSpace(u.Type+" "+u.Serial)))
-	}
-	return strings.Join(words, ", ")
 }
 
 // resume asks what is to be asked now, and makes the page of it.
@@ -285,12 +270,9 @@ func causeRows(d *engine.Diagnosis, most int) (rows []causeRow, others []string)
 	if !d.Possible {
 		return nil, nil
 	}
-	for _, c := range d.Causes[:min(most, len(d.Causes))] {
-		if c.Now < 0.005 {
-			break
-		}
+	for _, c := range kept.ShownNow(d, most) {
 		cause := &d.Base.Causes[c.Cause]
 		rows = append(rows, causeRow{Name: cause.Name, ID: cause.ID, Chance: report.Chance(c.Now), Width: int(100*c.Now + 0.5)})
 	}
-	return rows, []string{fmt.Sprintf(sayAside, report.Chance(d.Outside), report.Chance(d.None))}
+	return rows, []string{wording.Aside(d.Outside, d.None)}
 }

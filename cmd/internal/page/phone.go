@@ -4,14 +4,12 @@ import (
 	"bytes"
 	"cmp"
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"mime"
 	"net/http"
 	"net/url"
-	"slices"
 	"strings"
 	"time"
 	"unicode/utf8"
@@ -20,6 +18,7 @@ import (
 	"downdrop/cmd/internal/conversation"
 	"downdrop/cmd/internal/kept"
 	"downdrop/cmd/internal/report"
+	"downdrop/cmd/internal/wording"
 	"downdrop/engine"
 	"downdrop/rulebase"
 )
@@ -42,7 +41,7 @@ func (s *Server) call(r *http.Request, st *standing, q conversation.Question) (*
 	if err != nil {
 		return nil, err
 	}
-	c := &call{May: st.Situation.Who <= rulebase.Operator, Settle: s.beyondLooking(q) && !slices.Contains(st.Memory.Settled, conversation.SettledCall)}
+	c := &call{May: st.CallerLooks(), Settle: st.CallSettles(s.o.Base, q)}
 	for i := range open {
 		if open[i].ID != st.Case.ID {
 			c.Others = append(c.Others, callRow{open[i].Code, strings.TrimSpace(fmt.Sprintf("%s %s", open[i].Code, open[i].Location))})
@@ -51,50 +50,23 @@ func (s *Server) call(r *http.Request, st *standing, q conversation.Question) (*
 	return c, nil
 }
 
-// beyondLooking says whether a question asks somebody to do more than look and read out.
-func (s *Server) beyondLooking(q conversation.Question) bool {
-	id := q.ID
-	if q.Kind == conversation.AskConfirm {
-		id = q.For
-	} else if q.Kind != conversation.AskStep {
-		return false
-	}
-	st := stepOf(s.o.Base, id)
-	return st != nil && (st.Kind == rulebase.KindRemedy || st.Hazard != 0 || st.Stops != rulebase.StopsNothing || st.BringsBack || len(st.Needs) > 0 || len(st.PutsRight) > 0 || st.Who > rulebase.Operator)
-}
-
-func stepOf(b *rulebase.Base, id string) *rulebase.Step {
-	switch ref, _ := b.Lookup(id); ref.Kind {
-	case rulebase.KindTest:
-		return &b.Tests[ref.Index]
-	case rulebase.KindRemedy:
-		return &b.Remedies[ref.Index]
-	}
-	return nil
-}
-
 // agree keeps what was agreed with the caller, as a note, and goes on.
 func (s *Server) agree(w http.ResponseWriter, r *http.Request) error {
 	return s.add(w, r, func(st *standing) ([]cases.Draft, error) {
-		var parts []string
-		for _, field := range []struct{ name, says string }{{"off", sayAgreedOff}, {"back", sayAgreedBack}, {"else", sayAgreedElse}} {
-			text := oneLine(r.PostForm.Get(field.name))
-			if text == "" {
+		var a kept.Agreement
+		for _, field := range []struct {
+			name, says string
+			to         *string
+		}{{"off", kept.SaysOff, &a.Off}, {"back", kept.SaysBack, &a.Back}, {"else", kept.SaysElse, &a.Else}} {
+			*field.to = oneLine(r.PostForm.Get(field.name))
+			if *field.to == "" {
 				return nil, refusal{http.StatusUnprocessableEntity, sayAgreeAll}
 			}
-			if utf8.RuneCountInString(text) > mostShort {
+			if utf8.RuneCountInString(*field.to) > mostShort {
 				return nil, refusal{http.StatusUnprocessableEntity, fmt.Sprintf(sayLongField, field.says, mostShort)}
 			}
-			parts = append(parts, field.says+": "+text)
 		}
-		m := st.Memory
-		m.Settled = append(slices.Clone(m.Settled), conversation.SettledCall)
-		memory, err := json.Marshal(m)
-		if err != nil {
-			return nil, err
-		}
-		note := cases.Say(cases.KindNote, cases.Note{Text: strings.Join(parts, "; ")})
-		return st.Case.Entry(r.PostForm.Get("form")+"-add", []cases.Draft{note}, cases.Talked{Memory: memory, Said: cases.Body(kept.Said{Heard: parts})}), nil
+		return st.Agree(r.PostForm.Get("form")+"-add", a)
 	})
 }
 
@@ -150,7 +122,7 @@ func (s *Server) summary(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *Server) sheetOf(c *cases.Case) sheet {
-	return sheet{Title: caseTitle(c), Code: c.Code, Where: caseWhere(c), In: true}
+	return sheet{Title: caseTitle(c), Code: c.Code, Where: wording.Where(c), In: true}
 }
 
 // A code is a part of a hand-over as text and as a drawing for cameras.

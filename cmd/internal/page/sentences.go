@@ -23,7 +23,6 @@ const (
 	sayListTitle = "Open cases"
 	sayOpenTitle = "A drop is down"
 	sayClosed    = "This case is closed. To go on with it, open it again."
-	sayAside     = "Something not listed here: %s. Nothing wrong with the drop: %s."
 	sayBadDrop   = "The drop's address has to be a whole number from 1 to 9999, or empty."
 	sayLongField = "%s is longer than %d letters; say it shorter."
 
@@ -36,9 +35,6 @@ const (
 	sayNoHandOver       = "This holds no case that can be read: %v."
 	sayBringSheet       = " Give the sheet once more where the case goes on, under “Why and what else”, or hand over the whole file that the case is taken along in."
 	sayHandTo           = "Say where the case goes to: the phone, the drop or the bench."
-	sayAgreedOff        = "Who can switch off"
-	sayAgreedBack       = "Call back at"
-	sayAgreedElse       = "If the caller stops answering"
 	sayAgreeAll         = "All three have to be agreed before anybody does more than look: who can switch off, when to call back, and whom to call if the caller stops answering."
 	sayAndAlso          = "; and also: "
 	sayPutInWhat        = "Say what was put in or loosened, and where, in at most 120 letters."

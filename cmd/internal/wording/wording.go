@@ -4,6 +4,7 @@
 package wording
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -254,4 +255,24 @@ func Stops(s rulebase.Stops) string {
 		return "It stops every drop on the line while it lasts."
 	}
 	return ""
+}
+
+// Where says which drop a case is about: its address, place and unit, as far as they are known.
+func Where(c *cases.Case) string {
+	var words []string
+	if drop := cmp.Or(c.Opening.Drop, c.Situation.Drop); drop != 0 {
+		words = append(words, fmt.Sprintf("drop %d", drop))
+	}
+	if c.Opening.Location != "" {
+		words = append(words, c.Opening.Location)
+	}
+	if u := c.Opening.Unit; u.Type+u.Serial != "" {
+		words = append(words, strings.TrimSpace("unit "+strings.TrimSpace(u.Type+" "+u.Serial)))
+	}
+	return strings.Join(words, ", ")
+}
+
+// Aside says what else it can be than the causes listed.
+func Aside(outside, none float64) string {
+	return fmt.Sprintf("Something not listed here: %s. Nothing wrong with the drop: %s.", Chance(outside), Chance(none))
 }

@@ -293,7 +293,7 @@ func TestCallIsSettledFirst(t *testing.T) {
 			}
 			return
 		}
-		if v.About.Kind == "step" && p.beyondLooking(conversation.Question{Kind: v.About.Kind, ID: v.About.ID, For: v.About.For}) {
+		if v.About.Kind == "step" && p.stands(p.text()).CallSettles(p.base, conversation.Question{Kind: v.About.Kind, ID: v.About.ID, For: v.About.For}) {
 			t.Fatalf("%v is proposed before anything was agreed", v.About)
 		}
 		p.pass()
