@@ -26,6 +26,7 @@ const inFlight = 8
 // F13: the server is killed while forms are on their way, and each is sent again to the next one
 // with the id that its page had: then exactly one entry is kept of it, and one case of one opening.
 func TestF13ServerKilledDuringAPost(t *testing.T) {
+	t.Parallel() // most of it is waiting
 	inShort(t)
 	kills := support.Deep(t, 5)
 	store := filepath.Join(t.TempDir(), "cases.db")

@@ -63,6 +63,7 @@ func (r ran) calm(t *testing.T, where string) {
 // with one that cannot be written, without a time zone, a locale, a terminal's width or a
 // folder for what is passing.
 func TestF16OddPlaces(t *testing.T) {
+	t.Parallel() // most of it is waiting
 	inShort(t)
 	dir := t.TempDir()
 	list := filepath.Join(dir, "returns.csv")
@@ -141,6 +142,7 @@ func TestF16OddPlaces(t *testing.T) {
 // F16: a reader that leaves, a result that cannot be written and an input that is closed are
 // told by the exit code, and by a sentence where somebody can read it.
 func TestF16NobodyReads(t *testing.T) {
+	t.Parallel() // most of it is waiting
 	sh := func(line string) ran {
 		t.Helper()
 		cmd := exec.Command("bash", "-c", line, command)

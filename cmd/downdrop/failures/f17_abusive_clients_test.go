@@ -137,7 +137,8 @@ func isTimeout(err error) bool {
 	return ok && e.Timeout()
 }
 
-// abuse begins so many connections of abusers, in turn, and gives what waits for them to end.
+// abuse begins so many connections of abusers, in turn, and gives what waits for them to end. They are
+// let go before that when stop is closed.
 func abuse(address string, howMany int, stop <-chan struct{}) (wait func() map[string]map[string]int) {
 	names := slices.Sorted(func(yield func(string) bool) {
 		for name := range abusers {
@@ -146,13 +147,22 @@ func abuse(address string, howMany int, stop <-chan struct{}) (wait func() map[s
 			}
 		}
 	})
-	var all sync.WaitGroup
+	var all, others sync.WaitGroup
 	var mu sync.Mutex
 	ended := map[string]map[string]int{}
+	leave := make(chan struct{}) // those that never leave are let go when all others were ended
 	for i := range howMany {
-		name := names[i%len(names)]
+		name, until := names[i%len(names)], stop
+		if name == "keep alive" {
+			until = leave
+		} else {
+			others.Add(1)
+		}
 		all.Go(func() {
-			how := abusers[name].do(address, stop)
+			how := abusers[name].do(address, until)
+			if name != "keep alive" {
+				others.Done()
+			}
 			mu.Lock()
 			defer mu.Unlock()
 			if ended[name] == nil {
@@ -161,12 +171,14 @@ func abuse(address string, howMany int, stop <-chan struct{}) (wait func() map[s
 			ended[name][how]++
 		})
 	}
+	go func() { others.Wait(); close(leave) }()
 	return func() map[string]map[string]int { all.Wait(); return ended }
 }
 
 // F17: two hundred clients at once that are slow, silent, greedy or never leave are each ended by a
 // limit; honest ones beside them get every answer; and nothing of theirs is left running.
 func TestF17AbusiveClients(t *testing.T) {
+	t.Parallel() // most of it is waiting
 	inShort(t)
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	c := s.client()
@@ -176,8 +188,7 @@ func TestF17AbusiveClients(t *testing.T) {
 		t.Fatalf("opening a case: %v", err)
 	}
 	address := strings.TrimPrefix(s.at, "http://")
-	stop := make(chan struct{})
-	wait := abuse(address, 200, stop)
+	wait := abuse(address, 200, nil)
 
 	var honest sync.WaitGroup
 	var answered atomic.Int32
@@ -194,8 +205,6 @@ func TestF17AbusiveClients(t *testing.T) {
 		})
 	}
 	honest.Wait()
-	// Those that never leave are let go when all others were ended.
-	time.AfterFunc(20*time.Second, func() { close(stop) })
 	for name, how := range wait() {
 		for end, n := range how {
 			if !slices.Contains(abusers[name].ends, end) {

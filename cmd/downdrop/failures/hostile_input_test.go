@@ -320,6 +320,7 @@ func refusedFile(text, says string) func(t *testing.T) {
 
 // Each hostile input has what must hold of it, and that is held here or by the test that is named.
 func TestHostileInput(t *testing.T) {
+	t.Parallel() // most of it is waiting
 	for _, row := range hostileRows {
 		t.Run(row.input, func(t *testing.T) {
 			if row.do != nil {
