@@ -102,11 +102,15 @@ var kindSays = map[BenchKind]string{ReadsNumber: "a number", ReadsWord: "a word"
 func (r *benchReader) words(n *source.Node, g *BenchReading) {
 	switch g.Kind {
 	case ReadsWord:
-		g.OneOf = r.texts(n.Get("one_of"))
-		for i, w := range g.OneOf {
-			if !isID(w) || slices.Contains(g.OneOf[:i], w) {
-				r.r.Problem(n.Get("one_of").Items[i], "word", "", "%q cannot be an answer: small letters, digits and _, each word once", w)
+		for _, item := range r.items(n.Get("one_of")) {
+			w := r.text(item)
+			if !isID(w) || slices.Contains(g.OneOf, w) {
+				r.r.Problem(item, "word", "", "%q cannot be an answer: small letters, digits and _, each word once", w)
 			}
+			g.OneOf = append(g.OneOf, w)
+		}
+		if len(g.OneOf) == 0 {
+			return // it is no list, which was said
 		}
 	case ReadsYesNo:
 		g.OneOf, g.Passes = []string{"yes", "no"}, []string{"yes"}

@@ -165,6 +165,7 @@ func (r *profileReader) profile(n *source.Node) *Profile {
 	}
 	r.rising(n, p, "supply_low", "supply_volts")
 	r.rising(n, p, "supply_volts", "supply_high")
+	r.rising(n, p, "line_driver_least", "line_driver_most")
 	r.rising(n, p, "address_least", "address_most")
 	r.rising(n, p, "supply_ohms_least", "supply_ohms_most")
 	return p

@@ -1,6 +1,7 @@
 package quantity
 
 import (
+	"math"
 	"strconv"
 	"strings"
 )
@@ -39,7 +40,7 @@ func (r *reader) counter(text string) (found []Reading, ok bool) {
 	return nil, false
 }
 
-// clock is minutes after midnight.
+// clock is minutes after midnight, NaN where no clock shows it.
 func clock(hms []string) float64 {
 	h, _ := strconv.ParseFloat(hms[0], 64)
 	m, _ := strconv.ParseFloat(hms[1], 64)
@@ -48,7 +49,7 @@ func clock(hms []string) float64 {
 		s, _ = strconv.ParseFloat(hms[2], 64)
 	}
 	if h > 23 || m > 59 || s > 59 {
-		return -1e9
+		return math.NaN()
 	}
 	return h*60 + m + s/60
 }
@@ -62,7 +63,7 @@ func (r *reader) rate(from, to string, minutes float64) []Reading {
 	}
 	head, per, isRate := splitTime(r.want.Unit)
 	switch {
-	case errA != nil || errB != nil || minutes < 0 || minutes > 24*60:
+	case errA != nil || errB != nil || !(minutes >= 0 && minutes <= 24*60): // NaN too
 		r.refuse(DoubtCounter, "%q is no pair of counts with times; enter them like 120 at 10:05, 380 at 10:15.", r.text)
 	case minutes == 0:
 		r.refuse(DoubtCounter, "%q has both counts at the same time; read the counter again some minutes later.", r.text)

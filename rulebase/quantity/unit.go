@@ -126,7 +126,7 @@ func splitTime(symbol string) (head string, t timePart, ok bool) {
 // named says that a word is one of the unit's own.
 func (u unit) named(word string) bool { return slices.Contains(u.names, strings.ToLower(word)) }
 
-// in says a power of the unit in full words.
+// inWords is the unit in full, times a power of ten: kilohms, millivolt.
 func (u unit) inWords(power int, one bool) string {
 	word := u.spoken
 	if one {
