@@ -229,7 +229,7 @@ func explain(err error) error {
 	case err == nil || errors.Is(err, cases.ErrUnavailable) || errors.Is(err, cases.ErrIntegrity):
 		return err
 	case errors.As(err, &e):
-		switch class := e.Code[:2]; {
+		switch class := e.Code[:min(2, len(e.Code))]; { // what stands between may name none
 		case class == "28":
 			return fmt.Errorf("%w: the server does not let this user in: %s. Put the password into your PostgreSQL password file (~/.pgpass)", cases.ErrUnavailable, e.Message)
 		case class == "3D":
@@ -240,7 +240,7 @@ func explain(err error) error {
 			return fmt.Errorf("%w: the server finds its own storage damaged: %s. Restore the database from its backup", cases.ErrIntegrity, e.Message)
 		case e.Code == "42501", e.Code == "25006":
 			return fmt.Errorf("%w: it may not be written by this user, or not at all now: %s", cases.ErrUnavailable, e.Message)
-		case again(err):
+		case again(err), class == "":
 			return fmt.Errorf("%w: the server ended the connection: %s. Try again; what was kept is not written twice", cases.ErrUnavailable, e.Message)
 		}
 	case broken(err):
