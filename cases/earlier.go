@@ -26,11 +26,6 @@ type Earlier struct {
 	NotHere []Attachment
 }
 
-// None says that nothing is remembered.
-func (e *Earlier) None() bool {
-	return len(e.SameUnit)+len(e.OtherType)+len(e.LooksLike)+len(e.SameLocation) == 0
-}
-
 // RepeatDays is within how many days a second exchange at one location, after a first whose unit was
 // found good, speaks against the location. A choice of ours, as warranty terms go.
 const RepeatDays = 90

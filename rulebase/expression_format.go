@@ -127,7 +127,7 @@ func formatWord(names []Name, name int, w int32) string {
 	}
 	word := names[name].Words[w-1]
 	isID := func(n Name) bool { return n.ID == word }
-	if !plainWord().MatchString(word) || slices.Contains(notIDs, word) || word == "let" || slices.ContainsFunc(names, isID) {
+	if !plainWord().MatchString(word) || slices.Contains(notIDs, word) || slices.ContainsFunc(names, isID) {
 		return strconv.Quote(word)
 	}
 	return word

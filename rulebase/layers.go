@@ -218,7 +218,7 @@ func (l *loader) either(a, b *Expression) *Expression {
 		return a
 	}
 	scope := &Scope{Names: l.base.Names, ByID: l.scopeIDs, Allow: downward, Where: "a condition"}
-	e, problems := ParseExpression(inParts(a)+" or "+inParts(b), a.Pos, scope)
+	e, problems := ParseExpression(bracketed(a)+" or "+bracketed(b), a.Pos, scope)
 	for _, p := range problems { // each by itself is right: together they are too long or too deep
 		p.Position = b.Pos
 		l.r.Add(p)
@@ -226,8 +226,9 @@ func (l *loader) either(a, b *Expression) *Expression {
 	return e
 }
 
-// inParts puts an expression that binds less than or in parentheses.
-func inParts(e *Expression) string {
+// bracketed puts an expression in parentheses, unless it is one name: whoever reads the
+// two joined sees which is which.
+func bracketed(e *Expression) string {
 	if strings.ContainsAny(e.Text, " ") {
 		return "(" + e.Text + ")"
 	}

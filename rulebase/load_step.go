@@ -4,7 +4,7 @@ import (
 	"downdrop/rulebase/source"
 )
 
-var placeWords = []string{"phone", "field", "bench"}
+var placeWords = []string{string(Phone), string(Field), string(Bench)}
 
 // step reads a test or a remedy: what both have, then what is its own.
 func (l *loader) step(e entry, kind Kind) Step {

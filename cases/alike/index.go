@@ -269,9 +269,6 @@ func stale(err error) error {
 // Len is how many cases it answers for.
 func (k *Kept) Len() int { return k.head.Cases + k.more }
 
-// Mark is how far the store was read for it.
-func (k *Kept) Mark() cases.Mark { return k.head.Mark }
-
 func (k *Kept) columns() int { return stride(k.head.Causes) / 8 }
 
 // section reads one section and holds it against its checksum.

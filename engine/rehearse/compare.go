@@ -3,10 +3,7 @@ package rehearse
 import (
 	"context"
 	"math"
-	"runtime"
 	"slices"
-	"sync"
-	"sync/atomic"
 
 	"downdrop/engine"
 	"downdrop/rulebase"
@@ -103,12 +100,8 @@ func (r *Run) All() float64 { return r.Minutes + r.After }
 const HandedOver End = "handed_over"
 
 // Contest plays every rival against the same breakdowns: Runs[r][i] is how rival r
-// fared with breakdown i. The error is only ever ctx's.
+// fared with breakdown i. The error is as that of Play.
 func Contest(ctx context.Context, base *rulebase.Base, o Options, rivals []Rival) (*Comparison, error) {
-	cores := o.Cores
-	if cores <= 0 {
-		cores = runtime.GOMAXPROCS(0)
-	}
 	place := rulebase.Field
 	if len(o.Places) > 0 {
 		place = o.Places[0]
@@ -117,31 +110,15 @@ func Contest(ctx context.Context, base *rulebase.Base, o Options, rivals []Rival
 	for r := range rivals {
 		all.Runs[r] = make([]Run, o.Cases)
 	}
-	var next, done atomic.Int64
-	var group sync.WaitGroup
-	var telling sync.Mutex
-	total := o.Cases * len(rivals)
-	for range cores {
-		group.Go(func() {
-			t := NewTheatre(base, o)
-			for i := int(next.Add(1)) - 1; i < total && ctx.Err() == nil; i = int(next.Add(1)) - 1 {
-				r, number := i%len(rivals), i/len(rivals)
-				run, err := t.PlayOut(ctx, place, number, &rivals[r])
-				if err != nil {
-					return
-				}
-				all.Runs[r][number] = *run
-				telling.Lock()
-				n := int(done.Add(1))
-				if o.Played != nil {
-					o.Played(n, total)
-				}
-				telling.Unlock()
-			}
-		})
-	}
-	group.Wait()
-	return all, ctx.Err()
+	err := onAllCores(ctx, base, o, o.Cases*len(rivals), func(t *Theatre, i int) error {
+		r, number := i%len(rivals), i/len(rivals)
+		run, err := t.PlayOut(ctx, place, number, &rivals[r])
+		if err == nil {
+			all.Runs[r][number] = *run
+		}
+		return err
+	})
+	return all, err
 }
 
 // PlayOut plays one breakdown by a rival until the drop works, by phone until it is

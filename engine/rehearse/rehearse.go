@@ -83,36 +83,51 @@ type Options struct {
 	Played  func(done, of int) // called after each case, from one goroutine at a time; nil: nobody is told
 }
 
-// Play plays all cases. The error is only ever ctx's.
+// Play plays all cases. The error is ctx's, or that of a case that cannot be played.
 func Play(ctx context.Context, base *rulebase.Base, o Options) ([]Course, error) {
+	all := make([]Course, o.Cases)
+	err := onAllCores(ctx, base, o, len(all), func(t *Theatre, i int) error {
+		course, err := t.Play(ctx, o.Places[i%len(o.Places)], i/len(o.Places))
+		if err == nil {
+			all[i] = *course
+		}
+		return err
+	})
+	return all, err
+}
+
+// onAllCores calls play with 0 to total-1, on every core with a theatre of its own. After
+// an error, of which the first is returned, nothing more is begun.
+func onAllCores(ctx context.Context, base *rulebase.Base, o Options, total int, play func(t *Theatre, i int) error) error {
 	cores := o.Cores
 	if cores <= 0 {
 		cores = runtime.GOMAXPROCS(0)
 	}
-	all := make([]Course, o.Cases)
-	var next, done atomic.Int64
+	ctx, stop := context.WithCancelCause(ctx)
+	defer stop(nil)
+	var next atomic.Int64
 	var group sync.WaitGroup
 	var telling sync.Mutex
+	done := 0
 	for range cores {
 		group.Go(func() {
 			t := NewTheatre(base, o)
-			for i := int(next.Add(1)) - 1; i < len(all) && ctx.Err() == nil; i = int(next.Add(1)) - 1 {
-				course, err := t.Play(ctx, o.Places[i%len(o.Places)], i/len(o.Places))
-				if err != nil {
+			for i := int(next.Add(1)) - 1; i < total && ctx.Err() == nil; i = int(next.Add(1)) - 1 {
+				if err := play(t, i); err != nil {
+					stop(err)
 					return
 				}
-				all[i] = *course
 				telling.Lock()
-				n := int(done.Add(1))
+				done++
 				if o.Played != nil {
-					o.Played(n, len(all))
+					o.Played(done, total)
 				}
 				telling.Unlock()
 			}
 		})
 	}
 	group.Wait()
-	return all, ctx.Err()
+	return context.Cause(ctx)
 }
 
 // A Theatre plays cases of one variant, one after the other.

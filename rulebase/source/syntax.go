@@ -93,7 +93,7 @@ func (r *Reader) suspects(text []byte, lines []string, named int, message string
 	case inBraces:
 		// The line named is the one before the braces began.
 		from, to = named, readUntil(text)
-		if document := strings.TrimLeft(stripComments(lines), " "); from > 0 && document != "" && strings.ContainsRune("{[", rune(document[0])) {
+		if document := strings.TrimLeft(firstContent(lines), " "); from > 0 && document != "" && strings.ContainsRune("{[", rune(document[0])) {
 			depth = 1
 		}
 	case strings.Contains(message, "did not find expected key") || strings.Contains(message, "indicator"):
@@ -115,8 +115,8 @@ func (r *Reader) suspects(text []byte, lines []string, named int, message string
 	return from, to, depth
 }
 
-// stripComments gives the first line that is neither empty nor a comment.
-func stripComments(lines []string) string {
+// firstContent is the first line that is neither empty nor a comment.
+func firstContent(lines []string) string {
 	for _, l := range lines {
 		if s := strings.TrimSpace(l); s != "" && s[0] != '#' && s != "---" {
 			return l
