@@ -23,9 +23,10 @@ const (
 	mostExpressionDepth = 100
 )
 
-// The one configuration of expr's parser; making it anew for each expression
-// would cost more than the parsing.
-var parserConfig = conf.CreateNew()
+// The one configuration of expr's parser: its own default copies a table of functions,
+// which every start would wait for. (Neither the parser nor the lexer can be kept as well:
+// used a second time, the lexer of v1.17.8 goes on where the first text ended.)
+var parserConfig = &conf.Config{}
 
 // ParseExpression reads an expression. pos is the place of the text's first
 // character in its file. Where problems come back the expression is nil.

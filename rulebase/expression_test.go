@@ -54,6 +54,15 @@ var supposed = &rulebase.Scope{Names: expressionNames, ByID: expressionIDs(expre
 
 var limits = &rulebase.Scope{Names: expressionNames, ByID: expressionIDs(expressionNames), Where: "a limit", Allow: []rulebase.Kind{rulebase.KindGiven}, Number: true}
 
+// Reading conditions is most of what reading a large rulebase takes: what one allocates is
+// counted.
+func TestReadingAConditionAllocatesLittle(t *testing.T) {
+	const text = "storm == true and volts >= 19.2 and length < 300 and told_off == false"
+	if n := testing.AllocsPerRun(100, func() { mustParse(t, text, observed) }); n > 80 {
+		t.Errorf("a condition of four parts allocates %v times", n)
+	}
+}
+
 func mustParse(t testing.TB, text string, scope *rulebase.Scope) *rulebase.Expression {
 	t.Helper()
 	e, problems := rulebase.ParseExpression(text, rulebase.Position{}, scope)
