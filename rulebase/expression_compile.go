@@ -260,7 +260,7 @@ func compileNumber(t *Term) func([]Slot) float64 {
 		// A limit such as 0.42 * terminator.
 		if a, b := t.Args[0], t.Args[1]; a.Op == OpConstant && b.Op == OpReading {
 			c, name := a.Number, b.Name
-			return func(s []Slot) float64 { return finiteOrNaN(c * finiteOrNaN(s[name].Number)) }
+			return func(s []Slot) float64 { return finiteOrNaN(float64(c * finiteOrNaN(s[name].Number))) }
 		}
 	}
 	if len(t.Args) == 2 && t.Op >= OpAdd && t.Op <= OpDivide {

@@ -88,8 +88,10 @@ func sameWord(t *Term, slots []Slot) Truth {
 	return truthOf(t.Words[a-1] == b)
 }
 
-// finite is false for NaN and the infinities: what is not a number is not known.
-func finite(x float64) bool { return x-x == 0 }
+// finite is false for NaN and the infinities: what is not a number is not known. (x-x == 0
+// would be shorter, but where x is a product a processor that fuses, such as arm64, takes it
+// from itself unrounded: 0.2 * 120 was not finite there.)
+func finite(x float64) bool { return math.Abs(x) <= math.MaxFloat64 }
 
 func compare(op Op, a, b float64) Truth {
 	if !finite(a) || !finite(b) {

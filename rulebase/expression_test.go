@@ -63,6 +63,20 @@ func TestReadingAConditionAllocatesLittle(t *testing.T) {
 	}
 }
 
+// A product that no float64 holds exactly is a number all the same, on processors that
+// fuse products with sums too: run with GOARCH=arm64 and an emulator, this failed.
+func TestProductsThatAreRoundedAreNumbers(t *testing.T) {
+	slots := make([]rulebase.Slot, len(expressionNames))
+	for i := range slots {
+		slots[i] = rulebase.Slot{Number: 120, Rank: rulebase.FromPerson}
+	}
+	for _, text := range []string{"0.2 * terminator", "terminator * 0.2", "0.1 * terminator + 0.7 * length", "-(0.2 * terminator)", "max(0.2 * terminator, 0.1)"} {
+		if got := mustParse(t, text, limits).Value(slots); math.IsNaN(got) {
+			t.Errorf("%s is no number", text)
+		}
+	}
+}
+
 func mustParse(t testing.TB, text string, scope *rulebase.Scope) *rulebase.Expression {
 	t.Helper()
 	e, problems := rulebase.ParseExpression(text, rulebase.Position{}, scope)
