@@ -211,13 +211,12 @@ func TestBenchFilesInLayers(t *testing.T) {
 }
 
 func FuzzProcedure(f *testing.F) {
-	for _, name := range []string{"drop/bench/short.yaml", "testdata/bad_bench/everything.txtar"} {
-		text, err := os.ReadFile(name)
-		if err != nil {
-			f.Fatal(err)
-		}
-		f.Add(text)
+	text, err := os.ReadFile("drop/bench/short.yaml")
+	if err != nil {
+		f.Fatal(err)
 	}
+	f.Add(text)
+	seeds(f, "testdata/bad_bench/*.txtar")
 	base, err := rulebase.ShippedCompiled()
 	if err != nil {
 		f.Fatal(err)
