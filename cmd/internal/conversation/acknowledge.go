@@ -87,11 +87,11 @@ func (t *Talk) unacknowledged(s *State, st *rulebase.Step) (Question, bool) {
 
 // A Fact is one that a warning names, to be confirmed before a step.
 type Fact struct {
-	Warning  string // its id
-	Word     string // its signal word, in capitals
-	Says     string // what it warns of, with its reason
-	Confirms string // what is confirmed, in words that are true or not
-	Stands   bool   // it stands confirmed for the step
+	Warning  string `json:"warning"`  // its id
+	Word     string `json:"word"`     // its signal word, in capitals
+	Says     string `json:"says"`     // what it warns of, with its reason
+	Confirms string `json:"confirms"` // what is confirmed, in words that are true or not
+	Stands   bool   `json:"stands"`   // it stands confirmed for the step
 }
 
 // Facts are all that stand before the step that a question of kind AskConfirm is asked for, so that

@@ -18,6 +18,8 @@ type Sorted struct {
 	Warnings    []Warning             `json:"warnings"`
 	Asks        []Line                `json:"asks"`
 	Answers     []conversation.Answer `json:"answers"`
+	Facts       []conversation.Fact   `json:"facts,omitempty"`     // to be ticked, where more than one is asked for: see Tick
+	Confirmed   []conversation.Fact   `json:"confirmed,omitempty"` // beside them
 }
 
 // A Warning is a line with its signal word apart.

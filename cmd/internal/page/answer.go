@@ -58,7 +58,7 @@ func (s *Server) takeIn(w http.ResponseWriter, r *http.Request, e entry, by stri
 		return nil
 	}
 	if e.text == "" {
-		return s.tell(w, r, st, conversation.Reply{Kind: conversation.AskedBack, Parts: []conversation.Part{{Kind: conversation.PartNotHeard, Lines: []string{sayNoneTicked}}}})
+		return s.tell(w, r, st, conversation.Reply{Kind: conversation.AskedBack, Parts: []conversation.Part{{Kind: conversation.PartNotHeard, Lines: []string{kept.SayNoneTicked}}}})
 	}
 	state, reply, err := s.hear(r.Context(), st, e)
 	if err != nil {
@@ -129,10 +129,8 @@ func readEntry(r *http.Request) (entry, error) {
 	get := r.PostForm.Get
 	e := entry{text: get("entry"), about: formAbout(r)}
 	switch {
-	case get("chosen") == confirmTicked:
-		if e.text = ""; len(r.PostForm["fact"]) > 0 {
-			e.text = conversation.ConfirmEntry(r.PostForm["fact"])
-		}
+	case get("chosen") == kept.Ticked:
+		e.text = kept.ConfirmTicked(r.PostForm["fact"])
 	case get("chosen") != "":
 		e.text, e.chosen = get("chosen"), true
 		if sure := get("sure"); sure != "" && strings.Contains(e.text, "=") {
@@ -143,7 +141,7 @@ func readEntry(r *http.Request) (entry, error) {
 			e.text = get("reads") + "=" + e.text
 		}
 	}
-	if strings.TrimSpace(e.text) == "" && get("chosen") != confirmTicked {
+	if strings.TrimSpace(e.text) == "" && get("chosen") != kept.Ticked {
 		return e, refusal{http.StatusUnprocessableEntity, sayNothingSaid}
 	}
 	return e, e.name(get("form"))

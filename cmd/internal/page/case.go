@@ -3,7 +3,6 @@ package page
 import (
 	"context"
 	"errors"
-	"fmt"
 	"net/http"
 	"slices"
 	"strconv"
@@ -49,21 +48,19 @@ func (s *Server) stand(c *cases.Case) (*standing, error) {
 type view struct {
 	sheet
 	kept.Sorted
-	State     string
-	Form      string              // the id of whatever is answered on this page
-	Call      *call               // the script of a call; nil: nobody is on the telephone
-	Facts     []conversation.Fact // to be ticked, where more than one is asked for
-	Confirmed []conversation.Fact // beside them
-	About     conversation.About
-	Reading   *reading
-	Known     []string
-	Causes    []causeRow
-	Others    []string
-	Still     []string
-	Earlier   []string
-	CanUndo   bool
-	Ended     bool
-	Closed    bool
+	State   string
+	Form    string // the id of whatever is answered on this page
+	Call    *call  // the script of a call; nil: nobody is on the telephone
+	About   conversation.About
+	Reading *reading
+	Known   []string
+	Causes  []causeRow
+	Others  []string
+	Still   []string
+	Earlier []string
+	CanUndo bool
+	Ended   bool
+	Closed  bool
 }
 
 // A reading is what is to be read off an instrument, with the units it may be read in.
@@ -87,7 +84,7 @@ func (s *Server) view(st *standing, reply conversation.Reply) *view {
 			v.Answers[i].Key = strconv.Itoa(i + 1)
 		}
 	}
-	v.confirm(s.o.Talk.Facts(c.Situation, st.Memory, reply.Question))
+	v.Tick(s.o.Talk.Facts(c.Situation, st.Memory, reply.Question))
 	if want, ok := s.o.Talk.Reading(reply.Question); ok {
 		v.Reading = &reading{ID: want.ID, Unit: want.Unit, Units: kept.UnitsFor(want.Unit)}
 	}
@@ -102,27 +99,6 @@ func (s *Server) view(st *standing, reply conversation.Reply) *view {
 		v.Causes, v.Others = causeRows(d, 6)
 	}
 	return v
-}
-
-// confirmTicked is the answer that what is ticked is so.
-const confirmTicked = "confirm what is ticked"
-
-// confirm has all facts before a step asked for on one page, each to be ticked by itself. One
-// alone has a button that names it.
-func (v *view) confirm(facts []conversation.Fact) {
-	var open, stands []conversation.Fact
-	for _, f := range facts {
-		if f.Stands {
-			stands = append(stands, f)
-		} else {
-			open = append(open, f)
-		}
-	}
-	if len(open) < 2 {
-		return
-	}
-	v.Warnings, v.Facts, v.Confirmed = nil, open, stands // each warning stands with its fact
-	v.Answers = []conversation.Answer{{Key: "1", Says: fmt.Sprintf(sayTickedSo, len(open)), Entry: confirmTicked}, {Key: "2", Says: sayNotNow, Entry: "not now"}}
 }
 
 var keptInstead = strings.NewReplacer("The case can be saved.", sayAllKept, "; it can be saved, and taken up again.", sayStaysKept)

@@ -52,9 +52,6 @@ const (
 	sayAllKept     = "All of it is kept. Close the case once it has proven itself."
 	sayStaysKept   = ", with all of it."
 	sayNothingSaid = "Nothing was entered."
-	sayNoneTicked  = "Nothing was ticked, so nothing is confirmed. Tick each line that somebody there has just seen to be so."
-	sayTickedSo    = "what is ticked is so (all %d are asked for)"
-	sayNotNow      = "not now: leave the step alone"
 	sayTakenBack   = "Taken back."
 	sayNoneBefore  = "There is nothing to take back."
 )

@@ -171,6 +171,7 @@ func (s *screen) turn(do func()) {
 
 func (s *screen) press(value string) {
 	s.t.Helper()
+	s.Eval(`document.querySelectorAll("input[name=fact]:not(:checked)").forEach(function (b) { b.click() })`, nil) // facts that are asked for are all so
 	s.turn(func() { s.Click(fmt.Sprintf(`button[name=chosen][value="%s"]`, value)) })
 }
 
@@ -206,7 +207,7 @@ func (s *screen) fit(where string) {
 	s.Eval(`(function(){
 		var out = [], wide = document.documentElement.scrollWidth, room = document.documentElement.clientWidth;
 		if (wide > room) out.push("the page is " + wide + " wide on a screen of " + room);
-		document.querySelectorAll("button, input:not([type=radio]), textarea").forEach(function (b) {
+		document.querySelectorAll("button, input:not([type=radio]):not([type=checkbox]), textarea").forEach(function (b) {
 			var r = b.getBoundingClientRect();
 			if (r.height && r.height < 55.5) out.push(b.tagName + " " + b.textContent.trim() + " is " + r.height + " high");
 		});
@@ -313,17 +314,20 @@ func sameFigures(t *testing.T, home *place, code string) {
 			Probability float64 `json:"probability"`
 		} `json:"causes"`
 	}
-	for line := range strings.Lines(home.downdrop("case", "export", "-", code)) {
+	var newest int64
+	for line := range strings.Lines(home.downdrop("case", "export", "-", code)) { // site by site: each load of the file is one
 		var l struct {
 			Event struct {
 				Kind, Site string
+				Order      int64
 				Body       json.RawMessage
 			}
 		}
 		if err := json.Unmarshal([]byte(line), &l); err != nil {
 			t.Fatal(err)
 		}
-		if strings.HasPrefix(l.Event.Site, "take-") && l.Event.Kind == string(cases.KindRanking) {
+		if strings.HasPrefix(l.Event.Site, "take-") && l.Event.Kind == string(cases.KindRanking) && l.Event.Order > newest {
+			newest, last.Causes = l.Event.Order, nil
 			if err := json.Unmarshal(l.Event.Body, &last); err != nil {
 				t.Fatal(err)
 			}

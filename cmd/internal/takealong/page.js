@@ -106,12 +106,17 @@
       var inside = v.answers.map(function (a) {
         return el("button", { class: "answer", name: "chosen", value: a.entry, "data-key": a.key }, [el("span", { class: "terminal", "aria-hidden": "true" }, a.key), el("span", {}, a.says + (a.here ? " (here: " + a.here + ")" : ""))]);
       });
-      if (v.call) {
+      if (v.facts) {
+        inside.unshift(el("fieldset", { class: "facts" }, [el("legend", {}, "Tick each line that somebody there has just seen to be so:")].concat(v.facts.map(function (f, i) {
+          return el("div", { class: "fact" }, [el("p", { class: "warning", id: "warn" + i }, [el("strong", {}, f.word), " " + f.says]),
+            el("label", {}, [el("input", { type: "checkbox", name: "fact", value: f.warning, "aria-describedby": "warn" + i }), " " + f.confirms])]);
+        }), v.confirmed ? el("ul", { class: "heard", "aria-label": "Confirmed already" }, v.confirmed.map(function (f) { return el("li", {}, f.confirms); })) : [])));
+      } else if (v.call) {
         inside.unshift(el("fieldset", { class: "sure" }, [el("legend", {}, "How sure did the caller seem?")].concat([["", "sure"], ["0.8", "thinks so"], ["0.6", "not sure"]].map(function (x, i) {
           return el("label", {}, [el("input", { type: "radio", name: "sure", value: x[0], checked: i === 0 }), " " + x[1]]);
         }))));
       }
-      box.append(form({ class: "answers" }, inside, function (data, button) { say(Object.assign({ do: "answer", text: button.value, chosen: true }, sure(data))); }));
+      box.append(form({ class: "answers" }, inside, function (data, button) { say(Object.assign({ do: "answer", text: button.value, chosen: true, facts: data.getAll("fact") }, sure(data))); }));
     }
     box.append(el("div", { class: "aside" }, [press("Why this?", function () { explain("why"); }), v.can_undo ? press("Take the last back", function () { say({ do: "undo" }); }) : null,
       press("What else is there?", function () { explain("else"); }), press("What would be needed?", function () { explain("need"); })]));

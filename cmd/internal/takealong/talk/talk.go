@@ -162,6 +162,8 @@ type Request struct {
 	Sure    string `json:"sure"`    // how sure the caller seemed, "" sure
 	Explain string `json:"explain"` // of show: why, else or need
 
+	Facts []string `json:"facts"` // the warnings whose facts were ticked, where Text is kept.Ticked
+
 	Off, Back, Else string // of agree
 }
 
@@ -367,6 +369,10 @@ func entryOf(r Request) (kept.Entry, error) {
 		e.Text = "undo"
 	}
 	switch {
+	case r.Chosen && r.Text == kept.Ticked:
+		if e.Chosen, e.Text = false, kept.ConfirmTicked(r.Facts); e.Text == "" {
+			return e, refusal(kept.SayNoneTicked)
+		}
 	case r.Reads != "":
 		e.Chosen = false
 		if e.Text = kept.InUnit(r.Text, r.Unit); e.Text != "" {

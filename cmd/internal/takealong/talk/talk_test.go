@@ -334,3 +334,31 @@ func TestPackedBaseDiagnosesAlike(t *testing.T) {
 		t.Error("the packed base gives another diagnosis")
 	}
 }
+
+// All facts before a step are asked for at once; none counts that was not ticked.
+func TestFactsAreTicked(t *testing.T) {
+	p := opened(t, handed(t, atDrop), "take-a")
+	p.words("electrician at the drop, not alone, 5 dead, 1-4 good, power light dark, loss_of_bus=off, classified_area=no")
+	v := p.words("do replace_supply_fuse")
+	for v.About.Kind == "found" {
+		v = p.must(Request{Do: "answer", Text: "leave the sheet", Chosen: true, About: v.About})
+	}
+	if len(v.Facts) < 5 || v.Answers[0].Entry != kept.Ticked {
+		t.Fatalf("asked are %v, answers %v", v.Facts, v.Answers)
+	}
+	if got := p.ask(Request{Do: "answer", Text: kept.Ticked, Chosen: true, About: v.About}); got.Error != kept.SayNoneTicked {
+		t.Errorf("none ticked: %q", got.Error)
+	}
+	all := v.Facts
+	v = p.must(Request{Do: "answer", Text: kept.Ticked, Chosen: true, About: v.About, Facts: []string{all[0].Warning, all[1].Warning}})
+	if len(v.Facts) != len(all)-2 || len(v.Confirmed) != 2 || v.About.Kind != "confirm" {
+		t.Errorf("two ticked: %d are asked for, %d stand", len(v.Facts), len(v.Confirmed))
+	}
+	var rest []string
+	for _, f := range v.Facts {
+		rest = append(rest, f.Warning)
+	}
+	if v = p.must(Request{Do: "answer", Text: kept.Ticked, Chosen: true, About: v.About, Facts: rest}); v.About.Kind != "step" || len(p.stands(p.text()).Situation.Confirmed) != len(all) {
+		t.Errorf("then it is %v", v.About)
+	}
+}

@@ -31,6 +31,7 @@ func (c *Case) view(st *kept.Standing, reply conversation.Reply) Reply {
 		Known: c.talk.Known(st.Situation), Still: wording.InPlaceLines(k), CanUndo: st.CanUndo(), Closed: k.State == cases.StateClosed,
 		Call: c.call(st, reply.Question), Entries: c.entries(),
 	}
+	v.Tick(c.talk.Facts(k.Situation, st.Memory, reply.Question))
 	if want, ok := c.talk.Reading(reply.Question); ok {
 		v.Reading = &Reading{want.ID, kept.UnitsFor(want.Unit)}
 	}
