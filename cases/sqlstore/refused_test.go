@@ -266,3 +266,42 @@ func TestReadingStops(t *testing.T) {
 		t.Errorf("import: %v", err)
 	}
 }
+
+// A forgetful store has a subject in its list of which no event is left, and cannot say whether it
+// has a file but by reading it.
+type forgetful struct{ cases.Store }
+
+func (f forgetful) Subjects(ctx context.Context, kind cases.SubjectKind) ([]string, error) {
+	all, err := f.Store.Subjects(ctx, kind)
+	return append([]string{"bus unit a/gone"}, all...), err
+}
+
+// What is not in a store is told as that, and passed over where others are meant.
+func TestWhatIsNotThere(t *testing.T) {
+	s, _, _, _ := filledStore(t, &faults{}, t.TempDir())
+	if _, err := cases.ReadUnit(ctx, s, "bus unit a/gone"); !errors.Is(err, cases.ErrNotFound) {
+		t.Errorf("a unit: %v", err)
+	}
+	seen := 0
+	if err := cases.Units(ctx, forgetful{s}, func(*cases.Card) error { seen++; return nil }); err != nil || seen != 1 {
+		t.Errorf("%d units, %v", seen, err)
+	}
+	if err := cases.Units(ctx, s, func(*cases.Card) error { return io.ErrUnexpectedEOF }); !errors.Is(err, io.ErrUnexpectedEOF) {
+		t.Errorf("units whose reader fails: %v", err)
+	}
+	c, err := s.Case(ctx, "visited")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if lacking, err := c.NotHere(ctx, forgetful{s}); err != nil || len(lacking) != 0 {
+		t.Errorf("a file that is there: %v %v", lacking, err)
+	}
+	other, err := failingStore(overwritten(t), &faults{}, sqlstore.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer other.Close()
+	if lacking, err := c.NotHere(ctx, forgetful{other}); err != nil || len(lacking) != 1 {
+		t.Errorf("a file that is not: %v %v", lacking, err)
+	}
+}
