@@ -25,8 +25,9 @@ const (
   DOWNDROP_SHOP      the shop's name and address on a bench record; flag --shop
   COLUMNS            width of the text, from 20 to 80 columns; else that of the
                      terminal
-  GOMEMLIMIT         how much memory to try to stay below, as 32MiB, beside the
-                     program itself; else each command's own measure
+  GOMEMLIMIT, GOGC   how much memory to try to stay below, as 32MiB, beside the
+                     program itself, and how lazily memory is collected, in
+                     percent; else each command's own measure
 
 Where things are kept, unless a flag says so (Windows and macOS have their own
 folders, see "downdrop help files"):
