@@ -203,3 +203,35 @@ func TestNoFolderFromElsewhere(t *testing.T) {
 		t.Errorf("a link that leads out of the folder: %v", err)
 	}
 }
+
+// What was packed and spoilt since is no rulebase.
+func TestPackedAndSpoilt(t *testing.T) {
+	lower, upper := small(t)
+	b, err := rulebase.Load(rulebase.Layer{Name: "small", FS: lower}, rulebase.Layer{Name: "own", FS: upper})
+	if err != nil {
+		t.Fatal(err)
+	}
+	text, err := b.Pack()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := rulebase.Unpack(text); err != nil {
+		t.Fatal(err)
+	}
+	for was, is := range map[string]string{`"Root":`: `"Rot":`, `"Word":1`: `"Word":"x"`, `"Base":{`: `"Base":[{`, `}`: ``} {
+		spoilt := strings.Replace(string(text), was, is, 1)
+		if spoilt == string(text) {
+			t.Errorf("%s does not stand in it", was)
+		} else if _, err := rulebase.Unpack([]byte(spoilt)); err == nil {
+			t.Errorf("%s for %s: unpacked", is, was)
+		}
+	}
+}
+
+// A cross-section that is no number is told with its place.
+func TestCrossSectionThatIsNone(t *testing.T) {
+	_, err := rulebase.ReadSheet("own.yaml", []byte("sheet: own\nline: can\ncable:\n  - {length: 100 m, conductor: thick mm2}\n"), []string{"can"})
+	if err == nil || !strings.Contains(err.Error(), "own.yaml:4:") || !strings.Contains(err.Error(), "thick") {
+		t.Errorf("%v", err)
+	}
+}
