@@ -51,9 +51,9 @@ func newServeCmd(env *environment, runF func(context.Context, *environment, serv
 const usualAddress = "127.0.0.1:58490"
 
 // serveHeap is where the collector of garbage begins to work harder, in bytes: with the
-// program itself, some 26 MiB, and what the database keeps, the server then stays below 96 MiB on any page,
-// however many cases there are, also while six people search at once. It is no bound: what is needed
-// is had. Whoever sets GOMEMLIMIT decides instead.
+// program itself, some 26 MiB, and what the database keeps, the server then stays below 96 MiB on any page
+// for one person at a time, however many cases there are; six who search at the same moment take it to
+// some 103. It is no bound: what is needed is had. Whoever sets GOMEMLIMIT decides instead.
 const serveHeap = 40 << 20
 
 // runServe answers as a page until it is interrupted, which is its usual end.
