@@ -21,7 +21,7 @@ downdrop diagnose cases/examples/dark_drop.yaml`,
 downdrop diagnose cases/examples/dark_drop.yaml
 downdrop diagnose --at phone --see power_light=dark --see run_light=dark@0.8
 downdrop diagnose mill-7.yaml --see "volts_at_drop=23.8 V" --tool multimeter
-downdrop diagnose mill-7.yaml --weigh supply_fuse_blown --weigh unit_line_driver_dead
+downdrop diagnose mill-7.yaml --weigh supply_fuse_blown --weigh supply_ripple
 downdrop diagnose - --json < mill-7.yaml`,
 	"chart": `
 downdrop chart --at field --who technician --see power_light=lit
