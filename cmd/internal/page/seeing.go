@@ -73,12 +73,16 @@ func (s *Server) causes(w http.ResponseWriter, r *http.Request) error {
 	return show(w, http.StatusOK, "causes", data)
 }
 
+// mostWeighable is how many causes are listed to be weighed: a phone loads the page over a poor line. The
+// command weighs any two.
+const mostWeighable = 30
+
 // weighable are the causes that can be weighed, the likeliest first, and among them the one that is.
 func weighable(d *engine.Diagnosis, now int) []choice {
 	var out []choice
-	for _, c := range d.Causes {
+	for i, c := range d.Causes {
 		cause := &d.Base.Causes[c.Cause]
-		if c.Probability > 0 || c.Cause == now {
+		if i < mostWeighable && c.Probability > 0 || c.Cause == now {
 			out = append(out, choice{Value: cause.ID, Says: cause.Name + ", " + report.Chance(c.Now), Chosen: c.Cause == now})
 		}
 	}
