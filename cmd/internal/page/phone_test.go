@@ -1,11 +1,13 @@
 package page_test
 
 import (
+	"context"
 	"fmt"
 	"net/url"
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
@@ -80,14 +82,42 @@ func (h *hands) write(selector, text string) {
 // press presses something that leads on.
 func (h *hands) press(selector string) {
 	h.t.Helper()
+	if !h.keys {
+		h.pressAgain(selector)
+		return
+	}
 	turns(h.tab, func() {
-		if !h.keys {
-			h.tab.Press(selector)
-			return
-		}
 		h.to(selector)
 		h.tab.Run(chromedp.KeyEvent(kb.Enter))
 	})
+}
+
+// pressAgain presses until another page is there, as somebody does whose press did nothing: a browser
+// on a busy machine drops one now and then.
+func (h *hands) pressAgain(selector string) {
+	h.t.Helper()
+	h.tab.Eval(`document.querySelector("main").dataset.old = "1"`, nil)
+	for range 3 {
+		h.tab.Press(selector)
+		for range 200 {
+			time.Sleep(50 * time.Millisecond)
+			if turned(h.tab) {
+				return
+			}
+		}
+	}
+	h.t.Fatalf("pressing %s leads nowhere", selector)
+}
+
+// turned says whether another page is there.
+func turned(tab *browser.Tab) (there bool) {
+	tab.Run(chromedp.ActionFunc(func(ctx context.Context) error {
+		if err := chromedp.Evaluate(`(function(){var m=document.querySelector("main"); return document.readyState === "complete" && !!m && !m.dataset.old})()`, &there).Do(ctx); err != nil {
+			there = false // the page is just going
+		}
+		return nil
+	}))
+	return there
 }
 
 // answer gives one of the answers that are asked for, with its own key where there are keys.
