@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/chromedp/chromedp"
 
@@ -132,6 +133,34 @@ func TestFactsInABrowser(t *testing.T) {
 			t.Errorf("at %d: confirmed is %v and it asks %s", size[0], c.Situation.Confirmed, kind)
 		}
 		picture(t, tab, fmt.Sprintf("facts-then-%d", size[0]))
+	}
+}
+
+// A glove that taps twice gives one answer: the second tap falls on another question.
+func TestTwoTapsAreOneAnswerInABrowser(t *testing.T) {
+	if support.Deep(t, 1) == 1 {
+		t.Skip("a step of CI does so, with DOWNDROP_DEEP=2")
+	}
+	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
+	code := s.open(url.Values{"at": {"field"}, "story": {"electrician at the drop, not alone, 5 dead, 1-4 good"}})
+	tab := s.tab(browser.Options{Width: sizes[0][0], Height: sizes[0][1]})
+	tab.Run(chromedp.Navigate(s.at + "/case/" + code))
+	before := count(s.kept(code), cases.KindTalked)
+	var answered bool
+	tab.Eval(`(function(){ // taps the first answer, and the first of the next question as soon as it is there
+		function tap(n) {
+			var first = document.querySelector("button.answer[data-key]");
+			if (first) { first.dispatchEvent(new MouseEvent("click", {bubbles: true, cancelable: true, detail: n})); }
+			return !!first;
+		}
+		new MutationObserver(function(_, seen){ seen.disconnect(); setTimeout(function(){ document.body.dataset.twice = tap(2) ? "pressed" : "nothing to press"; }, 100); }).observe(document.body, {childList: true});
+		return tap(1);
+	})()`, &answered)
+	time.Sleep(1500 * time.Millisecond)
+	var second string
+	tab.Eval(`document.body.dataset.twice || "never came to it"`, &second)
+	if after := count(s.kept(code), cases.KindTalked); !answered || after != before+1 || second != "pressed" {
+		t.Errorf("two taps gave %d answers (the second: %s)", after-before, second)
 	}
 }
 
