@@ -220,7 +220,7 @@ var hostileRows = []hostileRow{
 		}
 	}},
 	{input: "a picture of 65,536 by 65,536 points, a program, a page", must: "are not kept with a case", held: "cases/picture_test.go TestFilesThatAreKeptOrRefused"},
-	{input: "texts that would be HTML, SVG or script on a page", must: "are text on it", held: "cmd/internal/page/hostile_test.go TestHostileStringsInEveryField"},
+	{input: "texts that would be HTML, SVG or script on a page", must: "are text on it", held: "cmd/internal/page/hostile_test.go TestHostileStringsInEveryFieldInABrowser"},
 	{input: "texts that would be HTML, SVG or script in a drawing or a sheet", must: "are text in it", held: "cmd/internal/report/decision_test.go TestHostileTextStaysTextInTheDrawing"},
 	{input: "texts that would be more than text in a record, HTML or PDF", must: "are text in both", held: "cmd/internal/report/record_test.go TestHostileTextsBreakNothing"},
 	{input: "texts that would steer a terminal", must: "are shown without doing so", held: "cmd/internal/report/report_test.go TestTextCannotSteerATerminal"},

@@ -20,15 +20,18 @@
     document.title = page.title;
     history.replaceState(null, "", url);
     if (focus) { scrollTo(0, 0); }
-    fresh = Date.now();
+    fresh = performance.now();
     ready(focus);
   }
 
   // A glove that taps twice means one answer: what then lies under the finger is another question,
   // that nobody has read yet. Keys make clicks without a count and are not held up.
-  var fresh = 0;
+  var fresh = 0, tapped = 0;
   document.addEventListener("click", function (event) {
-    if (event.detail && Date.now() - fresh < 350) { event.preventDefault(); event.stopPropagation(); }
+    if (!event.detail) { return; }
+    var twice = event.timeStamp - tapped < 300 && fresh > tapped;
+    tapped = event.timeStamp;
+    if (twice) { event.preventDefault(); event.stopPropagation(); }
   }, true);
 
   // ready says which key leads to the words, and begins among what is asked.

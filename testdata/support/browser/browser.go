@@ -140,11 +140,17 @@ func (tab *Tab) Press(selector string) {
 		tab.tapped = time.Now()
 		return
 	}
+	time.Sleep(time.Until(tab.tapped.Add(doubleClick)))
 	tab.Run(chromedp.MouseClickXY(at.X, at.Y))
+	tab.tapped = time.Now()
 }
 
-// doubleTap is how long after a tap another one near it is the second half of a double tap.
-const doubleTap = 400 * time.Millisecond
+// How long after a press another one near it is the second half of a double one: to a browser's
+// touch screen, and to a page that takes two quick ones for one.
+const (
+	doubleTap   = 400 * time.Millisecond
+	doubleClick = 320 * time.Millisecond
+)
 
 // A spot is where something can be pressed, or why it cannot.
 type spot struct {
