@@ -17,7 +17,7 @@ import (
 	"downdrop/testdata/support/browser"
 )
 
-// A supporter takes a call from the first word to the closed case, in every way, two at a time.
+// A supporter takes a call from the first word to the closed case, in every way.
 func TestPhoneJobInABrowser(t *testing.T) {
 	if support.Deep(t, 1) == 1 {
 		t.Skip("it takes many seconds: a step of CI plays it, with DOWNDROP_DEEP=2; TestCallIsShort plays a call without a browser")

@@ -37,7 +37,7 @@ func (w way) tab(s *served) *browser.Tab {
 	return s.tab(browser.Options{Width: w.size[0], Height: w.size[1], NoScript: !w.scripts})
 }
 
-// everyWay plays a job in each of the eight ways, two at a time, where DOWNDROP_DEEP has the time for it, as in
+// everyWay plays a job in each of the eight ways, side by side, where DOWNDROP_DEEP has the time for it, as in
 // CI's step for browsers; else in those that are named.
 func everyWay(t *testing.T, play func(*testing.T, way), usual ...way) {
 	t.Helper()
