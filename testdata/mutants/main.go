@@ -287,6 +287,9 @@ func (m *Mutant) run(within time.Duration) error {
 		return err
 	}
 	defer os.RemoveAll(dir)
+	if err := os.Chmod(dir, 0o777|os.ModeSticky); err != nil { // tests, too, put things there, some as somebody else
+		return err
+	}
 	changed := slices.Concat(src[:m.offset], []byte(m.Is), src[m.offset+len(m.Was):])
 	name := filepath.Join(dir, filepath.Base(m.File))
 	if err := os.WriteFile(name, changed, 0o666); err != nil {
@@ -320,7 +323,7 @@ func (m *Mutant) run(within time.Duration) error {
 	}
 	m.Status = "lived"
 	for _, t := range by {
-		_, err := command(overlay, within, "test", "-vet=off", "-count=1", "-failfast", "./"+t)
+		_, err := command(overlay, within, "test", "-v", "-vet=off", "-count=1", "-failfast", "./"+t)
 		if errors.Is(err, context.DeadlineExceeded) {
 			m.Status, m.By = "slow", t
 			return nil
@@ -333,21 +336,51 @@ func (m *Mutant) run(within time.Duration) error {
 	return nil
 }
 
-// command runs the go command with the fault laid over, and ends all that it started.
+// command runs the go command with the fault laid over, and ends all that it started. The first
+// test that fails ends it too: -failfast waits for those that run beside it, which is most of the time.
 func command(overlay string, within time.Duration, args ...string) ([]byte, error) {
 	ctx, cancel := context.WithTimeout(context.Background(), within)
 	defer cancel()
 	c := exec.CommandContext(ctx, "go", args...)
-	c.Env = append(os.Environ(), "GOFLAGS=-overlay="+overlay)
+	c.Env = append(os.Environ(), "GOFLAGS=-overlay="+overlay, "TMPDIR="+filepath.Dir(overlay)) // what a test that is ended leaves goes with it
 	c.SysProcAttr = &syscall.SysProcAttr{Setpgid: true}
+	c.WaitDelay = 10 * time.Second
 	c.Cancel = func() error { return syscall.Kill(-c.Process.Pid, syscall.SIGKILL) }
 	var out bytes.Buffer
-	c.Stdout, c.Stderr = &out, &out
+	noticed := false
+	c.Stdout, c.Stderr = &watched{to: &out, failed: func() { noticed = true; cancel() }}, &out
 	err := c.Run()
+	if noticed {
+		return out.Bytes(), errNoticed
+	}
 	if ctx.Err() != nil {
 		return out.Bytes(), ctx.Err()
 	}
 	return out.Bytes(), err
+}
+
+var errNoticed = errors.New("a test failed")
+
+// watched keeps what the go command prints and says when a test, however deep, has failed.
+type watched struct {
+	to     *bytes.Buffer
+	failed func()
+	line   []byte
+}
+
+func (w *watched) Write(p []byte) (int, error) {
+	w.to.Write(p)
+	w.line = append(w.line, p...)
+	for {
+		end := bytes.IndexByte(w.line, '\n')
+		if end < 0 {
+			return len(p), nil
+		}
+		if bytes.HasPrefix(bytes.TrimLeft(w.line[:end], " "), []byte("--- FAIL: ")) {
+			w.failed()
+		}
+		w.line = w.line[end+1:]
+	}
 }
 
 // read takes up what an earlier start wrote.
