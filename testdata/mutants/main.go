@@ -312,7 +312,7 @@ func (m *Mutant) run(within time.Duration) error {
 	p := filepath.Dir(m.File)
 	if out, err := command(overlay, within, "build", "./"+p); err != nil {
 		m.Status = "unfit"
-		if !bytes.Contains(out, []byte(m.File)) {
+		if !bytes.Contains(out, []byte(filepath.Base(m.File)+":")) { // not the fault, but the machine
 			return fmt.Errorf("%s: %s", m.key(), out)
 		}
 		return nil
