@@ -151,27 +151,31 @@ func (l *loader) items(n *source.Node) []*source.Node {
 var decimal = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^-?(0|[1-9][0-9]*)(\.[0-9]+)?([eE][-+]?[0-9]+)?$`) })
 
 // crooked says what is wrong with a number that is not written as one.
-var crooked = []struct {
+type crooked struct {
 	pattern *regexp.Regexp
 	says    string
-}{
-	{regexp.MustCompile(`^[-+]?0[0-9]`), "a number does not begin with a zero (elsewhere YAML would read it in base 8)"},
-	{regexp.MustCompile(`^[-+]?[0-9]+,[0-9]+`), "a number has a decimal point, not a comma, and no group marks"},
-	{regexp.MustCompile(`^[-+]?[0-9]+_`), "a number is written without _"},
-	{regexp.MustCompile(`^[-+]?0[xXoObB]`), "a number is written in ordinary digits"},
-	{regexp.MustCompile(`^[-+]?\.[0-9]`), "a digit stands before the decimal point, as in 0.5"},
-	{regexp.MustCompile(`^[-+]?[0-9]+\.($|[^0-9])`), "a digit stands behind the decimal point, as in 5.0"},
-	{regexp.MustCompile(`^\+`), "a number is written without a plus sign"},
-	{regexp.MustCompile(`^[-+.]*(?i:nan|inf|infinity)$`), "this is no number that can be reckoned with"},
-	{regexp.MustCompile(`^[-+]?[0-9.]+ *%$`), "a percentage is written as a number from 0 to 1"},
-	{regexp.MustCompile(`^[-+]?[0-9.]+ *[^0-9.]`), "a bare number is wanted here, without a unit or words"},
 }
+
+var crookeds = sync.OnceValue(func() []crooked {
+	return []crooked{
+		{regexp.MustCompile(`^[-+]?0[0-9]`), "a number does not begin with a zero (elsewhere YAML would read it in base 8)"},
+		{regexp.MustCompile(`^[-+]?[0-9]+,[0-9]+`), "a number has a decimal point, not a comma, and no group marks"},
+		{regexp.MustCompile(`^[-+]?[0-9]+_`), "a number is written without _"},
+		{regexp.MustCompile(`^[-+]?0[xXoObB]`), "a number is written in ordinary digits"},
+		{regexp.MustCompile(`^[-+]?\.[0-9]`), "a digit stands before the decimal point, as in 0.5"},
+		{regexp.MustCompile(`^[-+]?[0-9]+\.($|[^0-9])`), "a digit stands behind the decimal point, as in 5.0"},
+		{regexp.MustCompile(`^\+`), "a number is written without a plus sign"},
+		{regexp.MustCompile(`^[-+.]*(?i:nan|inf|infinity)$`), "this is no number that can be reckoned with"},
+		{regexp.MustCompile(`^[-+]?[0-9.]+ *%$`), "a percentage is written as a number from 0 to 1"},
+		{regexp.MustCompile(`^[-+]?[0-9.]+ *[^0-9.]`), "a bare number is wanted here, without a unit or words"},
+	}
+})
 
 // numberOK is a number; ok is false, and the problem said, where it is none.
 func (l *loader) numberOK(n *source.Node) (x float64, ok bool) {
 	if n.Shape != source.Scalar || !decimal().MatchString(n.Text) {
 		says := "a number is wanted here"
-		for _, c := range crooked {
+		for _, c := range crookeds() {
 			if n.Shape == source.Scalar && c.pattern.MatchString(n.Text) {
 				says = c.says
 				break

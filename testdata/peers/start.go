@@ -23,6 +23,7 @@ func starts() {
 		out := filepath.Join(dir, name)
 		cmd := exec.Command("go", "build", "-trimpath", "-ldflags", "-s -w", "-o", out, pkg)
 		cmd.Dir = "../.."
+		cmd.Env = append(os.Environ(), "CGO_ENABLED=0") // as it is given away: a C library is started, too, and makes both slower alike
 		text, err := cmd.CombinedOutput()
 		mustBe(err == nil, "%v: %s", err, text)
 		return out
