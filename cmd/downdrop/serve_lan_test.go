@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"crypto/tls"
 	"crypto/x509"
@@ -15,35 +14,17 @@ import (
 	"path/filepath"
 	"regexp"
 	"strings"
-	"sync"
 	"testing"
 	"time"
 
 	"downdrop/cmd/internal/page"
+	"downdrop/testdata/support"
 )
-
-// A shared buffer is written by a server and read by its test.
-type sharedBuffer struct {
-	mu sync.Mutex
-	b  bytes.Buffer
-}
-
-func (s *sharedBuffer) Write(p []byte) (int, error) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	return s.b.Write(p)
-}
-
-func (s *sharedBuffer) String() string {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	return s.b.String()
-}
 
 // A lanTerminal is "serve --lan" with somebody at its terminal.
 type lanTerminal struct {
 	t         *testing.T
-	out, said *sharedBuffer
+	out, said *support.Buffer
 	keys      *io.PipeWriter
 }
 
@@ -51,7 +32,7 @@ func serveOnLAN(t *testing.T, args ...string) *lanTerminal {
 	t.Helper()
 	env, _, _ := testEnvironment()
 	in, keys := io.Pipe()
-	l := &lanTerminal{t, &sharedBuffer{}, &sharedBuffer{}, keys}
+	l := &lanTerminal{t, &support.Buffer{}, &support.Buffer{}, keys}
 	env.in, env.out, env.err, env.clock, env.store = in, l.out, l.said, time.Now, openStore
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan int, 1)
@@ -69,7 +50,7 @@ func serveOnLAN(t *testing.T, args ...string) *lanTerminal {
 }
 
 // waits gives what an expression finds in what is printed, once it is there.
-func (l *lanTerminal) waits(in *sharedBuffer, expression string) []string {
+func (l *lanTerminal) waits(in *support.Buffer, expression string) []string {
 	l.t.Helper()
 	for until := time.Now().Add(20 * time.Second); time.Now().Before(until); time.Sleep(10 * time.Millisecond) {
 		if m := regexp.MustCompile(expression).FindStringSubmatch(in.String()); m != nil {

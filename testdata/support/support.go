@@ -2,11 +2,31 @@
 package support
 
 import (
+	"bytes"
 	"os"
 	"os/exec"
 	"strconv"
+	"sync"
 	"testing"
 )
+
+// A Buffer may be written by one and read by another at the same time.
+type Buffer struct {
+	mu sync.Mutex
+	b  bytes.Buffer
+}
+
+func (b *Buffer) Write(p []byte) (int, error) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.b.Write(p)
+}
+
+func (b *Buffer) String() string {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.b.String()
+}
 
 // Deep is how many random trials to make: n, times the environment's
 // DOWNDROP_DEEP where that is set. With -short, as under the race detector, which

@@ -18,6 +18,7 @@ import (
 	"downdrop/cases/sqlite"
 	"downdrop/cases/sqlstore"
 	"downdrop/testdata/support"
+	"downdrop/testdata/support/built"
 )
 
 // inFlight is how many forms are on their way when the server is killed.
@@ -32,18 +33,18 @@ func TestF13ServerKilledDuringAPost(t *testing.T) {
 	store := filepath.Join(t.TempDir(), "cases.db")
 	rng := rand.New(rand.NewPCG(13, 13))
 
-	s := serve(t, store)
-	c := s.client()
+	s := built.Serve(t, store)
+	c := s.Client()
 	codes := make([]string, inFlight)
 	for i := range codes {
-		_, body, err := post(c, s.at+"/open", url.Values{"form": {fmt.Sprintf("case-%d", i)}, "story": {"technician at the drop, not alone, drop dead"}})
+		_, body, err := post(c, s.At+"/open", url.Values{"form": {fmt.Sprintf("case-%d", i)}, "story": {"technician at the drop, not alone, drop dead"}})
 		m := codeRE.FindStringSubmatch(body)
 		if err != nil || m == nil {
 			t.Fatalf("opening a case: %v", err)
 		}
 		codes[i] = m[1]
 	}
-	s.kill()
+	s.Kill()
 
 	unanswered, opened := 0, 0
 	for kill := range kills {
@@ -64,14 +65,14 @@ func TestF13ServerKilledDuringAPost(t *testing.T) {
 				forms[i] = form{"/case/" + codes[i] + "/answer", url.Values{"form": {id}, "kind": {"opening"}, "entry": {[]string{"power light dark", "power light lit"}[kill%2]}}}
 			}
 		}
-		s = serve(t, store)
-		c = s.client()
+		s = built.Serve(t, store)
+		c = s.Client()
 		var sent sync.WaitGroup
 		came := make(chan struct{}, inFlight)
 		answered := make([]bool, inFlight)
 		for i, f := range forms {
 			sent.Go(func() {
-				status, _, err := post(c, s.at+f.path, f.values)
+				status, _, err := post(c, s.At+f.path, f.values)
 				answered[i] = err == nil && status == http.StatusOK
 				came <- struct{}{}
 			})
@@ -80,22 +81,22 @@ func TestF13ServerKilledDuringAPost(t *testing.T) {
 			<-came
 		}
 		time.Sleep(time.Duration(rng.IntN(5_000)) * time.Microsecond)
-		s.kill()
+		s.Kill()
 		sent.Wait()
 
-		s = serve(t, store)
-		c = s.client()
+		s = built.Serve(t, store)
+		c = s.Client()
 		for i, f := range forms {
 			if !answered[i] {
 				unanswered++
 			}
 			for range 2 { // and a second press
-				if status, body, err := post(c, s.at+f.path, f.values); err != nil || status != http.StatusOK {
+				if status, body, err := post(c, s.At+f.path, f.values); err != nil || status != http.StatusOK {
 					t.Fatalf("kill %d: sent again, %s is answered %d %v\n%s", kill, f.path, status, err, body)
 				}
 			}
 		}
-		s.kill()
+		s.Kill()
 	}
 
 	kept, err := sqlite.Open(context.Background(), store, sqlstore.Options{})

@@ -20,6 +20,7 @@ import (
 	"downdrop/cases/storetest"
 	"downdrop/rulebase"
 	"downdrop/testdata/support"
+	"downdrop/testdata/support/built"
 )
 
 // littleMemory is what the program has to do with. What the system would count against it is its
@@ -57,8 +58,8 @@ func anonymous(pid int, stop <-chan struct{}) <-chan int {
 // within runs the program where memory is short and gives the most that it had.
 func within(t *testing.T, args ...string) (ran, int) {
 	t.Helper()
-	cmd := exec.Command(command, args...)
-	cmd.Env = plain(halfOfIt)
+	cmd := exec.Command(built.Program, args...)
+	cmd.Env = built.Environment(halfOfIt)
 	var out, said bytes.Buffer
 	cmd.Stdout, cmd.Stderr = &out, &said
 	if err := cmd.Start(); err != nil {
@@ -100,15 +101,15 @@ func TestF15ManyCasesInLittleMemory(t *testing.T) {
 	if os.Getenv("DOWNDROP_BENCH_STORE") != "" {
 		return // what is written below would stay in it
 	}
-	s := serve(t, store, halfOfIt)
+	s := built.Serve(t, store, halfOfIt)
 	stop := make(chan struct{})
-	most := anonymous(s.run.Process.Pid, stop)
-	c := s.client()
+	most := anonymous(s.PID(), stop)
+	c := s.Client()
 	for i := range 20 {
-		if status, _, err := post(c, s.at+"/open", url.Values{"form": {fmt.Sprintf("f%d", i)}, "story": {"technician at the drop, drop dead, power light dark"}}); err != nil || status != 200 {
+		if status, _, err := post(c, s.At+"/open", url.Values{"form": {fmt.Sprintf("f%d", i)}, "story": {"technician at the drop, drop dead, power light dark"}}); err != nil || status != 200 {
 			t.Fatal(status, err)
 		}
-		r, err := c.Get(s.at + "/")
+		r, err := c.Get(s.At + "/")
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -16,6 +16,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"downdrop/testdata/support/built"
 )
 
 // ran is how a program ended and what it wrote.
@@ -117,7 +119,7 @@ func TestF16OddPlaces(t *testing.T) {
 			if first, _, _ := strings.Cut(c.args, " "); !everything && !slices.Contains([]string{"triage", "case"}, first) {
 				continue
 			}
-			cmd := exec.Command(command, strings.Fields(c.args)...)
+			cmd := exec.Command(built.Program, strings.Fields(c.args)...)
 			cmd.Dir, cmd.Env = dir, append([]string{"PATH=" + os.Getenv("PATH")}, place.env...)
 			r := run(t, cmd)
 			where := place.name + ": " + c.args
@@ -145,8 +147,8 @@ func TestF16NobodyReads(t *testing.T) {
 	t.Parallel() // most of it is waiting
 	sh := func(line string) ran {
 		t.Helper()
-		cmd := exec.Command("bash", "-c", line, command)
-		cmd.Env = plain("DOWNDROP_STORE=" + filepath.Join(t.TempDir(), "cases.db"))
+		cmd := exec.Command("bash", "-c", line, built.Program)
+		cmd.Env = built.Environment("DOWNDROP_STORE=" + filepath.Join(t.TempDir(), "cases.db"))
 		r := run(t, cmd)
 		r.calm(t, line)
 		return r
@@ -180,8 +182,8 @@ func TestF16NobodyReads(t *testing.T) {
 // F16: a terminal that vanishes ends a command as an interruption does, and a server after what it
 // was doing; one that was told to outlive it does.
 func TestF16TerminalVanishes(t *testing.T) {
-	cmd := exec.Command(command, "diagnose", "-")
-	cmd.Env = plain()
+	cmd := exec.Command(built.Program, "diagnose", "-")
+	cmd.Env = built.Environment()
 	in, err := cmd.StdinPipe()
 	if err != nil {
 		t.Fatal(err)
@@ -203,17 +205,17 @@ func TestF16TerminalVanishes(t *testing.T) {
 	}
 
 	store := filepath.Join(t.TempDir(), "cases.db")
-	s := serve(t, store)
-	if err := s.run.Process.Signal(syscall.SIGHUP); err != nil {
+	s := built.Serve(t, store)
+	if err := s.Cmd.Process.Signal(syscall.SIGHUP); err != nil {
 		t.Fatal(err)
 	}
-	_ = s.run.Wait()
-	if got := codeOf(s.run); got != 129 && got != 0 || s.said.String() != "" {
-		t.Errorf("a server: exit code %d, said %q", got, s.said)
+	_ = s.Cmd.Wait()
+	if got := codeOf(s.Cmd); got != 129 && got != 0 || s.Said.String() != "" {
+		t.Errorf("a server: exit code %d, said %q", got, s.Said)
 	}
 
-	trapped := exec.Command("bash", "-c", `trap "" HUP; exec "$0" serve --store "$1" --listen 127.0.0.1:0`, command, store)
-	trapped.Env = plain()
+	trapped := exec.Command("bash", "-c", `trap "" HUP; exec "$0" serve --store "$1" --listen 127.0.0.1:0`, built.Program, store)
+	trapped.Env = built.Environment()
 	out, err := trapped.StdoutPipe()
 	if err != nil {
 		t.Fatal(err)
@@ -242,7 +244,7 @@ func TestF16TerminalVanishes(t *testing.T) {
 // runFor runs the program with arguments.
 func runFor(t *testing.T, args ...string) ran {
 	t.Helper()
-	cmd := exec.Command(command, args...)
-	cmd.Env = plain()
+	cmd := exec.Command(built.Program, args...)
+	cmd.Env = built.Environment()
 	return run(t, cmd)
 }

@@ -18,6 +18,7 @@ import (
 	"time"
 
 	"downdrop/testdata/support"
+	"downdrop/testdata/support/built"
 )
 
 // An abuser holds a connection in a way of its own until the server ends it, and says how that was:
@@ -180,14 +181,14 @@ func abuse(address string, howMany int, stop <-chan struct{}) (wait func() map[s
 func TestF17AbusiveClients(t *testing.T) {
 	t.Parallel() // most of it is waiting
 	inShort(t)
-	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
-	c := s.client()
-	_, body, err := post(c, s.at+"/open", url.Values{"form": {"f0"}, "story": {"technician at the drop, not alone, drop dead"}})
+	s := built.Serve(t, filepath.Join(t.TempDir(), "cases.db"))
+	c := s.Client()
+	_, body, err := post(c, s.At+"/open", url.Values{"form": {"f0"}, "story": {"technician at the drop, not alone, drop dead"}})
 	m := codeRE.FindStringSubmatch(body)
 	if err != nil || m == nil {
 		t.Fatalf("opening a case: %v", err)
 	}
-	address := strings.TrimPrefix(s.at, "http://")
+	address := strings.TrimPrefix(s.At, "http://")
 	wait := abuse(address, 200, nil)
 
 	var honest sync.WaitGroup
@@ -196,7 +197,7 @@ func TestF17AbusiveClients(t *testing.T) {
 		honest.Go(func() {
 			for n := range support.Deep(t, 5) {
 				id := fmt.Sprintf("h%d-%d", i, n)
-				if status, _, err := post(c, s.at+"/case/"+m[1]+"/note", url.Values{"form": {id}, "text": {id}}); err != nil || status != http.StatusOK {
+				if status, _, err := post(c, s.At+"/case/"+m[1]+"/note", url.Values{"form": {id}, "text": {id}}); err != nil || status != http.StatusOK {
 					t.Errorf("an honest client is answered %d %v", status, err)
 					continue
 				}
@@ -216,7 +217,7 @@ func TestF17AbusiveClients(t *testing.T) {
 	t.Logf("%d honest answers", answered.Load())
 	c.CloseIdleConnections()
 	time.Sleep(300 * time.Millisecond)
-	if traces := s.traces(); !strings.Contains(traces, "goroutine ") || strings.Contains(traces, "net/http.(*conn).serve") {
+	if traces := traces(t, s); !strings.Contains(traces, "goroutine ") || strings.Contains(traces, "net/http.(*conn).serve") {
 		t.Errorf("connections are still being served, or nothing is said of what runs:\n%.3000s", traces)
 	}
 }
@@ -224,9 +225,9 @@ func TestF17AbusiveClients(t *testing.T) {
 // How long an honest answer takes while two hundred others abuse the server, beside how long it takes
 // without them: a note is kept and the case shown.
 func BenchmarkF17Honest(b *testing.B) {
-	s := serve(b, filepath.Join(b.TempDir(), "cases.db"))
-	c := s.client()
-	_, body, err := post(c, s.at+"/open", url.Values{"form": {"f0"}, "story": {"technician at the drop, not alone, drop dead"}})
+	s := built.Serve(b, filepath.Join(b.TempDir(), "cases.db"))
+	c := s.Client()
+	_, body, err := post(c, s.At+"/open", url.Values{"form": {"f0"}, "story": {"technician at the drop, not alone, drop dead"}})
 	m := codeRE.FindStringSubmatch(body)
 	if err != nil || m == nil {
 		b.Fatalf("opening a case: %v", err)
@@ -237,7 +238,7 @@ func BenchmarkF17Honest(b *testing.B) {
 		for range times {
 			n++
 			begin := time.Now()
-			r, err := c.Get(s.at + "/case/" + m[1])
+			r, err := c.Get(s.At + "/case/" + m[1])
 			if err != nil {
 				b.Fatal(err)
 			}
@@ -257,7 +258,7 @@ func BenchmarkF17Honest(b *testing.B) {
 	}
 	floor := measure(max(20, b.N))
 	stop := make(chan struct{})
-	wait := abuse(strings.TrimPrefix(s.at, "http://"), 200, stop)
+	wait := abuse(strings.TrimPrefix(s.At, "http://"), 200, stop)
 	b.ResetTimer()
 	took := measure(b.N)
 	b.StopTimer()

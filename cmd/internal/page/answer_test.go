@@ -73,12 +73,12 @@ func TestKilledWhileAnswering(t *testing.T) {
 		sent := make(chan struct{})
 		go func() {
 			defer close(sent)
-			if r, err := s.http.PostForm(s.at+"/case/"+code+"/answer", answer); err == nil {
+			if r, err := s.http.PostForm(s.At+"/case/"+code+"/answer", answer); err == nil {
 				r.Body.Close()
 			}
 		}()
 		time.Sleep(time.Duration(round*40/rounds) * time.Millisecond)
-		s.kill()
+		s.Kill()
 		<-sent
 		s = serve(t, store)
 		if status, _ := s.post("/case/"+code+"/answer", answer); status != http.StatusOK {
@@ -92,9 +92,7 @@ func TestKilledWhileAnswering(t *testing.T) {
 			t.Fatalf("round %d: %s", round, findings(c))
 		}
 	}
-	if out := s.downdrop("", "store", "verify"); !strings.Contains(out, "whole") && !strings.Contains(out, "nothing") {
-		t.Logf("verify: %s", out)
-	}
+	s.downdrop("", "store", "verify") // ends badly where something is
 }
 
 // Taking back goes back entry by entry to the beginning, past a taking back, and leaves alone what was said

@@ -31,12 +31,12 @@ func BenchmarkAnswerTwoHundredOpen(b *testing.B) {
 	words := []string{"power light dark", "run light dark", "traffic light flickering", "power light lit", "I have a multimeter", "began after storm near"}
 	var took, floor []time.Duration
 	var own []time.Duration
-	worked := processor(s.run.Process.Pid)
+	worked := processor(s.PID())
 	b.ResetTimer()
 	for i := range b.N {
 		form := url.Values{"form": {newForm()}, "kind": {"opening"}, "entry": {words[(i/open+i)%len(words)]}}
-		before, start := scheduled(s.run.Process.Pid), time.Now()
-		r, err := http.NewRequest(http.MethodPost, s.at+"/case/"+codes[i%len(codes)]+"/answer", strings.NewReader(form.Encode()))
+		before, start := scheduled(s.PID()), time.Now()
+		r, err := http.NewRequest(http.MethodPost, s.At+"/case/"+codes[i%len(codes)]+"/answer", strings.NewReader(form.Encode()))
 		if err != nil {
 			b.Fatal(err)
 		}
@@ -48,7 +48,7 @@ func BenchmarkAnswerTwoHundredOpen(b *testing.B) {
 		}
 		text(b, response)
 		took = append(took, time.Since(start))
-		own = append(own, scheduled(s.run.Process.Pid)-before)
+		own = append(own, scheduled(s.PID())-before)
 		start = time.Now()
 		s.get("/new")
 		floor = append(floor, time.Since(start))
@@ -63,8 +63,8 @@ func BenchmarkAnswerTwoHundredOpen(b *testing.B) {
 	b.ReportMetric(ms(floor, 0.5), "ms/floor")
 	b.ReportMetric(ms(floor, 0.99), "ms/floor-p99")
 	b.ReportMetric(ms(own, 0.99), "ms-of-processor/p99")
-	b.ReportMetric(10*(processor(s.run.Process.Pid)-worked)/float64(b.N), "ms-of-processor/answer")
-	b.ReportMetric(resident(b, s.run.Process.Pid), "MiB/most-resident")
+	b.ReportMetric(10*(processor(s.PID())-worked)/float64(b.N), "ms-of-processor/answer")
+	b.ReportMetric(resident(b, s.PID()), "MiB/most-resident")
 }
 
 // resident is the most memory that a process has held, where the system says so.
@@ -125,7 +125,7 @@ func BenchmarkEveryPageResident(b *testing.B) {
 		store = filepath.Join(b.TempDir(), "cases.db")
 	}
 	s := serve(b, store)
-	began := resident(b, s.run.Process.Pid)
+	began := resident(b, s.PID())
 	for b.Loop() {
 		for i := range 12 {
 			code := s.open(url.Values{"story": {[]string{millStory, "operator on the phone, 5 dead, 1-4 good", "technician at the bench, drop dead"}[i%3]}})
@@ -135,15 +135,15 @@ func BenchmarkEveryPageResident(b *testing.B) {
 			}
 		}
 	}
-	pages := resident(b, s.run.Process.Pid)
+	pages := resident(b, s.PID())
 	for range 3 {
 		s.get("/case/" + s.open(url.Values{"story": {millStory}}) + "/chart")
 	}
-	charts := resident(b, s.run.Process.Pid)
+	charts := resident(b, s.PID())
 	code := s.open(url.Values{"story": {millStory}})
 	s.get("/case/" + code + "/chart?places=90")
 	b.ReportMetric(began, "MiB/begun")
 	b.ReportMetric(pages, "MiB/pages")
 	b.ReportMetric(charts, "MiB/charts")
-	b.ReportMetric(resident(b, s.run.Process.Pid), "MiB/largest-chart")
+	b.ReportMetric(resident(b, s.PID()), "MiB/largest-chart")
 }

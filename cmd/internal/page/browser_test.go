@@ -24,9 +24,9 @@ var sizes = [][2]int{{360, 740}, {1280, 800}}
 // tab opens a browser that was let in.
 func (s *served) tab(o browser.Options) *browser.Tab {
 	s.t.Helper()
-	o.Own = s.at
+	o.Own = s.At
 	tab := browser.New(s.t, o)
-	tab.Run(chromedp.Navigate(s.at+s.link().RequestURI()), chromedp.Click("button.go", chromedp.ByQuery), chromedp.WaitVisible(`a.go`, chromedp.ByQuery))
+	tab.Run(chromedp.Navigate(s.At+s.Link().RequestURI()), chromedp.Click("button.go", chromedp.ByQuery), chromedp.WaitVisible(`a.go`, chromedp.ByQuery))
 	return tab
 }
 
@@ -78,7 +78,7 @@ func TestPagesInABrowser(t *testing.T) {
 		tab := s.tab(browser.Options{Width: size[0], Height: size[1], NoScript: true})
 		for name, path := range map[string]string{"list": "/", "new": "/new", "case": "/case/" + code, "why": "/case/" + code + "?say=why", "else": "/case/" + code + "?say=else", "none": "/case/XXXXXX", "causes": "/case/" + code + "/causes", "chart": "/case/" + code + "/chart?places=5", "close": "/case/" + code + "/close",
 			"summary": "/case/" + code + "/summary", "hand-over": "/case/" + code + "/hand-over", "take-over": "/case/" + code + "/take-over", "receive": "/receive", "phone": "/case/" + call} {
-			tab.Run(chromedp.Navigate(s.at + path))
+			tab.Run(chromedp.Navigate(s.At + path))
 			wellLaid(t, tab, fmt.Sprintf("%s at %d", name, size[0]))
 			if size[0] == 360 || name == "causes" || name == "phone" { // the others have one column at any width
 				accessible(t, tab, true, fmt.Sprintf("%s at %d", name, size[0]))
@@ -90,7 +90,7 @@ func TestPagesInABrowser(t *testing.T) {
 	for _, seen := range [][2]string{{"dark", "no-preference"}, {"light", "more"}, {"dark", "more"}} {
 		light(tab, seen[0], seen[1])
 		for _, path := range []string{"/case/" + code + "/causes", "/case/" + code} {
-			tab.Run(chromedp.Navigate(s.at + path))
+			tab.Run(chromedp.Navigate(s.At + path))
 			accessible(t, tab, false, fmt.Sprint(path, seen))
 		}
 		picture(t, tab, "seen-"+seen[0]+"-"+seen[1])
@@ -180,7 +180,7 @@ func TestAnswerWithoutNetwork(t *testing.T) {
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	code := s.open(url.Values{"story": {fieldStory}})
 	tab := s.tab(browser.Options{Width: 360, Height: 740})
-	turns(tab, func() { tab.Run(chromedp.Navigate(s.at + "/case/" + code)) })
+	turns(tab, func() { tab.Run(chromedp.Navigate(s.At + "/case/" + code)) })
 	before := count(s.kept(code), cases.KindTalked)
 	tab.Run(network.EmulateNetworkConditions(true, 0, 0, 0))
 	tab.Run(chromedp.SendKeys("#entry", "power light dark\r", chromedp.ByQuery), chromedp.WaitVisible("#unsent", chromedp.ByQuery))
@@ -194,7 +194,7 @@ func TestAnswerWithoutNetwork(t *testing.T) {
 	// The program is not there while an answer is given; the page is loaded anew once it is.
 	tab.Run(network.EmulateNetworkConditions(true, 0, 0, 0), chromedp.SendKeys("#entry", "run light dark\r", chromedp.ByQuery), chromedp.WaitVisible("#unsent", chromedp.ByQuery))
 	turns(tab, func() {
-		tab.Run(network.EmulateNetworkConditions(false, 0, -1, -1), chromedp.Navigate(s.at+"/"))
+		tab.Run(network.EmulateNetworkConditions(false, 0, -1, -1), chromedp.Navigate(s.At+"/"))
 	})
 	for range 200 {
 		if strings.Contains(findings(s.kept(code)), "run_light=dark") {
@@ -213,7 +213,7 @@ func TestTypingWhileListening(t *testing.T) {
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	code := s.open(url.Values{"at": {"phone"}, "story": {"operator, 5 dead, 1-4 good"}})
 	tab := s.tab(browser.Options{Width: 1280, Height: 800})
-	turns(tab, func() { tab.Run(chromedp.Navigate(s.at + "/case/" + code)) })
+	turns(tab, func() { tab.Run(chromedp.Navigate(s.At + "/case/" + code)) })
 	var text string
 	tab.Run(chromedp.SendKeys("#entry", "run light dark, powr li", chromedp.ByQuery), chromedp.WaitVisible(`#hearing button[value="power_light=dark"]`, chromedp.ByQuery), chromedp.Text("#hearing", &text, chromedp.ByQuery))
 	if !strings.Contains(text, "run light: dark") {

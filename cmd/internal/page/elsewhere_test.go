@@ -44,7 +44,7 @@ func TestFromElsewhere(t *testing.T) {
 // send posts a form and gives the answer, which may lead on.
 func (l *lan) send(c *http.Client, path string, form url.Values) *http.Response {
 	l.t.Helper()
-	r, err := c.PostForm(l.at+path, form)
+	r, err := c.PostForm(l.At+path, form)
 	if err != nil {
 		l.t.Fatal(err)
 	}

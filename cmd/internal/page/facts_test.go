@@ -115,7 +115,7 @@ func TestFactsInABrowser(t *testing.T) {
 		code, _ := s.beforeAStep()
 		keys := i > 0
 		tab := s.tab(browser.Options{Width: size[0], Height: size[1], NoScript: !keys})
-		tab.Run(chromedp.Navigate(s.at + "/case/" + code))
+		tab.Run(chromedp.Navigate(s.At + "/case/" + code))
 		wellLaid(t, tab, "facts")
 		accessible(t, tab, !keys, "facts")
 		picture(t, tab, fmt.Sprintf("facts-%d", size[0]))
@@ -144,7 +144,7 @@ func TestTwoTapsAreOneAnswerInABrowser(t *testing.T) {
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	code := s.open(url.Values{"at": {"field"}, "story": {"electrician at the drop, not alone, 5 dead, 1-4 good"}})
 	tab := s.tab(browser.Options{Width: sizes[0][0], Height: sizes[0][1]})
-	tab.Run(chromedp.Navigate(s.at + "/case/" + code))
+	tab.Run(chromedp.Navigate(s.At + "/case/" + code))
 	before := count(s.kept(code), cases.KindTalked)
 	var answered bool
 	tab.Eval(`(function(){ // taps the first answer, and the first of the next question as soon as it is there

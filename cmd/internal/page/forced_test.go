@@ -49,7 +49,7 @@ func TestPicturesInForcedColoursInABrowser(t *testing.T) {
 		for _, scheme := range []string{"light", "dark"}[i : i+1] {
 			tab.Run(emulation.SetEmulatedMedia().WithFeatures([]*emulation.MediaFeature{{Name: "forced-colors", Value: "active"}, {Name: "prefers-color-scheme", Value: scheme}}))
 			for name, path := range pages {
-				tab.Run(chromedp.Navigate(s.at + path))
+				tab.Run(chromedp.Navigate(s.At + path))
 				var found []string
 				tab.Eval(unseen, &found)
 				where := fmt.Sprintf("forced-%s-%s-%d", name, scheme, size[0])

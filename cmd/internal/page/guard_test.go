@@ -16,6 +16,7 @@ import (
 
 	"downdrop/cmd/internal/page"
 	"downdrop/rulebase"
+	"downdrop/testdata/support/built"
 )
 
 // hostile are a Host, an Origin and what a browser says of where a request comes from,
@@ -47,8 +48,8 @@ func TestOthersAreRefusedEverywhere(t *testing.T) {
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	code := s.open(url.Values{"story": {"technician at the drop, not alone, drop dead"}})
 	before := len(s.kept(code).Events)
-	host := strings.TrimPrefix(s.at, "http://")
-	key := s.link().Query().Get("key")
+	host := strings.TrimPrefix(s.At, "http://")
+	key := s.Link().Query().Get("key")
 	pairs := hostile(host)
 	if len(pairs) < 40 {
 		t.Fatalf("%d pairs; 40 are wanted", len(pairs))
@@ -61,7 +62,7 @@ func TestOthersAreRefusedEverywhere(t *testing.T) {
 			for name, v := range good {
 				form[name] = v
 			}
-			r, err := http.NewRequest(http.MethodPost, s.at+path, strings.NewReader(form.Encode()))
+			r, err := http.NewRequest(http.MethodPost, s.At+path, strings.NewReader(form.Encode()))
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -93,9 +94,9 @@ func TestOthersAreRefusedEverywhere(t *testing.T) {
 func TestOnlyWhoWasLetInReads(t *testing.T) {
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	code := s.open(url.Values{"location": {"Invented Yard 7"}})
-	stranger := s.client()
+	stranger := built.Stranger(s.t)
 	for _, path := range []string{"/", "/new", "/case/" + code, "/case/" + code + "/case.json", "/case/" + code + "/diagnosis.json", "/case/XXXXXX"} {
-		r, err := stranger.Get(s.at + path)
+		r, err := stranger.Get(s.At + path)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -103,9 +104,9 @@ func TestOnlyWhoWasLetInReads(t *testing.T) {
 			t.Errorf("GET %s by a stranger: %d", path, status)
 		}
 	}
-	key := s.link().Query().Get("key")
+	key := s.Link().Query().Get("key")
 	for _, wrong := range []string{"", "0", key[:63], strings.Repeat("0", 64)} {
-		r, err := stranger.PostForm(s.at+"/enter", url.Values{"key": {wrong}})
+		r, err := stranger.PostForm(s.At+"/enter", url.Values{"key": {wrong}})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -113,8 +114,8 @@ func TestOnlyWhoWasLetInReads(t *testing.T) {
 			t.Errorf("the key %q: %d", wrong, status)
 		}
 	}
-	s.in(stranger, key)
-	r, err := s.client().PostForm(s.at+"/enter", url.Values{"key": {key}})
+	s.Enter(stranger, key)
+	r, err := built.Stranger(s.t).PostForm(s.At+"/enter", url.Values{"key": {key}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -135,7 +136,7 @@ func TestEveryAnswerIsGuarded(t *testing.T) {
 		"/case/"+code+"/close", "/case/"+code+"/summary", "/case/"+code+"/hand-over", "/case/"+code+"/causes", "/case/"+code+"/chart?places=3", "/case/"+code+"/chart.json?places=3",
 		"/shop?find=b0815", "/unit?of=BIU-2%2FB0815", "/unit/bench?of=BIU-2%2FB0815", "/unit/decide?of=BIU-2%2FB0815", "/unit/unit.json?of=BIU-2%2FB0815") {
 		for _, method := range []string{http.MethodGet, http.MethodHead, http.MethodPut, http.MethodDelete, http.MethodTrace, http.MethodOptions} {
-			r, err := http.NewRequest(method, s.at+path, nil)
+			r, err := http.NewRequest(method, s.At+path, nil)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -169,14 +170,14 @@ func TestHugeRequestsAreBounded(t *testing.T) {
 	code := s.open(url.Values{})
 	// The answer comes while the form is still being sent, and the line is then closed: it may be lost on the way.
 	form := url.Values{"form": {newForm()}, "entry": {strings.Repeat("x", 100<<10)}}
-	if huge, err := s.http.PostForm(s.at+"/case/"+code+"/answer", form); err == nil {
+	if huge, err := s.http.PostForm(s.At+"/case/"+code+"/answer", form); err == nil {
 		huge.Body.Close()
 		if huge.StatusCode != http.StatusRequestEntityTooLarge {
 			t.Errorf("100 kB in a form: %s", huge.Status)
 		}
 	}
 	for _, path := range []string{"/case/" + code + "/close", "/shop/receive"} { // forms of which several boxes may be ticked
-		huge, err := s.http.PostForm(s.at+path, form)
+		huge, err := s.http.PostForm(s.At+path, form)
 		if err != nil {
 			continue // the line was closed
 		}
@@ -188,7 +189,7 @@ func TestHugeRequestsAreBounded(t *testing.T) {
 	if n := len(s.kept(code).Notes) + len(s.kept(code).Situation.Findings); n != 0 {
 		t.Errorf("something of it was taken in")
 	}
-	r, err := http.NewRequest(http.MethodGet, s.at+"/", nil)
+	r, err := http.NewRequest(http.MethodGet, s.At+"/", nil)
 	if err != nil {
 		t.Fatal(err)
 	}

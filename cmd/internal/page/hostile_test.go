@@ -23,6 +23,7 @@ import (
 	"downdrop/engine/bench"
 	"downdrop/testdata/support"
 	"downdrop/testdata/support/browser"
+	"downdrop/testdata/support/built"
 )
 
 // mark is in every hostile string: whatever of it became more than text is found by it.
@@ -130,7 +131,7 @@ func (s *served) send(f webForm, values url.Values, file []byte, fileName string
 	} else {
 		body.WriteString(values.Encode())
 	}
-	r, err := s.http.Post(s.at+f.action, media, &body)
+	r, err := s.http.Post(s.At+f.action, media, &body)
 	if err != nil {
 		return 0, "", nil // a body above the bound: the line is closed while it is still being sent
 	}
@@ -312,7 +313,7 @@ func TestHostileStringsInEveryFieldInABrowser(t *testing.T) {
 	tab := s.tab(browser.Options{Width: 360, Height: 740})
 	for _, path := range last {
 		var ran bool
-		tab.Run(chromedp.Navigate(s.at + path))
+		tab.Run(chromedp.Navigate(s.At + path))
 		tab.Eval(`typeof zqx !== "undefined" || !!document.querySelector("zqx")`, &ran)
 		if ran {
 			t.Errorf("%s: something of it ran", path)
@@ -346,7 +347,7 @@ func (a *attack) everything(i int) []string {
 	shows := []string{"/", "/?find=" + short, "/case/" + code, "/case/" + code + "/causes", "/case/" + code + "/summary", "/case/" + code + "/close", "/case/" + code + "/return-note", "/shop", "/enter?key=" + short, "/unit?of=" + short, "/shop?find=" + short}
 	shows = append(shows, unit...)
 	for _, path := range append(slices.Clone(shows), "/case/"+code+"/case.json", "/case/"+code+"/diagnosis.json") {
-		r, err := s.http.Get(s.at + path)
+		r, err := s.http.Get(s.At + path)
 		if err != nil {
 			a.t.Fatal(err)
 		}
@@ -354,8 +355,8 @@ func (a *attack) everything(i int) []string {
 		onlyText(a.t, "GET "+path, status, body, r.Header)
 	}
 	a.form(webForm{action: "/leave", values: url.Values{}, fields: []string{"x"}})
-	s.http = s.client()
-	s.in(s.http, s.link().Query().Get("key"))
+	s.http = built.Stranger(s.t)
+	s.Enter(s.http, s.Link().Query().Get("key"))
 	return shows
 }
 
@@ -419,7 +420,7 @@ func (a *attack) bench(key string) string {
 		t.Fatalf("begun: %d %s", status, words(parse(t, body)))
 	}
 	run := m[1]
-	file := filepath.Join(strings.TrimSuffix(s.store, ".db")+"-runs", run+".run.jsonl")
+	file := filepath.Join(strings.TrimSuffix(s.Store, ".db")+"-runs", run+".run.jsonl")
 	seen := map[string]bool{}
 	for range 100 {
 		st := benchState(t, file)

@@ -219,7 +219,7 @@ func TestHandedOverNothingIsAskedAgain(t *testing.T) {
 	_, body := s.get("/case/" + code)
 	n := 0
 	s.play(body, blownFuse, func(string, string) bool { n++; return n > 7 })
-	attach(t, s.store, code, "door.txt")
+	attach(t, s.Store, code, "door.txt")
 	settled := s.kept(code)
 	_, body = s.get("/case/" + code + "/hand-over")
 	_, body = s.press(body, "to=field")

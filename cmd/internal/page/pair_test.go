@@ -17,8 +17,6 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"net/url"
-	"os"
-	"os/exec"
 	"path/filepath"
 	"regexp"
 	"slices"
@@ -31,6 +29,7 @@ import (
 	"downdrop/cmd/internal/page"
 	"downdrop/rulebase"
 	"downdrop/testdata/support/browser"
+	"downdrop/testdata/support/built"
 )
 
 // Every route says who may take it; none is forgotten. What changes something is for nobody who only
@@ -52,7 +51,6 @@ func TestEveryRouteHasARole(t *testing.T) {
 // A lan is the program answering devices of the network, here on this machine.
 type lan struct {
 	*served
-	says        *bufio.Reader
 	typed       io.Writer
 	fingerprint string
 	code        string // the one told last
@@ -65,48 +63,27 @@ var (
 
 func onLAN(t *testing.T, more ...string) *lan {
 	t.Helper()
-	l := &lan{served: &served{t: t, store: filepath.Join(t.TempDir(), "cases.db")}}
-	l.run = exec.Command(command, append([]string{"serve", "--lan", "--store", l.store, "--listen", "127.0.0.1:0"}, more...)...)
-	l.run.Env = append(os.Environ(), "DOWNDROP_STORE=", "DOWNDROP_RULEBASE=", "DOWNDROP_BY=")
-	out, err := l.run.StdoutPipe()
+	store := filepath.Join(t.TempDir(), "cases.db")
+	cmd := built.Command(nil, append([]string{"serve", "--lan", "--store", store, "--listen", "127.0.0.1:0"}, more...)...)
+	typed, err := cmd.StdinPipe()
 	if err != nil {
 		t.Fatal(err)
 	}
-	if l.typed, err = l.run.StdinPipe(); err != nil {
-		t.Fatal(err)
-	}
-	if err := l.run.Start(); err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(l.kill)
-	l.says = bufio.NewReader(out)
-	l.at = strings.TrimSuffix(strings.TrimSpace(l.read("https://")), "/")
+	s := &built.Server{Process: built.Start(t, cmd), Store: store}
+	s.At = strings.TrimSuffix(strings.TrimSpace(s.Line("https://")), "/")
+	l := &lan{served: &served{Server: s, t: t}, typed: typed}
 	for l.fingerprint == "" {
-		l.fingerprint = pairsRE.FindString(l.read(":"))
+		l.fingerprint = pairsRE.FindString(s.Line(":"))
 	}
-	l.code = lanCodeRE.FindStringSubmatch(l.read("The code for"))[2]
+	l.code = lanCodeRE.FindStringSubmatch(s.Line("The code for"))[2]
 	return l
-}
-
-// read gives the next line that the program says which has words in it.
-func (l *lan) read(words string) string {
-	l.t.Helper()
-	for {
-		line, err := l.says.ReadString('\n')
-		if err != nil {
-			l.t.Fatalf("it never said %q: %v", words, err)
-		}
-		if strings.Contains(line, words) {
-			return line
-		}
-	}
 }
 
 // next asks for a code of a role where the program was started.
 func (l *lan) next(role string) string {
 	l.t.Helper()
 	fmt.Fprintln(l.typed, role)
-	m := lanCodeRE.FindStringSubmatch(l.read("The code for"))
+	m := lanCodeRE.FindStringSubmatch(l.Line("The code for"))
 	if m[1] != role {
 		l.t.Fatalf("asked for %s, got %s", role, m[1])
 	}
@@ -115,7 +92,7 @@ func (l *lan) next(role string) string {
 
 // device makes a client that trusts the one certificate whose fingerprint was shown.
 func (l *lan) device() *http.Client {
-	c := l.client()
+	c := built.Stranger(l.t)
 	c.CheckRedirect = func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
 	c.Transport = &http.Transport{TLSClientConfig: &tls.Config{InsecureSkipVerify: true, VerifyPeerCertificate: func(raw [][]byte, _ [][]*x509.Certificate) error {
 		sum := sha256.Sum256(raw[0])
@@ -130,7 +107,7 @@ func (l *lan) device() *http.Client {
 
 func (l *lan) give(c *http.Client, code string) *http.Response {
 	l.t.Helper()
-	r, err := c.PostForm(l.at+"/pair", url.Values{"code": {code}, "name": {"glove phone"}})
+	r, err := c.PostForm(l.At+"/pair", url.Values{"code": {code}, "name": {"glove phone"}})
 	if err != nil {
 		l.t.Fatal(err)
 	}
@@ -149,7 +126,7 @@ func (l *lan) in(role string) *http.Client {
 
 func (l *lan) status(c *http.Client, method, path string, form url.Values) (int, string) {
 	l.t.Helper()
-	r, err := http.NewRequest(method, l.at+path, strings.NewReader(form.Encode()))
+	r, err := http.NewRequest(method, l.At+path, strings.NewReader(form.Encode()))
 	if err != nil {
 		l.t.Fatal(err)
 	}
@@ -164,7 +141,7 @@ func (l *lan) status(c *http.Client, method, path string, form url.Values) (int,
 // Who comes in: by the code that is out, once; by no wrong one; never without a cipher.
 func TestPairing(t *testing.T) {
 	l := onLAN(t)
-	host := strings.TrimPrefix(l.at, "https://")
+	host := strings.TrimPrefix(l.At, "https://")
 	plain, err := http.Get("http://" + host + "/pair")
 	if err != nil {
 		t.Fatal(err)
@@ -201,7 +178,7 @@ func TestPairing(t *testing.T) {
 	if strings.Contains(cookie, "Domain") || r.Header.Get("Strict-Transport-Security") != "" {
 		t.Errorf("cookie or header for more than this host: %v", r.Header)
 	}
-	if line := l.read("A device came in"); !strings.Contains(line, "1: glove phone, may author") {
+	if line := l.Line("A device came in"); !strings.Contains(line, "1: glove phone, may author") {
 		t.Errorf("told was %q", line)
 	}
 	if r := l.give(l.device(), l.code); r.StatusCode != http.StatusForbidden {
@@ -250,7 +227,7 @@ func TestPairing(t *testing.T) {
 		t.Errorf("put out on the page, it reads: %d", status)
 	}
 	hostile := l.device()
-	response, err := hostile.PostForm(l.at+"/pair", url.Values{"code": {l.next("read")}, "name": {"<script>zqx()</script>\u202e\"'{{.}}"}})
+	response, err := hostile.PostForm(l.At+"/pair", url.Values{"code": {l.next("read")}, "name": {"<script>zqx()</script>\u202e\"'{{.}}"}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -259,11 +236,11 @@ func TestPairing(t *testing.T) {
 		t.Errorf("a hostile name on the list of devices: %s", body)
 	}
 	fmt.Fprintln(l.typed, "devices")
-	if line := l.read("may author"); !strings.Contains(line, "1: glove phone") {
+	if line := l.Line("may author"); !strings.Contains(line, "1: glove phone") {
 		t.Errorf("typed, the list is %q", line)
 	}
 	fmt.Fprintln(l.typed, "out 1")
-	l.read("Device 1 is out")
+	l.Line("Device 1 is out")
 	if status, _ := l.status(first, "GET", "/new", nil); status != http.StatusForbidden {
 		t.Errorf("put out where the program was started, it reads: %d", status)
 	}
@@ -309,7 +286,7 @@ func TestRolesAtEveryRoute(t *testing.T) {
 		t.Errorf("one who closes closes: %d", status)
 	}
 	// And from another site nobody does, whatever the role: other hosts and other origins.
-	host := strings.TrimPrefix(l.at, "https://")
+	host := strings.TrimPrefix(l.At, "https://")
 	for _, pattern := range page.Patterns() {
 		path, post := strings.CutPrefix(pattern, "POST ")
 		path = strings.ReplaceAll(path, "{code}", code)
@@ -317,7 +294,7 @@ func TestRolesAtEveryRoute(t *testing.T) {
 			continue
 		}
 		for _, p := range hostile(host) {
-			r, err := http.NewRequest(http.MethodPost, l.at+path, strings.NewReader(url.Values{"form": {newForm()}, "text": {"x"}, "code": {"0"}}.Encode()))
+			r, err := http.NewRequest(http.MethodPost, l.At+path, strings.NewReader(url.Values{"form": {newForm()}, "text": {"x"}, "code": {"0"}}.Encode()))
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -31,7 +31,7 @@ func (s *served) handIn(name string, content []byte) (int, string) {
 		s.t.Fatal(err)
 	}
 	m.Close()
-	r, err := s.http.Post(s.at+"/receive", m.FormDataContentType(), &b)
+	r, err := s.http.Post(s.At+"/receive", m.FormDataContentType(), &b)
 	if err != nil {
 		s.t.Fatal(err)
 	}
@@ -44,7 +44,7 @@ func TestWholeFilesAreTakenIn(t *testing.T) {
 	dir := t.TempDir()
 	s := serve(t, filepath.Join(dir, "cases.db"))
 	code := s.open(url.Values{"at": {"field"}, "drop": {"5"}, "story": {fieldStory}})
-	attach(t, s.store, code, "door.txt")
+	attach(t, s.Store, code, "door.txt")
 	along, export := filepath.Join(dir, "along.html"), filepath.Join(dir, "hand.jsonl")
 	s.downdrop("", "case", "take-along", code, "--out", along)
 	s.downdrop("", "case", "export", export, code)
@@ -64,9 +64,8 @@ func TestWholeFilesAreTakenIn(t *testing.T) {
 			t.Errorf("%s: received %s of %s", name, findings(got), findings(kept))
 		}
 		cli := filepath.Join(dir, name+"-cli.db")
-		byCommand := &served{t: t, store: cli}
-		byCommand.downdrop("", "case", "receive", file)
-		if a, b := at.downdrop("", "case", "export", "-", code), byCommand.downdrop("", "case", "export", "-", code); lines(a) != lines(b) {
+		downdrop(t, cli, "", "case", "receive", file)
+		if a, b := at.downdrop("", "case", "export", "-", code), downdrop(t, cli, "", "case", "export", "-", code); lines(a) != lines(b) {
 			t.Errorf("%s: the page took in other events than the command", name)
 		}
 	}

@@ -92,7 +92,7 @@ func BenchmarkLargeStoreResident(b *testing.B) {
 		b.Skip("the system does not say what a program holds")
 	}
 	s := serve(b, largeStore(b, support.Deep(b, residentCases)))
-	pid := s.run.Process.Pid
+	pid := s.PID()
 	get := func(path string) string {
 		b.Helper()
 		status, body := s.get(path)
@@ -151,7 +151,7 @@ func (s *served) severalAtOnce(codes []string) {
 			for i := range 6 {
 				code := codes[(person*6+i)%len(codes)]
 				for _, path := range []string{"/", "/?find=storm", "/?find=torm", "/?find=q", "/?find=night+crane", "/case/" + code, "/case/" + code + "/causes"} {
-					r, err := s.http.Get(s.at + path)
+					r, err := s.http.Get(s.At + path)
 					if err != nil {
 						s.t.Error(err)
 						return

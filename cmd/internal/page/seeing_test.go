@@ -127,7 +127,7 @@ func TestASheetAsAFile(t *testing.T) {
 		f.Write([]byte(line))                         //nolint:errcheck // a buffer
 		m.WriteField("sheet", "")                     //nolint:errcheck // a buffer
 		m.Close()                                     //nolint:errcheck // a buffer
-		r, err := s.http.Post(s.at+"/case/"+code+"/sheet", m.FormDataContentType(), &b)
+		r, err := s.http.Post(s.At+"/case/"+code+"/sheet", m.FormDataContentType(), &b)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -1,17 +1,12 @@
 package page_test
 
 import (
-	"bufio"
-	"bytes"
 	"context"
 	"fmt"
 	"io"
 	"net/http"
-	"net/http/cookiejar"
 	"net/url"
 	"os"
-	"os/exec"
-	"path/filepath"
 	"regexp"
 	"strings"
 	"testing"
@@ -22,105 +17,28 @@ import (
 	"downdrop/cases"
 	"downdrop/cases/sqlite"
 	"downdrop/cases/sqlstore"
+	"downdrop/testdata/support/built"
 )
 
-// command is the built program: the page is tested as people start it.
-var command string
+// The page is tested as people start it.
+func TestMain(m *testing.M) { built.Main(m) }
 
-func TestMain(m *testing.M) {
-	dir, err := os.MkdirTemp("", "downdrop-page")
-	if err == nil {
-		command = filepath.Join(dir, "downdrop")
-		err = exec.Command("go", "build", "-o", command, "downdrop/cmd/downdrop").Run()
-	}
-	if err != nil {
-		fmt.Fprintln(os.Stderr, "build the program:", err)
-		os.Exit(1)
-	}
-	code := m.Run()
-	os.RemoveAll(dir)
-	os.Exit(code)
-}
-
-// A served is the program serving a store, with a browser's cookies let in.
+// A served is the program serving a store, with a browser that was let in.
 type served struct {
-	t     testing.TB
-	store string
-	at    string // http://127.0.0.1:PORT
-	links *bufio.Reader
-	run   *exec.Cmd
-	http  *http.Client
+	*built.Server
+	t    testing.TB
+	http *http.Client
 }
 
-// serve starts the program over a store and lets a client in.
 func serve(t testing.TB, store string) *served {
 	t.Helper()
-	s := &served{t: t, store: store}
-	s.run = exec.Command(command, "serve", "--store", store, "--listen", "127.0.0.1:0")
-	s.run.Env = append(os.Environ(), "DOWNDROP_STORE=", "DOWNDROP_RULEBASE=", "DOWNDROP_BY=")
-	out, err := s.run.StdoutPipe()
-	if err != nil {
-		t.Fatal(err)
-	}
-	s.run.Stderr = os.Stderr
-	if err := s.run.Start(); err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(s.kill)
-	s.links = bufio.NewReader(out)
-	link := s.link()
-	s.at = "http://" + link.Host
-	s.http = s.client()
-	s.in(s.http, link.Query().Get("key"))
-	return s
-}
-
-// client makes a client that was not let in yet.
-func (s *served) client() *http.Client {
-	jar, err := cookiejar.New(nil)
-	if err != nil {
-		s.t.Fatal(err)
-	}
-	return &http.Client{Jar: jar, Timeout: 30 * time.Second}
-}
-
-func (s *served) in(c *http.Client, key string) {
-	s.t.Helper()
-	r, err := c.PostForm(s.at+"/enter", url.Values{"key": {key}})
-	if err != nil {
-		s.t.Fatal(err)
-	}
-	r.Body.Close()
-	if r.StatusCode != http.StatusOK {
-		s.t.Fatalf("entering: %s", r.Status)
-	}
-}
-
-// link reads the next link that the program shows.
-func (s *served) link() *url.URL {
-	s.t.Helper()
-	for {
-		line, err := s.links.ReadString('\n')
-		if err != nil {
-			s.t.Fatalf("no link was shown: %v", err)
-		}
-		if u, err := url.Parse(strings.TrimSpace(line)); err == nil && u.Host != "" {
-			return u
-		}
-	}
-}
-
-// kill ends the program as a cut of power would.
-func (s *served) kill() {
-	if s.run.ProcessState == nil {
-		s.run.Process.Kill() //nolint:errcheck // it may have ended
-		s.run.Wait()         //nolint:errcheck // killed
-	}
+	s := built.Serve(t, store)
+	return &served{s, t, s.Client()}
 }
 
 func (s *served) get(path string) (int, string) {
 	s.t.Helper()
-	r, err := s.http.Get(s.at + path)
+	r, err := s.http.Get(s.At + path)
 	if err != nil {
 		s.t.Fatal(err)
 	}
@@ -129,7 +47,7 @@ func (s *served) get(path string) (int, string) {
 
 func (s *served) post(path string, form url.Values) (int, string) {
 	s.t.Helper()
-	r, err := s.http.PostForm(s.at+path, form)
+	r, err := s.http.PostForm(s.At+path, form)
 	if err != nil {
 		s.t.Fatal(err)
 	}
@@ -280,7 +198,7 @@ func (s *served) say(page, words string) (int, string) {
 // kept reads the case as the store has it.
 func (s *served) kept(code string) *cases.Case {
 	s.t.Helper()
-	return keptIn(s.t, s.store, code)
+	return keptIn(s.t, s.Store, code)
 }
 
 func keptIn(t testing.TB, store, code string) *cases.Case {
@@ -300,14 +218,12 @@ func keptIn(t testing.TB, store, code string) *cases.Case {
 // downdrop runs a command over the same store.
 func (s *served) downdrop(in string, args ...string) string {
 	s.t.Helper()
-	cmd := exec.Command(command, args...)
-	cmd.Env = append(os.Environ(), "DOWNDROP_STORE="+s.store, "DOWNDROP_RULEBASE=", "DOWNDROP_BY=")
+	return downdrop(s.t, s.Store, in, args...)
+}
+
+func downdrop(t testing.TB, store, in string, args ...string) string {
+	t.Helper()
+	cmd := built.Command([]string{"DOWNDROP_STORE=" + store}, args...)
 	cmd.Stdin = strings.NewReader(in)
-	var errs bytes.Buffer
-	cmd.Stderr = &errs
-	out, err := cmd.Output()
-	if err != nil {
-		s.t.Fatalf("downdrop %v: %v\n%s", args, err, errs.String())
-	}
-	return string(out)
+	return built.Output(t, cmd)
 }

@@ -40,7 +40,7 @@ func (h *hands) open(selector string) {
 // throughTheBench goes through a run to its end, and looks at each kind of page once.
 func (s *served) throughTheBench(h *hands) int {
 	s.t.Helper()
-	files, _ := filepath.Glob(strings.TrimSuffix(s.store, ".db") + "-runs/*.run.jsonl")
+	files, _ := filepath.Glob(strings.TrimSuffix(s.Store, ".db") + "-runs/*.run.jsonl")
 	if len(files) != 1 {
 		s.t.Fatalf("runs: %v", files)
 	}
@@ -202,14 +202,14 @@ func TestTheShopsJobInABrowser(t *testing.T) {
 		h.look("released")
 		key := url.QueryEscape(s.keyOf(s.page("/unit?of=" + url.QueryEscape(cases.UnitKey(cases.Unit{Type: quayType(t), Serial: "A0815"})))))
 		for what, path := range map[string]string{"decide": "/unit/decide?of=" + key, "decided": s.decidedOn(key) + "&plot=yes"} {
-			h.tab.Run(chromedp.Navigate(s.at + path))
+			h.tab.Run(chromedp.Navigate(s.At + path))
 			h.look(what)
 		}
 		c := s.unitNow(cases.UnitKey(cases.Unit{Type: quayType(t), Serial: "A0815"}))
 		if c.State() != cases.ShopReleased || len(c.Records) != 1 {
 			t.Errorf("it is %s with %d records", c.State(), len(c.Records))
 		}
-		h.tab.Run(chromedp.Navigate(s.at + recordLink(c)))
+		h.tab.Run(chromedp.Navigate(s.At + recordLink(c)))
 		accessible(t, h.tab, !w.scripts, "record")
 		picture(t, h.tab, "record-"+w.name())
 		t.Logf("%d entries at the bench", entries)

@@ -24,21 +24,12 @@ import (
 	"downdrop/cmd/internal/shop"
 	"downdrop/engine/bench"
 	"downdrop/rulebase"
+	"downdrop/testdata/support"
 	"downdrop/testdata/support/browser"
 )
 
-// goodUnit is what somebody reads at the bench of a unit in which nothing is wrong, by the readings of
-// the short check.
-var goodUnit = map[string]string{
-	"by": "bench-2", "intermittent": "no", "returned_before": "no",
-	"may_work": "yes", "statement": "clean", "serial": "A0815", "revision": "C, week 12", "complaint": "silent since the storm", "papers": "agree", "parcel": "sound", "outside": "whole", "seen_fits": "explains nothing",
-	"address_found": "5", "rate_found": "153.6k", "terminator_found": "off", "others_found": "none", "strap_reads": "1.2 Mohm", "board": "nothing seen", "pair_reads": "24k", "supply_ohms_read": "12 kohm",
-	"starts": "starts normally", "power_lit": "yes", "current_reads": "280 mA", "rail_reads": "5.02 V", "ripple_reads": "18 mV", "drops_out_at": "16.3 V", "runs_at_limits": "yes", "rides_through": "yes",
-	"handheld_talks": "answers", "address_read": "5", "address_reads_back": "yes", "first_point": "1.0", "points_reported": "56", "modules_seen": "4", "stored": "none", "cleared": "yes",
-	"bus_reads": "74.8 ohm", "driver_reads": "2.4 V", "bit_reads": "6.51 us", "threshold_reads": "0.11 V", "program_compares": "yes", "program_runs": "yes", "run_lit": "yes", "errors": "0 of 30000",
-	"outputs_come_on": "all pass", "all_on_reads": "7.9 A", "outputs_go_off": "all pass", "outputs_released": "yes", "inputs_follow": "all points pass", "kept": "yes", "cold_starts_good": "10",
-	"settings_as_found": "address 5", "points_work": "all pass", "chamber_reads": "55 C", "stands_heat": "yes", "stands_shaking": "yes", "complaint_is": "not reproduced", "all_out": "yes", "settings_left": "as found",
-}
+// goodUnit is the unit on the bench.
+var goodUnit = support.GoodUnit("A0815")
 
 // benchState is where a run stands, by its file.
 func benchState(t testing.TB, file string) *bench.State {
@@ -129,7 +120,7 @@ func (s *served) fill(page, action string, more ...string) (int, string) {
 // unitNow is the unit as the store has it.
 func (s *served) unitNow(key string) *cases.Card {
 	s.t.Helper()
-	o, err := sqlite.Open(context.Background(), s.store, sqlstore.Options{Now: time.Now})
+	o, err := sqlite.Open(context.Background(), s.Store, sqlstore.Options{Now: time.Now})
 	if err != nil {
 		s.t.Fatal(err)
 	}
@@ -189,7 +180,7 @@ func TestTheShopsJob(t *testing.T) {
 			t.Fatalf("at %s: %d, %d events after %d\n%s", st.Wants.Kind, status, len(now.Events), len(st.Events), words(parse(t, body)))
 		}
 		if n%9 == 4 { // killed, started anew, and the last form sent again
-			s.kill()
+			s.Kill()
 			s = serve(t, store)
 			if status, again := s.enterAt(st, before); status != http.StatusOK || len(benchState(t, file).Events) != len(st.Events)+1 {
 				t.Fatalf("sent again: %d\n%s", status, words(parse(t, again)))
@@ -301,7 +292,7 @@ func TestTheDecisionOnThePage(t *testing.T) {
 	tab := s.tab(browser.Options{Width: 360, Height: 740, NoScript: true})
 	light(tab, "dark", "no-preference")
 	for what, path := range map[string]string{"offer": "/unit/offer?of=" + url.QueryEscape(of), "in-repair": "/unit?of=" + url.QueryEscape(of), "return-note": "/case/" + code + "/return-note"} {
-		tab.Run(chromedp.Navigate(s.at + path))
+		tab.Run(chromedp.Navigate(s.At + path))
 		wellLaid(t, tab, what)
 		accessible(t, tab, true, what)
 		picture(t, tab, "shop-dark-"+what)
@@ -373,7 +364,7 @@ func (s *served) upload(path, field string, file []byte, values url.Values) (int
 		s.t.Fatal(err)
 	}
 	m.Close()
-	r, err := s.http.Post(s.at+path, m.FormDataContentType(), &b)
+	r, err := s.http.Post(s.At+path, m.FormDataContentType(), &b)
 	if err != nil {
 		s.t.Fatal(fmt.Errorf("upload: %w", err))
 	}

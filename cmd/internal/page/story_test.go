@@ -101,7 +101,7 @@ func TestStoryAndMonthInABrowser(t *testing.T) {
 	for _, size := range sizes {
 		tab := s.tab(browser.Options{Width: size[0], Height: size[1], NoScript: true})
 		for name, path := range map[string]string{"story": "/unit/story?of=" + url.QueryEscape(key), "month": "/shop/month?of=" + time.Now().Format("2006-01")} {
-			tab.Run(chromedp.Navigate(s.at + path))
+			tab.Run(chromedp.Navigate(s.At + path))
 			where := fmt.Sprintf("%s-%d", name, size[0])
 			wellLaid(t, tab, where)
 			accessible(t, tab, true, where)

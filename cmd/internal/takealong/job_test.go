@@ -1,11 +1,9 @@
 package takealong
 
 import (
-	"bytes"
 	"encoding/json"
 	"fmt"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"regexp"
 	"slices"
@@ -19,25 +17,11 @@ import (
 
 	"downdrop/cases"
 	"downdrop/testdata/support/browser"
+	"downdrop/testdata/support/built"
 )
 
-// command is the built program: the file is tested as people write it and read it in.
-var command string
-
-func TestMain(m *testing.M) {
-	dir, err := os.MkdirTemp("", "downdrop-takealong")
-	if err == nil {
-		command = filepath.Join(dir, "downdrop")
-		err = exec.Command("go", "build", "-o", command, "downdrop/cmd/downdrop").Run()
-	}
-	if err != nil {
-		fmt.Fprintln(os.Stderr, "build the program:", err)
-		os.Exit(1)
-	}
-	code := m.Run()
-	os.RemoveAll(dir)
-	os.Exit(code)
-}
+// The file is tested as people write it and read it in.
+func TestMain(m *testing.M) { built.Main(m) }
 
 // A place is a store and the command that works on it.
 type place struct {
@@ -54,15 +38,9 @@ func somewhere(t *testing.T) *place {
 
 func (p *place) downdrop(args ...string) string {
 	p.t.Helper()
-	cmd := exec.Command(command, args...)
+	cmd := built.Command([]string{"DOWNDROP_STORE=" + p.store, "DOWNDROP_RULEBASE=" + p.rulebase}, args...)
 	cmd.Dir = p.dir
-	cmd.Env = append(os.Environ(), "DOWNDROP_STORE="+p.store, "DOWNDROP_RULEBASE="+p.rulebase, "DOWNDROP_BY=")
-	var out, says bytes.Buffer
-	cmd.Stdout, cmd.Stderr = &out, &says
-	if err := cmd.Run(); err != nil {
-		p.t.Fatalf("downdrop %s: %v\n%s%s", strings.Join(args, " "), err, &out, &says)
-	}
-	return out.String()
+	return built.Output(p.t, cmd)
 }
 
 func (p *place) file(name string) string { return filepath.Join(p.dir, name) }
