@@ -53,7 +53,7 @@ func newTalk(base *rulebase.Base) *conversation.Talk { return newTalkOn(engine.P
 func newTalkOn(prepared *engine.Prepared) *conversation.Talk {
 	return conversation.New(prepared.Base(), func(ctx context.Context, s rulebase.Situation, o engine.Options) (*engine.Diagnosis, error) {
 		return engine.Diagnose(ctx, prepared, s, o)
-	}, conversation.Figures{Chance: report.Chance, Minutes: report.Minutes})
+	})
 }
 
 // A terminal is the skin of a conversation that is a screen and a keyboard.

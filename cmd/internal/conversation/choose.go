@@ -183,16 +183,16 @@ func (t *Talk) moreQuestion(s *State, d *engine.Diagnosis, away *engine.Withheld
 	goOn := false
 	switch {
 	case away != nil && isEnough(d):
-		q.Says = append(sayRemedyAway(*away), t.figures.sayIfWrong(d)...)
+		q.Says = append(sayRemedyAway(*away), sayIfWrong(d)...)
 		q.For = away.Step.ID
 	case away != nil:
 		q.Says = sayLikelyAway(*away)
 		q.For = away.Step.ID
 	case (isEnough(d) || d.Possible && d.Disposition != nil && d.Disposition.Kind != engine.SolveNow) && !s.settled(sent):
-		q.Says = append(t.figures.sayAdvised(d), t.figures.sayIfWrong(d)...)
+		q.Says = append(sayAdvised(d), sayIfWrong(d)...)
 		goOn = true
 	case d.Possible && d.Advice.CannotTell:
-		q.Says = t.figures.sayCannotTell(d, t.anyPassed(s, d))
+		q.Says = sayCannotTell(d, t.anyPassed(s, d))
 	}
 	answers := t.moreAnswers(s, d, away)
 	if goOn {
@@ -216,7 +216,7 @@ func (t *Talk) settledStep(s *State, st *rulebase.Step) bool {
 func (t *Talk) waiting(s *State, d *engine.Diagnosis) Question {
 	q := s.Waiting[0]
 	if st := t.words.stepByID[q.ID]; q.Kind == AskProof && st != nil && st.Proof != nil {
-		q.Says = t.figures.sayAskProof(d.ProofOf(st), &t.base.Symptoms[st.Proof.Watch])
+		q.Says = sayAskProof(d.ProofOf(st), &t.base.Symptoms[st.Proof.Watch])
 	}
 	if q.Kind != AskStep {
 		return q
@@ -269,8 +269,7 @@ func (t *Talk) opening(s *State) (Question, bool) {
 	case sit.Drop == 0 && len(downDrops(sit)) > 1 && !s.settled("this_drop"):
 		return thisDropQuestion(sit), true
 	case t.base.Complaint != nil && !t.complained(s):
-		q := t.symptomQuestion(s, t.base.Complaint.Symptom)
-		return q, true
+		return t.symptomQuestion(s, t.base.Complaint.Symptom), true
 	case sit.At == "" && !s.settled("place"):
 		return placeQuestion(), true
 	case sit.Who == rulebase.Anybody && !s.settled("who"):
@@ -397,8 +396,7 @@ func (t *Talk) lead(s *State, st *rulebase.Step, askFirst []string) Question {
 		}
 	}
 	if st.Implied {
-		q := t.symptomQuestion(s, st.Yields[0])
-		return q
+		return t.symptomQuestion(s, st.Yields[0])
 	}
 	if q, ok := t.unacknowledged(s, st); ok {
 		return q

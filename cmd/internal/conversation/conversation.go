@@ -3,11 +3,10 @@
 //
 // A conversation is a pure function: a [State] and an entry give the next State
 // and a [Reply]. There is no terminal, file or network in it, and a clock only where a
-// skin hands one in ([Talk.WithClock]), so a
-// terminal, a page and a phone script are skins over the same talk; taking an
-// entry back is going back to the earlier State. What it asks and proposes, and
-// in which order, is the engine's [engine.Diagnosis]; this package only listens,
-// echoes and asks back.
+// skin hands one in ([Talk.WithClock]), so a terminal and a page are skins over the
+// same talk; taking an entry back is going back to the earlier State. What it asks and
+// proposes, and in which order, is the engine's [engine.Diagnosis]; this package only
+// listens, echoes and asks back.
 //
 // Two laws hold for every entry: what was understood is echoed in plain words,
 // with its unit, and nothing typed is dropped silently (see [Heard]).
@@ -39,26 +38,12 @@ type Talk struct {
 	base     *rulebase.Base
 	diagnose Diagnose
 	words    *lexicon
-	figures  Figures
 	clock    func() time.Time // nil: nobody knows what time it is
 }
 
-// Figures are how figures are said. A skin gives its own, so that the conversation
-// and a printed diagnosis say the same chance in the same words.
-type Figures struct {
-	Chance  func(probability float64) string // nil: in percent
-	Minutes func(minutes float64) string     // nil: rounded to a minute
-}
-
 // New makes a Talk over a rulebase.
-func New(base *rulebase.Base, diagnose Diagnose, figures Figures) *Talk {
-	if figures.Chance == nil {
-		figures.Chance = percent
-	}
-	if figures.Minutes == nil {
-		figures.Minutes = roundMinutes
-	}
-	return &Talk{base: base, diagnose: diagnose, words: newLexicon(base), figures: figures}
+func New(base *rulebase.Base, diagnose Diagnose) *Talk {
+	return &Talk{base: base, diagnose: diagnose, words: newLexicon(base)}
 }
 
 // A State is a conversation so far: what is known, and what is being asked. It is

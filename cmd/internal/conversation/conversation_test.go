@@ -26,5 +26,5 @@ func talkOver(base *rulebase.Base) *conversation.Talk {
 	p := engine.Prepare(base)
 	return conversation.New(base, func(ctx context.Context, s rulebase.Situation, o engine.Options) (*engine.Diagnosis, error) {
 		return engine.Diagnose(ctx, p, s, o)
-	}, conversation.Figures{})
+	})
 }

@@ -504,7 +504,7 @@ func (l *listener) hearWords(text, rest string, how manner) {
 	}
 	found := l.matches(rest, tokens)
 	if len(found) == 0 {
-		l.note(text, NotUnderstood, sayWhatFor())
+		l.note(text, NotUnderstood, sayWhatFor)
 		return
 	}
 	found = l.nothingElse(found, tokens)
@@ -517,7 +517,7 @@ func (l *listener) hearWords(text, rest string, how manner) {
 	case best.valued():
 		l.unclear(without(text, over), whichQuestion(without(text, over), l.candidates(same, how)))
 	case !l.namesWell(best):
-		l.note(text, NotUnderstood, sayWhatFor())
+		l.note(text, NotUnderstood, sayWhatFor)
 		return
 	case len(same) == 1:
 		l.asks = append(l.asks, l.t.questionAbout(l.state, best.th))

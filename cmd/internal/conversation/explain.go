@@ -5,9 +5,13 @@ import (
 	"slices"
 	"strings"
 
+	"downdrop/cmd/internal/wording"
 	"downdrop/engine"
 	"downdrop/rulebase"
 )
+
+// mostWeights bounds what is said to have moved the first cause against the second.
+const mostWeights = 6
 
 // mostAgainst bounds what speaks against a cause: as much as fits on a phone.
 const mostAgainst = 6
@@ -45,9 +49,9 @@ func (c *turn) why(string) (State, Reply) {
 	lines := c.whyAsked(d)
 	if len(d.Causes) > 0 && d.Possible {
 		first := d.Base.Causes[d.Causes[0].Cause]
-		lines = append(lines, c.t.figures.sayLikeliest(first.Name, d.Causes[0].Probability))
+		lines = append(lines, sayLikeliest(first.Name, d.Causes[0].Probability))
 		if len(d.Causes) > 1 {
-			lines = append(lines, c.weights(d, first.Name, d.Base.Causes[d.Causes[1].Cause].Name)...)
+			lines = append(lines, c.weights(d, d.Base.Causes[d.Causes[1].Cause].Name)...)
 		}
 	}
 	for _, f := range d.Facts {
@@ -76,7 +80,7 @@ func (c *turn) whyAsked(d *engine.Diagnosis) []string {
 		p := &d.Next[i]
 		if q.Kind == AskSymptom && q.For == "" && p.Step.Implied && c.t.base.Symptoms[p.Step.Yields[0]].ID == q.ID ||
 			q.Kind == AskStep && p.Step.ID == q.ID && !p.Step.Implied {
-			return append(c.t.figures.sayWorth(p, remedyProbability(d, p.Step.ID)), sayGain(p)...)
+			return append(sayWorth(p, remedyProbability(d, p.Step.ID)), sayGain(p)...)
 		}
 	}
 	if b := c.t.base; q.Kind == AskSymptom && q.For == "" && (b.Complaint == nil || b.Symptoms[b.Complaint.Symptom].ID != q.ID) {
@@ -94,7 +98,7 @@ func (t *Talk) stepDo(id string) string {
 
 // weights says what each finding did to the first cause against the second, the
 // strongest first.
-func (c *turn) weights(d *engine.Diagnosis, first, second string) []string {
+func (c *turn) weights(d *engine.Diagnosis, second string) []string {
 	ws := slices.Clone(d.Weights)
 	slices.SortStableFunc(ws, func(a, b engine.Weight) int {
 		x, y := math.Abs(math.Log(a.Factor)), math.Abs(math.Log(b.Factor))
@@ -106,9 +110,9 @@ func (c *turn) weights(d *engine.Diagnosis, first, second string) []string {
 		}
 		return 0
 	})
-	lines := []string{sayAgainst(first, second)}
+	lines := []string{sayAgainst(second)}
 	for _, w := range ws {
-		if len(lines) > 6 {
+		if len(lines) > mostWeights {
 			break
 		}
 		if line := sayWeight(w); line != "" {
@@ -156,7 +160,7 @@ func (c *turn) whyNotStep(d *engine.Diagnosis, st *rulebase.Step) []string {
 	}
 	for i := range d.Next {
 		if d.Next[i].Step.ID == st.ID {
-			return append([]string{sayOffered(st, i)}, c.t.figures.sayWorth(&d.Next[i], remedyProbability(d, st.ID))...)
+			return append([]string{sayOffered(st, i)}, sayWorth(&d.Next[i], remedyProbability(d, st.ID))...)
 		}
 	}
 	return []string{sayNoSuchStep(st)}
@@ -177,7 +181,7 @@ func (t *Talk) unlockLines(w engine.Withheld) []string {
 func (c *turn) whyNotCause(d *engine.Diagnosis, cause int) []string {
 	name := d.Base.Causes[cause].Name
 	p := probabilityOf(d, cause)
-	lines := []string{c.t.figures.sayCauseNow(name, p)}
+	lines := []string{sayCauseNow(name, p)}
 	if !d.Possible {
 		return append(lines, sayImpossible)
 	}
@@ -203,7 +207,7 @@ func (c *turn) whyNotCause(d *engine.Diagnosis, cause int) []string {
 	})
 	for i, a := range all {
 		if i < mostAgainst {
-			lines = append(lines, c.t.figures.saySpeaksAgainst(a.says, a.without))
+			lines = append(lines, saySpeaksAgainst(a.says, a.without))
 		}
 	}
 	if len(all) == 0 {
@@ -265,9 +269,9 @@ func (c *turn) whatElse(string) (State, Reply) {
 	}
 	var lines []string
 	if rest := d.Causes[min(3, len(d.Causes)):]; len(rest) > 0 && d.Possible {
-		lines = append(lines, c.t.figures.sayOtherCauses(d.Base, rest[:min(5, len(rest))]))
+		lines = append(lines, sayOtherCauses(d.Base, rest[:min(5, len(rest))]))
 	}
-	lines = append(lines, c.t.figures.sayAside(d))
+	lines = append(lines, wording.Aside(d.Outside, d.None))
 	var answers []Answer
 	for _, p := range d.Next {
 		if len(answers) < 6 && p.Step.ID != c.s.Pending.ID {
@@ -290,8 +294,7 @@ func (c *turn) whatElse(string) (State, Reply) {
 	return s, r
 }
 
-// unsaid gives the asks of givens that nobody has given: those that make a cause on
-// the list likelier first.
+// unsaid gives the asks of givens that nobody has given, in the order of the rulebase.
 func (t *Talk) unsaid(s *State, most int) []string {
 	var out []string
 	for i := range t.base.Givens {

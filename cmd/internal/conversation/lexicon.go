@@ -7,6 +7,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"downdrop/cmd/internal/wording"
 	"downdrop/rulebase"
 )
 
@@ -186,7 +187,7 @@ func (t *thing) value(text string) int {
 }
 
 // plain makes an id readable.
-func plain(id string) string { return strings.ReplaceAll(id, "_", " ") }
+func plain(id string) string { return wording.Plain(id) }
 
 func classOf(w string) int {
 	if cs := classesOf(w); len(cs) > 0 {

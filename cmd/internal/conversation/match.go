@@ -31,7 +31,7 @@ func (m match) valued() bool { return len(m.values) > 0 || m.reading != nil }
 
 func (m match) idFull() bool { return bits.OnesCount64(m.ids) == len(m.th.idWords) }
 
-// better orders matches: the one that leaves fewer words over, then the thing
+// compare orders matches, the better one above 0: the one that leaves fewer words over, then the thing
 // that was asked for, then the one whose id is met best.
 func (m match) compare(o match) int {
 	share := func(m match) int { return 1000 * bits.OnesCount64(m.ids) / max(1, len(m.th.idWords)) }
@@ -140,10 +140,10 @@ func oneSlip(a, b string) bool {
 
 // How well words fit a value.
 const (
-	sayNothing = iota
-	sayPart    // some words of its name, or its first letters
-	sayClass   // a word that means the same
-	sayName    // its name
+	valueNone  = iota
+	valuePart  // some words of its name, or its first letters
+	valueClass // a word that means the same
+	valueName  // its name
 )
 
 // say finds what the words of a piece say of a thing that has words for values.
@@ -158,23 +158,23 @@ func (m *match) say(tokens []token) {
 
 // sayAmong looks for values among the words in a mask.
 func (m *match) sayAmong(tokens []token, among uint64) {
-	best, used := sayNothing, uint64(0)
+	best, used := valueNone, uint64(0)
 	hard := false
 	for v := range m.th.values {
 		how, words := m.th.values[v].fit(tokens, among, m.focused || m.idFull(), m.th.yesNo())
 		isHard := hasHard(tokens, words)
 		switch {
-		case how == sayNothing || how < best || how == best && hard && !isHard:
+		case how == valueNone || how < best || how == best && hard && !isHard:
 			continue
-		case how > best || isHard && !hard || how == sayName && bits.OnesCount64(words) > bits.OnesCount64(used):
+		case how > best || isHard && !hard || how == valueName && bits.OnesCount64(words) > bits.OnesCount64(used):
 			m.values, used = nil, 0
-		case how == sayName && bits.OnesCount64(words) < bits.OnesCount64(used):
+		case how == valueName && bits.OnesCount64(words) < bits.OnesCount64(used):
 			continue
 		}
 		best, hard = how, isHard
 		m.values, used = append(m.values, v), used|words
 	}
-	m.byName = best == sayName && len(m.values) == 1
+	m.byName = best == valueName && len(m.values) == 1
 	m.whole = m.byName && (len(m.th.values[m.values[0]].stems) > 1 || bits.OnesCount64(used) > 1)
 	m.covered |= used
 	m.said |= used
@@ -196,7 +196,7 @@ func (w word) fit(tokens []token, among uint64, focused, yesNo bool) (how int, w
 			continue
 		}
 		if n := max(w.startsAt(tokens[i:]), begins(tokens[i:], w.site)); n > 0 {
-			return sayName, (1<<n - 1) << i
+			return valueName, (1<<n - 1) << i
 		}
 	}
 	for i, tok := range tokens {
@@ -205,7 +205,7 @@ func (w word) fit(tokens []token, among uint64, focused, yesNo bool) (how int, w
 		}
 		for _, c := range w.class {
 			if slices.Contains(classes[c], tok.low) {
-				return sayClass, 1 << i
+				return valueClass, 1 << i
 			}
 		}
 	}
@@ -214,7 +214,7 @@ func (w word) fit(tokens []token, among uint64, focused, yesNo bool) (how int, w
 			continue
 		}
 		if slices.Contains(w.stems, tok.stem) || focused && strings.HasPrefix(strings.ToLower(w.text), tok.low) {
-			how, words = sayPart, words|1<<i
+			how, words = valuePart, words|1<<i
 		}
 	}
 	return how, words
@@ -241,7 +241,7 @@ func (w word) startsAt(tokens []token) int {
 func (m *match) negate(tokens []token) {
 	odd, any := false, false
 	for i, tok := range tokens {
-		if m.covered&(1<<i) == 0 && (tok.negates() || m.th.yesNo() && classOf(tok.low) == 6) {
+		if m.covered&(1<<i) == 0 && (tok.negates() || m.th.yesNo() && classOf(tok.low) == classNo) {
 			m.covered |= 1 << i
 			m.said |= 1 << i
 			odd, any = !odd, true

@@ -27,7 +27,7 @@ func onSite(t *testing.T, names string) *conversation.Talk {
 	prepared := engine.Prepare(base)
 	return conversation.New(base, func(ctx context.Context, s rulebase.Situation, o engine.Options) (*engine.Diagnosis, error) {
 		return engine.Diagnose(ctx, prepared, s, o)
-	}, conversation.Figures{})
+	})
 }
 
 func TestSiteNamesAreSaidAndUnderstood(t *testing.T) {

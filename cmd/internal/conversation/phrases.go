@@ -27,27 +27,42 @@ var everywhere = wordSet("drop drops unit else line one")
 // negations turn a value round; they are never passed over.
 var negations = wordSet("not no never without none nothing nor")
 
+// Places in classes.
+const (
+	classLit = iota
+	classDark
+	classBlinking
+	classWorking
+	classDown
+	classYes
+	classNo
+	classOpen
+	classShorted
+	classStopped
+	classRunning
+)
+
 // classes are words that mean the same when they are said of a light, a machine or
 // a question. A word of the rulebase always goes before its class.
 var classes = [][]string{
-	strings.Fields("lit on alight burning glowing steady bright shining"),
-	strings.Fields("dark off out unlit black"),
-	strings.Fields("blinking flashing flickering pulsing winking flicker blink flash"),
-	strings.Fields("working works work good ok okay fine well healthy up normal alive running"),
-	strings.Fields("dead down failed broken gone lost"),
-	strings.Fields("yes y yeah yep true present"),
-	strings.Fields("no n nope false absent none nothing"),
-	strings.Fields("open cut broken interrupted"),
-	strings.Fields("short shorted shorting"),
-	strings.Fields("stop stopped halted"),
-	strings.Fields("run running"),
+	classLit:      strings.Fields("lit on alight burning glowing steady bright shining"),
+	classDark:     strings.Fields("dark off out unlit black"),
+	classBlinking: strings.Fields("blinking flashing flickering pulsing winking flicker blink flash"),
+	classWorking:  strings.Fields("working works work good ok okay fine well healthy up normal alive running"),
+	classDown:     strings.Fields("dead down failed broken gone lost"),
+	classYes:      strings.Fields("yes y yeah yep true present"),
+	classNo:       strings.Fields("no n nope false absent none nothing"),
+	classOpen:     strings.Fields("open cut broken interrupted"),
+	classShorted:  strings.Fields("short shorted shorting"),
+	classStopped:  strings.Fields("stop stopped halted"),
+	classRunning:  strings.Fields("run running"),
 }
 
 // lamps are words for a light.
 var lamps = wordSet("light lights lamp lamps led leds")
 
 // opposites pairs places in classes.
-var opposites = map[int]int{0: 1, 1: 0, 3: 4, 4: 3, 5: 6, 6: 5}
+var opposites = map[int]int{classLit: classDark, classDark: classLit, classWorking: classDown, classDown: classWorking, classYes: classNo, classNo: classYes}
 
 // irregular gives the stem of words that change more than their ending.
 var irregular = sync.OnceValue(func() map[string]string {

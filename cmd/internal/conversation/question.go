@@ -133,7 +133,7 @@ func thisDropQuestion(s *rulebase.Situation) Question {
 }
 
 func (t *Talk) dropNowQuestion(st *rulebase.Step) Question {
-	return Question{Kind: AskDropNow, ID: st.ID, Says: []string{sayAskDropNow(st)}, Answers: numbered([]Answer{
+	return Question{Kind: AskDropNow, ID: st.ID, Says: []string{sayAskDropNow}, Answers: numbered([]Answer{
 		{Says: sayWorksNow, Entry: "works now"}, {Says: sayStillDown, Entry: "still down"}, {Says: sayNotLooked, Entry: "don't know"}})}
 }
 

@@ -65,73 +65,77 @@ func (t *Talk) recall(s rulebase.Situation, sheet *Sheet, m Memory) State {
 
 // question gives a question its words again; false where it is none any more.
 func (t *Talk) question(s *State, a About) (Question, bool) {
-	q := Question{Kind: a.Kind, ID: a.ID, For: a.For, After: a.After, Says: a.Says, Answers: a.Answers}
-	th, st := t.words.thing(a.ID), t.words.stepByID[a.ID]
 	switch a.Kind {
-	case AskSymptom:
-		if th == nil || th.kind != rulebase.KindSymptom {
-			return q, false
-		}
-		q = t.symptomQuestion(s, th.index)
-		q.For, q.After = a.For, a.After
-	case AskGiven:
-		if th == nil || th.kind != rulebase.KindGiven {
-			return q, false
-		}
-		q = t.givenQuestion(th.index, a.For)
+	case AskSymptom, AskGiven:
+		return t.questionOfThing(s, a)
+	case AskDropNow, AskProof, AskConfirm, AskOut, AskFound, AskLeft, AskStep:
+		return t.questionOfStep(s, a)
 	case AskPlace:
-		q = placeQuestion()
+		return placeQuestion(), true
 	case AskWho:
-		q = whoQuestion()
+		return whoQuestion(), true
 	case AskAlone:
-		q = aloneQuestion()
+		return aloneQuestion(), true
 	case AskDrops:
 		if t.filled("extent") < 0 {
-			return q, false
+			return Question{}, false
 		}
-		q = t.dropsQuestion()
+		return t.dropsQuestion(), true
 	case AskThisDrop:
-		q = thisDropQuestion(&s.Situation)
-	case AskDropNow, AskProof:
-		if st == nil {
-			return q, false
-		}
-		if q = t.dropNowQuestion(st); a.Kind == AskProof {
-			q = t.proofQuestion(st)
-		}
-	case AskConfirm:
-		ref, _ := t.base.Lookup(a.ID)
-		step := t.words.stepByID[a.For]
-		if ref.Kind != rulebase.KindWarning || step == nil {
-			return q, false
-		}
-		q = t.confirmQuestion(s, ref.Index, step)
-	case AskFound, AskLeft:
-		if s.Sheet == nil || !slices.Contains(cases.SettingNames, a.ID) || a.Kind == AskFound && t.words.stepByID[a.For] == nil {
-			return q, false
-		}
-		if a.Kind == AskLeft {
-			q = leftQuestion(a.ID, s.Sheet.Found[a.ID])
-		} else {
-			q = foundQuestion(a.ID, t.words.stepByID[a.For])
-		}
-	case AskOut:
-		if s.Sheet == nil || st == nil {
-			return q, false
-		}
-		q = askOut(st, a.For)
-	case AskStep:
-		return q, st != nil
+		return thisDropQuestion(&s.Situation), true
 	case AskWhich, AskOpening, AskElse, AskMore, AskEnd:
-	default:
-		return q, false
+		return Question{Kind: a.Kind, ID: a.ID, For: a.For, After: a.After, Says: a.Says, Answers: a.Answers}, true
 	}
-	return q, true
+	return Question{}, false
+}
+
+// questionOfThing asks for a symptom or a given again.
+func (t *Talk) questionOfThing(s *State, a About) (Question, bool) {
+	th := t.words.thing(a.ID)
+	switch {
+	case th == nil:
+		return Question{}, false
+	case a.Kind == AskSymptom && th.kind == rulebase.KindSymptom:
+		q := t.symptomQuestion(s, th.index)
+		q.For, q.After = a.For, a.After
+		return q, true
+	case a.Kind == AskGiven && th.kind == rulebase.KindGiven:
+		return t.givenQuestion(th.index, a.For), true
+	}
+	return Question{}, false
+}
+
+// questionOfStep asks again what belongs to a step: to do it, what stands before it, what became of it.
+func (t *Talk) questionOfStep(s *State, a About) (Question, bool) {
+	st, before := t.words.stepByID[a.ID], t.words.stepByID[a.For]
+	switch {
+	case a.Kind == AskStep && st != nil:
+		return Question{Kind: a.Kind, ID: a.ID, For: a.For, After: a.After, Says: a.Says, Answers: a.Answers}, true
+	case a.Kind == AskDropNow && st != nil:
+		return t.dropNowQuestion(st), true
+	case a.Kind == AskProof && st != nil:
+		return t.proofQuestion(st), true
+	case a.Kind == AskConfirm && before != nil:
+		ref, _ := t.base.Lookup(a.ID)
+		if ref.Kind != rulebase.KindWarning {
+			return Question{}, false
+		}
+		return t.confirmQuestion(s, ref.Index, before), true
+	case s.Sheet == nil:
+		return Question{}, false
+	case a.Kind == AskOut && st != nil:
+		return askOut(st, a.For), true
+	case a.Kind == AskFound && before != nil && slices.Contains(cases.SettingNames, a.ID):
+		return foundQuestion(a.ID, before), true
+	case a.Kind == AskLeft && slices.Contains(cases.SettingNames, a.ID):
+		return leftQuestion(a.ID, s.Sheet.Found[a.ID]), true
+	}
+	return Question{}, false
 }
 
 // Resume takes a conversation up again where it stood, for a skin that keeps nothing
-// between two entries; sheet is nil where no settings are kept. The reply says in short what is likely, and asks what is to be
-// asked now.
+// between two entries; sheet is nil where no settings are kept. The reply says in short
+// what is likely, and asks what is to be asked now.
 func (t *Talk) Resume(ctx context.Context, s rulebase.Situation, sheet *Sheet, m Memory) (State, Reply) {
 	state, lapsed := t.lapse(t.recall(s, sheet, m))
 	d, err := t.diagnose(ctx, state.Situation, brief)

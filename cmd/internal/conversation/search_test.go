@@ -18,7 +18,7 @@ func shippedTalk(t *testing.T) *conversation.Talk {
 	prepared := engine.Prepare(base)
 	return conversation.New(base, func(ctx context.Context, s rulebase.Situation, o engine.Options) (*engine.Diagnosis, error) {
 		return engine.Diagnose(ctx, prepared, s, o)
-	}, conversation.Figures{})
+	})
 }
 
 func TestSearchFindsTheQuestion(t *testing.T) {

@@ -48,6 +48,7 @@ const (
 	sayIsAlone        = "no, alone"
 	sayIsNotAlone     = "yes, not alone"
 	sayAskThisDrop    = "Which of the drops is this about?"
+	sayAskDropNow     = "What does the drop do now?"
 	sayWorksNow       = "it works now"
 	sayStillDown      = "it is still down"
 	sayNotLooked      = "nobody has looked"
@@ -70,7 +71,7 @@ const (
 	sayDoneAgain      = "; it was done before, so what was seen after the first time now counts as seen after this time"
 	sayNoComplaint    = "this rulebase does not say when a drop is well"
 	sayBadOrder       = "an order names each drop once, from the host outwards: \"order 3 1 5 2\""
-	sayBadAddress     = "a drop's address is a whole number from 1 to 9999"
+	sayBadAddress     = "a drop's address is a whole number from 1 to 9999, and a list holds at most 300 of them"
 	sayWhichOthers    = "which are the others? Name them: \"6-9 good\""
 	sayEntryTooLong   = "longer than one entry can be; say it in parts"
 	sayNothingToSkip  = "there is nothing here to pass over"
@@ -79,6 +80,7 @@ const (
 	sayResultWanted   = "it was done already, and what it showed is asked for here."
 	sayOnlyIfSeen     = "Only if it was looked at or measured before: touch and open nothing for this question. A step for it comes with its warnings."
 	sayNamedInEntry   = "An entry named it, without saying how it is."
+	sayWhatFor        = `it fits nothing asked here; "list" and a word shows what is`
 	sayNoStepCalled   = "no one step here is called that; \"what else\" gives those on offer"
 	sayDoneWhat       = "no step is in hand; name what was done: \"done\" and its id"
 	sayNotCounted     = "not taken in"
@@ -100,25 +102,6 @@ var placeEntries = placeNames
 
 var whoNames = map[rulebase.Who]string{rulebase.Operator: "operator", rulebase.Electrician: "electrician", rulebase.Technician: "technician", rulebase.Engineer: "engineer"}
 
-// percent says a probability without false precision.
-func percent(p float64) string {
-	switch {
-	case p < 0.01:
-		return "under 1 %"
-	case p > 0.99:
-		return "over 99 %"
-	}
-	return fmt.Sprintf("%.0f %%", 100*p)
-}
-
-// roundMinutes says a time.
-func roundMinutes(m float64) string {
-	if m = math.Round(m); m == 1 {
-		return "about 1 minute"
-	}
-	return fmt.Sprintf("about %.0f minutes", m)
-}
-
 // minutes says the minutes written in a rulebase, which are what they are.
 func minutes(m float64) string {
 	if m == 1 {
@@ -129,14 +112,6 @@ func minutes(m float64) string {
 
 func lower(s string) string { return strings.ToLower(s) }
 
-// upperFirst starts a sentence.
-func upperFirst(s string) string {
-	if s == "" {
-		return s
-	}
-	return strings.ToUpper(s[:1]) + s[1:]
-}
-
 func listOf(numbers []int) string {
 	words := make([]string, len(numbers))
 	for i, n := range numbers {
@@ -145,14 +120,10 @@ func listOf(numbers []int) string {
 	return strings.Join(words, ", ")
 }
 
-func article(w string) string {
-	if w != "" && strings.ContainsRune("aeiou", rune(w[0])) {
-		return "an " + w
-	}
-	return "a " + w
-}
-
 // What was heard.
+
+// SaysUnderstood heads what was understood; each line below it is set in.
+const SaysUnderstood = "Understood:"
 
 // addHeard writes what became of each part of the entry.
 func (r *Reply) addHeard() {
@@ -169,7 +140,7 @@ func (r *Reply) addHeard() {
 		}
 	}
 	if len(good) > 0 {
-		r.add(PartHeard, append([]string{"Understood:"}, good...)...)
+		r.add(PartHeard, append([]string{SaysUnderstood}, good...)...)
 	}
 	r.add(PartNotHeard, bad...)
 }
@@ -245,7 +216,9 @@ func yesFor(word string) string {
 
 func sayPlace(p rulebase.Place) string { return "you are " + placeNames[p] }
 
-func sayWho(w rulebase.Who) string { return article(whoNames[w]) + " has hands on the equipment" }
+func sayWho(w rulebase.Who) string {
+	return wording.Person(whoNames[w]) + " has hands on the equipment"
+}
 
 func sayAlone(alone bool) string {
 	if alone {
@@ -364,8 +337,6 @@ func sayTooLong(n int) string {
 	return "too long for one piece; put commas between what belongs apart"
 }
 
-func sayWhatFor() string { return `it fits nothing asked here; "list" and a word shows what is` }
-
 func sayNoValue(th *thing, value string) string {
 	if th.reads() {
 		return fmt.Sprintf("%q is no reading for %s, which is in %s", value, th.name, unitOr(th.unit))
@@ -403,9 +374,9 @@ func sayBand(th *thing, i int, limits []float64) string {
 
 func saySpans(th *thing, reading string, known bool) string {
 	if !known {
-		return fmt.Sprintf("%s, %s: the limits between its bands are not known here. Which is it?", upperFirst(th.name), reading)
+		return fmt.Sprintf("%s, %s: the limits between its bands are not known here. Which is it?", wording.UpperFirst(th.name), reading)
 	}
-	return fmt.Sprintf("%s, %s: that is not in one band. Which is to count?", upperFirst(th.name), reading)
+	return fmt.Sprintf("%s, %s: that is not in one band. Which is to count?", wording.UpperFirst(th.name), reading)
 }
 
 func unitOr(unit string) string {
@@ -420,10 +391,7 @@ func orList(values []word) string {
 	for i, v := range values {
 		words[i] = plain(v.text)
 	}
-	if n := len(words); n > 1 {
-		return strings.Join(words[:n-1], ", ") + " or " + words[n-1]
-	}
-	return strings.Join(words, "")
+	return wording.List("or", words)
 }
 
 func sayNoSuchAnswer(q Question) string {
@@ -479,18 +447,16 @@ func sayGivenQuestion(g *rulebase.Given) []string {
 	return []string{g.Ask}
 }
 
-func sayAskDropNow(*rulebase.Step) string { return "What does the drop do now?" }
-
 // sayAskProof asks for the proof: what to watch, under what load, and how long.
-func (f Figures) sayAskProof(p *engine.Proof, watch *rulebase.Symptom) []string {
+func sayAskProof(p *engine.Proof, watch *rulebase.Symptom) []string {
 	under := ""
 	if p.Under != "" {
 		under = ", " + p.Under
 	}
-	lines := []string{fmt.Sprintf("Now prove it. Watch for %s%s: %s", f.plainMinutes(p.Minutes), under, watch.Ask)}
+	lines := []string{fmt.Sprintf("Now prove it. Watch for %s%s: %s", plainMinutes(p.Minutes), under, watch.Ask)}
 	switch {
 	case p.Every > 0:
-		lines = append(lines, wording.Quiet(p.Times, engine.QuietByChance, f.plainMinutes(p.Every), f.plainMinutes(p.Quiet)))
+		lines = append(lines, wording.Quiet(p.Times, engine.QuietByChance, plainMinutes(p.Every), plainMinutes(p.Quiet)))
 	case p.Comes:
 		lines = append(lines, wording.Quiet(p.Times, engine.QuietByChance, "", ""))
 	}
@@ -498,7 +464,7 @@ func (f Figures) sayAskProof(p *engine.Proof, watch *rulebase.Symptom) []string 
 }
 
 // plainMinutes is a time that is what it is, and no estimate.
-func (f Figures) plainMinutes(m float64) string { return strings.TrimPrefix(f.Minutes(m), "about ") }
+func plainMinutes(m float64) string { return strings.TrimPrefix(wording.Minutes(m), "about ") }
 
 func sayAskConfirm(w *rulebase.Warning, st *rulebase.Step) []string {
 	return []string{"Before this step: " + st.Do, sayWarning(w)}
@@ -570,7 +536,7 @@ func sayHaveTool(tool string, st *rulebase.Step) string {
 }
 
 func sayWhoIsHere(w rulebase.Who, st *rulebase.Step) string {
-	return fmt.Sprintf("%s is here (for: %s)", article(whoNames[w]), st.Do)
+	return fmt.Sprintf("%s is here (for: %s)", wording.Person(whoNames[w]), st.Do)
 }
 
 func sayPlaceFor(p rulebase.Place, st *rulebase.Step) string {
@@ -603,14 +569,14 @@ func (r *Reply) addSummary(t *Talk, s *State, d *engine.Diagnosis) {
 		r.add(PartSummary, sayEnded(t, s, d)...)
 		return
 	}
-	r.add(PartSummary, "Is it the unit? "+t.figures.sayUnit(d.UnitOut)+" Likely: "+t.figures.sayLikely(d)+".")
+	r.add(PartSummary, "Is it the unit? "+sayUnit(d.UnitOut)+" Likely: "+sayLikely(d)+".")
 }
 
-func (f Figures) sayUnit(p float64) string {
-	return fmt.Sprintf("%s, %s.", wording.IsUnit(p), f.Chance(p))
+func sayUnit(p float64) string {
+	return fmt.Sprintf("%s, %s.", wording.IsUnit(p), wording.Chance(p))
 }
 
-func (f Figures) sayLikely(d *engine.Diagnosis) string {
+func sayLikely(d *engine.Diagnosis) string {
 	type share struct {
 		name string
 		p    float64
@@ -635,20 +601,12 @@ func (f Figures) sayLikely(d *engine.Diagnosis) string {
 	})
 	var words []string
 	for _, c := range all[:min(3, len(all))] {
-		words = append(words, lowerFirst(c.name)+" ("+f.Chance(c.p)+")")
+		words = append(words, wording.LowerFirst(c.name)+" ("+wording.Chance(c.p)+")")
 	}
 	if len(words) == 0 {
 		return "nothing yet"
 	}
 	return strings.Join(words, ", ")
-}
-
-// lowerFirst makes a name fit inside a sentence, unless it begins with an abbreviation.
-func lowerFirst(s string) string {
-	if len(s) > 1 && s[1] >= 'a' && s[1] <= 'z' || len(s) > 1 && s[1] == ' ' {
-		return strings.ToLower(s[:1]) + s[1:]
-	}
-	return s
 }
 
 // sayEnded says how the case ends, and what that leaves unexplained.
@@ -765,10 +723,10 @@ func (t *Talk) stepLines(id string, d *engine.Diagnosis) []string {
 	lines = append(lines, t.hereLines(st)...)
 	if d != nil {
 		if p := proposalOf(d, id); p != nil {
-			lines = append(lines, t.figures.sayWorth(p, remedyProbability(d, id))...)
+			lines = append(lines, sayWorth(p, remedyProbability(d, id))...)
 		}
 		if isAdvised(d, st) {
-			lines = append(lines, t.figures.sayIfWrong(d)...)
+			lines = append(lines, sayIfWrong(d)...)
 		}
 	}
 	for i, s := range st.Steps {
@@ -798,12 +756,12 @@ func sayPrice(st *rulebase.Step) string {
 }
 
 // sayWorth says what a step is good for, in the words of a printed diagnosis.
-func (f Figures) sayWorth(p *engine.Proposal, takes float64) []string {
+func sayWorth(p *engine.Proposal, takes float64) []string {
 	switch {
 	case p.Step.Temporary:
 		return wording.Stopgap(p.Step)
 	case p.Step.Kind == rulebase.KindRemedy:
-		return []string{fmt.Sprintf("Worth it: %s that this takes a cause that is there.", f.Chance(takes))}
+		return []string{fmt.Sprintf("Worth it: %s that this takes a cause away.", wording.Chance(takes))}
 	case p.GainBits >= 0.8:
 		return []string{"Worth it: it should about halve what there may be to do."}
 	case p.GainBits >= 0.3:
@@ -859,50 +817,50 @@ func sayLeadUp(d *engine.Diagnosis, st *rulebase.Step) []string {
 
 // sayIfWrong says what it costs to follow an advice that is wrong, and why no more is
 // asked.
-func (f Figures) sayIfWrong(d *engine.Diagnosis) []string {
+func sayIfWrong(d *engine.Diagnosis) []string {
 	wrong, inVain := d.Advice.Wrong, d.Advice.InVain
 	if d.Disposition != nil {
 		wrong, inVain = d.Disposition.Wrong, d.Disposition.InVain
 	}
 	says := "Nothing more that is on offer would tell."
 	if p := d.Further(); p != nil {
-		says = fmt.Sprintf("What would help most to know (%s, %s) is not worth its time.", lowerFirst(strings.TrimRight(p.Step.Do, ".?")), f.Minutes(p.Price))
+		says = fmt.Sprintf("What would help most to know (%s, %s) is not worth its time.", wording.LowerFirst(strings.TrimRight(p.Step.Do, ".?")), wording.Minutes(p.Price))
 	}
 	if mean := wrong * inVain; mean >= 1 {
-		says = fmt.Sprintf("If that is wrong, %s, it costs %s more; on the mean %s. ", f.Chance(wrong), f.Minutes(inVain), f.Minutes(mean)) + says
+		says = fmt.Sprintf("If that is wrong, %s, it costs %s more; on the mean %s. ", wording.Chance(wrong), wording.Minutes(inVain), wording.Minutes(mean)) + says
 	} else if wrong >= 0.005 && inVain >= 1 {
-		says = fmt.Sprintf("If that is wrong, %s, it costs %s more. ", f.Chance(wrong), f.Minutes(inVain)) + says
+		says = fmt.Sprintf("If that is wrong, %s, it costs %s more. ", wording.Chance(wrong), wording.Minutes(inVain)) + says
 	}
 	return []string{says}
 }
 
 // sayAdvised says what is advised where no remedy here is: who has to come, or that
 // nothing is to be done.
-func (f Figures) sayAdvised(d *engine.Diagnosis) []string {
+func sayAdvised(d *engine.Diagnosis) []string {
 	x := d.Disposition
 	switch {
 	case x == nil && d.Advice.Lead.Nothing():
-		return []string{fmt.Sprintf("Enough is known, %s: nothing is wrong here, and nothing is to be done.", f.Chance(d.Advice.Lead.Probability))}
+		return []string{fmt.Sprintf("Enough is known, %s: nothing is wrong here, and nothing is to be done.", wording.Chance(d.Advice.Lead.Probability))}
 	case x == nil:
-		return []string{fmt.Sprintf("Enough is known, %s: %s.", f.Chance(d.Advice.Lead.Probability), sayToDo(d.Base, &d.Advice.Lead))}
+		return []string{fmt.Sprintf("Enough is known, %s: %s.", wording.Chance(d.Advice.Lead.Probability), sayToDo(d.Base, &d.Advice.Lead))}
 	case x.Kind == engine.SolveNow && len(x.Remedies) == 0:
-		return []string{fmt.Sprintf("Enough is known. Nobody needs to come, %s: nothing is wrong any more.", f.Chance(x.Probability))}
+		return []string{fmt.Sprintf("Enough is known. Nobody needs to come, %s: nothing is wrong any more.", wording.Chance(x.Probability))}
 	case x.Kind == engine.SolveNow:
-		return []string{fmt.Sprintf("Enough is known for this call. Nobody needs to come, %s: what was passed over would end it: %s.", f.Chance(x.Probability), sayToDo(d.Base, &engine.ToDo{Remedies: x.Remedies}))}
+		return []string{fmt.Sprintf("Enough is known for this call. Nobody needs to come, %s: what was passed over would end it: %s.", wording.Chance(x.Probability), sayToDo(d.Base, &engine.ToDo{Remedies: x.Remedies}))}
 	}
 	says := "Enough is known for this call. Send "
 	if !x.Enough {
 		says = "What was passed over could have told more. As it stands, send "
 	}
 	if x.Who > rulebase.Operator {
-		says += article(whoNames[x.Who])
+		says += wording.Person(whoNames[x.Who])
 	} else {
 		says += "somebody"
 	}
 	if x.Kind == engine.SendUnit {
 		says += " with a unit to exchange"
 	}
-	says += fmt.Sprintf(": %s that this is the cheapest visit that ends it.", f.Chance(x.Probability))
+	says += fmt.Sprintf(": %s that this is the cheapest visit that ends it.", wording.Chance(x.Probability))
 	if len(x.Tools) > 0 {
 		says += " To bring: " + plain(strings.Join(x.Tools, ", ")) + "."
 	}
@@ -914,14 +872,14 @@ func sayToDo(b *rulebase.Base, a *engine.ToDo) string {
 	var do []string
 	for _, r := range a.Remedies {
 		st := &b.Remedies[r]
-		says := lowerFirst(strings.TrimRight(st.Do, "."))
+		says := wording.LowerFirst(strings.TrimRight(st.Do, "."))
 		if level := gravest(b, st); level != "" {
 			says = strings.ToUpper(string(level)) + ": " + says
 		}
 		do = append(do, says)
 	}
 	for _, c := range a.Bare {
-		do = append(do, "nothing here is left to do about this: "+lowerFirst(b.Causes[c].Name))
+		do = append(do, "nothing here is left to do about this: "+wording.LowerFirst(b.Causes[c].Name))
 	}
 	if a.Elsewhere {
 		do = append(do, "something that cannot be put right on a bench")
@@ -946,12 +904,12 @@ func gravest(b *rulebase.Base, st *rulebase.Step) rulebase.Level {
 
 // sayCannotTell names what cannot be told apart from here, and what would tell: which
 // tool, person or place.
-func (f Figures) sayCannotTell(d *engine.Diagnosis, passed bool) []string {
+func sayCannotTell(d *engine.Diagnosis, passed bool) []string {
 	a := &d.Advice
-	lines := []string{"These cannot be told apart from here:", fmt.Sprintf("  %s: %s", f.Chance(a.Lead.Probability), sayToDo(d.Base, &a.Lead))}
+	lines := []string{"These cannot be told apart from here:", fmt.Sprintf("  %s: %s", wording.Chance(a.Lead.Probability), sayToDo(d.Base, &a.Lead))}
 	for i := range a.Others {
 		if o := &a.Others[i]; o.Probability >= 0.05 {
-			lines = append(lines, fmt.Sprintf("  %s: %s", f.Chance(o.Probability), sayToDo(d.Base, o)))
+			lines = append(lines, fmt.Sprintf("  %s: %s", wording.Chance(o.Probability), sayToDo(d.Base, o)))
 		}
 	}
 	for i := range a.Elsewhere {
@@ -959,7 +917,7 @@ func (f Figures) sayCannotTell(d *engine.Diagnosis, passed bool) []string {
 			lines = append(lines, "What would tell:")
 		}
 		w := &a.Elsewhere[i]
-		lines = append(lines, "  "+lowerFirst(strings.TrimRight(w.Step.Do, "."))+" ("+sayReason(*w)+")")
+		lines = append(lines, "  "+wording.LowerFirst(strings.TrimRight(w.Step.Do, "."))+" ("+sayReason(*w)+")")
 	}
 	if passed {
 		lines = append(lines, "Or something of what was passed over, after all.")
@@ -993,12 +951,12 @@ func sayGain(p *engine.Proposal) []string {
 	return []string{fmt.Sprintf("It is expected to settle %.2f bit of what to do; one bit is a choice between two equals.", p.GainBits)}
 }
 
-func (f Figures) sayLikeliest(name string, p float64) string {
-	return fmt.Sprintf("Likeliest: %s, %s.", lowerFirst(name), f.Chance(p))
+func sayLikeliest(name string, p float64) string {
+	return fmt.Sprintf("Likeliest: %s, %s.", wording.LowerFirst(name), wording.Chance(p))
 }
 
-func sayAgainst(first, second string) string {
-	return fmt.Sprintf("What moved it against the next, %s:", lowerFirst(second))
+func sayAgainst(second string) string {
+	return fmt.Sprintf("What moved it against the next, %s:", wording.LowerFirst(second))
 }
 
 func sayWeight(w engine.Weight) string {
@@ -1061,12 +1019,12 @@ func sayWhyNotWhat(text string, near []string) string {
 	return s
 }
 
-func (f Figures) sayCauseNow(name string, p float64) string {
-	return fmt.Sprintf("%s: %s.", name, f.Chance(p))
+func sayCauseNow(name string, p float64) string {
+	return fmt.Sprintf("%s: %s.", name, wording.Chance(p))
 }
 
-func (f Figures) saySpeaksAgainst(what string, without float64) string {
-	return fmt.Sprintf("  speaks against it: %s (without that it would be %s)", what, f.Chance(without))
+func saySpeaksAgainst(what string, without float64) string {
+	return fmt.Sprintf("  speaks against it: %s (without that it would be %s)", what, wording.Chance(without))
 }
 
 func sayOffered(st *rulebase.Step, place int) string {
@@ -1095,7 +1053,7 @@ func sayReason(w engine.Withheld) string {
 	case engine.WhyTools:
 		return plain(w.Detail) + " is not at hand"
 	case engine.WhyPerson:
-		return "it needs " + article(plain(w.Detail))
+		return "it needs " + wording.Person(plain(w.Detail))
 	case engine.WhyPhone:
 		return "too dangerous to ask for by phone"
 	case engine.WhyPhoneStops:
@@ -1126,7 +1084,7 @@ func sayMoreSteps(n int) string { return fmt.Sprintf("  and %d more that tell le
 
 // sayNeeds heads the steps that wait for the same thing.
 func sayNeeds(w engine.Withheld, unlock Answer, ok bool) string {
-	s := upperFirst(sayReason(w))
+	s := wording.UpperFirst(sayReason(w))
 	switch {
 	case !ok:
 		return s + ":"
@@ -1136,17 +1094,13 @@ func sayNeeds(w engine.Withheld, unlock Answer, ok bool) string {
 	return s + fmt.Sprintf(" (if that changes, enter %q):", unlock.Entry)
 }
 
-func (f Figures) sayOtherCauses(b *rulebase.Base, rest []engine.CauseBelief) string {
+func sayOtherCauses(b *rulebase.Base, rest []engine.CauseBelief) string {
 	var words []string
 	for _, c := range rest {
 		cause := &b.Causes[c.Cause]
-		words = append(words, lowerFirst(cause.Name)+sayHere(b.SiteName(cause.ID).Text())+" ("+f.Chance(c.Now)+")")
+		words = append(words, wording.LowerFirst(cause.Name)+sayHere(b.SiteName(cause.ID).Text())+" ("+wording.Chance(c.Now)+")")
 	}
 	return "Less likely: " + strings.Join(words, ", ") + "."
-}
-
-func (f Figures) sayAside(d *engine.Diagnosis) string {
-	return fmt.Sprintf("Something not listed here: %s. Nothing wrong with the drop: %s.", f.Chance(d.Outside), f.Chance(d.None))
 }
 
 func sayUnsaid(asks []string) []string {

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"downdrop/rulebase"
+	"downdrop/rulebase/quantity"
 )
 
 // hearWhoIsThere takes in who is there, where, alone or not, and with what tools.
@@ -80,10 +81,7 @@ type who struct {
 // whoIsThere takes a piece for who is there; nil where it says anything else, or nothing.
 func (l *listener) whoIsThere(text string) *who {
 	w, said := &who{}, false
-	strip := func(re interface {
-		MatchString(string) bool
-		ReplaceAllString(string, string) string
-	}) bool {
+	strip := func(re *quantity.Pattern) bool {
 		if !re.MatchString(text) {
 			return false
 		}

@@ -7,7 +7,6 @@ import (
 
 	"downdrop/cases"
 	"downdrop/cmd/internal/conversation"
-	"downdrop/engine"
 	"downdrop/rulebase"
 )
 
@@ -53,16 +52,3 @@ func beyondLooking(b *rulebase.Base, q conversation.Question) bool {
 	st := b.Step(id)
 	return st != nil && (st.Kind == rulebase.KindRemedy || st.Hazard != 0 || st.Stops != rulebase.StopsNothing || st.BringsBack || len(st.Needs) > 0 || len(st.PutsRight) > 0 || st.Who > rulebase.Operator)
 }
-
-// ShownNow are the causes of a diagnosis that are shown with a bar: the likeliest, as far as they
-// have any weight.
-func ShownNow(d *engine.Diagnosis, most int) []engine.CauseBelief {
-	causes := d.Causes[:min(most, len(d.Causes))]
-	if i := slices.IndexFunc(causes, func(c engine.CauseBelief) bool { return c.Now < leastShown }); i >= 0 {
-		causes = causes[:i]
-	}
-	return causes
-}
-
-// leastShown is the chance from which on a cause has a bar.
-const leastShown = 0.005

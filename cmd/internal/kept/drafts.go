@@ -84,3 +84,16 @@ func Shown(d *engine.Diagnosis) []cases.Draft {
 	}
 	return out
 }
+
+// ShownNow are the causes of a diagnosis that are shown with a bar: the likeliest, as far as they
+// have any weight.
+func ShownNow(d *engine.Diagnosis, most int) []engine.CauseBelief {
+	causes := d.Causes[:min(most, len(d.Causes))]
+	if i := slices.IndexFunc(causes, func(c engine.CauseBelief) bool { return c.Now < leastShown }); i >= 0 {
+		causes = causes[:i]
+	}
+	return causes
+}
+
+// leastShown is the chance from which on a cause has a bar.
+const leastShown = 0.005

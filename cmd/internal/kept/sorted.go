@@ -92,7 +92,7 @@ func trimmed(lines []string) []string {
 	for _, l := range lines {
 		if rest, ok := strings.CutPrefix(l, "  "); ok {
 			out = append(out, rest)
-		} else if l != "Understood:" {
+		} else if l != conversation.SaysUnderstood {
 			out = append(out, l)
 		}
 	}

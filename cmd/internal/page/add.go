@@ -11,6 +11,7 @@ import (
 
 	"downdrop/cases"
 	"downdrop/cmd/internal/report"
+	"downdrop/cmd/internal/wording"
 	"downdrop/engine"
 	"downdrop/rulebase"
 )
@@ -60,7 +61,7 @@ func (s *Server) addThen(w http.ResponseWriter, r *http.Request, then string, dr
 // note keeps free text.
 func (s *Server) note(w http.ResponseWriter, r *http.Request) error {
 	return s.add(w, r, func(*standing) ([]cases.Draft, error) {
-		text := oneLine(r.PostForm.Get("text"))
+		text := wording.OneLine(r.PostForm.Get("text"))
 		if text == "" {
 			return nil, refusal{http.StatusUnprocessableEntity, sayNothingSaid}
 		}
@@ -74,7 +75,7 @@ func (s *Server) note(w http.ResponseWriter, r *http.Request) error {
 // putIn notes something put in for a test, so that it is not forgotten.
 func (s *Server) putIn(w http.ResponseWriter, r *http.Request) error {
 	return s.addTo(w, r, "/close", func(*standing) ([]cases.Draft, error) {
-		what, where := r.PostForm.Get("what"), oneLine(r.PostForm.Get("where"))
+		what, where := r.PostForm.Get("what"), wording.OneLine(r.PostForm.Get("where"))
 		if !slices.Contains(cases.PutInKinds, what) || where == "" || utf8.RuneCountInString(where) > mostShort {
 			return nil, refusal{http.StatusUnprocessableEntity, sayPutInWhat}
 		}
@@ -96,7 +97,7 @@ func (s *Server) takeOut(w http.ResponseWriter, r *http.Request) error {
 // accept keeps why something may stay as it is: an abnormal finding that is not explained.
 func (s *Server) accept(w http.ResponseWriter, r *http.Request) error {
 	return s.addTo(w, r, "/close", func(*standing) ([]cases.Draft, error) {
-		why, symptom := oneLine(r.PostForm.Get("why")), r.PostForm.Get("symptom")
+		why, symptom := wording.OneLine(r.PostForm.Get("why")), r.PostForm.Get("symptom")
 		if ref, _ := s.o.Base.Lookup(symptom); ref.Kind != rulebase.KindSymptom || why == "" || utf8.RuneCountInString(why) > mostShort {
 			return nil, refusal{http.StatusUnprocessableEntity, sayAcceptWhy}
 		}
@@ -144,17 +145,17 @@ func (s *Server) showClosing(w http.ResponseWriter, r *http.Request, st *standin
 		Closed      bool
 	}{sheet: s.sheetOf(st.Case), Form: s.o.NewID(), Wrong: wrong, Causes: closingCauses(d), Still: report.InPlaceLines(st.Case), Closed: st.Case.State == cases.StateClosed}
 	for _, o := range cases.Outcomes {
-		data.Outcomes = append(data.Outcomes, choice{Value: o, Says: plain(o)})
+		data.Outcomes = append(data.Outcomes, choice{Value: o, Says: wording.Plain(o)})
 	}
 	for _, v := range cases.UnitVerdicts {
-		data.Verdicts = append(data.Verdicts, choice{Value: v, Says: plain(v)})
+		data.Verdicts = append(data.Verdicts, choice{Value: v, Says: wording.Plain(v)})
 	}
 	for _, k := range cases.PutInKinds {
-		data.Kinds = append(data.Kinds, choice{Value: k, Says: plain(k)})
+		data.Kinds = append(data.Kinds, choice{Value: k, Says: wording.Plain(k)})
 	}
 	for _, symptom := range d.NotExplained {
 		if !slices.ContainsFunc(st.Case.Accepted, func(a cases.Said[cases.Accepted]) bool { return a.Body.Symptom == symptom }) {
-			data.Unexplained = append(data.Unexplained, choice{Value: symptom, Says: plain(symptom)})
+			data.Unexplained = append(data.Unexplained, choice{Value: symptom, Says: wording.Plain(symptom)})
 		}
 	}
 	return show(w, status, "close", data)
@@ -193,7 +194,7 @@ func (s *Server) close(w http.ResponseWriter, r *http.Request) error {
 		http.Redirect(w, r, done, http.StatusSeeOther)
 		return nil
 	}
-	closing := cases.Closing{Causes: append([]string{}, r.PostForm["cause"]...), How: oneLine(r.PostForm.Get("how")), Outcome: r.PostForm.Get("outcome"), UnitVerdict: r.PostForm.Get("unit")}
+	closing := cases.Closing{Causes: append([]string{}, r.PostForm["cause"]...), How: wording.OneLine(r.PostForm.Get("how")), Outcome: r.PostForm.Get("outcome"), UnitVerdict: r.PostForm.Get("unit")}
 	if err := s.o.Desk.Closing(r.Context(), st.Case, &closing); err != nil {
 		return s.showClosing(w, r, st, http.StatusUnprocessableEntity, strings.Split(err.Error(), "\n"))
 	}
@@ -212,9 +213,6 @@ func (s *Server) reopen(w http.ResponseWriter, r *http.Request) error {
 		if st.Case.State != cases.StateClosed {
 			return nil, refusal{http.StatusConflict, sayNotClosed}
 		}
-		return []cases.Draft{cases.Say(cases.KindReopened, cases.Reason{Why: oneLine(r.PostForm.Get("why"))})}, nil
+		return []cases.Draft{cases.Say(cases.KindReopened, cases.Reason{Why: wording.OneLine(r.PostForm.Get("why"))})}, nil
 	})
 }
-
-// plain makes an id readable.
-func plain(id string) string { return strings.ReplaceAll(id, "_", " ") }

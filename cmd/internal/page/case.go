@@ -203,7 +203,7 @@ func (s *Server) caseJSON(w http.ResponseWriter, r *http.Request) error {
 
 // list shows the cases that are not closed, or those that a word finds.
 func (s *Server) list(w http.ResponseWriter, r *http.Request) error {
-	word := oneLine(r.URL.Query().Get("find"))
+	word := wording.OneLine(r.URL.Query().Get("find"))
 	q := cases.Query{Unsettled: word == "", Text: word}
 	if code, ok := cases.ReadCode(word); ok {
 		if c, err := s.o.Store.Case(r.Context(), code); err == nil {

@@ -9,6 +9,8 @@ import (
 	"net/http"
 	"sync"
 	"time"
+
+	"downdrop/cmd/internal/wording"
 )
 
 // How long a browser stays let in: a shift without a request, a month at all.
@@ -137,7 +139,7 @@ func (s *Server) enterForm(w http.ResponseWriter, r *http.Request) error {
 	return show(w, http.StatusOK, "enter", struct {
 		sheet
 		Key string
-	}{sheet{Title: sayEnterTitle}, oneLine(r.URL.Query().Get("key"))})
+	}{sheet{Title: sayEnterTitle}, wording.OneLine(r.URL.Query().Get("key"))})
 }
 
 func (s *Server) enter(w http.ResponseWriter, r *http.Request) error {

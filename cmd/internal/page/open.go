@@ -6,11 +6,11 @@ import (
 	"net/http"
 	"strconv"
 	"strings"
-	"unicode"
 	"unicode/utf8"
 
 	"downdrop/cases"
 	"downdrop/cmd/internal/conversation"
+	"downdrop/cmd/internal/wording"
 	"downdrop/rulebase"
 )
 
@@ -93,7 +93,7 @@ const (
 func readOpening(r *http.Request) (cases.Opening, error) {
 	var o cases.Opening
 	for name, to := range map[string]*string{"location": &o.Location, "type": &o.Unit.Type, "serial": &o.Unit.Serial, "story": &o.Complaint} {
-		*to = oneLine(r.PostForm.Get(name))
+		*to = wording.OneLine(r.PostForm.Get(name))
 		most := mostShort
 		if name == "story" {
 			most = mostStory
@@ -110,20 +110,4 @@ func readOpening(r *http.Request) (cases.Opening, error) {
 		o.Drop = n
 	}
 	return o, nil
-}
-
-// oneLine is a text without what cannot be seen: no control signs, no signs that turn
-// the direction of writing.
-func oneLine(text string) string {
-	text = strings.ToValidUTF8(text, "?")
-	text = strings.Map(func(r rune) rune {
-		switch {
-		case unicode.IsSpace(r):
-			return ' '
-		case unicode.IsControl(r), unicode.Is(unicode.Cf, r):
-			return -1
-		}
-		return r
-	}, text)
-	return strings.Join(strings.Fields(text), " ")
 }

@@ -11,6 +11,8 @@ import (
 	"strings"
 	"time"
 	"unicode/utf8"
+
+	"downdrop/cmd/internal/wording"
 )
 
 // How a device of the network comes in: by a code that is read off where the program was
@@ -126,7 +128,7 @@ func (s *Server) pair(w http.ResponseWriter, r *http.Request) error {
 		}
 		return -1
 	}, r.PostForm.Get("code"))
-	name := oneLine(r.PostForm.Get("name"))
+	name := wording.OneLine(r.PostForm.Get("name"))
 	if utf8.RuneCountInString(name) > mostName {
 		return refusal{http.StatusUnprocessableEntity, fmt.Sprintf(sayLongField, "The name", mostName)}
 	}

@@ -58,7 +58,7 @@ func (s *Server) agree(w http.ResponseWriter, r *http.Request) error {
 			name, says string
 			to         *string
 		}{{"off", kept.SaysOff, &a.Off}, {"back", kept.SaysBack, &a.Back}, {"else", kept.SaysElse, &a.Else}} {
-			*field.to = oneLine(r.PostForm.Get(field.name))
+			*field.to = wording.OneLine(r.PostForm.Get(field.name))
 			if *field.to == "" {
 				return nil, refusal{http.StatusUnprocessableEntity, sayAgreeAll}
 			}

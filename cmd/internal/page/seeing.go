@@ -12,6 +12,7 @@ import (
 
 	"downdrop/cases"
 	"downdrop/cmd/internal/report"
+	"downdrop/cmd/internal/wording"
 	"downdrop/engine"
 	"downdrop/rulebase"
 )
@@ -66,7 +67,7 @@ func (s *Server) causes(w http.ResponseWriter, r *http.Request) error {
 	for _, f := range d.Facts {
 		if byRule(d.Base, f) {
 			for _, why := range f.Why {
-				data.Facts = append(data.Facts, plain(why))
+				data.Facts = append(data.Facts, wording.Plain(why))
 			}
 		}
 	}
@@ -116,9 +117,9 @@ func weightRows(d *engine.Diagnosis) []weightRow {
 		if math.Abs(bits) < 0.07 || math.IsNaN(bits) {
 			continue
 		}
-		row := weightRow{Finding: plain(w.Finding) + " " + plain(w.Value)}
+		row := weightRow{Finding: wording.Plain(w.Finding) + " " + wording.Plain(w.Value)}
 		if w.Rule != "" {
-			row.Finding += " (by a rule: " + plain(w.Rule) + ")"
+			row.Finding += " (by a rule: " + wording.Plain(w.Rule) + ")"
 		}
 		row.Long = int(math.Min(50, 10*math.Abs(bits)) + 0.5)
 		switch {
@@ -194,7 +195,7 @@ func movedOf(d *engine.Diagnosis, c *cases.Case) *moved {
 		m.Marks = append(m.Marks, movedMark{X: movedMargin + movedStep*i, Number: i + 1, Said: said[i]})
 	}
 	for n, id := range ids {
-		l := movedLine{Number: n + 1, Name: plain(id), Dash: dashes[n]}
+		l := movedLine{Number: n + 1, Name: wording.Plain(id), Dash: dashes[n]}
 		for _, now := range d.Causes {
 			if cause := &d.Base.Causes[now.Cause]; cause.ID == id {
 				l.Name, l.Chance = cause.Name, report.Chance(now.Probability)
@@ -231,11 +232,11 @@ func saidBefore(c *cases.Case) []string {
 		case e.Kind == cases.KindRanking:
 			out, since = append(out, strings.Join(since, "; ")), nil
 		case e.Kind == cases.KindFinding && json.Unmarshal(e.Body, &finding) == nil:
-			since = append(since, plain(finding.Symptom)+" "+plain(wordOf(finding.Value)))
+			since = append(since, wording.Plain(finding.Symptom)+" "+wording.Plain(wordOf(finding.Value)))
 		case e.Kind == cases.KindGiven && json.Unmarshal(e.Body, &given) == nil:
-			since = append(since, plain(given.ID)+" "+plain(wordOf(given.Value)))
+			since = append(since, wording.Plain(given.ID)+" "+wording.Plain(wordOf(given.Value)))
 		case e.Kind == cases.KindDone && json.Unmarshal(e.Body, &done) == nil:
-			since = append(since, fmt.Sprintf(sayDone, plain(done.ID)))
+			since = append(since, fmt.Sprintf(sayDone, wording.Plain(done.ID)))
 		case e.Kind == cases.KindTakenBack:
 			since = append(since, sayOneTakenBack)
 		}

@@ -19,6 +19,7 @@ import (
 	"downdrop/cases"
 	"downdrop/cmd/internal/report"
 	"downdrop/cmd/internal/shop"
+	"downdrop/cmd/internal/wording"
 	"downdrop/engine"
 	"downdrop/rulebase"
 )
@@ -220,7 +221,7 @@ func hasForm(c *cases.Card, form string) bool {
 
 // short reads a field of at most so many letters, on one line.
 func short(r *http.Request, name string, most int) (string, error) {
-	text := oneLine(r.PostForm.Get(name))
+	text := wording.OneLine(r.PostForm.Get(name))
 	if utf8.RuneCountInString(text) > most {
 		return "", refusal{http.StatusUnprocessableEntity, fmt.Sprintf(sayLongField, strings.ToUpper(name[:1])+name[1:], most)}
 	}
@@ -267,9 +268,9 @@ func (s *Server) shop(w http.ResponseWriter, r *http.Request) error {
 		Groups []group
 		Found  []row
 		Find   string
-	}{sheet: sheet{Title: sayShopTitle, In: true}, Find: oneLine(r.URL.Query().Get("find"))}
+	}{sheet: sheet{Title: sayShopTitle, In: true}, Find: wording.OneLine(r.URL.Query().Get("find"))}
 	for _, state := range cases.ShopStates {
-		g := group{State: upperFirst(plain(string(state)))}
+		g := group{State: wording.UpperFirst(wording.Plain(string(state)))}
 		for _, c := range list {
 			if c.State() == state {
 				says, err := firstLine(func(w io.Writer) error { return report.UnitLine(w, report.Unfolded, c, s.o.Now()) })
@@ -306,13 +307,6 @@ func firstLine(print func(io.Writer) error) (string, error) {
 	err := print(&b)
 	first, _, _ := strings.Cut(strings.TrimSpace(b.String()), "\n")
 	return first, err
-}
-
-func upperFirst(text string) string {
-	if text == "" {
-		return ""
-	}
-	return strings.ToUpper(text[:1]) + text[1:]
 }
 
 // A receiving is the form of a unit that comes in, and what is asked about it.
@@ -384,7 +378,7 @@ func (s *Server) receiveUnit(w http.ResponseWriter, r *http.Request) error {
 		http.Redirect(w, r, unitPath(key), http.StatusSeeOther)
 		return nil
 	case err == nil && !card.MayCome():
-		return wrong(sayHereAlready, plain(string(card.State())))
+		return wrong(sayHereAlready, wording.Plain(string(card.State())))
 	}
 	linked, ask, err := s.linked(r, rec.Unit, code)
 	if err != nil {
@@ -507,20 +501,20 @@ func (s *Server) unit(w http.ResponseWriter, r *http.Request) error {
 	state := c.State()
 	p.InShop, p.InRepair, p.Received, p.MayOffer = state.InShop(), state == cases.ShopInRepair, state != "", shop.MayOffer(state)
 	for _, to := range state.MayFollow() {
-		p.States = append(p.States, choice{Value: string(to), Says: plain(string(to))})
+		p.States = append(p.States, choice{Value: string(to), Says: wording.Plain(string(to))})
 	}
 	for _, v := range rulebase.Verdicts {
-		p.Verdicts = append(p.Verdicts, choice{Value: string(v), Says: plain(string(v))})
+		p.Verdicts = append(p.Verdicts, choice{Value: string(v), Says: wording.Plain(string(v))})
 	}
 	for _, v := range cases.ContaminationStates {
-		p.Statements = append(p.Statements, choice{Value: v, Says: plain(v)})
+		p.Statements = append(p.Statements, choice{Value: v, Says: wording.Plain(v)})
 	}
 	if st := c.Stay(); st != nil {
 		p.Stated = st.Statement != nil
 		if o := st.Offer(); o != nil {
 			p.HasOffer = true
 			for _, way := range o.Offer.Ways {
-				p.Ways = append(p.Ways, choice{Value: way.Way, Says: plain(way.Way)})
+				p.Ways = append(p.Ways, choice{Value: way.Way, Says: wording.Plain(way.Way)})
 			}
 			p.Ways = append(p.Ways, choice{Value: "declined", Says: "none of them: declined"})
 		}
@@ -577,13 +571,13 @@ func (s *Server) moveUnit(w http.ResponseWriter, r *http.Request) error {
 		if found := shop.ByRecord(c, &m); found != nil && m.To == cases.ShopReleased {
 			return nil, wrong(sayRecordBad, found.Number, found.Issue)
 		} else if found != nil {
-			return nil, wrong(sayRecordSays, found.Number, found.Issue, plain(found.Verdict))
+			return nil, wrong(sayRecordSays, found.Number, found.Issue, wording.Plain(found.Verdict))
 		}
 		switch why := c.Refuses(m); why {
 		case "":
 			return []cases.Draft{cases.Say(cases.KindMoved, m)}, nil
 		case cases.RefusedByTable:
-			return nil, wrong(sayRefusedByTable, plain(string(c.State())), plain(to))
+			return nil, wrong(sayRefusedByTable, wording.Plain(string(c.State())), wording.Plain(to))
 		case cases.RefusedLate:
 			return nil, wrong(sayRefusedLate, c.Stay().Offer().Offer.Until)
 		default:
@@ -628,7 +622,7 @@ func (s *Server) repairUnit(w http.ResponseWriter, r *http.Request) error {
 		}
 		var parts []string
 		for part := range strings.Lines(strings.ReplaceAll(r.PostForm.Get("parts"), "\r", "\n")) {
-			if part = oneLine(part); part != "" {
+			if part = wording.OneLine(part); part != "" {
 				parts = append(parts, part)
 			}
 		}
@@ -638,7 +632,7 @@ func (s *Server) repairUnit(w http.ResponseWriter, r *http.Request) error {
 		ref, _ := s.o.Base.Lookup(b.Cause)
 		switch {
 		case c.State() != cases.ShopInRepair:
-			return nil, wrong(sayNotInRepair, plain(string(c.State())))
+			return nil, wrong(sayNotInRepair, wording.Plain(string(c.State())))
 		case b.Section == "" || b.Did == "":
 			return nil, wrong(sayRepairDid)
 		case !slices.Contains(cases.WorkKinds, b.As) || b.Solder != "" && !slices.Contains(cases.Solders, b.Solder):

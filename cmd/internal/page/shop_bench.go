@@ -22,6 +22,7 @@ import (
 	"downdrop/cmd/internal/kept"
 	"downdrop/cmd/internal/report"
 	"downdrop/cmd/internal/shop"
+	"downdrop/cmd/internal/wording"
 	"downdrop/engine"
 	"downdrop/engine/bench"
 	"downdrop/rulebase"
@@ -69,7 +70,7 @@ func (s *Server) runsOf(key string) ([]runRow, error) {
 		if st.Verdict == bench.NoVerdict {
 			says += fmt.Sprintf(sayRunOpen, max(st.Wants.Step+1, 1), len(st.Steps))
 		} else {
-			says += fmt.Sprintf(sayRunVerdict, plain(string(st.Verdict)))
+			says += fmt.Sprintf(sayRunVerdict, wording.Plain(string(st.Verdict)))
 		}
 		all = append(all, found{runRow{"/bench?run=" + strings.TrimSuffix(filepath.Base(name), runEnd), says}, run.Events[0].At})
 	}
@@ -158,7 +159,7 @@ func (s *Server) benchBegin(w http.ResponseWriter, r *http.Request) error {
 	if code := get("case"); code != "" {
 		k, err := s.o.Store.Case(r.Context(), code)
 		if errors.Is(err, cases.ErrNotFound) {
-			return wrong(sayNoCaseCalled, oneLine(code))
+			return wrong(sayNoCaseCalled, wording.OneLine(code))
 		}
 		if err != nil {
 			return err
@@ -373,7 +374,7 @@ func (p *benchPage) answers(st *bench.State) {
 		case rulebase.ReadsWord, rulebase.ReadsYesNo:
 			p.Kind = "word"
 			for _, w := range g.OneOf {
-				p.Words = append(p.Words, plain(w))
+				p.Words = append(p.Words, wording.Plain(w))
 			}
 			if len(p.Words) == 0 {
 				p.Words = []string{"yes", "no"}

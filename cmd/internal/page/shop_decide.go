@@ -16,6 +16,7 @@ import (
 	"downdrop/cases"
 	"downdrop/cmd/internal/report"
 	"downdrop/cmd/internal/shop"
+	"downdrop/cmd/internal/wording"
 	"downdrop/engine/ways"
 	"downdrop/rulebase"
 )
@@ -27,9 +28,9 @@ var askedBeside = []string{"bad", "downtime", "spares", "age", "modules"}
 
 // saidOf reads what is said beside the sheet.
 func saidOf(get func(string) string) *shop.Said {
-	said := &shop.Said{Bad: oneLine(get("bad")), Downtime: oneLine(get("downtime")), Spares: oneLine(get("spares")), Age: oneLine(get("age"))}
+	said := &shop.Said{Bad: wording.OneLine(get("bad")), Downtime: wording.OneLine(get("downtime")), Spares: wording.OneLine(get("spares")), Age: wording.OneLine(get("age"))}
 	for module := range strings.SplitSeq(get("modules"), ",") {
-		if module = oneLine(module); module != "" {
+		if module = wording.OneLine(module); module != "" {
 			said.Modules = append(said.Modules, module)
 		}
 	}
@@ -72,7 +73,7 @@ func (s *Server) decideForm(w http.ResponseWriter, r *http.Request) error {
 	}
 	p := s.newDecidePage(r, c)
 	for _, name := range askedBeside {
-		p.Asked[name] = oneLine(q.Get(name))
+		p.Asked[name] = wording.OneLine(q.Get(name))
 	}
 	if q.Get("sheet") == "" {
 		return show(w, http.StatusOK, "decide", p)
@@ -168,7 +169,7 @@ func (s *Server) decide(w http.ResponseWriter, r *http.Request) error {
 	p := s.newDecidePage(r, c)
 	q := url.Values{"of": {c.ID}}
 	for _, name := range askedBeside {
-		if text := oneLine(r.PostForm.Get(name)); text != "" {
+		if text := wording.OneLine(r.PostForm.Get(name)); text != "" {
 			p.Asked[name] = text
 			q.Set(name, text)
 		}
@@ -263,7 +264,7 @@ func (s *Server) queried(r *http.Request) (*report.Decision, error) {
 func (s *Server) makeOffer(w http.ResponseWriter, r *http.Request) error {
 	return s.onUnit(w, r, func(c *cases.Card) ([]cases.Draft, error) {
 		if !shop.MayOffer(c.State()) {
-			return nil, wrong(sayNoOfferYet, plain(string(c.State())))
+			return nil, wrong(sayNoOfferYet, wording.Plain(string(c.State())))
 		}
 		now := s.o.Now()
 		until, err := time.ParseInLocation(time.DateOnly, r.PostForm.Get("until"), now.Location())

@@ -8,6 +8,7 @@ import (
 	"downdrop/cases"
 	"downdrop/cmd/internal/report"
 	"downdrop/cmd/internal/shop"
+	"downdrop/cmd/internal/wording"
 )
 
 // A storyRow is an entry of a unit, with its number.
@@ -64,7 +65,7 @@ func (s *Server) takeBackEntry(w http.ResponseWriter, r *http.Request) error {
 
 // monthOf adds up the month that a request is about.
 func (s *Server) monthOf(r *http.Request) (*cases.Month, error) {
-	word := oneLine(r.URL.Query().Get("of"))
+	word := wording.OneLine(r.URL.Query().Get("of"))
 	m, ok, err := shop.Month(r.Context(), s.o.Store, word, s.o.Now())
 	if err == nil && !ok {
 		return nil, wrong(sayNoMonth)

@@ -16,6 +16,7 @@ import (
 	"downdrop/cases"
 	"downdrop/cmd/internal/kept"
 	"downdrop/cmd/internal/report"
+	"downdrop/cmd/internal/wording"
 	"downdrop/engine"
 	paper "downdrop/engine/sheet"
 	"downdrop/rulebase"
@@ -199,7 +200,7 @@ func rowsOfSheet(p *rulebase.Sheet, s *rulebase.Situation) []trunkRow {
 	}
 	host := trunkRow{Kind: "host", Says: []string{sayHost}}
 	if p.Shield != nil && p.Shield.Bonded != "" {
-		host.Says = append(host.Says, fmt.Sprintf(sayShieldBonded, plain(p.Shield.Bonded)))
+		host.Says = append(host.Says, fmt.Sprintf(sayShieldBonded, wording.Plain(p.Shield.Bonded)))
 	}
 	if p.Bias != nil {
 		add("bias", p.Bias.AtM, fmt.Sprintf(sayBias, ohms(p.Bias.Up), ohms(p.Bias.Down)))
@@ -225,7 +226,7 @@ func rowsOfSheet(p *rulebase.Sheet, s *rulebase.Situation) []trunkRow {
 		add("terminator", t.AtM, says)
 	}
 	for _, d := range p.Inline {
-		add("inline", d.AtM, strings.TrimSpace(plain(d.Kind)+" "+d.Name))
+		add("inline", d.AtM, strings.TrimSpace(wording.Plain(d.Kind)+" "+d.Name))
 	}
 	for _, t := range p.Stubs {
 		says := fmt.Sprintf(sayStub, length(t.LengthM))

@@ -6,9 +6,8 @@ import (
 	"math"
 	"slices"
 	"strings"
-	"unicode"
-	"unicode/utf8"
 
+	"downdrop/cmd/internal/wording"
 	"downdrop/engine"
 	"downdrop/engine/bench"
 	"downdrop/rulebase"
@@ -224,16 +223,6 @@ func benchReads(r *bench.Result) string {
 	return r.Text
 }
 
-// lowerFirst begins a name with a small letter, as inside a sentence, but not a short form.
-func lowerFirst(text string) string {
-	r, n := utf8.DecodeRuneInString(text)
-	next, _ := utf8.DecodeRuneInString(text[n:])
-	if unicode.IsUpper(next) || unicode.IsDigit(next) {
-		return text
-	}
-	return string(unicode.ToLower(r)) + text[n:]
-}
-
 // spans writes rising numbers, neighbours as from-to.
 func spans(all []int) string {
 	var out []string
@@ -308,7 +297,7 @@ func sayBenchDiagnosis(d *engine.Diagnosis) string {
 	var likely []string
 	for _, c := range d.Causes[:min(2, len(d.Causes))] {
 		if c.Probability >= 0.1 {
-			likely = append(likely, fmt.Sprintf("%s (%s)", lowerFirst(d.Base.Causes[c.Cause].Name), Chance(c.Probability)))
+			likely = append(likely, fmt.Sprintf("%s (%s)", wording.LowerFirst(d.Base.Causes[c.Cause].Name), Chance(c.Probability)))
 		}
 	}
 	says := fmt.Sprintf(sayBenchUnit, Chance(d.UnitOut))
@@ -409,7 +398,7 @@ func BenchProcedure(w io.Writer, p *rulebase.Procedure, unit *rulebase.Profile, 
 		out.gap()
 		out.say(fmt.Sprintf(sayBenchShowStep, i+1, st.Name, benchMinutes(st.Minutes)))
 		if s != nil && !s.Applies(st) {
-			out.item("     ", upperFirst(benchOutcomes[bench.NotMeant])+".")
+			out.item("     ", wording.UpperFirst(benchOutcomes[bench.NotMeant])+".")
 			continue
 		}
 		if st.When != nil {

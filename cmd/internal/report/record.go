@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"downdrop/cases"
+	"downdrop/cmd/internal/wording"
 	"downdrop/engine/bench"
 	"downdrop/rulebase"
 )
@@ -270,7 +271,7 @@ func (s *recordSheet) lists(run *benchRunJSON) {
 	}
 	for _, t := range run.Instruments {
 		if t.Until == "" || t.Late {
-			deviations = append(deviations, fmt.Sprintf("%s %s: %s.", upperFirst(t.Kind), t.Name, calibration(t)))
+			deviations = append(deviations, fmt.Sprintf("%s %s: %s.", wording.UpperFirst(t.Kind), t.Name, calibration(t)))
 		}
 	}
 	if run.TakenBack > 0 {

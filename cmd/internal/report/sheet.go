@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"unicode"
-	"unicode/utf8"
 
 	"downdrop/engine/sheet"
 	"downdrop/rulebase"
@@ -176,9 +174,3 @@ func (o *Ohms) JSON(w io.Writer) error {
 }
 
 func metres(x float64) string { return fmt.Sprintf("%.0f m", x) }
-
-// upperFirst begins a text with a capital.
-func upperFirst(text string) string {
-	r, n := utf8.DecodeRuneInString(text)
-	return string(unicode.ToUpper(r)) + text[n:]
-}

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"downdrop/cases"
+	"downdrop/cmd/internal/wording"
 )
 
 // minuteForm is a moment before a line of a list.
@@ -174,7 +175,7 @@ func UnitsText(w io.Writer, width int, list []*cases.Card, chosen bool, now time
 			continue
 		}
 		p.gap()
-		p.say(upperFirst(shopStateNames[state]) + ", " + counted(len(in), "unit") + ":")
+		p.say(wording.UpperFirst(shopStateNames[state]) + ", " + counted(len(in), "unit") + ":")
 		for _, c := range in {
 			p.item("  - ", sayUnitOfList(c, now))
 		}

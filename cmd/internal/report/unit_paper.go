@@ -11,6 +11,7 @@ import (
 	"sync"
 
 	"downdrop/cases"
+	"downdrop/cmd/internal/wording"
 	"downdrop/rulebase"
 )
 
@@ -169,7 +170,7 @@ func contaminationPart(c *cases.Case) PaperPart {
 	}
 	part.Says = sayTickOne
 	for _, state := range cases.ContaminationStates {
-		part.Boxes = append(part.Boxes, upperFirst(contaminationNames[state])+"."+contaminationBlanks[state])
+		part.Boxes = append(part.Boxes, wording.UpperFirst(contaminationNames[state])+"."+contaminationBlanks[state])
 	}
 	return part
 }
@@ -215,7 +216,7 @@ func NewOfferPaper(c *cases.Card, o *cases.Offered) *Paper {
 	x := &Paper{Title: sayOfferTitle(c), Lead: sayOfferLead(c, o)}
 	offered := PaperPart{Title: titlePaperWays}
 	for i := range o.Offer.Ways {
-		offered.Boxes = append(offered.Boxes, upperFirst(sayOfferedWay(&o.Offer, &o.Offer.Ways[i]))+".")
+		offered.Boxes = append(offered.Boxes, wording.UpperFirst(sayOfferedWay(&o.Offer, &o.Offer.Ways[i]))+".")
 	}
 	offered.Boxes = append(offered.Boxes, sayNoneOfThese)
 	offered.Says = sayMoneyOffered

@@ -126,6 +126,14 @@ func (r *Run) Append(e bench.Event) error {
 	return nil
 }
 
+// Close lets go of a run's file.
+func (r *Run) Close() error {
+	if r.file == nil {
+		return nil
+	}
+	return r.file.Close()
+}
+
 // State is what the run has come to, by the procedure and the profile that it began
 // with: both are in its first event, so that a shop may change its files meanwhile.
 func (r *Run) State(base *rulebase.Base) (*bench.State, error) {

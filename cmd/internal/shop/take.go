@@ -77,11 +77,3 @@ func Found(before, after *bench.State) []cases.Draft {
 	}
 	return drafts
 }
-
-// Close lets go of a run's file.
-func (r *Run) Close() error {
-	if r.file == nil {
-		return nil
-	}
-	return r.file.Close()
-}

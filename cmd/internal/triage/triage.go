@@ -121,7 +121,7 @@ func NewDesk(base *rulebase.Base, remember int) *Desk {
 		remember = 2048
 	}
 	d := &Desk{base: base, prepared: engine.Prepare(base), opinions: newMemory[opinion](remember), heard: newMemory[hearing](remember), clauses: newMemory[hearing](remember)}
-	d.talk = conversation.New(base, nil, conversation.Figures{})
+	d.talk = conversation.New(base, nil)
 	for i := range base.Givens {
 		g := &base.Givens[i]
 		if g.FilledBy == "at" && slices.Contains(g.OneOf, string(rulebase.Bench)) {

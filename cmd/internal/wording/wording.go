@@ -10,6 +10,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"downdrop/cases"
 	"downdrop/rulebase"
@@ -93,13 +95,16 @@ func Stopgap(s *rulebase.Step) []string {
 		lines = append(lines, "While it lasts: "+strings.TrimRight(s.SideEffects, ".")+".")
 	}
 	if s.Days > 0 {
-		days := strconv.FormatFloat(s.Days, 'g', -1, 64) + " days"
-		if s.Days == 1 {
-			days = "1 day"
-		}
-		return append(lines, "It ends after "+days+" at the latest: write the date down, with who sees to it.")
+		return append(lines, "It ends after "+days(s.Days)+" at the latest: write the date down, with who sees to it.")
 	}
 	return append(lines, "Write down the date on which it ends, and who sees to it.")
+}
+
+func days(n float64) string {
+	if n == 1 {
+		return "1 day"
+	}
+	return strconv.FormatFloat(n, 'g', -1, 64) + " days"
 }
 
 // Quiet says how long a fault that comes and goes has to stay away before that means
@@ -116,15 +121,41 @@ func Quiet(times, share float64, every, quiet string) string {
 }
 
 // InSentence makes a text that stands by itself part of a sentence.
-func InSentence(text string) string {
-	text = strings.TrimRight(text, ".")
-	if len(text) > 1 && text[0] >= 'A' && text[0] <= 'Z' && text[1] >= 'a' && text[1] <= 'z' {
-		return strings.ToLower(text[:1]) + text[1:]
-	}
-	if rest, ok := strings.CutPrefix(text, "A "); ok {
-		return "a " + rest
+func InSentence(text string) string { return LowerFirst(strings.TrimRight(text, ".")) }
+
+// LowerFirst begins a text with a small letter, as inside a sentence, unless it begins with a
+// short form or with "I".
+func LowerFirst(text string) string {
+	first, n := utf8.DecodeRuneInString(text)
+	next, _ := utf8.DecodeRuneInString(text[n:])
+	if unicode.IsLower(next) || first == 'A' && next == ' ' {
+		return string(unicode.ToLower(first)) + text[n:]
 	}
 	return text
+}
+
+// UpperFirst begins a text with a capital.
+func UpperFirst(text string) string {
+	first, n := utf8.DecodeRuneInString(text)
+	if n == 0 {
+		return text
+	}
+	return string(unicode.ToUpper(first)) + text[n:]
+}
+
+// OneLine is what somebody typed without what cannot be seen: no control signs, no signs that turn
+// the direction of writing, and one space between words.
+func OneLine(text string) string {
+	text = strings.Map(func(r rune) rune {
+		switch {
+		case unicode.IsSpace(r):
+			return ' '
+		case unicode.IsControl(r), unicode.Is(unicode.Cf, r):
+			return -1
+		}
+		return r
+	}, strings.ToValidUTF8(text, "?"))
+	return strings.Join(strings.Fields(text), " ")
 }
 
 // NameOf is what a step asks to be done; a symptom offered by itself is its question.
@@ -165,7 +196,7 @@ func PutIn(p cases.PutIn, accepted bool) string {
 func PutInBy(b *rulebase.Base, r *rulebase.Step) (what, until string) {
 	what = strings.TrimSuffix(InSentence(NameOf(b, r)), ".")
 	if r.Days > 0 {
-		until = fmt.Sprintf("%s from then at the latest", Counted(int(r.Days), "day"))
+		until = days(r.Days) + " from then at the latest"
 	}
 	return what, until
 }
@@ -189,8 +220,6 @@ func InPlaceLines(c *cases.Case) []string {
 	}
 	return lines
 }
-
-// Words.
 
 // Plain is an id as words.
 func Plain(id string) string { return strings.ReplaceAll(id, "_", " ") }

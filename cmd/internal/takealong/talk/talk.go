@@ -13,13 +13,11 @@ import (
 	"slices"
 	"strings"
 	"time"
-	"unicode"
 	"unicode/utf8"
 
 	"downdrop/cases"
 	"downdrop/cmd/internal/conversation"
 	"downdrop/cmd/internal/kept"
-	"downdrop/cmd/internal/wording"
 	"downdrop/engine"
 	"downdrop/rulebase"
 )
@@ -63,7 +61,7 @@ func Open(o Opening, now func() time.Time) (*Case, error) {
 	c := &Case{base: base, opening: o, now: now}
 	c.talk = conversation.New(base, func(ctx context.Context, s rulebase.Situation, opt engine.Options) (*engine.Diagnosis, error) {
 		return engine.Diagnose(ctx, prepared, s, opt)
-	}, conversation.Figures{Chance: wording.Chance, Minutes: wording.Minutes}).WithClock(now)
+	}).WithClock(now)
 	c.opening.Base = ""
 	if err := c.Merge(o.Case, o.Site); err != nil {
 		return nil, err
@@ -398,17 +396,3 @@ const (
 	mostStory = 4000
 	mostShort = 120
 )
-
-// oneLine is a text without what cannot be seen.
-func oneLine(text string) string {
-	text = strings.Map(func(r rune) rune {
-		switch {
-		case unicode.IsSpace(r):
-			return ' '
-		case unicode.IsControl(r), unicode.Is(unicode.Cf, r), r == utf8.RuneError:
-			return -1
-		}
-		return r
-	}, text)
-	return strings.Join(strings.Fields(text), " ")
-}

@@ -65,7 +65,7 @@ func (c *Case) agree(st *kept.Standing, r Request) error {
 	if st.Has(r.Form) {
 		return nil
 	}
-	a := kept.Agreement{Off: oneLine(r.Off), Back: oneLine(r.Back), Else: oneLine(r.Else)}
+	a := kept.Agreement{Off: wording.OneLine(r.Off), Back: wording.OneLine(r.Back), Else: wording.OneLine(r.Else)}
 	for _, text := range []string{a.Off, a.Back, a.Else} {
 		if text == "" || utf8.RuneCountInString(text) > mostShort {
 			return refusal(sayAgreeAll)
