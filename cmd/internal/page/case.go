@@ -252,3 +252,7 @@ func causeRows(d *engine.Diagnosis, most int) (rows []causeRow, others []string)
 	}
 	return rows, []string{wording.Aside(d.Outside, d.None)}
 }
+
+func (s *Server) sheetOf(c *cases.Case) sheet {
+	return sheet{Title: caseTitle(c), Code: c.Code, Where: wording.Where(c), In: true}
+}

@@ -267,3 +267,19 @@ func chanceIn(r cases.Ranking, id string) float64 {
 	}
 	return 0
 }
+
+// chancesOf is how a set of causes is said.
+func chancesOf(d *engine.Diagnosis, most int) []causeRow {
+	var out []causeRow
+	for _, e := range d.Explanations {
+		if len(e.Causes) < 2 || len(out) == most || e.Probability < 0.0005 {
+			continue
+		}
+		var names []string
+		for _, c := range e.Causes {
+			names = append(names, d.Base.Causes[c].Name)
+		}
+		out = append(out, causeRow{Name: strings.Join(names, sayAndAlso), Chance: report.Chance(e.Probability), Width: int(100*e.Probability + 0.5)})
+	}
+	return out
+}

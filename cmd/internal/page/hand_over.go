@@ -1,0 +1,247 @@
+package page
+
+import (
+	"bytes"
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"mime"
+	"net/http"
+	"net/url"
+	"strings"
+	"time"
+
+	"downdrop/cases"
+	"downdrop/cmd/internal/conversation"
+	"downdrop/cmd/internal/report"
+	"downdrop/rulebase"
+)
+
+// summary is the case as text, to be pasted into somebody's ticket.
+func (s *Server) summary(w http.ResponseWriter, r *http.Request) error {
+	c, err := s.o.Store.Case(r.Context(), r.PathValue("code"))
+	if err != nil {
+		return err
+	}
+	d, err := s.diagnose(r.Context(), c.Situation)
+	if err != nil {
+		return err
+	}
+	earlier, err := cases.LookBack(r.Context(), s.o.Store, c)
+	if err != nil {
+		return err
+	}
+	var text strings.Builder
+	if err := report.CaseText(&text, report.Columns, d, c, &earlier); err != nil {
+		return err
+	}
+	return show(w, http.StatusOK, "summary", struct {
+		sheet
+		Text string
+		Rows int
+	}{s.sheetOf(c), text.String(), min(40, 2+strings.Count(text.String(), "\n"))})
+}
+
+// A code is a part of a hand-over as text and as a drawing for cameras.
+type code struct {
+	Text string
+	Size int // modules on a side, with the border
+	Path string
+}
+
+// handOver shows the text and codes that another place takes in. A case that was handed
+// over by this form is shown again by the same address.
+func (s *Server) handOver(w http.ResponseWriter, r *http.Request) error {
+	c, err := s.o.Store.Case(r.Context(), r.PathValue("code"))
+	if err != nil {
+		return err
+	}
+	data := struct {
+		sheet
+		Form  string
+		To    string
+		Codes []code
+		Apart []string // files that neither codes nor text hold
+		Stays string   // that the sheet is not in them either; ""
+	}{sheet: s.sheetOf(c), Form: s.o.NewID(), To: string(c.HandedTo), Apart: report.TravelApartLines(c)}
+	if c.HandedTo != "" {
+		sheet, err := s.sheetText(r.Context(), c)
+		if err != nil {
+			return err
+		}
+		parts, carried, err := cases.HandOverWith(c, sheet, cases.SheetParts)
+		if err != nil {
+			return err
+		}
+		if c.Situation.SheetFile != "" && !carried {
+			data.Stays = report.SheetStays + sayBringSheet
+		}
+		for _, p := range parts {
+			drawn, err := drawCode(p)
+			if err != nil {
+				return err
+			}
+			data.Codes = append(data.Codes, drawn)
+		}
+	}
+	return show(w, http.StatusOK, "handover", data)
+}
+
+// drawCode draws a part as the outline of its dark modules, row by row.
+func drawCode(text string) (code, error) {
+	q, err := report.QR(text)
+	if err != nil {
+		return code{}, err
+	}
+	var path strings.Builder
+	for y := range q.Size() {
+		for x := 0; x < q.Size(); x++ {
+			n := 0
+			for x+n < q.Size() && q.Dark(x+n, y) {
+				n++
+			}
+			if n > 0 {
+				fmt.Fprintf(&path, "M%d %dh%dv1h-%dz", x+4, y+4, n, n)
+				x += n
+			}
+		}
+	}
+	return code{text, q.Size() + 8, path.String()}, nil
+}
+
+// give hands a case over to another place.
+func (s *Server) give(w http.ResponseWriter, r *http.Request) error {
+	if err := readForm(r); err != nil {
+		return err
+	}
+	to := placeOf(r.PostForm.Get("to"))
+	if to == "" {
+		return refusal{http.StatusUnprocessableEntity, sayHandTo}
+	}
+	return s.addThen(w, r, "/hand-over", func(st *standing) ([]cases.Draft, error) {
+		return []cases.Draft{cases.Say(cases.KindHandedOver, cases.HandOver{To: to})}, nil
+	})
+}
+
+// takeOverForm asks who takes over in this browser.
+func (s *Server) takeOverForm(w http.ResponseWriter, r *http.Request) error {
+	st, err := s.find(r)
+	if err != nil {
+		return err
+	}
+	data := struct {
+		sheet
+		Form   string
+		By     string // who writes until now, ""
+		Whos   []choice
+		Closed bool
+	}{sheet: s.sheetOf(st.Case), Form: s.o.NewID(), By: cmp.Or(st.by, s.o.Counter.By), Closed: st.Case.State == cases.StateClosed}
+	for who := rulebase.Operator; who <= rulebase.Engineer; who++ {
+		data.Whos = append(data.Whos, choice{Value: who.String(), Says: sayWhoIs[who]})
+	}
+	return show(w, http.StatusOK, "takeover", data)
+}
+
+// takeOver takes in that somebody else goes on here: it is an entry of the conversation like others,
+// and what is said from now on in this browser is said by them.
+func (s *Server) takeOver(w http.ResponseWriter, r *http.Request) error {
+	if err := readForm(r); err != nil {
+		return err
+	}
+	get := r.PostForm.Get
+	by, alone := strings.TrimSpace(get("by")), get("alone")
+	who, known := rulebase.WhoOf(get("who"))
+	if !cases.PlainID(by) || len(by) > mostBy || !known || alone != "yes" && alone != "no" {
+		return refusal{http.StatusUnprocessableEntity, sayTakeOverHow}
+	}
+	e := entry{text: conversation.TakeOverEntry(who, alone == "yes"), about: conversation.About{Kind: conversation.AskOpening}}
+	if err := e.name(get("form")); err != nil {
+		return err
+	}
+	remembersBy(w, r, by)
+	return s.takeIn(w, r, e, by)
+}
+
+func (s *Server) receiveForm(w http.ResponseWriter, _ *http.Request) error {
+	return show(w, http.StatusOK, "receive", sheet{Title: sayReceiveTitle, In: true})
+}
+
+// receiveFor is how long a hand-over may take to come in: a whole file over a poor line.
+const receiveFor = 90 * time.Second
+
+// receive takes in what another place handed over, as text or as a file; once or twice, it is the same.
+func (s *Server) receive(w http.ResponseWriter, r *http.Request) error {
+	control := http.NewResponseController(w)
+	until := time.Now().Add(receiveFor)
+	if err := errors.Join(control.SetReadDeadline(until), control.SetWriteDeadline(until.Add(longest))); err != nil && !errors.Is(err, http.ErrNotSupported) {
+		return err
+	}
+	select { // each may hold megabytes
+	case s.receiving <- struct{}{}:
+		defer func() { <-s.receiving }()
+	case <-r.Context().Done():
+		return r.Context().Err()
+	}
+	text, err := readHandOver(r)
+	if err != nil {
+		return err
+	}
+	ctx, cancel := context.WithTimeoutCause(context.WithoutCancel(r.Context()), longest, errTooLong) // from here on, however long it took to come
+	defer cancel()
+	all, err := s.o.Desk.Receive(ctx, byCookie(r), text)
+	switch {
+	case errors.Is(err, cases.ErrSpoilt), errors.Is(err, cases.ErrNotFound):
+		return refusal{http.StatusUnprocessableEntity, fmt.Sprintf(sayNoHandOver, err)}
+	case err != nil && errors.Is(context.Cause(ctx), errTooLong):
+		return refusal{http.StatusServiceUnavailable, sayTookTooLong}
+	case err != nil:
+		return err
+	case len(all) != 1: // an export of several
+		http.Redirect(w, r, "/", http.StatusSeeOther)
+		return nil
+	}
+	http.Redirect(w, r, "/case/"+url.PathEscape(cmp.Or(all[0].Code, all[0].ID)), http.StatusSeeOther)
+	return nil
+}
+
+// readHandOver reads the text of a form, or the file that it carries. All of it lies in memory: the
+// body is bounded.
+func readHandOver(r *http.Request) ([]byte, error) {
+	var text []byte
+	if media, _, _ := mime.ParseMediaType(r.Header.Get("Content-Type")); media != "multipart/form-data" {
+		if err := readForm(r); err != nil {
+			return nil, err
+		}
+		text = []byte(r.PostForm.Get("text"))
+	} else {
+		parts, err := r.MultipartReader()
+		if err != nil {
+			return nil, unreadForm(err)
+		}
+		for {
+			part, err := parts.NextPart()
+			if errors.Is(err, io.EOF) {
+				break
+			}
+			if err != nil {
+				return nil, unreadForm(err)
+			}
+			if name := part.FormName(); name != "text" && name != "file" {
+				continue
+			}
+			said, err := io.ReadAll(part)
+			if err != nil {
+				return nil, unreadForm(err)
+			}
+			if len(bytes.TrimSpace(said)) > 0 { // of both, the file, which comes last
+				text = said
+			}
+		}
+	}
+	if len(bytes.TrimSpace(text)) == 0 {
+		return nil, refusal{http.StatusUnprocessableEntity, sayNothingToReceive}
+	}
+	return text, nil
+}
