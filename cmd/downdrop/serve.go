@@ -168,11 +168,7 @@ func (p *pageDesk) Receive(ctx context.Context, by string, text []byte) ([]*case
 	return a.cases, err
 }
 
-func (p *pageDesk) Diagnose(ctx context.Context, s rulebase.Situation) (*engine.Diagnosis, error) {
-	return p.Weigh(ctx, s, "", "")
-}
-
-func (p *pageDesk) Weigh(ctx context.Context, s rulebase.Situation, cause, against string) (*engine.Diagnosis, error) {
+func (p *pageDesk) Diagnose(ctx context.Context, s rulebase.Situation, cause, against string) (*engine.Diagnosis, error) {
 	return engine.Diagnose(ctx, p.prepared, s, engine.Options{Weights: true, Weighed: cause, Against: against})
 }
 

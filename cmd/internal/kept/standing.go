@@ -72,6 +72,57 @@ func (st *Standing) Resume(ctx context.Context, t *conversation.Talk) (conversat
 	return t.Resume(ctx, st.Case.Situation, conversation.SheetOf(st.Case), st.Memory)
 }
 
+// explanations are what may be asked without saying anything.
+var explanations = map[string]string{"why": "why", "else": "what else", "need": "what would you need"}
+
+// Explain is Resume, with the answer to why, else or need before it; any other word asks nothing more.
+func (st *Standing) Explain(ctx context.Context, t *conversation.Talk, what string) conversation.Reply {
+	state, now := st.Resume(ctx, t)
+	entry, ok := explanations[what]
+	if !ok || st.Case.State == cases.StateClosed {
+		return now
+	}
+	_, reply := t.Step(ctx, state, entry)
+	if reply.Diagnosis == nil {
+		reply.Diagnosis = now.Diagnosis
+	}
+	reply.Parts = append(reply.Parts, slices.DeleteFunc(now.Parts, func(p conversation.Part) bool { return p.Kind != conversation.PartSummary })...)
+	return reply
+}
+
+// Told is what became of an entry that changed nothing, with what is asked now: that may have more to it
+// than what was asked then. Only a question of the entry's own, for one of several steps, stays.
+func Told(heard, now conversation.Reply) conversation.Reply {
+	asks := func(p conversation.Part) bool {
+		return p.Kind == conversation.PartQuestion || p.Kind == conversation.PartWarning
+	}
+	own := heard.Question.Kind == conversation.AskElse
+	if !own {
+		heard.Question = now.Question
+	}
+	heard.Parts = slices.DeleteFunc(heard.Parts, func(p conversation.Part) bool {
+		return p.Kind == conversation.PartSummary || !own && asks(p)
+	})
+	rest := slices.DeleteFunc(now.Parts, func(p conversation.Part) bool { return own && asks(p) })
+	heard.Parts, heard.Diagnosis = append(heard.Parts, rest...), now.Diagnosis
+	return heard
+}
+
+// mostSearched is how many questions are shown of those that words could be about.
+const mostSearched = 4
+
+// Hearing is what would be understood of what is being typed, and the questions that it could be
+// about. Nothing of it counts until it is said.
+func (st *Standing) Hearing(t *conversation.Talk, text string) (understood []string, about []conversation.Question) {
+	_, heard := t.Hear(st.Situation, text)
+	for _, h := range heard {
+		if h.Outcome == conversation.Understood {
+			understood = append(understood, h.Means)
+		}
+	}
+	return understood, t.Search(st.Situation, text, mostSearched)
+}
+
 // Drafts are what an entry changed: the events of the case, what the conversation has to
 // know, and the ranking that was shown; to be written as one. None: it changed nothing.
 func (st *Standing) Drafts(b *rulebase.Base, entry string, state conversation.State, reply conversation.Reply) ([]cases.Draft, error) {

@@ -26,9 +26,9 @@ func (s *Server) add(w http.ResponseWriter, r *http.Request, drafts func(*standi
 
 // addThen is add, and goes on at a path behind the case. The form was read.
 func (s *Server) addThen(w http.ResponseWriter, r *http.Request, then string, drafts func(*standing) ([]cases.Draft, error)) error {
-	form := r.PostForm.Get("form")
-	if !cases.PlainID(form) || len(form) > 40 {
-		return refusal{http.StatusBadRequest, sayBadForm}
+	form, err := formID(r)
+	if err != nil {
+		return err
 	}
 	release := s.oneAtATime(r.PathValue("code"))
 	defer release()
@@ -61,15 +61,17 @@ func (s *Server) addThen(w http.ResponseWriter, r *http.Request, then string, dr
 // note keeps free text.
 func (s *Server) note(w http.ResponseWriter, r *http.Request) error {
 	return s.add(w, r, func(*standing) ([]cases.Draft, error) {
-		text := wording.OneLine(r.PostForm.Get("text"))
-		if text == "" {
-			return nil, refusal{http.StatusUnprocessableEntity, sayNothingSaid}
-		}
-		if utf8.RuneCountInString(text) > mostStory {
-			return nil, refusal{http.StatusUnprocessableEntity, fmt.Sprintf(sayLongField, "A note", mostStory)}
-		}
-		return []cases.Draft{cases.Say(cases.KindNote, cases.Note{Text: text})}, nil
+		return noteOf(r)
 	})
+}
+
+// noteOf is what a form says in free words.
+func noteOf(r *http.Request) ([]cases.Draft, error) {
+	text, err := short(r, "text", mostStory)
+	if err == nil && text == "" {
+		err = wrong(sayNothingSaid)
+	}
+	return []cases.Draft{cases.Say(cases.KindNote, cases.Note{Text: text})}, err
 }
 
 // putIn notes something put in for a test, so that it is not forgotten.
@@ -77,7 +79,7 @@ func (s *Server) putIn(w http.ResponseWriter, r *http.Request) error {
 	return s.addTo(w, r, "/close", func(*standing) ([]cases.Draft, error) {
 		what, where := r.PostForm.Get("what"), wording.OneLine(r.PostForm.Get("where"))
 		if !slices.Contains(cases.PutInKinds, what) || where == "" || utf8.RuneCountInString(where) > mostShort {
-			return nil, refusal{http.StatusUnprocessableEntity, sayPutInWhat}
+			return nil, wrong(sayPutInWhat)
 		}
 		return []cases.Draft{cases.Say(cases.KindPutIn, cases.PutIn{What: what, Where: where})}, nil
 	})
@@ -99,7 +101,7 @@ func (s *Server) accept(w http.ResponseWriter, r *http.Request) error {
 	return s.addTo(w, r, "/close", func(*standing) ([]cases.Draft, error) {
 		why, symptom := wording.OneLine(r.PostForm.Get("why")), r.PostForm.Get("symptom")
 		if ref, _ := s.o.Base.Lookup(symptom); ref.Kind != rulebase.KindSymptom || why == "" || utf8.RuneCountInString(why) > mostShort {
-			return nil, refusal{http.StatusUnprocessableEntity, sayAcceptWhy}
+			return nil, wrong(sayAcceptWhy)
 		}
 		return []cases.Draft{cases.Say(cases.KindAccepted, cases.Accepted{Symptom: symptom, Why: why})}, nil
 	})
@@ -133,7 +135,7 @@ func (s *Server) showClosing(w http.ResponseWriter, r *http.Request, st *standin
 		return err
 	}
 	data := struct {
-		sheet
+		head
 		Form        string
 		Wrong       []string
 		Causes      []choice
@@ -143,7 +145,7 @@ func (s *Server) showClosing(w http.ResponseWriter, r *http.Request, st *standin
 		Kinds       []choice
 		Unexplained []choice
 		Closed      bool
-	}{sheet: s.sheetOf(st.Case), Form: s.o.NewID(), Wrong: wrong, Causes: closingCauses(d), Still: report.InPlaceLines(st.Case), Closed: st.Case.State == cases.StateClosed}
+	}{head: s.headOf(st.Case), Form: s.o.NewID(), Wrong: wrong, Causes: closingCauses(d), Still: report.InPlaceLines(st.Case), Closed: st.Case.State == cases.StateClosed}
 	for _, o := range cases.Outcomes {
 		data.Outcomes = append(data.Outcomes, choice{Value: o, Says: wording.Plain(o)})
 	}
@@ -178,9 +180,9 @@ func (s *Server) close(w http.ResponseWriter, r *http.Request) error {
 	if err := readForm(r, "cause"); err != nil {
 		return err
 	}
-	form := r.PostForm.Get("form")
-	if !cases.PlainID(form) || len(form) > 40 {
-		return refusal{http.StatusBadRequest, sayBadForm}
+	form, err := formID(r)
+	if err != nil {
+		return err
 	}
 	release := s.oneAtATime(r.PathValue("code"))
 	defer release()

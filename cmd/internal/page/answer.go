@@ -8,7 +8,6 @@ import (
 	"errors"
 	"net/http"
 	"net/url"
-	"slices"
 	"strings"
 	"sync"
 
@@ -97,22 +96,11 @@ func (s *Server) tell(w http.ResponseWriter, r *http.Request, st *standing, repl
 		http.Redirect(w, r, "/", http.StatusSeeOther) // all of it is kept
 		return nil
 	}
-	_, now, err := s.resume(r.Context(), st)
+	now, err := s.resume(r.Context(), st, "")
 	if err != nil {
 		return err
 	}
-	parts := slices.DeleteFunc(now.Parts, func(p conversation.Part) bool {
-		return reply.Question.Kind == conversation.AskElse && (p.Kind == conversation.PartQuestion || p.Kind == conversation.PartWarning)
-	})
-	if reply.Question.Kind != conversation.AskElse { // what is asked now may have more to it than what was asked then
-		reply.Parts = slices.DeleteFunc(reply.Parts, func(p conversation.Part) bool {
-			return p.Kind == conversation.PartQuestion || p.Kind == conversation.PartWarning || p.Kind == conversation.PartSummary
-		})
-		reply.Question = now.Question
-	} else {
-		reply.Parts = slices.DeleteFunc(reply.Parts, func(p conversation.Part) bool { return p.Kind == conversation.PartSummary })
-	}
-	reply.Parts, reply.Diagnosis = append(reply.Parts, parts...), now.Diagnosis
+	reply = kept.Told(reply, now)
 	return s.showCase(w, r, st, s.view(st, reply), reply.Question)
 }
 
@@ -142,15 +130,16 @@ func readEntry(r *http.Request) (entry, error) {
 		}
 	}
 	if strings.TrimSpace(e.text) == "" && get("chosen") != kept.Ticked {
-		return e, refusal{http.StatusUnprocessableEntity, sayNothingSaid}
+		return e, wrong(sayNothingSaid)
 	}
-	return e, e.name(get("form"))
+	return e, e.name(r)
 }
 
 // name gives an entry its id, which follows from its form and from what it says.
-func (e *entry) name(form string) error {
-	if !cases.PlainID(form) || len(form) > 40 {
-		return refusal{http.StatusBadRequest, sayBadForm}
+func (e *entry) name(r *http.Request) error {
+	form, err := formID(r)
+	if err != nil {
+		return err
 	}
 	sum := sha256.Sum256([]byte(e.text))
 	e.id = form + "-" + hex.EncodeToString(sum[:4])

@@ -46,7 +46,7 @@ func (s *Server) stand(c *cases.Case) (*standing, error) {
 
 // A view is one case as the field sees it.
 type view struct {
-	sheet
+	head
 	kept.Sorted
 	State   string
 	Form    string // the id of whatever is answered on this page
@@ -75,7 +75,7 @@ type reading struct {
 func (s *Server) view(st *standing, reply conversation.Reply) *view {
 	c := st.Case
 	v := &view{
-		sheet: sheet{Title: caseTitle(c), Code: c.Code, Where: wording.Where(c), In: true, Behind: true}, Sorted: kept.Sort(reply),
+		head: head{Title: caseTitle(c), Code: c.Code, Where: wording.Where(c), In: true, Behind: true}, Sorted: kept.Sort(reply),
 		State: string(c.State), Form: s.o.NewID(), About: reply.Question.About(), CanUndo: st.CanUndo(),
 		Ended: reply.Question.Kind == conversation.AskEnd, Closed: c.State == cases.StateClosed,
 	}
@@ -107,19 +107,15 @@ func caseTitle(c *cases.Case) string {
 	return strings.TrimSpace("Case " + c.Code)
 }
 
-// resume asks what is to be asked now, and makes the page of it.
-func (s *Server) resume(ctx context.Context, st *standing) (conversation.State, conversation.Reply, error) {
+// resume asks what is to be asked now, with the answer to what was asked about the case: see [kept.Standing.Explain].
+func (s *Server) resume(ctx context.Context, st *standing, what string) (conversation.Reply, error) {
 	done, err := s.reason(ctx)
 	if err != nil {
-		return conversation.State{}, conversation.Reply{}, err
+		return conversation.Reply{}, err
 	}
 	defer done()
-	state, reply := st.Resume(ctx, s.o.Talk)
-	return state, reply, ctx.Err()
+	return st.Explain(ctx, s.o.Talk, what), ctx.Err()
 }
-
-// explanations are what may be asked about a case without saying anything.
-var explanations = map[string]string{"why": "why", "else": "what else", "need": "what would you need"}
 
 // field shows a case: what is known, the short answer, and one question or step.
 func (s *Server) field(w http.ResponseWriter, r *http.Request) error {
@@ -127,17 +123,9 @@ func (s *Server) field(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	ctx := r.Context()
-	state, reply, err := s.resume(ctx, st)
+	reply, err := s.resume(r.Context(), st, r.URL.Query().Get("say"))
 	if err != nil {
 		return err
-	}
-	if entry, ok := explanations[r.URL.Query().Get("say")]; ok && st.Case.State != cases.StateClosed {
-		summary := reply
-		if _, reply = s.o.Talk.Step(ctx, state, entry); reply.Diagnosis == nil {
-			reply.Diagnosis = summary.Diagnosis
-		}
-		reply.Parts = append(reply.Parts, slices.DeleteFunc(summary.Parts, func(p conversation.Part) bool { return p.Kind != conversation.PartSummary })...)
 	}
 	v := s.view(st, reply)
 	if r.URL.Query().Has("did") { // straight after an entry: what became of it
@@ -170,7 +158,7 @@ func (s *Server) diagnosisJSON(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	w.Header().Set("Content-Type", "application/json; charset=utf-8")
+	isJSON(w)
 	return report.JSON(w, d)
 }
 
@@ -184,7 +172,7 @@ func (s *Server) weigh(ctx context.Context, situation rulebase.Situation, cause,
 		return nil, err
 	}
 	defer done()
-	return s.o.Desk.Weigh(ctx, situation, cause, against)
+	return s.o.Desk.Diagnose(ctx, situation, cause, against)
 }
 
 // caseJSON is what `downdrop case show --json` says.
@@ -197,7 +185,7 @@ func (s *Server) caseJSON(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	w.Header().Set("Content-Type", "application/json; charset=utf-8")
+	isJSON(w)
 	return report.CaseJSON(w, s.o.Base, c, &earlier)
 }
 
@@ -221,11 +209,11 @@ func (s *Server) list(w http.ResponseWriter, r *http.Request) error {
 		Code, Says string
 	}
 	data := struct {
-		sheet
+		head
 		Find string
 		Rows []row
 		More bool // there may be more than are listed
-	}{sheet{Title: sayListTitle, In: true}, word, nil, len(found) == cases.FindLimit}
+	}{head{Title: sayListTitle, In: true}, word, nil, len(found) == cases.FindLimit}
 	for i := range found {
 		data.Rows = append(data.Rows, row{found[i].Code, report.CaseSummaryLine(s.o.Base, &found[i], s.o.Now())})
 	}
@@ -253,6 +241,6 @@ func causeRows(d *engine.Diagnosis, most int) (rows []causeRow, others []string)
 	return rows, []string{wording.Aside(d.Outside, d.None)}
 }
 
-func (s *Server) sheetOf(c *cases.Case) sheet {
-	return sheet{Title: caseTitle(c), Code: c.Code, Where: wording.Where(c), In: true}
+func (s *Server) headOf(c *cases.Case) head {
+	return head{Title: caseTitle(c), Code: c.Code, Where: wording.Where(c), In: true}
 }

@@ -137,9 +137,9 @@ func (s *Server) tokenOf(r *http.Request) string {
 // use it up.
 func (s *Server) enterForm(w http.ResponseWriter, r *http.Request) error {
 	return show(w, http.StatusOK, "enter", struct {
-		sheet
+		head
 		Key string
-	}{sheet{Title: sayEnterTitle}, wording.OneLine(r.URL.Query().Get("key"))})
+	}{head{Title: sayEnterTitle}, wording.OneLine(r.URL.Query().Get("key"))})
 }
 
 func (s *Server) enter(w http.ResponseWriter, r *http.Request) error {
@@ -164,5 +164,5 @@ func (s *Server) enter(w http.ResponseWriter, r *http.Request) error {
 func (s *Server) leave(w http.ResponseWriter, r *http.Request) error {
 	s.door.forget(s.tokenOf(r))
 	http.SetCookie(w, &http.Cookie{Name: cookieName(r), Path: "/", HttpOnly: true, Secure: r.TLS != nil, SameSite: http.SameSiteStrictMode, MaxAge: -1})
-	return show(w, http.StatusOK, "sorry", sorry{sheet{Title: sayLeftTitle}, []string{sayLeft}})
+	return show(w, http.StatusOK, "sorry", sorry{head{Title: sayLeftTitle}, []string{sayLeft}})
 }

@@ -5,16 +5,12 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
-	"os"
-	"regexp"
 	"runtime/debug"
 	"slices"
 	"strings"
-	"sync"
 	"time"
 
 	"downdrop/cases"
-	"downdrop/cmd/internal/conversation"
 )
 
 // The most bytes of a form; a hand-over may be a whole file, with the program in it or with pictures.
@@ -110,13 +106,13 @@ type refusal struct {
 func (e refusal) Error() string { return e.says }
 
 type sorry struct {
-	sheet
+	head
 	Lines []string
 }
 
 func (s *Server) refuse(w http.ResponseWriter, r *http.Request, e refusal) {
 	in := s.door.knows(s.tokenOf(r))
-	if err := show(w, e.status, "sorry", sorry{sheet{Title: sayRefusedTitle, In: in}, strings.Split(e.says, "\n")}); err != nil {
+	if err := show(w, e.status, "sorry", sorry{head{Title: sayRefusedTitle, In: in}, strings.Split(e.says, "\n")}); err != nil {
 		s.o.Log.Warn("a refusal was not written", "error", err)
 	}
 }
@@ -164,61 +160,7 @@ func (s *Server) answering(h handle) http.Handler {
 	})
 }
 
-// readForm reads the body of a form, and nothing of the address: what is said is said
-// in the body. Only of ticked may there be several.
-func readForm(r *http.Request, ticked ...string) error {
-	if err := readForms(r); err != nil {
-		return err
-	}
-	for name, values := range r.PostForm {
-		if len(values) > 1 && !slices.Contains(ticked, name) {
-			return refusal{http.StatusBadRequest, sayBadForm}
-		}
-	}
-	return nil
-}
-
-// readForms is readForm for a form of which several boxes may be ticked.
-func readForms(r *http.Request) error {
-	if err := r.ParseForm(); err != nil {
-		return unreadForm(err)
-	}
-	keepable(r)
-	return nil
-}
-
-// unreadForm is why a form could not be read: it is too long, came too slowly, or is none.
-func unreadForm(err error) error {
-	var long *http.MaxBytesError
-	switch {
-	case errors.As(err, &long):
-		return err
-	case errors.Is(err, os.ErrDeadlineExceeded):
-		return refusal{http.StatusRequestTimeout, sayTooSlow}
-	}
-	return refusal{http.StatusBadRequest, sayBadForm}
-}
-
-// keepable takes out of a form what no store keeps: broken UTF-8, and NUL.
-func keepable(r *http.Request) {
-	for _, values := range r.PostForm {
-		for i, v := range values {
-			values[i] = strings.ReplaceAll(strings.ToValidUTF8(v, "?"), "\x00", "")
-		}
-	}
-}
-
-// idForm is that of ids of the rulebase, and of what a conversation makes of them.
-var idForm = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[A-Za-z0-9_ .:-]{0,120}$`) })
-
-// formAbout is the question that a form answers. What is no id is left out: then it is a
-// question that nobody asked.
-func formAbout(r *http.Request) conversation.About {
-	get := func(name string) string {
-		if id := r.PostForm.Get(name); idForm().MatchString(id) {
-			return id
-		}
-		return ""
-	}
-	return conversation.About{Kind: conversation.QuestionKind(get("kind")), ID: get("about"), For: get("for"), After: get("after")}
+// wrong says that what a form says cannot be taken.
+func wrong(says string, args ...any) error {
+	return refusal{http.StatusUnprocessableEntity, fmt.Sprintf(says, args...)}
 }

@@ -203,6 +203,13 @@ func TestHugeRequestsAreBounded(t *testing.T) {
 	if status, _ := s.post("/case/"+code+"/answer", url.Values{"form": {newForm()}, "entry": {strings.Repeat("dark ", 1000)}}); status != http.StatusOK {
 		t.Errorf("a long entry: %d", status)
 	}
+	long := strings.Repeat("x", 121)
+	status, body := s.post("/open", url.Values{"form": {newForm()}, "location": {long}, "serial": {long}})
+	for _, want := range []string{"Where it stands is longer than 120 letters", "The serial is longer than 120 letters"} {
+		if status != http.StatusUnprocessableEntity || !strings.Contains(body, want) {
+			t.Errorf("two long fields: %d, %q is not in %s", status, want, words(parse(t, body)))
+		}
+	}
 }
 
 // Who sends slowly, or half of a request, is cut off, and others are answered meanwhile.

@@ -38,10 +38,10 @@ func (s *Server) summary(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	return show(w, http.StatusOK, "summary", struct {
-		sheet
+		head
 		Text string
 		Rows int
-	}{s.sheetOf(c), text.String(), min(40, 2+strings.Count(text.String(), "\n"))})
+	}{s.headOf(c), text.String(), min(40, 2+strings.Count(text.String(), "\n"))})
 }
 
 // A code is a part of a hand-over as text and as a drawing for cameras.
@@ -59,13 +59,13 @@ func (s *Server) handOver(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	data := struct {
-		sheet
+		head
 		Form  string
 		To    string
 		Codes []code
 		Apart []string // files that neither codes nor text hold
 		Stays string   // that the sheet is not in them either; ""
-	}{sheet: s.sheetOf(c), Form: s.o.NewID(), To: string(c.HandedTo), Apart: report.TravelApartLines(c)}
+	}{head: s.headOf(c), Form: s.o.NewID(), To: string(c.HandedTo), Apart: report.TravelApartLines(c)}
 	if c.HandedTo != "" {
 		sheet, err := s.sheetText(r.Context(), c)
 		if err != nil {
@@ -118,7 +118,7 @@ func (s *Server) give(w http.ResponseWriter, r *http.Request) error {
 	}
 	to := placeOf(r.PostForm.Get("to"))
 	if to == "" {
-		return refusal{http.StatusUnprocessableEntity, sayHandTo}
+		return wrong(sayHandTo)
 	}
 	return s.addThen(w, r, "/hand-over", func(st *standing) ([]cases.Draft, error) {
 		return []cases.Draft{cases.Say(cases.KindHandedOver, cases.HandOver{To: to})}, nil
@@ -132,12 +132,12 @@ func (s *Server) takeOverForm(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	data := struct {
-		sheet
+		head
 		Form   string
 		By     string // who writes until now, ""
 		Whos   []choice
 		Closed bool
-	}{sheet: s.sheetOf(st.Case), Form: s.o.NewID(), By: cmp.Or(st.by, s.o.Counter.By), Closed: st.Case.State == cases.StateClosed}
+	}{head: s.headOf(st.Case), Form: s.o.NewID(), By: cmp.Or(st.by, s.o.Counter.By), Closed: st.Case.State == cases.StateClosed}
 	for who := rulebase.Operator; who <= rulebase.Engineer; who++ {
 		data.Whos = append(data.Whos, choice{Value: who.String(), Says: sayWhoIs[who]})
 	}
@@ -154,10 +154,10 @@ func (s *Server) takeOver(w http.ResponseWriter, r *http.Request) error {
 	by, alone := strings.TrimSpace(get("by")), get("alone")
 	who, known := rulebase.WhoOf(get("who"))
 	if !cases.PlainID(by) || len(by) > mostBy || !known || alone != "yes" && alone != "no" {
-		return refusal{http.StatusUnprocessableEntity, sayTakeOverHow}
+		return wrong(sayTakeOverHow)
 	}
 	e := entry{text: conversation.TakeOverEntry(who, alone == "yes"), about: conversation.About{Kind: conversation.AskOpening}}
-	if err := e.name(get("form")); err != nil {
+	if err := e.name(r); err != nil {
 		return err
 	}
 	remembersBy(w, r, by)
@@ -165,7 +165,7 @@ func (s *Server) takeOver(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *Server) receiveForm(w http.ResponseWriter, _ *http.Request) error {
-	return show(w, http.StatusOK, "receive", sheet{Title: sayReceiveTitle, In: true})
+	return show(w, http.StatusOK, "receive", head{Title: sayReceiveTitle, In: true})
 }
 
 // receiveFor is how long a hand-over may take to come in: a whole file over a poor line.
@@ -193,7 +193,7 @@ func (s *Server) receive(w http.ResponseWriter, r *http.Request) error {
 	all, err := s.o.Desk.Receive(ctx, byCookie(r), text)
 	switch {
 	case errors.Is(err, cases.ErrSpoilt), errors.Is(err, cases.ErrNotFound):
-		return refusal{http.StatusUnprocessableEntity, fmt.Sprintf(sayNoHandOver, err)}
+		return wrong(sayNoHandOver, err)
 	case err != nil && errors.Is(context.Cause(ctx), errTooLong):
 		return refusal{http.StatusServiceUnavailable, sayTookTooLong}
 	case err != nil:
@@ -241,7 +241,7 @@ func readHandOver(r *http.Request) ([]byte, error) {
 		}
 	}
 	if len(bytes.TrimSpace(text)) == 0 {
-		return nil, refusal{http.StatusUnprocessableEntity, sayNothingToReceive}
+		return nil, wrong(sayNothingToReceive)
 	}
 	return text, nil
 }

@@ -2,24 +2,21 @@ package page
 
 import (
 	"errors"
-	"fmt"
 	"net/http"
 	"strconv"
 	"strings"
-	"unicode/utf8"
 
 	"downdrop/cases"
 	"downdrop/cmd/internal/conversation"
-	"downdrop/cmd/internal/wording"
 	"downdrop/rulebase"
 )
 
 // openForm asks what a case begins with: all of it may be left out.
 func (s *Server) openForm(w http.ResponseWriter, _ *http.Request) error {
 	return show(w, http.StatusOK, "open", struct {
-		sheet
+		head
 		Form string
-	}{sheet{Title: sayOpenTitle, In: true}, s.o.NewID()})
+	}{head{Title: sayOpenTitle, In: true}, s.o.NewID()})
 }
 
 // open begins a case. The first story goes through the conversation, as if it had been
@@ -28,9 +25,9 @@ func (s *Server) open(w http.ResponseWriter, r *http.Request) error {
 	if err := readForm(r); err != nil {
 		return err
 	}
-	form := r.PostForm.Get("form")
-	if !cases.PlainID(form) || len(form) > 40 {
-		return refusal{http.StatusBadRequest, sayBadForm}
+	form, err := formID(r)
+	if err != nil {
+		return err
 	}
 	release := s.oneAtATime(form)
 	defer release()
@@ -84,28 +81,19 @@ func placeOf(text string) rulebase.Place {
 	return ""
 }
 
-// The longest texts of an opening, in letters.
-const (
-	mostShort = 120
-	mostStory = 4000
-)
-
 func readOpening(r *http.Request) (cases.Opening, error) {
 	var o cases.Opening
-	for name, to := range map[string]*string{"location": &o.Location, "type": &o.Unit.Type, "serial": &o.Unit.Serial, "story": &o.Complaint} {
-		*to = wording.OneLine(r.PostForm.Get(name))
-		most := mostShort
-		if name == "story" {
-			most = mostStory
-		}
-		if utf8.RuneCountInString(*to) > most {
-			return o, refusal{http.StatusUnprocessableEntity, fmt.Sprintf(sayLongField, name, most)}
-		}
+	err := fields(r, map[string]*string{"location": &o.Location, "type": &o.Unit.Type, "serial": &o.Unit.Serial})
+	if err != nil {
+		return o, err
+	}
+	if o.Complaint, err = short(r, "story", mostStory); err != nil {
+		return o, err
 	}
 	if text := strings.TrimSpace(r.PostForm.Get("drop")); text != "" {
 		n, err := strconv.Atoi(text)
 		if err != nil || n < 1 || n > 9999 {
-			return o, refusal{http.StatusUnprocessableEntity, sayBadDrop}
+			return o, wrong(sayBadDrop)
 		}
 		o.Drop = n
 	}

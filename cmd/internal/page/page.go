@@ -45,10 +45,9 @@ type Desk interface {
 	// Receive takes in a hand-over, as text or as a whole file, and joins it with what went on here; it
 	// gives the cases that were in it as they then stand.
 	Receive(ctx context.Context, by string, text []byte) ([]*cases.Case, error)
-	// Diagnose answers a case as `downdrop diagnose` does.
-	Diagnose(ctx context.Context, s rulebase.Situation) (*engine.Diagnosis, error)
-	// Weigh is Diagnose, with what is known weighed for one cause against another; "" as it is usual.
-	Weigh(ctx context.Context, s rulebase.Situation, cause, against string) (*engine.Diagnosis, error)
+	// Diagnose answers a case as `downdrop diagnose` does, with what is known weighed for one cause
+	// against another; "": as it is usual.
+	Diagnose(ctx context.Context, s rulebase.Situation, cause, against string) (*engine.Diagnosis, error)
 	// Chart is the fault-finding chart from where a case stands, of at most so many places.
 	Chart(ctx context.Context, c *cases.Case, places int) (*report.Chart, error)
 	// Closing says what stands against closing a case so; nil: nothing. An empty outcome is filled in.
@@ -199,6 +198,18 @@ func (s *Server) file(media string, names ...string) handle {
 	}
 }
 
+// isJSON says that an answer is for programs.
+func isJSON(w http.ResponseWriter) { w.Header().Set("Content-Type", "application/json; charset=utf-8") }
+
+// Style is the style sheet, for pages of ours that are no part of a server.
+func Style() string {
+	text, err := files.ReadFile("page.css")
+	if err != nil {
+		panic(err) // it is compiled in
+	}
+	return string(text)
+}
+
 // show writes a page of the set. Control signs that some text brought along stay out of it: no
 // page may hold them, and a terminal that it is pasted into would obey them.
 func show(w http.ResponseWriter, status int, name string, data any) error {
@@ -223,8 +234,8 @@ func show(w http.ResponseWriter, status int, name string, data any) error {
 	return nil
 }
 
-// A sheet is what every page has.
-type sheet struct {
+// A head is what every page has.
+type head struct {
 	Title  string
 	Code   string // of the case, ""
 	Where  string // of the case, in words

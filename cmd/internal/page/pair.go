@@ -112,7 +112,7 @@ func (s *Server) pairForm(w http.ResponseWriter, _ *http.Request) error {
 	if !s.o.Pairing {
 		return refusal{http.StatusNotFound, sayNoPairing}
 	}
-	return show(w, http.StatusOK, "pair", sheet{Title: sayPairTitle})
+	return show(w, http.StatusOK, "pair", head{Title: sayPairTitle})
 }
 
 func (s *Server) pair(w http.ResponseWriter, r *http.Request) error {
@@ -130,7 +130,7 @@ func (s *Server) pair(w http.ResponseWriter, r *http.Request) error {
 	}, r.PostForm.Get("code"))
 	name := wording.OneLine(r.PostForm.Get("name"))
 	if utf8.RuneCountInString(name) > mostName {
-		return refusal{http.StatusUnprocessableEntity, fmt.Sprintf(sayLongField, "The name", mostName)}
+		return wrong(sayLongField, "The name", mostName)
 	}
 	token, got, ok := s.door.pair(code, name)
 	if !ok {
@@ -161,14 +161,14 @@ func (s *Server) devices(w http.ResponseWriter, _ *http.Request) error {
 
 func (s *Server) showDevices(w http.ResponseWriter, code, role string) error {
 	data := struct {
-		sheet
+		head
 		Pairing bool
 		Next    string // the new code, as it is read out
 		Role    string
 		Minutes int
 		Roles   []string
 		Rows    []deviceRow
-	}{sheet: sheet{Title: sayDevicesTitle, In: true}, Pairing: s.o.Pairing, Role: role, Minutes: int(codeFor / time.Minute), Roles: RoleWords()}
+	}{head: head{Title: sayDevicesTitle, In: true}, Pairing: s.o.Pairing, Role: role, Minutes: int(codeFor / time.Minute), Roles: RoleWords()}
 	if code != "" {
 		data.Next = SpacedCode(code)
 	}
@@ -199,7 +199,7 @@ func (s *Server) deviceCode(w http.ResponseWriter, r *http.Request) error {
 	}
 	role := RoleOf(r.PostForm.Get("role"))
 	if role == Nobody {
-		return refusal{http.StatusUnprocessableEntity, fmt.Sprintf(sayWhichRole, strings.Join(RoleWords(), ", "))}
+		return wrong(sayWhichRole, strings.Join(RoleWords(), ", "))
 	}
 	code, _ := s.NewCode(role)
 	return s.showDevices(w, code, role.String())
@@ -216,18 +216,3 @@ func (s *Server) deviceOut(w http.ResponseWriter, r *http.Request) error {
 	http.Redirect(w, r, "/devices", http.StatusSeeOther)
 	return nil
 }
-
-// What pairing says beside sentences.go.
-const (
-	sayNoRole       = "Nobody may do this here: a bug of ours."
-	sayRole         = "This device may %s, and this takes somebody who may %s. Whoever let it in can let it in anew with more."
-	sayNoPairing    = "This program answers only on its own machine, where no device is paired."
-	sayPairTitle    = "Let this device in"
-	sayWrongCode    = "This code is not the one that is out, was used already, or is too old. Five wrong ones end it, and so do five minutes. Ask for a new one where the program was started."
-	sayNotPaired    = "This device is not let in, or was put out again, or the program was started anew since. Open /pair on this address and give the code that is shown where the program was started; then come back to this page and press again: nothing is taken in twice."
-	sayDevicesTitle = "Devices that are in"
-	sayNoName       = "without a name"
-	sayDevice       = "%d: %s, may %s, in since %s, last seen %s"
-	sayWhichRole    = "Say what the device may do: %s."
-	sayNoDevice     = "That device is not in any more."
-)

@@ -4,12 +4,10 @@ import (
 	"fmt"
 	"net/http"
 	"strings"
-	"unicode/utf8"
 
 	"downdrop/cases"
 	"downdrop/cmd/internal/conversation"
 	"downdrop/cmd/internal/kept"
-	"downdrop/cmd/internal/wording"
 	"downdrop/rulebase"
 )
 
@@ -44,17 +42,11 @@ func (s *Server) call(r *http.Request, st *standing, q conversation.Question) (*
 func (s *Server) agree(w http.ResponseWriter, r *http.Request) error {
 	return s.add(w, r, func(st *standing) ([]cases.Draft, error) {
 		var a kept.Agreement
-		for _, field := range []struct {
-			name, says string
-			to         *string
-		}{{"off", kept.SaysOff, &a.Off}, {"back", kept.SaysBack, &a.Back}, {"else", kept.SaysElse, &a.Else}} {
-			*field.to = wording.OneLine(r.PostForm.Get(field.name))
-			if *field.to == "" {
-				return nil, refusal{http.StatusUnprocessableEntity, sayAgreeAll}
-			}
-			if utf8.RuneCountInString(*field.to) > mostShort {
-				return nil, refusal{http.StatusUnprocessableEntity, fmt.Sprintf(sayLongField, field.says, mostShort)}
-			}
+		if err := fields(r, map[string]*string{"off": &a.Off, "back": &a.Back, "else": &a.Else}); err != nil {
+			return nil, err
+		}
+		if a.Off == "" || a.Back == "" || a.Else == "" {
+			return nil, wrong(sayAgreeAll)
 		}
 		return st.Agree(r.PostForm.Get("form")+"-add", a)
 	})
@@ -70,18 +62,11 @@ func (s *Server) hearing(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	text := r.PostForm.Get("entry")
-	_, heard := s.o.Talk.Hear(st.Situation, text)
 	data := struct {
 		Code, Form string
 		Heard      []string
 		Questions  []conversation.Question
 	}{Code: st.Case.Code, Form: s.o.NewID()}
-	for _, h := range heard {
-		if h.Outcome == conversation.Understood {
-			data.Heard = append(data.Heard, h.Means)
-		}
-	}
-	data.Questions = s.o.Talk.Search(st.Situation, text, 4)
+	data.Heard, data.Questions = st.Hearing(s.o.Talk, r.PostForm.Get("entry"))
 	return show(w, http.StatusOK, "hearing", data)
 }

@@ -31,7 +31,7 @@ func (s *Server) causes(w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	if first != "" && first == second {
-		return refusal{http.StatusUnprocessableEntity, sayTwoCauses}
+		return wrong(sayTwoCauses)
 	}
 	d, err := s.weigh(r.Context(), st.Case.Situation, first, second)
 	if err != nil {
@@ -42,7 +42,7 @@ func (s *Server) causes(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	data := struct {
-		sheet
+		head
 		UnitOut string
 		Causes  []causeRow
 		Others  []string
@@ -57,7 +57,7 @@ func (s *Server) causes(w http.ResponseWriter, r *http.Request) error {
 		Moved   *moved
 		Trunk   *trunk
 		Facts   []string
-	}{sheet: s.sheetOf(st.Case), Still: report.InPlaceLines(st.Case), UnitOut: report.Chance(d.UnitOut), Both: chancesOf(d, 5), Moved: movedOf(d, st.Case), Trunk: trunkOf(d, st.Case, paper, s.o.NewID())}
+	}{head: s.headOf(st.Case), Still: report.InPlaceLines(st.Case), UnitOut: report.Chance(d.UnitOut), Both: chancesOf(d, 5), Moved: movedOf(d, st.Case), Trunk: trunkOf(d, st.Case, paper, s.o.NewID())}
 	data.Causes, data.Others = causeRows(d, 15)
 	if d.Possible && len(d.Causes) > 1 {
 		data.First, data.Second = d.Base.Causes[d.Weighed[0]].Name, d.Base.Causes[d.Weighed[1]].Name
@@ -253,11 +253,6 @@ func wordOf(v cases.ValueBody) string {
 	}
 	return v.Word
 }
-
-const (
-	sayDone         = "done: %s"
-	sayOneTakenBack = "something was taken back"
-)
 
 func chanceIn(r cases.Ranking, id string) float64 {
 	for _, one := range r.Causes {

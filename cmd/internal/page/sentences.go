@@ -1,6 +1,8 @@
 package page
 
-import "downdrop/rulebase"
+import (
+	"downdrop/rulebase"
+)
 
 // What the page says beside the conversation's and the reports' own sentences; the
 // words of headings and buttons stand in page.html.
@@ -56,6 +58,16 @@ const (
 	sayNoneBefore  = "There is nothing to take back."
 )
 
+// sayFields are the fields of forms as their labels call them, where the field's own name would say nothing.
+var sayFields = map[string]string{
+	"location": "Where it stands", "story": "What is known", "type": "The type", "serial": "The serial",
+	"off": "Who can switch off", "back": "When to call back", "else": "Whom to call",
+	"from": "Where that stands, or who sent it", "with": "What it was exposed to", "how": "How that was done or said", "did": "What was done",
+	"why": "The reason", "to": "What it is now", "unit": "What it proved to be", "record": "The number of the record", "consent": "Who agreed, and how",
+	"order": "The order number", "text": "The note", "note": "The sentence to the customer", "case": "The code of its case",
+	"authorised": "Who authorised it", "received": "The day it came in", "shop": "The name of the shop",
+}
+
 // sayWhoIs are the people whose hands are on the equipment, by what they may do.
 var sayWhoIs = map[rulebase.Who]string{
 	rulebase.Operator:    "operator: looks and reads out, is not qualified for more",
@@ -63,3 +75,73 @@ var sayWhoIs = map[rulebase.Who]string{
 	rulebase.Technician:  "technician, qualified for controls",
 	rulebase.Engineer:    "engineer, may change the controller too",
 }
+
+// What the drawing says.
+const (
+	sayTheLine      = "The line"
+	sayThisSheet    = "the sheet"
+	sayHost         = "host"
+	sayNoLength     = "length not known"
+	sayThisDrop     = "this drop"
+	sayDropAt       = "drop %d"
+	sayShieldBonded = "shield bonded: %s"
+	sayBias         = "idle bias %s up, %s down"
+	sayJoint        = "joint: another stretch of cable"
+	sayTerminator   = "terminator"
+	sayStub         = "stub of %s"
+	sayTapped       = ", %d at one tap"
+	sayTrunkEnd     = "end of the trunk, %s from the host"
+	sayBeside       = "power cable beside it from %s to %s, %s apart"
+	sayFed          = "fed by %s"
+	sayFedPast      = "fed by %s, past %s"
+	sayMark         = "%s: %s"
+	sayPartOf       = "%s, part %d of %d"
+	sayMarks        = "Suspected: %s. Each row stands as text below the drawing."
+	sayNoMarks      = "Nothing is suspected at a place. Each row stands as text below the drawing."
+
+	sayTerminatorFed    = ", with its own supply"
+	sayTerminatorNotFed = ", its supply is off"
+	sayTerminatorBlocks = ", with a capacitor in series"
+
+	sayAtHost   = "at the host and its controller"
+	sayAtDrop   = "at this drop: unit, modules, field wires"
+	sayAtSupply = "at the supply of this drop"
+	sayAtBoth   = "in the settings, here and at the host"
+	sayAtEnds   = "at the terminators"
+	sayAtInline = "at the devices in the line"
+	sayOnLine   = "on the cable"
+	sayAllOfIt  = ", all along"
+	sayAtTap    = ", at the tap and plug of %s"
+	sayBetween  = ", from %s to %s"
+
+	sayNoSheetGiven = "No sheet was given: paste its text or choose its file."
+)
+
+// A drop's state is a word, never a colour.
+var trunkStates = map[string]string{rulebase.DropGood: "good", rulebase.DropDead: "dead", rulebase.DropComesAndGoes: "comes and goes"}
+
+const (
+	sayDone         = "done: %s"
+	sayOneTakenBack = "something was taken back"
+)
+
+const (
+	sayTree   = "The chart as a tree"
+	sayWay    = "%s (%s):"
+	sayPlaces = "A chart has from 1 to %d places here; downdrop chart --case draws larger ones."
+)
+
+// What is said where devices of the network come in.
+const (
+	sayNoRole       = "Nobody may do this here: a bug of ours."
+	sayRole         = "This device may %s, and this takes somebody who may %s. Whoever let it in can let it in anew with more."
+	sayNoPairing    = "This program answers only on its own machine, where no device is paired."
+	sayPairTitle    = "Let this device in"
+	sayWrongCode    = "This code is not the one that is out, was used already, or is too old. Five wrong ones end it, and so do five minutes. Ask for a new one where the program was started."
+	sayNotPaired    = "This device is not let in, or was put out again, or the program was started anew since. Open /pair on this address and give the code that is shown where the program was started; then come back to this page and press again: nothing is taken in twice."
+	sayDevicesTitle = "Devices that are in"
+	sayNoName       = "without a name"
+	sayDevice       = "%d: %s, may %s, in since %s, last seen %s"
+	sayWhichRole    = "Say what the device may do: %s."
+	sayNoDevice     = "That device is not in any more."
+)

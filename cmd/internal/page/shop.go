@@ -120,9 +120,9 @@ func (s *Server) card(ctx context.Context, key string) (*cases.Card, error) {
 	return c, err
 }
 
-// unitSheet is the head of a page about a unit.
-func (s *Server) unitSheet(c *cases.Card, title string) sheet {
-	return sheet{Title: title, Where: strings.TrimSpace(c.Unit.Type + " serial " + c.Unit.Serial), In: true, Unit: c.ID}
+// unitHead is the head of a page about a unit.
+func (s *Server) unitHead(c *cases.Card, title string) head {
+	return head{Title: title, Where: strings.TrimSpace(c.Unit.Type + " serial " + c.Unit.Serial), In: true, Unit: c.ID}
 }
 
 // by is who writes: whoever started the program said so, or the form does, once for a browser.
@@ -132,7 +132,7 @@ func (s *Server) by(w http.ResponseWriter, r *http.Request) (string, error) {
 	}
 	by := strings.TrimSpace(r.PostForm.Get("by"))
 	if !cases.PlainID(by) || len(by) > mostBy {
-		return "", refusal{http.StatusUnprocessableEntity, sayWhoWrites}
+		return "", wrong(sayWhoWrites)
 	}
 	remembersBy(w, r, by)
 	return by, nil
@@ -174,9 +174,9 @@ func (s *Server) onUnit(w http.ResponseWriter, r *http.Request, drafts func(*cas
 
 // onUnitRead is onUnit for a form that was read.
 func (s *Server) onUnitRead(w http.ResponseWriter, r *http.Request, drafts func(*cases.Card) ([]cases.Draft, error)) error {
-	form := r.PostForm.Get("form")
-	if !cases.PlainID(form) || len(form) > 40 {
-		return refusal{http.StatusBadRequest, sayBadForm}
+	form, err := formID(r)
+	if err != nil {
+		return err
 	}
 	key := r.PostForm.Get("of")
 	release := s.oneAtATime("unit " + key)
@@ -215,32 +215,6 @@ func hasForm(c *cases.Card, form string) bool {
 	return c != nil && slices.ContainsFunc(c.Events, func(e cases.Event) bool { return e.ID == form+"-unit-0" })
 }
 
-// short reads a field of at most so many letters, on one line.
-func short(r *http.Request, name string, most int) (string, error) {
-	text := wording.OneLine(r.PostForm.Get(name))
-	if utf8.RuneCountInString(text) > most {
-		return "", refusal{http.StatusUnprocessableEntity, fmt.Sprintf(sayLongField, strings.ToUpper(name[:1])+name[1:], most)}
-	}
-	return text, nil
-}
-
-// fields reads several fields of mostShort letters.
-func fields(r *http.Request, into map[string]*string) error {
-	for name, to := range into {
-		text, err := short(r, name, mostShort)
-		if err != nil {
-			return err
-		}
-		*to = text
-	}
-	return nil
-}
-
-// wrong says that what a form says cannot be taken.
-func wrong(says string, args ...any) error {
-	return refusal{http.StatusUnprocessableEntity, fmt.Sprintf(says, args...)}
-}
-
 // shop lists the units in the shop by their states.
 func (s *Server) shop(w http.ResponseWriter, r *http.Request) error {
 	var list []*cases.Card
@@ -260,11 +234,11 @@ func (s *Server) shop(w http.ResponseWriter, r *http.Request) error {
 		Rows  []row
 	}
 	data := struct {
-		sheet
+		head
 		Groups []group
 		Found  []row
 		Find   string
-	}{sheet: sheet{Title: sayShopTitle, In: true}, Find: wording.OneLine(r.URL.Query().Get("find"))}
+	}{head: head{Title: sayShopTitle, In: true}, Find: wording.OneLine(r.URL.Query().Get("find"))}
 	for _, state := range cases.ShopStates {
 		g := group{State: wording.UpperFirst(wording.Plain(string(state)))}
 		for _, c := range list {

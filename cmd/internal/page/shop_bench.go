@@ -59,19 +59,10 @@ func (s *Server) runsOf(key string) ([]runRow, error) {
 	var all []found
 	for _, name := range names {
 		run, err := shop.ReadRun(name)
-		if err != nil {
-			continue // half begun, or damaged: opening it says so
+		if run == nil || len(run.Events) == 0 {
+			continue // a program that was killed at its beginning left it behind
 		}
-		st, err := run.State(s.o.Base)
-		if err != nil {
-			continue
-		}
-		says := fmt.Sprintf(sayRunRow, st.Procedure.Name, run.Events[0].At.Format("2 Jan 2006 15:04"))
-		if st.Verdict == bench.NoVerdict {
-			says += fmt.Sprintf(sayRunOpen, max(st.Wants.Step+1, 1), len(st.Steps))
-		} else {
-			says += fmt.Sprintf(sayRunVerdict, wording.Plain(string(st.Verdict)))
-		}
+		says := s.runSays(run, err)
 		all = append(all, found{runRow{"/bench?run=" + strings.TrimSuffix(filepath.Base(name), runEnd), says}, run.Events[0].At})
 	}
 	slices.SortStableFunc(all, func(a, b found) int { return b.at.Compare(a.at) })
@@ -80,6 +71,22 @@ func (s *Server) runsOf(key string) ([]runRow, error) {
 		out = append(out, f.row)
 	}
 	return out, nil
+}
+
+// runSays says where a run stands. One that cannot be read stays on the list: opening it says why.
+func (s *Server) runSays(run *shop.Run, unread error) string {
+	begun := run.Events[0].At.Format("2 Jan 2006 15:04")
+	if unread != nil {
+		return fmt.Sprintf(sayRunUnread, begun)
+	}
+	st, err := run.State(s.o.Base)
+	switch {
+	case err != nil:
+		return fmt.Sprintf(sayRunUnread, begun)
+	case st.Verdict == bench.NoVerdict:
+		return fmt.Sprintf(sayRunRow, st.Procedure.Name, begun) + fmt.Sprintf(sayRunOpen, max(st.Wants.Step+1, 1), len(st.Steps))
+	}
+	return fmt.Sprintf(sayRunRow, st.Procedure.Name, begun) + fmt.Sprintf(sayRunVerdict, wording.Plain(string(st.Verdict)))
 }
 
 // benchForm asks which procedure, and what kind of unit it is.
@@ -97,13 +104,13 @@ func (s *Server) benchForm(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	data := struct {
-		sheet
+		head
 		Form       string
 		By         asksBy
 		Procedures []choice
 		Profiles   []choice
 		Cases      []choice
-	}{sheet: s.unitSheet(c, sayBenchTitle), Form: s.o.NewID(), By: s.asksBy(r)}
+	}{head: s.unitHead(c, sayBenchTitle), Form: s.o.NewID(), By: s.asksBy(r)}
 	for _, p := range procedures {
 		minutes := 0.0
 		for i := range p.Steps {
@@ -127,9 +134,9 @@ func (s *Server) benchBegin(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	get := r.PostForm.Get
-	form := get("form")
-	if !cases.PlainID(form) || len(form) > 40 {
-		return refusal{http.StatusBadRequest, sayBadForm}
+	form, err := formID(r)
+	if err != nil {
+		return err
 	}
 	c, err := s.card(r.Context(), get("of"))
 	if err != nil {
@@ -279,7 +286,7 @@ func (s *Server) openRun(r *http.Request, name string, open bool) (*benchRun, er
 
 // A benchPage is what a run waits for, and what it came to so far.
 type benchPage struct {
-	sheet
+	head
 	Run      string
 	At       int // events so far: an entry says what it answers
 	View     report.BenchView
@@ -314,7 +321,7 @@ func (s *Server) bench(w http.ResponseWriter, r *http.Request) error {
 func (s *Server) showBench(w http.ResponseWriter, r *http.Request, b *benchRun, status int, wrong string) error {
 	st := b.state
 	p := &benchPage{
-		sheet: sheet{Title: st.Procedure.Name, Where: st.Unit.Type, In: true}, Run: b.name, At: len(b.run.Events), View: report.NewBenchView(st), Wrong: wrong,
+		head: head{Title: st.Procedure.Name, Where: st.Unit.Type, In: true}, Run: b.name, At: len(b.run.Events), View: report.NewBenchView(st), Wrong: wrong,
 		Kind: string(st.Wants.Kind), Step: st.Wants.Step >= 0, Form: s.o.NewID(), By: s.asksBy(r), CanUndo: len(b.run.Events) > 2,
 	}
 	if b.card != nil {
@@ -513,10 +520,11 @@ func (s *Server) benchRecord(w http.ResponseWriter, r *http.Request) error {
 	if err := readForm(r); err != nil {
 		return err
 	}
-	form, name := r.PostForm.Get("form"), r.PostForm.Get("run")
-	if !cases.PlainID(form) || len(form) > 40 {
-		return refusal{http.StatusBadRequest, sayBadForm}
+	form, err := formID(r)
+	if err != nil {
+		return err
 	}
+	name := r.PostForm.Get("run")
 	release := s.oneAtATime("run " + name)
 	defer release()
 	b, err := s.openRun(r, name, false)

@@ -23,7 +23,7 @@ import (
 
 var digestForm = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[0-9a-f]{64}$`) })
 
-// asked are what is said beside a price sheet, in the order of the form.
+// askedBeside are what is said beside a price sheet, in the order of the form.
 var askedBeside = []string{"bad", "downtime", "spares", "age", "modules"}
 
 // saidOf reads what is said beside the sheet.
@@ -39,7 +39,7 @@ func saidOf(get func(string) string) *shop.Said {
 
 // A decidePage asks for the price sheet, or shows what is decided on it.
 type decidePage struct {
-	sheet
+	head
 	Form   string
 	By     asksBy
 	Wrong  []string
@@ -57,7 +57,7 @@ type decidePage struct {
 }
 
 func (s *Server) newDecidePage(r *http.Request, c *cases.Card) *decidePage {
-	p := &decidePage{sheet: s.unitSheet(c, sayDecideTitle), Form: s.o.NewID(), By: s.asksBy(r), Asked: map[string]string{}, Offers: shop.MayOffer(c.State())}
+	p := &decidePage{head: s.unitHead(c, sayDecideTitle), Form: s.o.NewID(), By: s.asksBy(r), Asked: map[string]string{}, Offers: shop.MayOffer(c.State())}
 	if st := c.Stay(); st != nil && st.Offer() != nil {
 		p.Last = st.Offer().Offer.Digest
 	}
@@ -195,44 +195,12 @@ func (s *Server) decide(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-// readUpload reads a form with a file in it. All of it lies in memory: the body is bounded.
-func readUpload(r *http.Request, name string) ([]byte, error) {
-	if !strings.HasPrefix(r.Header.Get("Content-Type"), "multipart/form-data") {
-		return nil, readForm(r)
-	}
-	if err := r.ParseMultipartForm(mostForm); err != nil {
-		return nil, unreadForm(err)
-	}
-	if r.PostForm == nil {
-		r.PostForm = url.Values{}
-	}
-	for _, values := range r.PostForm {
-		if len(values) > 1 {
-			return nil, refusal{http.StatusBadRequest, sayBadForm}
-		}
-	}
-	keepable(r)
-	files := r.MultipartForm.File[name]
-	if len(files) == 0 {
-		return nil, nil
-	}
-	if len(files) > 1 {
-		return nil, refusal{http.StatusBadRequest, sayBadForm}
-	}
-	f, err := files[0].Open()
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	return io.ReadAll(io.LimitReader(f, mostForm))
-}
-
 func (s *Server) decisionJSON(w http.ResponseWriter, r *http.Request) error {
 	d, err := s.queried(r)
 	if err != nil {
 		return err
 	}
-	w.Header().Set("Content-Type", "application/json; charset=utf-8")
+	isJSON(w)
 	return d.JSON(w)
 }
 

@@ -11,11 +11,11 @@ import (
 )
 
 // showPaper shows a paper to be printed.
-func showPaper(w http.ResponseWriter, head sheet, x *report.Paper) error {
+func showPaper(w http.ResponseWriter, h head, x *report.Paper) error {
 	return show(w, http.StatusOK, "paper", struct {
-		sheet
+		head
 		Paper *report.Paper
-	}{head, x.Printable()})
+	}{h, x.Printable()})
 }
 
 func (s *Server) offerPaper(w http.ResponseWriter, r *http.Request) error {
@@ -26,7 +26,7 @@ func (s *Server) offerPaper(w http.ResponseWriter, r *http.Request) error {
 	if c.Stay() == nil || c.Stay().Offer() == nil {
 		return wrong(sayNoOffer)
 	}
-	return showPaper(w, s.unitSheet(c, sayOfferTitle), report.NewOfferPaper(c, c.Stay().Offer()))
+	return showPaper(w, s.unitHead(c, sayOfferTitle), report.NewOfferPaper(c, c.Stay().Offer()))
 }
 
 func (s *Server) returnNote(w http.ResponseWriter, r *http.Request) error {
@@ -36,7 +36,7 @@ func (s *Server) returnNote(w http.ResponseWriter, r *http.Request) error {
 	}
 	note := report.NewReturnNote(s.o.Base, st.Case)
 	note.Lead = sayReturnLead
-	return showPaper(w, s.sheetOf(st.Case), note)
+	return showPaper(w, s.headOf(st.Case), note)
 }
 
 func recordPath(key string, b *cases.Record) string {

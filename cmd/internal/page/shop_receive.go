@@ -14,7 +14,7 @@ import (
 
 // A receiving is the form of a unit that comes in, and what is asked about it.
 type receiving struct {
-	sheet
+	head
 	Form            string
 	By              asksBy
 	Values          []choice // of the first form, kept while it is asked
@@ -31,7 +31,7 @@ func (s *Server) receiveUnitForm(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	data := receiving{sheet: sheet{Title: sayReceiveUnit, In: true}, Form: s.o.NewID(), By: s.asksBy(r)}
+	data := receiving{head: head{Title: sayReceiveUnit, In: true}, Form: s.o.NewID(), By: s.asksBy(r)}
 	for _, p := range profiles {
 		data.Types = append(data.Types, p.Type)
 	}
@@ -50,16 +50,16 @@ func (s *Server) receiveUnitForm(w http.ResponseWriter, r *http.Request) error {
 
 // receiveUnit takes a unit in. What the eye takes for it is asked about first, never taken for it.
 func (s *Server) receiveUnit(w http.ResponseWriter, r *http.Request) error {
-	if err := readForms(r); err != nil { // several cases may be ticked
+	if err := readForm(r, "belongs"); err != nil {
 		return err
 	}
-	form := r.PostForm.Get("form")
-	if !cases.PlainID(form) || len(form) > 40 {
-		return refusal{http.StatusBadRequest, sayBadForm}
+	form, err := formID(r)
+	if err != nil {
+		return err
 	}
 	var rec cases.Receipt
 	var code string
-	err := fields(r, map[string]*string{"type": &rec.Unit.Type, "serial": &rec.Unit.Serial, "revision": &rec.Unit.Revision, "from": &rec.From, "complaint": &rec.Complaint, "condition": &rec.Condition, "case": &code})
+	err = fields(r, map[string]*string{"type": &rec.Unit.Type, "serial": &rec.Unit.Serial, "revision": &rec.Unit.Revision, "from": &rec.From, "complaint": &rec.Complaint, "condition": &rec.Condition, "case": &code})
 	if err != nil {
 		return err
 	}
@@ -143,7 +143,7 @@ func (s *Server) linked(r *http.Request, u cases.Unit, code string) ([]*cases.Ca
 	if r.PostForm.Get("settled") != "" || len(like.Ask)+len(like.Units) == 0 {
 		return out, nil, nil
 	}
-	ask := &receiving{sheet: sheet{Title: sayReceiveUnit, In: true}, Plate: u.Serial}
+	ask := &receiving{head: head{Title: sayReceiveUnit, In: true}, Plate: u.Serial}
 	for _, key := range like.Units {
 		ask.Units = append(ask.Units, choice{Value: key, Says: spokenKey(key)})
 	}

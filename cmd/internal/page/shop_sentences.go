@@ -44,6 +44,7 @@ const (
 	sayMinutes        = "Minutes are a whole number."
 	sayNoOffer        = "No offer was made for this unit."
 	sayNoOfferYet     = "An offer is made for a unit that was evaluated; this one is %s."
+	sayDeclined       = "none of them: declined"
 	sayAnswerWhat     = "Say which of the ways was chosen, or that all were declined."
 	sayUntil          = "Say the last day on which it holds, written as 2031-05-28 and not gone by."
 	sayBadUnknown     = "Nothing proves the unit good or bad: say how likely it is bad, like 0.6 or 60%."
@@ -51,6 +52,7 @@ const (
 
 	sayRunRow         = "%s, begun %s"
 	sayRunOpen        = ": at step %d of %d"
+	sayRunUnread      = "A run begun %s, which cannot be read: open it to see why"
 	sayRunVerdict     = ": %s"
 	sayProcedureRow   = "%s: %d steps, about %.0f minutes"
 	sayWhichProcedure = "Say which procedure to go through."

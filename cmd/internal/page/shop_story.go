@@ -24,11 +24,11 @@ func (s *Server) unitStory(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	data := struct {
-		sheet
+		head
 		Form string
 		By   asksBy
 		Rows []storyRow
-	}{sheet: s.unitSheet(c, sayStoryTitle), Form: s.o.NewID(), By: s.asksBy(r)}
+	}{head: s.unitHead(c, sayStoryTitle), Form: s.o.NewID(), By: s.asksBy(r)}
 	for i, line := range report.UnitStory(c) {
 		data.Rows = append(data.Rows, storyRow{line, i + 1})
 	}
@@ -81,12 +81,12 @@ func (s *Server) month(w http.ResponseWriter, r *http.Request) error {
 	}
 	const form = "2006-01"
 	data := struct {
-		sheet
+		head
 		Of            string
 		Says, Notes   string
 		Columns       []report.MonthColumn
 		Before, After string
-	}{sheet: sheet{Title: sayMonthTitle, In: true}, Of: m.From.Format(form), Before: m.From.AddDate(0, -1, 0).Format(form)}
+	}{head: head{Title: sayMonthTitle, In: true}, Of: m.From.Format(form), Before: m.From.AddDate(0, -1, 0).Format(form)}
 	if !m.To.After(s.o.Now()) {
 		data.After = m.To.Format(form)
 	}
@@ -99,7 +99,7 @@ func (s *Server) monthJSON(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	w.Header().Set("Content-Type", "application/json; charset=utf-8")
+	isJSON(w)
 	return report.MonthJSON(w, m)
 }
 

@@ -224,6 +224,21 @@ func TestTheShopsJob(t *testing.T) {
 	if out := s.downdrop("", "unit", "show", "A0815"); !strings.Contains(out, "released") {
 		t.Errorf("the command line says %s", out)
 	}
+	// A run that somebody changed stays on the list, and says so when it is opened.
+	text, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	changed := strings.Replace(string(text), "silent since the storm", "silent since the flood", 1)
+	if err := os.WriteFile(file, []byte(changed), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if _, unit = s.get("/unit?of=" + url.QueryEscape(key)); !strings.Contains(unit, "/bench?run="+run) || !strings.Contains(unit, "which cannot be read") {
+		t.Errorf("a run that was changed is not on the list:\n%s", words(parse(t, unit)))
+	}
+	if status, said := s.get("/bench?run=" + run); status != http.StatusServiceUnavailable || !strings.Contains(said, "was changed after it was written") {
+		t.Errorf("a run that was changed: %d %s", status, words(parse(t, said)))
+	}
 }
 
 // What is decided on the page is what the command decides; the plot is drawn when it is asked for; an

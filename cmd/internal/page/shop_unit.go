@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 
@@ -20,28 +21,27 @@ import (
 
 // A unitPage is one unit: where it stands, its way and papers, and what may become of it.
 type unitPage struct {
-	sheet
-	Form        string
-	By          asksBy
-	Blocks      []block
-	Runs        []runRow
-	Records     []choice
-	States      []choice
-	Verdicts    []choice
-	Statements  []choice
-	Sections    []string
-	Kinds       []string
-	Solders     []string
-	Ways        []choice
-	Cases       []choice
-	InRepair    bool
-	InShop      bool
-	Stated      bool
-	HasOffer    bool
-	MayOffer    bool
-	Received    bool
-	LastRecord  string
-	Consentable bool
+	head
+	Form       string
+	By         asksBy
+	Blocks     []block
+	Runs       []runRow
+	Records    []choice
+	States     []choice
+	Verdicts   []choice
+	Statements []choice
+	Sections   []string
+	Kinds      []string
+	Solders    []string
+	Ways       []choice
+	Cases      []choice
+	InRepair   bool
+	InShop     bool
+	Stated     bool
+	HasOffer   bool
+	MayOffer   bool
+	Received   bool
+	LastRecord string
 }
 
 func (s *Server) unit(w http.ResponseWriter, r *http.Request) error {
@@ -53,7 +53,7 @@ func (s *Server) unit(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	p := unitPage{sheet: s.unitSheet(c, sayUnitTitle), Form: s.o.NewID(), By: s.asksBy(r), Cases: caseList, Sections: cases.UnitSections, Kinds: cases.WorkKinds, Solders: cases.Solders}
+	p := unitPage{head: s.unitHead(c, sayUnitTitle), Form: s.o.NewID(), By: s.asksBy(r), Cases: caseList, Sections: cases.UnitSections, Kinds: cases.WorkKinds, Solders: cases.Solders}
 	p.Blocks, err = blocks(func(w io.Writer) error { return report.UnitOnPage(w, c, codes, s.o.Now()) })
 	if err != nil {
 		return err
@@ -84,7 +84,7 @@ func (s *Server) unit(w http.ResponseWriter, r *http.Request) error {
 			for _, way := range o.Offer.Ways {
 				p.Ways = append(p.Ways, choice{Value: way.Way, Says: wording.Plain(way.Way)})
 			}
-			p.Ways = append(p.Ways, choice{Value: "declined", Says: "none of them: declined"})
+			p.Ways = append(p.Ways, choice{Value: "declined", Says: sayDeclined})
 		}
 	}
 	return show(w, http.StatusOK, "unit", p)
@@ -117,7 +117,7 @@ func (s *Server) unitJSON(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	w.Header().Set("Content-Type", "application/json; charset=utf-8")
+	isJSON(w)
 	return report.UnitJSON(w, c, s.o.Now())
 }
 
@@ -223,18 +223,13 @@ func minutesOf(text string) (float64, error) {
 	if !minutesForm().MatchString(text) {
 		return 0, wrong(sayMinutes)
 	}
-	var n int
-	_, err := fmt.Sscanf(text, "%d", &n)
+	n, err := strconv.Atoi(text)
 	return float64(n), err
 }
 
 func (s *Server) noteUnit(w http.ResponseWriter, r *http.Request) error {
 	return s.onUnit(w, r, func(*cases.Card) ([]cases.Draft, error) {
-		text, err := short(r, "text", mostStory)
-		if err == nil && text == "" {
-			err = wrong(sayNothingSaid)
-		}
-		return []cases.Draft{cases.Say(cases.KindNote, cases.Note{Text: text})}, err
+		return noteOf(r)
 	})
 }
 

@@ -99,13 +99,13 @@ func (s *Server) chart(w http.ResponseWriter, r *http.Request) error {
 	}
 	heads, feet := chart.Says(report.ChartKind{})
 	data := struct {
-		sheet
+		head
 		Heads, Feet []string
 		Parts       []treePart
 		Places      []*report.ChartPlace
 		Most, More  int
 		Still       []string
-	}{sheet: s.sheetOf(st.Case), Heads: heads, Feet: feet, Parts: drawTree(chart.Tree()), Places: chart.Places(), Most: places}
+	}{head: s.headOf(st.Case), Heads: heads, Feet: feet, Parts: drawTree(chart.Tree()), Places: chart.Places(), Most: places}
 	if more := min(mostPlaces, 2*places); len(data.Places) >= places && more > places {
 		data.More = more
 	}
@@ -118,7 +118,7 @@ func (s *Server) chartJSON(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	w.Header().Set("Content-Type", "application/json; charset=utf-8")
+	isJSON(w)
 	return chart.JSON(w, report.ChartKind{})
 }
 
@@ -127,7 +127,7 @@ func (s *Server) chartOf(r *http.Request) (*standing, *report.Chart, int, error)
 	if text := r.URL.Query().Get("places"); text != "" {
 		n, err := strconv.Atoi(text)
 		if err != nil || n < 1 || n > mostPlaces {
-			return nil, nil, 0, refusal{http.StatusUnprocessableEntity, fmt.Sprintf(sayPlaces, mostPlaces)}
+			return nil, nil, 0, wrong(sayPlaces, mostPlaces)
 		}
 		places = n
 	}
@@ -145,9 +145,3 @@ func (s *Server) chartOf(r *http.Request) (*standing, *report.Chart, int, error)
 	chart, err := s.o.Desk.Chart(r.Context(), &c, places)
 	return st, chart, places, err
 }
-
-const (
-	sayTree   = "The chart as a tree"
-	sayWay    = "%s (%s):"
-	sayPlaces = "A chart has from 1 to %d places here; downdrop chart --case draws larger ones."
-)

@@ -110,9 +110,6 @@ func dropRow(s *rulebase.Situation, address int, name string, known bool) trunkR
 	return row
 }
 
-// A drop's state is a word, never a colour.
-var trunkStates = map[string]string{rulebase.DropGood: "good", rulebase.DropDead: "dead", rulebase.DropComesAndGoes: "comes and goes"}
-
 // rowsOfSheet is the line as its sheet has it, from the host on.
 func rowsOfSheet(p *rulebase.Sheet, s *rulebase.Situation) []trunkRow {
 	var on []trunkRow
@@ -230,44 +227,3 @@ func length(m float64) string {
 }
 
 func ohms(x float64) string { return fmt.Sprintf("%.4g ohm", x) }
-
-// What the drawing says.
-const (
-	sayTheLine      = "The line"
-	sayThisSheet    = "the sheet"
-	sayHost         = "host"
-	sayNoLength     = "length not known"
-	sayThisDrop     = "this drop"
-	sayDropAt       = "drop %d"
-	sayShieldBonded = "shield bonded: %s"
-	sayBias         = "idle bias %s up, %s down"
-	sayJoint        = "joint: another stretch of cable"
-	sayTerminator   = "terminator"
-	sayStub         = "stub of %s"
-	sayTapped       = ", %d at one tap"
-	sayTrunkEnd     = "end of the trunk, %s from the host"
-	sayBeside       = "power cable beside it from %s to %s, %s apart"
-	sayFed          = "fed by %s"
-	sayFedPast      = "fed by %s, past %s"
-	sayMark         = "%s: %s"
-	sayPartOf       = "%s, part %d of %d"
-	sayMarks        = "Suspected: %s. Each row stands as text below the drawing."
-	sayNoMarks      = "Nothing is suspected at a place. Each row stands as text below the drawing."
-
-	sayTerminatorFed    = ", with its own supply"
-	sayTerminatorNotFed = ", its supply is off"
-	sayTerminatorBlocks = ", with a capacitor in series"
-
-	sayAtHost   = "at the host and its controller"
-	sayAtDrop   = "at this drop: unit, modules, field wires"
-	sayAtSupply = "at the supply of this drop"
-	sayAtBoth   = "in the settings, here and at the host"
-	sayAtEnds   = "at the terminators"
-	sayAtInline = "at the devices in the line"
-	sayOnLine   = "on the cable"
-	sayAllOfIt  = ", all along"
-	sayAtTap    = ", at the tap and plug of %s"
-	sayBetween  = ", from %s to %s"
-
-	sayNoSheetGiven = "No sheet was given: paste its text or choose its file."
-)

@@ -36,12 +36,11 @@ type bracket struct {
 // The strip's measures, in pixels at its own size.
 const (
 	stripWidth  = 336
-	stripColumn = 18 // of brackets
-	stripLine   = 19 // of text
-	stripPad    = 14 // between rows
-	stripSize   = 15 // of letters
-	mostLines   = 3  // of one text: all of it stands in the list
-	mostMarks   = 6
+	stripColumn = 18  // of brackets
+	stripLine   = 19  // of text
+	stripPad    = 14  // between rows
+	stripSize   = 15  // of letters
+	mostLines   = 3   // of one text: all of it stands in the list
 	tallestPart = 760 // at ten points a page of paper holds this
 	mostRows    = 400
 )

@@ -1,12 +1,10 @@
 package page
 
 import (
+	"bytes"
 	"context"
 	"errors"
-	"io"
-	"mime"
 	"net/http"
-	"strings"
 
 	"downdrop/cases"
 	"downdrop/cmd/internal/kept"
@@ -43,63 +41,30 @@ func (s *Server) sheetText(ctx context.Context, c *cases.Case) ([]byte, error) {
 
 // giveSheet takes in the sheet of a case's line: its text, or a file.
 func (s *Server) giveSheet(w http.ResponseWriter, r *http.Request) error {
-	text, err := readSheetForm(r)
+	text, err := readUpload(r, "file")
 	if err != nil {
 		return err
+	}
+	if len(bytes.TrimSpace(text)) == 0 { // no file was chosen
+		text = []byte(r.PostForm.Get("sheet"))
+	}
+	if len(bytes.TrimSpace(text)) == 0 {
+		return wrong(sayNoSheetGiven)
 	}
 	return s.addThen(w, r, "/causes", func(st *standing) ([]cases.Draft, error) {
 		if st.Case.State == cases.StateClosed {
 			return nil, refusal{http.StatusConflict, sayClosed}
 		}
-		read, err := rulebase.ReadSheet(sayThisSheet, []byte(text), paper.Kinds())
+		read, err := rulebase.ReadSheet(sayThisSheet, text, paper.Kinds())
 		if err != nil {
 			return nil, refusal{http.StatusUnprocessableEntity, err.Error()}
 		}
 		after := st.Case.Situation.Clone()
 		paper.Lay(read, &after)
 		after.Sheet = ""
-		if after.SheetFile, err = s.o.Store.PutFile(r.Context(), []byte(text)); err != nil {
+		if after.SheetFile, err = s.o.Store.PutFile(r.Context(), text); err != nil {
 			return nil, err
 		}
 		return st.Case.Changes(kept.AsOfNow(after)), nil
 	})
-}
-
-// readSheetForm reads a form that may carry a file.
-func readSheetForm(r *http.Request) (string, error) {
-	if media, _, _ := mime.ParseMediaType(r.Header.Get("Content-Type")); media != "multipart/form-data" {
-		if err := readForm(r); err != nil {
-			return "", err
-		}
-		return notEmpty(r.PostForm.Get("sheet"))
-	}
-	if err := r.ParseMultipartForm(mostForm); err != nil {
-		return "", unreadForm(err)
-	}
-	if r.MultipartForm != nil {
-		defer r.MultipartForm.RemoveAll() //nolint:errcheck // nothing of this size is written to a disk
-		for _, f := range r.MultipartForm.File["file"] {
-			if f.Size == 0 {
-				continue
-			}
-			file, err := f.Open()
-			if err != nil {
-				return "", err
-			}
-			defer file.Close()
-			text, err := io.ReadAll(file)
-			if err != nil {
-				return "", err
-			}
-			return notEmpty(string(text))
-		}
-	}
-	return notEmpty(r.PostForm.Get("sheet"))
-}
-
-func notEmpty(text string) (string, error) {
-	if strings.TrimSpace(text) == "" {
-		return "", refusal{http.StatusUnprocessableEntity, sayNoSheetGiven}
-	}
-	return text, nil
 }

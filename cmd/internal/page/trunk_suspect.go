@@ -24,7 +24,7 @@ type suspicion struct {
 	rows   []int
 }
 
-// parts says where on the line the causes of a part are looked for. What is not here
+// partPlaces says where on the line the causes of a part are looked for. What is not here
 // is at no place of the line.
 var partPlaces = map[string]linePlace{
 	"controller": atHost, "configuration": atHost, "redundant": atHost,

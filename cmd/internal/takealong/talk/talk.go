@@ -237,7 +237,9 @@ func (c *Case) do(ctx context.Context, r Request) (Reply, error) {
 		parts, _, err := cases.HandOverWith(st.Case, c.sheet, mostParts)
 		return Reply{Parts: parts, Entries: c.entries()}, err
 	case "hearing":
-		return c.hearing(st, r.Text), nil
+		var reply Reply
+		reply.Heard, reply.Questions = st.Hearing(c.talk, r.Text)
+		return reply, nil
 	case "merge":
 		if !cases.PlainID(r.Form) || len(r.Form) > 50 {
 			return Reply{}, fmt.Errorf("the id %.60q is none", r.Form)
@@ -258,7 +260,7 @@ func (c *Case) do(ctx context.Context, r Request) (Reply, error) {
 	if st, err = kept.Stand(cases.Fold(c.events), c.talk); err != nil {
 		return Reply{}, err
 	}
-	return c.show(ctx, st, r.Explain), nil
+	return c.view(st, st.Explain(ctx, c.talk, r.Explain)), nil
 }
 
 // answer takes an entry in, once, and asks what is to be asked then.
@@ -268,7 +270,7 @@ func (c *Case) answer(ctx context.Context, st *kept.Standing, r Request) (Reply,
 		return Reply{}, err
 	}
 	if st.Has(e.ID) {
-		return c.show(ctx, st, ""), nil
+		return c.view(st, st.Explain(ctx, c.talk, "")), nil
 	}
 	if st.Case.State == cases.StateClosed {
 		return Reply{}, refusal(sayClosed)
@@ -298,25 +300,8 @@ func (c *Case) answer(ctx context.Context, st *kept.Standing, r Request) (Reply,
 		}
 		return c.view(st, heard), nil
 	}
-	return c.told(ctx, st, heard), nil
-}
-
-// told shows what became of an entry that changed nothing: what is answered to it, and the question
-// that still stands.
-func (c *Case) told(ctx context.Context, st *kept.Standing, heard conversation.Reply) Reply {
 	_, now := st.Resume(ctx, c.talk)
-	own := func(p conversation.Part) bool {
-		return p.Kind == conversation.PartSummary || heard.Question.Kind != conversation.AskElse && (p.Kind == conversation.PartQuestion || p.Kind == conversation.PartWarning)
-	}
-	rest := func(p conversation.Part) bool {
-		return heard.Question.Kind == conversation.AskElse && (p.Kind == conversation.PartQuestion || p.Kind == conversation.PartWarning)
-	}
-	heard.Parts = append(slices.DeleteFunc(heard.Parts, own), slices.DeleteFunc(now.Parts, rest)...)
-	if heard.Question.Kind != conversation.AskElse {
-		heard.Question = now.Question
-	}
-	heard.Diagnosis = now.Diagnosis
-	return c.view(st, heard)
+	return c.view(st, kept.Told(heard, now)), nil
 }
 
 // after shows the case as it stands, with what was answered to the last entry.
@@ -325,39 +310,9 @@ func (c *Case) after(ctx context.Context) (Reply, error) {
 	if err != nil {
 		return Reply{}, err
 	}
-	reply := c.show(ctx, st, "")
+	reply := c.view(st, st.Explain(ctx, c.talk, ""))
 	reply.Heard, reply.NotHeard, reply.Notices = st.Said.Heard, st.Said.NotHeard, append(reply.Notices, st.Said.Notices...)
 	return reply, nil
-}
-
-// explanations are what may be asked without saying anything.
-var explanations = map[string]string{"why": "why", "else": "what else", "need": "what would you need"}
-
-func (c *Case) show(ctx context.Context, st *kept.Standing, explain string) Reply {
-	state, reply := st.Resume(ctx, c.talk)
-	if entry, ok := explanations[explain]; ok && st.Case.State != cases.StateClosed {
-		now := reply
-		if _, reply = c.talk.Step(ctx, state, entry); reply.Diagnosis == nil {
-			reply.Diagnosis = now.Diagnosis
-		}
-		reply.Parts = append(reply.Parts, slices.DeleteFunc(now.Parts, func(p conversation.Part) bool { return p.Kind != conversation.PartSummary })...)
-	}
-	return c.view(st, reply)
-}
-
-// hearing says what would be understood of what is being typed, and the questions that it could be
-// about. Nothing of it counts until it is said.
-func (c *Case) hearing(st *kept.Standing, text string) Reply {
-	var reply Reply
-	if _, heard := c.talk.Hear(st.Situation, text); strings.TrimSpace(text) != "" {
-		for _, h := range heard {
-			if h.Outcome == conversation.Understood {
-				reply.Heard = append(reply.Heard, h.Means)
-			}
-		}
-		reply.Questions = c.talk.Search(st.Situation, text, 4)
-	}
-	return reply
 }
 
 // entryOf is what a request says: an answer that was pressed, a reading with its unit, or words.
