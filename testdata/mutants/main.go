@@ -8,7 +8,9 @@
 // place, which is days for this house; the sample, and a fault that is laid over the source
 // instead of written into it, are what this adds. Packages get places by their lines. A fault
 // that does not compile is replaced by another one of its package. What ran is in -out, line by
-// line, so that a second start goes on where the first one stopped.
+// line, so that a second start goes on where the first one stopped. With -own only the first of the
+// packages that should notice is asked, most often that of the fault; a later start without it asks
+// the others about what lived.
 package main
 
 import (
@@ -26,11 +28,9 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"slices"
 	"strings"
-	"syscall"
 	"time"
 )
 
@@ -45,6 +45,7 @@ type Mutant struct {
 	Status string  `json:"status,omitempty"` // killed, lived, slow (the tests' time ran out: noticed too), unfit (it does not compile)
 	By     string  `json:"by,omitempty"`     // the package whose tests noticed
 	Took   float64 `json:"seconds,omitempty"`
+	Asked  int     `json:"asked,omitempty"` // of the packages that should notice, how many did not
 
 	offset int
 }
@@ -98,6 +99,7 @@ func main() {
 		out     = flag.String("out", "mutants.jsonl", "results; read first, and added to")
 		within  = flag.Duration("within", 3*time.Minute, "for the tests of one package; a fault that makes them slower counts as noticed")
 		until   = flag.String("until", "", "a time of day, 15:04, after which nothing new is begun")
+		own     = flag.Bool("own", false, "ask only the first of the packages that should notice")
 		listing = flag.Bool("list", false, "only print the sample")
 	)
 	flag.Parse()
@@ -127,11 +129,14 @@ func main() {
 			continue
 		}
 		have, known := done[m.key()]
+		if known && !*own && have.Status == "lived" && have.Asked < len(holders(p)) {
+			m.Asked, m.Took, known = have.Asked, have.Took, false
+		}
 		if !known {
 			if *until != "" && time.Now().Format("15:04") >= *until {
 				break
 			}
-			if err := m.run(*within); err != nil {
+			if err := m.run(*within, *own, *out+".times"); err != nil {
 				log.Fatal(err)
 			}
 			line, err := json.Marshal(m)
@@ -277,7 +282,7 @@ func tokens(set *token.FileSet, tree *ast.File) map[[2]int][]place {
 }
 
 // run plants the fault and runs the tests that should notice.
-func (m *Mutant) run(within time.Duration) error {
+func (m *Mutant) run(within time.Duration, own bool, times string) error {
 	src, err := os.ReadFile(m.File)
 	if err != nil {
 		return err
@@ -308,79 +313,41 @@ func (m *Mutant) run(within time.Duration) error {
 		return err
 	}
 	began := time.Now()
-	defer func() { m.Took = math.Round(time.Since(began).Seconds()*10) / 10 }()
+	defer func() { m.Took += math.Round(time.Since(began).Seconds()*10) / 10 }()
 	p := filepath.Dir(m.File)
-	if out, err := command(overlay, within, "build", "./"+p); err != nil {
+	if out, err := command(overlay, within, ".", "go", "build", "./"+p); err != nil {
 		m.Status = "unfit"
 		if !bytes.Contains(out, []byte(filepath.Base(m.File)+":")) { // not the fault, but the machine
 			return fmt.Errorf("%s: %s", m.key(), out)
 		}
 		return nil
 	}
-	by := heldBy[p]
-	if by == nil {
-		by = []string{p}
-	}
 	m.Status = "lived"
-	for _, t := range by {
-		_, err := command(overlay, within, "test", "-v", "-vet=off", "-count=1", "-failfast", "./"+t)
-		if errors.Is(err, context.DeadlineExceeded) {
+	for _, t := range holders(p)[m.Asked:] {
+		switch err := ask(overlay, t, within, times); {
+		case errors.Is(err, context.DeadlineExceeded):
 			m.Status, m.By = "slow", t
 			return nil
-		}
-		if err != nil {
+		case errors.Is(err, errNoticed):
 			m.Status, m.By = "killed", t
+			return nil
+		case err != nil:
+			return err
+		}
+		m.Asked++
+		if own {
 			return nil
 		}
 	}
 	return nil
 }
 
-// command runs the go command with the fault laid over, and ends all that it started. The first
-// test that fails ends it too: -failfast waits for those that run beside it, which is most of the time.
-func command(overlay string, within time.Duration, args ...string) ([]byte, error) {
-	ctx, cancel := context.WithTimeout(context.Background(), within)
-	defer cancel()
-	c := exec.CommandContext(ctx, "go", args...)
-	c.Env = append(os.Environ(), "GOFLAGS=-overlay="+overlay, "TMPDIR="+filepath.Dir(overlay)) // what a test that is ended leaves goes with it
-	c.SysProcAttr = &syscall.SysProcAttr{Setpgid: true}
-	c.WaitDelay = 10 * time.Second
-	c.Cancel = func() error { return syscall.Kill(-c.Process.Pid, syscall.SIGKILL) }
-	var out bytes.Buffer
-	noticed := false
-	c.Stdout, c.Stderr = &watched{to: &out, failed: func() { noticed = true; cancel() }}, &out
-	err := c.Run()
-	if noticed {
-		return out.Bytes(), errNoticed
+// holders are the packages whose tests should notice a fault in package p, the likeliest first.
+func holders(p string) []string {
+	if by := heldBy[p]; by != nil {
+		return by
 	}
-	if ctx.Err() != nil {
-		return out.Bytes(), ctx.Err()
-	}
-	return out.Bytes(), err
-}
-
-var errNoticed = errors.New("a test failed")
-
-// watched keeps what the go command prints and says when a test, however deep, has failed.
-type watched struct {
-	to     *bytes.Buffer
-	failed func()
-	line   []byte
-}
-
-func (w *watched) Write(p []byte) (int, error) {
-	w.to.Write(p)
-	w.line = append(w.line, p...)
-	for {
-		end := bytes.IndexByte(w.line, '\n')
-		if end < 0 {
-			return len(p), nil
-		}
-		if bytes.HasPrefix(bytes.TrimLeft(w.line[:end], " "), []byte("--- FAIL: ")) {
-			w.failed()
-		}
-		w.line = w.line[end+1:]
-	}
+	return []string{p}
 }
 
 // read takes up what an earlier start wrote.
