@@ -112,7 +112,8 @@ func command(overlay string, within time.Duration, folder, name string, args ...
 	c.Cancel = func() error { return syscall.Kill(-c.Process.Pid, syscall.SIGKILL) }
 	var out bytes.Buffer
 	noticed := false
-	c.Stdout, c.Stderr = &watched{to: &out, failed: func() { noticed = true; cancel() }}, &out
+	both := &watched{to: &out, failed: func() { noticed = true; cancel() }}
+	c.Stdout, c.Stderr = both, both // one writer, so that one goroutine writes
 	err := c.Run()
 	switch {
 	case err == nil:

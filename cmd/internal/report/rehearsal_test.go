@@ -41,7 +41,14 @@ func TestRehearsalReadsAsWritten(t *testing.T) {
 		if err := write(&b); err != nil {
 			t.Fatal(err)
 		}
-		if diff := cmp.Diff(golden(t, name, b.String()), b.String()); diff != "" {
+		want := golden(t, name, b.String())
+		if strings.HasSuffix(name, ".json") {
+			for _, says := range lacks("", document(t, []byte(want)), document(t, b.Bytes())) {
+				t.Errorf("%s: %s", name, says)
+			}
+			continue
+		}
+		if diff := cmp.Diff(want, b.String()); diff != "" {
 			t.Errorf("%s (-golden +got):\n%s", name, diff)
 		}
 		for line := range strings.Lines(b.String()) {
