@@ -112,11 +112,7 @@ func (s *Server) benchForm(w http.ResponseWriter, r *http.Request) error {
 		Cases      []choice
 	}{head: s.unitHead(c, sayBenchTitle), Form: s.o.NewID(), By: s.asksBy(r)}
 	for _, p := range procedures {
-		minutes := 0.0
-		for i := range p.Steps {
-			minutes += p.Steps[i].Minutes
-		}
-		data.Procedures = append(data.Procedures, choice{Value: p.ID, Says: fmt.Sprintf(sayProcedureRow, p.Name, len(p.Steps), minutes)})
+		data.Procedures = append(data.Procedures, choice{Value: p.ID, Says: fmt.Sprintf(sayProcedureRow, p.Name, len(p.Steps), report.ProcedureMinutes(p))})
 	}
 	for _, p := range profiles {
 		data.Profiles = append(data.Profiles, choice{Value: p.Name, Says: p.Type, Chosen: strings.EqualFold(p.Type, c.Unit.Type)})

@@ -102,7 +102,7 @@ func nameOfCause(b *rulebase.Base, id string) string {
 	if ref, ok := b.Lookup(id); ok && ref.Kind == rulebase.KindCause {
 		return b.Causes[ref.Index].Name
 	}
-	return strings.ReplaceAll(id, "_", " ")
+	return plain(id)
 }
 
 type alikeJSON struct {

@@ -123,7 +123,7 @@ func sayBenchAsk(s *bench.State) string {
 	case rulebase.ReadsErrors:
 		hint = fmt.Sprintf(sayBenchErrors, s.Wants.Count)
 	case rulebase.ReadsNumber:
-		if hint = BenchLimits(g, s.Wants.Low, s.Wants.High); hint != "" {
+		if hint = benchLimits(g, s.Wants.Low, s.Wants.High); hint != "" {
 			hint = fmt.Sprintf(sayBenchLimits, hint)
 		}
 	}
@@ -141,8 +141,8 @@ func asked(ask, hint string) string {
 	return strings.TrimSuffix(ask, ":") + hint + ":"
 }
 
-// BenchLimits says the limits of a reading; "" where there are none.
-func BenchLimits(g *rulebase.BenchReading, low, high float64) string {
+// benchLimits says the limits of a reading; "" where there are none.
+func benchLimits(g *rulebase.BenchReading, low, high float64) string {
 	number := func(x float64) string { return quantity.FormatRounded(x, g.Unit, 5) }
 	switch {
 	case g.Kind == rulebase.ReadsErrors && !math.IsNaN(high):
@@ -186,25 +186,25 @@ func grouped(n int) string {
 
 func benchMinutes(m float64) string { return fmt.Sprintf("%.0f min", m) }
 
-// BenchAnswer is what a reading came to, in one sentence.
-func BenchAnswer(r *bench.Result) string {
+// benchAnswer is what a reading came to, in one sentence.
+func benchAnswer(r *bench.Result) string {
 	g := r.Reading
 	says := benchReads(r)
-	if limits := BenchLimits(g, r.Low, r.High); limits != "" && g.Kind == rulebase.ReadsNumber {
+	if limits := benchLimits(g, r.Low, r.High); limits != "" && g.Kind == rulebase.ReadsNumber {
 		says += "; " + fmt.Sprintf(sayBenchLimits, limits)
 	}
 	switch r.Outcome {
 	case bench.Passed:
-		return "Pass: " + says + "."
+		return fmt.Sprintf(sayBenchPass, says)
 	case bench.Failed:
-		return "FAIL: " + says + "."
+		return fmt.Sprintf(sayBenchFail, says)
 	case bench.NotShown:
 		if r.Lacks != "" {
 			return fmt.Sprintf(sayBenchLacks, says, strings.Replace(r.Lacks, "_", ".", 1))
 		}
-		return "Not shown: " + says + "."
+		return fmt.Sprintf(sayBenchNotShown, says)
 	}
-	return "Noted: " + says + "."
+	return fmt.Sprintf(sayBenchRecorded, says)
 }
 
 // benchReads is a reading as it was taken.
@@ -249,7 +249,7 @@ func BenchTaken(w io.Writer, s, before *bench.State, e bench.Event, d *engine.Di
 	switch e.Kind {
 	case bench.Answered:
 		if r := s.Last(e.Seq); r != nil {
-			p.say(BenchAnswer(r))
+			p.say(benchAnswer(r))
 			if d != nil && r.Outcome == bench.Failed {
 				p.say(sayBenchDiagnosis(d))
 			}
@@ -354,7 +354,7 @@ func BenchRun(w io.Writer, s *bench.State, width int) error {
 		p.item(fmt.Sprintf("%3d  ", i+1), fmt.Sprintf("%s: %s", st.Step.Name, benchOutcome(st)))
 		for j := range st.Results {
 			r := &st.Results[j]
-			p.item("       ", strings.TrimRight(r.Reading.Ask, "?:")+": "+BenchAnswer(r))
+			p.item("       ", strings.TrimRight(r.Reading.Ask, "?:")+": "+benchAnswer(r))
 		}
 	}
 	for _, n := range s.Notes {
@@ -376,15 +376,20 @@ func benchOutcome(st *bench.StepState) string {
 	return says
 }
 
+// ProcedureMinutes is how long all steps of a procedure take together.
+func ProcedureMinutes(p *rulebase.Procedure) float64 {
+	minutes := 0.0
+	for i := range p.Steps {
+		minutes += p.Steps[i].Minutes
+	}
+	return minutes
+}
+
 // BenchProcedure writes a procedure: what it proves, its steps with their warnings, and for a
 // unit profile the limits worked out.
 func BenchProcedure(w io.Writer, p *rulebase.Procedure, unit *rulebase.Profile, width int) error {
 	out := newPage(width)
-	minutes := 0.0
-	for _, s := range p.Steps {
-		minutes += s.Minutes
-	}
-	out.say(fmt.Sprintf(sayBenchShow, p.Name, p.ID, p.Version, len(p.Steps), benchMinutes(minutes)))
+	out.say(fmt.Sprintf(sayBenchShow, p.Name, p.ID, p.Version, len(p.Steps), benchMinutes(ProcedureMinutes(p))))
 	if p.Proves != "" {
 		out.say(fmt.Sprintf(sayBenchProves, p.Proves))
 	}
@@ -437,7 +442,7 @@ func benchReadingSays(s *bench.State, g *rulebase.BenchReading) string {
 		hints = append(hints, strings.Join(plainAll(g.OneOf), ", "))
 	case s != nil:
 		low, high := s.Limits(g)
-		if limits := BenchLimits(g, low, high); limits != "" {
+		if limits := benchLimits(g, low, high); limits != "" {
 			hints = append(hints, fmt.Sprintf(sayBenchLimits, limits))
 		}
 	}
@@ -452,11 +457,7 @@ func BenchList(w io.Writer, procedures []*rulebase.Procedure, profiles []*ruleba
 	p := newPage(width)
 	p.say(sayBenchProcedures)
 	for _, x := range procedures {
-		minutes := 0.0
-		for _, s := range x.Steps {
-			minutes += s.Minutes
-		}
-		p.item(fmt.Sprintf("  %-14s ", x.ID), fmt.Sprintf(sayBenchProcedureRow, x.Name, x.Version, len(x.Steps), benchMinutes(minutes)))
+		p.item(fmt.Sprintf("  %-14s ", x.ID), fmt.Sprintf(sayBenchProcedureRow, x.Name, x.Version, len(x.Steps), benchMinutes(ProcedureMinutes(x))))
 	}
 	p.gap()
 	p.say(sayBenchProfiles)

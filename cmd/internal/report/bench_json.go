@@ -1,8 +1,6 @@
 package report
 
 import (
-	"encoding/json"
-	"fmt"
 	"io"
 	"time"
 
@@ -49,25 +47,11 @@ func BenchListJSON(w io.Writer, procedures []*rulebase.Procedure, profiles []*ru
 	for _, p := range profiles {
 		doc.Units = append(doc.Units, benchUnitJSON{p.Name, p.Type, p.Note, p.Digest})
 	}
-	return indented(w, doc)
+	return writeJSON(w, doc)
 }
 
 func procedureJSON(p *rulebase.Procedure) benchProcedureJSON {
-	one := benchProcedureJSON{ID: p.ID, Name: p.Name, Version: p.Version, Digest: p.Digest, Proves: p.Proves, NotTested: listed(p.NotTested), Steps: len(p.Steps)}
-	for _, s := range p.Steps {
-		one.Minutes += s.Minutes
-	}
-	return one
-}
-
-func indented(w io.Writer, doc any) error {
-	enc := json.NewEncoder(w)
-	enc.SetEscapeHTML(false)
-	enc.SetIndent("", "  ")
-	if err := enc.Encode(doc); err != nil {
-		return fmt.Errorf("write JSON: %w", err)
-	}
-	return nil
+	return benchProcedureJSON{ID: p.ID, Name: p.Name, Version: p.Version, Digest: p.Digest, Proves: p.Proves, NotTested: listed(p.NotTested), Steps: len(p.Steps), Minutes: ProcedureMinutes(p)}
 }
 
 // A benchRunJSON is a run at the bench, as far as it has come. A record holds it whole, so its
@@ -141,7 +125,7 @@ type benchFoundJSON struct {
 }
 
 // BenchRunJSON writes a run for programs.
-func BenchRunJSON(w io.Writer, s *bench.State) error { return indented(w, runJSON(s)) }
+func BenchRunJSON(w io.Writer, s *bench.State) error { return writeJSON(w, runJSON(s)) }
 
 func runJSON(s *bench.State) *benchRunJSON {
 	doc := &benchRunJSON{Schema: BenchRunSchema, Procedure: procedureJSON(s.Procedure), Unit: benchUnitJSON{s.Unit.Name, s.Unit.Type, s.Unit.Note, s.Unit.Digest},
@@ -166,7 +150,7 @@ func runJSON(s *bench.State) *benchRunJSON {
 		one := benchStepJSON{ID: st.Step.ID, Number: i + 1, Name: st.Step.Name, Outcome: string(st.Outcome), Reason: st.Reason, Readings: []benchReadingJSON{}}
 		for j := range st.Results {
 			r := &st.Results[j]
-			reading := benchReadingJSON{ID: r.Reading.ID, Ask: r.Reading.Ask, Limits: BenchLimits(r.Reading, r.Low, r.High), Reads: benchReads(r), Outcome: string(r.Outcome), Source: r.Reading.Source, At: at[r.Seq]}
+			reading := benchReadingJSON{ID: r.Reading.ID, Ask: r.Reading.Ask, Limits: benchLimits(r.Reading, r.Low, r.High), Reads: benchReads(r), Outcome: string(r.Outcome), Source: r.Reading.Source, At: at[r.Seq]}
 			if r.Instrument != nil {
 				reading.Instrument = r.Instrument.Name
 				late[r.Instrument.Kind+"\x00"+r.Instrument.Name] = late[r.Instrument.Kind+"\x00"+r.Instrument.Name] || r.Instrument.Late

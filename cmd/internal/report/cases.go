@@ -308,10 +308,11 @@ func (p *page) settings(c *cases.Case) {
 
 // sheet is the lines of the settings sheet, those never read as well.
 func (p *page) sheet(c *cases.Case) {
-	p.line(fmt.Sprintf("  %-22s %-24s %s", "", sayAsFound, sayAsLeft))
+	heads := []string{"", sayAsFound, sayAsLeft}
+	p.line(tabulated(heads))
 	for _, name := range c.SettingNames() {
 		found, left := c.Setting("found", name), c.Setting("left", name)
-		p.line(strings.TrimRight(fmt.Sprintf("  %-22s %-24s %s", strings.ReplaceAll(name, "_", " "), cmp.Or(found, sayNotRead), cmp.Or(left, sayNotRead)), " "))
+		p.tableRow(heads, []string{plain(name), cmp.Or(found, sayNotRead), cmp.Or(left, sayNotRead)})
 		if found != "" && left != "" && found != left {
 			p.item("      ", saySettingDiffers)
 		}
@@ -365,10 +366,25 @@ func CasesCSV(w io.Writer, list []cases.Summary) error {
 	return safeTable(w, rows)
 }
 
-// NoFormula is a cell that no spreadsheet takes for a formula.
-func NoFormula(cell string) string {
-	if cell != "" && strings.ContainsRune("=+-@\t\r\n|%＝＋－＠", []rune(cell)[0]) {
-		return "'" + cell
+// CaseSummaryLine is a case on one line, as a list of cases has it behind the code.
+func CaseSummaryLine(b *rulebase.Base, s *cases.Summary, now time.Time) string {
+	return sayCaseSummary(b, s, now)
+}
+
+// InPlaceLines say what was put in, loosened or forced and still is, numbered as the commands number it.
+func InPlaceLines(c *cases.Case) []string { return wording.InPlaceLines(c) }
+
+// EarlierLines say what is remembered of the same unit and the same place.
+func EarlierLines(b *rulebase.Base, e *cases.Earlier) []string {
+	var lines []string
+	for _, group := range remembered(e) {
+		lines = append(lines, group.says)
+		for i := range group.list[:min(3, len(group.list))] {
+			lines = append(lines, "  "+sayEarlier(b, &group.list[i]))
+		}
 	}
-	return cell
+	if e.ForLocation {
+		lines = append(lines, sayForLocation)
+	}
+	return lines
 }

@@ -62,8 +62,8 @@ type doorForm struct{ steps, price, whole bool }
 
 var doorForms = []doorForm{{true, true, true}, {false, true, true}, {false, true, false}, {false, false, false}}
 
-// PaperSizes are the sizes of one side, as CSS names them.
-var PaperSizes = map[string]string{"a4": "A4", "letter": "letter"}
+// paperSizes are the sizes of one side, as CSS names them.
+var paperSizes = map[string]string{"a4": "A4", "letter": "letter"}
 
 // paperInside are width and height within the margins of 9 mm, in points.
 var paperInside = map[string][2]float64{"a4": {192 * doorMM, 279 * doorMM}, "letter": {197.9 * doorMM, 261.4 * doorMM}}
@@ -113,7 +113,7 @@ func doorInside(paper string) float64 { return (paperInside[paper][0]-doorGap)/2
 
 func (c *Chart) door(paper string, kind ChartKind, form doorForm) *doorSheet {
 	heads := c.heads()
-	style := strings.Replace(chartDoorCSS, "size: a4", "size: "+PaperSizes[paper], 1)
+	style := strings.Replace(chartDoorCSS, "size: a4", "size: "+paperSizes[paper], 1)
 	s := &doorSheet{StyleHash: hashOf(style), Style: template.CSS(style), Title: strings.TrimSuffix(heads[0], "."), Blank: sayDoorBlank, RunIn: !form.whole, Whole: sayDoorLegend, Heads: heads[1:], Feet: c.feet(kind)}
 	for _, x := range c.places {
 		p := doorPlace{Number: x.Number, Warnings: s.warn(x.Warnings, form), Do: x.Do, Read: x.Read}

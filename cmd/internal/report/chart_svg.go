@@ -1,7 +1,6 @@
 package report
 
 import (
-	"encoding/xml"
 	"fmt"
 	"io"
 	"math"
@@ -99,7 +98,7 @@ func (c *Chart) SVG(w io.Writer, kind ChartKind) error {
 		y = drawText(&body, drawMargin, y, wide-2*drawMargin, textRun{line, false})
 	}
 	_, err := fmt.Fprintf(w, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %.0f %.0f" width="%.0f" height="%.0f" font-family="'Liberation Sans', Arial, Helvetica, sans-serif" font-size="%.0f"><title>%s</title><style>.tag{fill:none;stroke:#000;stroke-width:2}.wire{fill:none;stroke:#000;stroke-width:1.5}.terminal{fill:#fff;stroke:#000;stroke-width:1.5}.rule{fill:none;stroke:#000;stroke-width:.5}.from{font-size:10px}</style><rect width="100%%" height="100%%" fill="#fff"/>%s</svg>`+"\n",
-		wide, y+drawMargin, wide, y+drawMargin, drawSize, escaped(c.title), body.String())
+		wide, y+drawMargin, wide, y+drawMargin, drawSize, escape(c.title), body.String())
 	return err
 }
 
@@ -177,7 +176,7 @@ func (s *drawnStrip) draw(out *strings.Builder, x, y float64) {
 	fmt.Fprintf(out, `<path d="M%.1f %.1fh%.1f" class="rule"/><rect x="%.1f" y="%.1f" width="40" height="20" class="tag"/><text x="%.1f" y="%.1f" text-anchor="middle" font-weight="bold">%d</text>`,
 		x, y, drawColumn, x, y+6, middle, y+20.5, s.number)
 	if s.from != "" {
-		fmt.Fprintf(out, `<text x="%.1f" y="%.1f" text-anchor="middle" class="from">%s</text>`, middle, y+38, escaped(s.from))
+		fmt.Fprintf(out, `<text x="%.1f" y="%.1f" text-anchor="middle" class="from">%s</text>`, middle, y+38, escape(s.from))
 	}
 	wire, at := y+s.tagEnd(), y+6
 	first := true
@@ -208,18 +207,10 @@ func writeRuns(out *strings.Builder, x, y float64, runs []textRun) {
 	fmt.Fprintf(out, `<text x="%.1f" y="%.1f">`, x, y)
 	for _, run := range runs {
 		if run.bold {
-			fmt.Fprintf(out, `<tspan font-weight="bold">%s</tspan>`, escaped(run.text))
+			fmt.Fprintf(out, `<tspan font-weight="bold">%s</tspan>`, escape(run.text))
 		} else {
-			out.WriteString(escaped(run.text))
+			out.WriteString(escape(run.text))
 		}
 	}
 	out.WriteString("</text>")
-}
-
-func escaped(s string) string {
-	var b strings.Builder
-	if err := xml.EscapeText(&b, []byte(printable(s))); err != nil {
-		return ""
-	}
-	return b.String()
 }

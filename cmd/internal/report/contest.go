@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"io"
+	"strconv"
 	"strings"
 
 	"downdrop/engine/rehearse"
@@ -25,7 +26,7 @@ func NewContest(base *rulebase.Base, seed uint64, cases int) *Contest {
 // Add takes a comparison in.
 func (c *Contest) Add(x *rehearse.Comparison) { c.all = append(c.all, x) }
 
-// figures of a run that are compared, in the order of the table.
+// contestFigures are the figures of a run that are compared, in the order of the table.
 var contestFigures = []struct {
 	name, says string
 	of         func(*rehearse.Run) float64
@@ -69,62 +70,25 @@ func against(c *rehearse.Comparison, rival int) int {
 func unitsOut(r *rehearse.Run) int  { return r.Units }
 func unitsVain(r *rehearse.Run) int { return r.UnitsVain }
 
-// Text writes the tables.
+// The widths of the table's columns.
+const (
+	contestLabel = 27
+	contestCell  = 10
+)
+
+// Text writes the tables. A narrow page gets the rivals one block below another.
 func (c *Contest) Text(w io.Writer, width int) error {
 	p := newPage(width)
 	p.say(sayContest(c.base, c.cases, c.seed))
 	for _, x := range c.all {
 		p.gap()
 		p.say(sayContestOf(x))
-		head := fmt.Sprintf("  %-25s", "")
-		for r := range x.Rivals {
-			head += fmt.Sprintf(" %9s", contestShort[x.Rivals[r].Name])
-		}
-		p.line(head)
-		for _, f := range contestFigures {
-			row := fmt.Sprintf("  %-25s", f.says)
-			for r := range x.Rivals {
-				row += fmt.Sprintf(" %9s", number3(x.Of(r, f.of).Value))
+		beside := max(1, (p.width-contestLabel)/contestCell)
+		for from := 0; from < len(x.Rivals); from += beside {
+			if from > 0 {
+				p.gap()
 			}
-			p.line(row)
-			row = fmt.Sprintf("  %-25s", "    plus or minus")
-			for r := range x.Rivals {
-				m := x.Of(r, f.of)
-				row += fmt.Sprintf(" %9s", number2(m.High-m.Value))
-			}
-			p.line(row)
-		}
-		row := fmt.Sprintf("  %-25s", "against permissions")
-		for r := range x.Rivals {
-			row += fmt.Sprintf(" %9d", against(x, r))
-		}
-		p.line(row)
-		row = fmt.Sprintf("  %-25s", "units in vain, of those out")
-		for r := range x.Rivals {
-			row += fmt.Sprintf(" %9s", shareOfOut(perRemoval(x, r, unitsOut, unitsVain)))
-		}
-		p.line(row)
-		if x.Place == rulebase.Phone {
-			for _, f := range []struct {
-				says string
-				of   func(*rehearse.Run) float64
-			}{{"answers, at the median", func(r *rehearse.Run) float64 { return float64(r.Answers) }}} {
-				row := fmt.Sprintf("  %-25s", f.says)
-				for r := range x.Rivals {
-					row += fmt.Sprintf(" %9s", number3(x.Median(r, f.of)))
-				}
-				p.line(row)
-			}
-			row := fmt.Sprintf("  %-25s", "minutes, with what follows")
-			for r := range x.Rivals {
-				row += fmt.Sprintf(" %9s", number3(x.Of(r, (*rehearse.Run).All).Value))
-			}
-			p.line(row)
-			row = fmt.Sprintf("  %-25s", "ended rightly, of 100")
-			for r := range x.Rivals {
-				row += fmt.Sprintf(" %9s", number3(100*x.Of(r, func(r *rehearse.Run) float64 { return truth(r.Right) }).Value))
-			}
-			p.line(row)
+			p.rivals(x, from, min(from+beside, len(x.Rivals)))
 		}
 		p.gap()
 		for r := range x.Rivals[:len(x.Rivals)-1] {
@@ -137,6 +101,36 @@ func (c *Contest) Text(w io.Writer, width int) error {
 	}
 	return p.writeTo(w)
 }
+
+// rivals is the table of some of the rivals.
+func (p *page) rivals(x *rehearse.Comparison, from, to int) {
+	row := func(says string, cell func(rival int) string) {
+		line := fmt.Sprintf("  %-*s", contestLabel-2, says)
+		for r := from; r < to; r++ {
+			line += fmt.Sprintf("%*s", contestCell, cell(r))
+		}
+		p.line(line)
+	}
+	row("", func(r int) string { return contestShort[x.Rivals[r].Name] })
+	for _, f := range contestFigures {
+		row(f.says, func(r int) string { return figure(x.Of(r, f.of).Value) })
+		row(rowPlusOrMinus, func(r int) string {
+			m := x.Of(r, f.of)
+			return number2(m.High - m.Value)
+		})
+	}
+	row(rowAgainst, func(r int) string { return strconv.Itoa(against(x, r)) })
+	row(rowUnitsInVain, func(r int) string { return shareOfOut(perRemoval(x, r, unitsOut, unitsVain)) })
+	if x.Place != rulebase.Phone {
+		return
+	}
+	row(rowAnswers, func(r int) string { return figure(x.Median(r, answersOf)) })
+	row(rowAllMinutes, func(r int) string { return figure(x.Of(r, (*rehearse.Run).All).Value) })
+	row(rowEndedRight, func(r int) string { return figure(100 * x.Of(r, isRight).Value) })
+}
+
+func answersOf(r *rehearse.Run) float64 { return float64(r.Answers) }
+func isRight(r *rehearse.Run) float64   { return truth(r.Right) }
 
 func shareOfOut(s rehearse.Share) string {
 	if s.Of == 0 {
@@ -191,7 +185,7 @@ func (c *Contest) JSON(w io.Writer) error {
 		for r := range x.Rivals {
 			share := perRemoval(x, r, unitsOut, unitsVain)
 			rival := rivalJSON{Name: x.Rivals[r].Name, Figures: map[string]intervalJSON{}, UnitsOut: share.Of, UnitsInVain: share.Hits, Against: against(x, r),
-				Answers: x.Median(r, func(r *rehearse.Run) float64 { return float64(r.Answers) }), Right: x.Of(r, func(r *rehearse.Run) float64 { return truth(r.Right) }).Value}
+				Answers: x.Median(r, answersOf), Right: x.Of(r, isRight).Value}
 			for _, f := range contestFigures {
 				rival.Figures[f.name] = intervalJSON(x.Of(r, f.of))
 			}
@@ -215,21 +209,21 @@ func (c *Contest) SVG(w io.Writer) error {
 	}
 	at := func(minutes float64) float64 { return 190 + 560*max(minutes, 0)/most }
 	for _, x := range c.all {
-		fmt.Fprintf(&b, `<text x="10" y="%d" font-weight="bold">%s</text>`, y, escaped(sayContestOf(x)))
+		fmt.Fprintf(&b, `<text x="10" y="%d" font-weight="bold">%s</text>`, y, escape(sayContestOf(x)))
 		y += 12
 		for r := range x.Rivals {
 			m := x.Of(r, contestFigures[0].of)
-			fmt.Fprintf(&b, `<text x="180" y="%d" text-anchor="end">%s</text><rect x="190" y="%d" width="%.1f" height="12" fill="none" stroke="#000"/>`, y+12, escaped(plain(x.Rivals[r].Name)), y+2, at(m.Value)-190)
+			fmt.Fprintf(&b, `<text x="180" y="%d" text-anchor="end">%s</text><rect x="190" y="%d" width="%.1f" height="12" fill="none" stroke="#000"/>`, y+12, escape(plain(x.Rivals[r].Name)), y+2, at(m.Value)-190)
 			for i := 196.0; i < at(m.Value); i += 6 { // ruled, so that it prints without colour
 				fmt.Fprintf(&b, `<path d="M%.1f %dV%d" stroke="#000" stroke-width=".5"/>`, i, y+2, y+14)
 			}
 			fmt.Fprintf(&b, `<path d="M%.1f %dH%.1fM%.1f %dv6M%.1f %dv6" stroke="#000" stroke-width="2"/><text x="%.1f" y="%d">%s</text>`,
-				at(m.Low), y+8, at(m.High), at(m.Low), y+5, at(m.High), y+5, at(m.High)+8, y+12, escaped(Minutes(m.Value)))
+				at(m.Low), y+8, at(m.High), at(m.Low), y+5, at(m.High), y+5, at(m.High)+8, y+12, escape(Minutes(m.Value)))
 			y += 20
 		}
 		y += 24
 	}
 	_, err := fmt.Fprintf(w, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 900 %d" width="900" height="%d" font-family="sans-serif" font-size="13"><title>%s</title><rect width="100%%" height="100%%" fill="#fff"/>%s</svg>`+"\n",
-		y, y, escaped(sayContest(c.base, c.cases, c.seed)), b.String())
+		y, y, escape(sayContest(c.base, c.cases, c.seed)), b.String())
 	return err
 }

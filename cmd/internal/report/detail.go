@@ -34,7 +34,7 @@ func (t *text) allSteps() {
 	for i := range t.d.Next {
 		p := &t.d.Next[i]
 		t.gap()
-		t.item(fmt.Sprintf("%d. ", i+1), fmt.Sprintf("%s: price %s minutes, gain %s bit, %s minutes expected to a working drop", p.Step.ID, figure(p.Price), figure(p.GainBits), figure(p.ExpectedMinutes)))
+		t.item(fmt.Sprintf("%d. ", i+1), fmt.Sprintf(sayStepNumbers, p.Step.ID, figure(p.Price), figure(p.GainBits), figure(p.ExpectedMinutes)))
 		t.step(p)
 	}
 }
@@ -45,7 +45,7 @@ func (t *text) allCauses() {
 		cause := &t.d.Base.Causes[c.Cause]
 		remedy := ""
 		if c.Remedy >= 0 {
-			remedy = "; remedy " + t.d.Base.Remedies[c.Remedy].ID
+			remedy = fmt.Sprintf(sayItsRemedy, t.d.Base.Remedies[c.Remedy].ID)
 		}
 		t.item("  ", fmt.Sprintf("%s; %s %s%s", digits(c.Probability), digits(c.Now), cause.ID, remedy))
 	}
@@ -140,14 +140,14 @@ func (t *text) numbers() {
 		name  string
 		value float64
 	}{
-		{"nothing wrong when the case began", d.None},
-		{"something not listed", d.Outside},
-		{"the unit has to be repaired or exchanged, at least", d.UnitOut},
-		{"chance of all that was found, before it was known", d.Evidence},
-		{"chance left out, at most", d.LeftOut},
+		{numberNone, d.None},
+		{numberOutside, d.Outside},
+		{numberUnitOut, d.UnitOut},
+		{numberEvidence, d.Evidence},
+		{numberLeftOut, d.LeftOut},
 	} {
 		t.item("  ", digits(n.value)+" "+n.name)
 	}
-	t.item("  ", fmt.Sprintf("%d visits to rules, %d sets of causes, %d nodes of search", d.Work.Visits, d.Work.Hypotheses, d.Work.Nodes))
-	t.item("  ", fmt.Sprintf("steps ordered by %s; rulebase digest %s", d.Policy, d.Base.Digest))
+	t.item("  ", fmt.Sprintf(sayWorkDone, d.Work.Visits, d.Work.Hypotheses, d.Work.Nodes))
+	t.item("  ", fmt.Sprintf(sayOrderedBy, d.Policy, d.Base.Digest))
 }

@@ -3,7 +3,6 @@ package report
 import (
 	"fmt"
 	"io"
-	"math"
 	"strings"
 
 	"downdrop/engine/line"
@@ -105,42 +104,4 @@ func EchoSVG(w io.Writer, s *rulebase.Sheet, e *sheet.Echo) error {
 	b.WriteByte('\n')
 	_, err := io.WriteString(w, b.String())
 	return err
-}
-
-func sayEcho(s *rulebase.Sheet, e *sheet.Echo) string {
-	return fmt.Sprintf("%s: a step of %s from a driver of about 60 ohm, on a cable of %s, is at %s after %s.", s.Name, "3 V", quantity.FormatRounded(float64(e.ImpedanceOhm), "ohm", 3), echoEnd(e), quantity.FormatRounded(float64(e.Step.Transit), "s", 4))
-}
-
-// shareBack is what an end sends back, in %.
-func shareBack(ohm line.Ohm, e *sheet.Echo) string {
-	percent := math.Round(100 * line.Reflection(ohm, e.ImpedanceOhm))
-	if percent == 0 {
-		return "nothing"
-	}
-	return fmt.Sprintf("%+.0f %%", percent)
-}
-
-// echoEnd is what the step runs to.
-func echoEnd(e *sheet.Echo) string {
-	if e.Device {
-		return "the device in the line"
-	}
-	return "the far end"
-}
-
-func sayEchoMeans(e *sheet.Echo) string {
-	over := e.Overshoot()
-	says := fmt.Sprintf("At the far end it swings %.0f %% past where it rests.", 100*over)
-	switch {
-	case over > 0.25:
-		says += " Ringing like that is felt: look at the terminators."
-	case over > 0.1:
-		says += " That is borne."
-	default:
-		says = "The far end goes straight to where it rests."
-		if math.Abs(line.Reflection(e.Step.Load, e.ImpedanceOhm)) > 0.15 {
-			says = "The far end climbs in steps to where it rests: something of a lower resistance than the cable closes it."
-		}
-	}
-	return says
 }

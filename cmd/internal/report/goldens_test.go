@@ -10,6 +10,7 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"unicode/utf8"
 
 	"github.com/google/go-cmp/cmp"
 
@@ -33,6 +34,7 @@ func holds(t *testing.T, name string, text, object func(io.Writer) error) {
 		if diff := cmp.Diff(golden(t, name+".txt", b.String()), b.String()); diff != "" {
 			t.Errorf("%s (-golden +got):\n%s", name, diff)
 		}
+		fitsScreen(t, name, b.String())
 	}
 	var b bytes.Buffer
 	if err := object(&b); err != nil {
@@ -41,6 +43,16 @@ func holds(t *testing.T, name string, text, object func(io.Writer) error) {
 	want := golden(t, name+".json", b.String())
 	for _, says := range lacks("", document(t, []byte(want)), document(t, b.Bytes())) {
 		t.Errorf("%s.json: %s", name, says)
+	}
+}
+
+// fitsScreen holds text to the 80 columns that it was asked for.
+func fitsScreen(t *testing.T, name, text string) {
+	t.Helper()
+	for line := range strings.Lines(text) {
+		if n := utf8.RuneCountInString(strings.TrimRight(line, "\n")); n > 80 {
+			t.Errorf("%s: a line of %d letters: %s", name, n, line)
+		}
 	}
 }
 

@@ -6,6 +6,7 @@ import (
 	"image/color"
 	"image/png"
 	"io"
+	"strings"
 
 	"github.com/boombuler/barcode"
 	"github.com/boombuler/barcode/qr"
@@ -29,6 +30,30 @@ func (q QRCode) Size() int { return q.code.Bounds().Dx() }
 
 // Dark says whether a module is dark.
 func (q QRCode) Dark(x, y int) bool { return q.code.At(x, y) == color.Black }
+
+// Runs goes over the dark modules, row by row, those of a row that touch as one: where they
+// begin, and how many they are.
+func (q QRCode) Runs(yield func(x, y, n int)) {
+	for y := range q.Size() {
+		for x := 0; x < q.Size(); x++ {
+			n := 0
+			for x+n < q.Size() && q.Dark(x+n, y) {
+				n++
+			}
+			if n > 0 {
+				yield(x, y, n)
+				x += n
+			}
+		}
+	}
+}
+
+// Path is the outline of the dark modules for a drawing in SVG, a border away from its corner.
+func (q QRCode) Path(border int) string {
+	var path strings.Builder
+	q.Runs(func(x, y, n int) { fmt.Fprintf(&path, "M%d %dh%dv1h-%dz", x+border, y+border, n, n) })
+	return path.String()
+}
 
 // PNG writes the code as a picture, pixels of one module on a side at a time, with
 // its quiet border.

@@ -306,7 +306,7 @@ func (r *Record) Readings() [][]string {
 	}
 	for _, row := range rows[1:] {
 		for i := range row {
-			row[i] = NoFormula(printable(row[i]))
+			row[i] = noFormula(printable(row[i]))
 		}
 	}
 	return rows

@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"html/template"
 	"io"
-	"strings"
 	"sync"
 )
 
@@ -53,25 +52,10 @@ func (r *Record) HTML(w io.Writer) error {
 	return err
 }
 
-// codeSVG draws a code, rows of dark modules as one path.
+// codeSVG draws a code with its quiet border.
 func codeSVG(q QRCode) string {
-	var b strings.Builder
 	n := q.Size()
-	fmt.Fprintf(&b, `<svg class="code" viewBox="-4 -4 %d %d" role="img" aria-label="%s" xmlns="http://www.w3.org/2000/svg"><path d="`, n+8, n+8, sayRecordCode)
-	for y := range n {
-		for x := 0; x < n; {
-			to := x
-			for to < n && q.Dark(to, y) {
-				to++
-			}
-			if to > x {
-				fmt.Fprintf(&b, "M%d %dh%dv1h-%dz", x, y, to-x, to-x)
-			}
-			x = to + 1
-		}
-	}
-	b.WriteString(`"/></svg>`)
-	return b.String()
+	return fmt.Sprintf(`<svg class="code" viewBox="-4 -4 %d %d" role="img" aria-label="%s" xmlns="http://www.w3.org/2000/svg"><path d="%s"/></svg>`, n+8, n+8, sayRecordCode, q.Path(0))
 }
 
 // printable takes out of every text what would set a page or a terminal going.

@@ -82,7 +82,7 @@ func (r *Record) PDF(w io.Writer) error {
 	p.page()
 	p.head()
 	p.facts()
-	p.section("The complaint, in the sender's words")
+	p.section(headComplaint)
 	p.paragraph(pdfLeft+2, pdfRight, s.Complaint, "", 9)
 	p.steps()
 	p.instruments()
@@ -230,21 +230,9 @@ func (p *recordPDF) code(x, y, side float64) {
 		defer p.SetPage(p.PageNo())
 		p.SetPage(1)
 	}
-	n := p.s.QR.Size()
-	one := side / float64(n)
+	one := side / float64(p.s.QR.Size())
 	p.SetFillColor(0, 0, 0)
-	for j := range n {
-		for i := 0; i < n; {
-			to := i
-			for to < n && p.s.QR.Dark(to, j) {
-				to++
-			}
-			if to > i {
-				p.Rect(x+float64(i)*one, y+float64(j)*one, float64(to-i)*one, one, "F")
-			}
-			i = to + 1
-		}
-	}
+	p.s.QR.Runs(func(i, j, n int) { p.Rect(x+float64(i)*one, y+float64(j)*one, float64(n)*one, one, "F") })
 }
 
 // facts stand in two columns.
@@ -295,8 +283,8 @@ func (p *recordPDF) dotted(x1, x2, y float64) {
 
 func (p *recordPDF) stepHead() {
 	p.SetTextColor(70, 70, 70)
-	p.word(pdfLeft+2, p.y, "No.", "", 8)
-	for i, head := range []string{"Step, reading", "Wanted", "Read", "With", "Came to"} {
+	p.word(pdfLeft+2, p.y, headNumber, "", 8)
+	for i, head := range recordColumns {
 		p.word(pdfColumns[i], p.y, head, "", 8)
 	}
 	p.SetTextColor(0, 0, 0)
@@ -306,7 +294,7 @@ func (p *recordPDF) stepHead() {
 }
 
 func (p *recordPDF) steps() {
-	p.section("Steps and readings")
+	p.section(headReadings)
 	p.stepHead()
 	p.rule = true
 	for i := range p.s.Rows {
@@ -382,7 +370,7 @@ func (p *recordPDF) instruments() {
 	if len(p.s.Instruments) == 0 {
 		return
 	}
-	p.section("Instruments")
+	p.section(headInstruments)
 	for _, row := range p.s.Instruments {
 		var folded [3][]string
 		high := pdfLine
@@ -427,7 +415,7 @@ func (p *recordPDF) end() {
 	p.line(pdfLeft, p.y, pdfRight, p.y, 0.3)
 	p.line(pdfLeft, p.y+1, pdfRight, p.y+1, 0.3)
 	p.y += 2
-	last := "End of record " + p.s.Number
+	last := fmt.Sprintf(sayRecordEnd, p.s.Number)
 	p.face("", 9)
 	p.word((pdfLeft+pdfRight-p.GetStringWidth(drawable(last)))/2, p.y, last, "", 9)
 }
@@ -438,9 +426,9 @@ func (p *recordPDF) foot() {
 	p.SetTextColor(0, 0, 0)
 	p.line(pdfLeft, y, pdfRight, y, 0.3)
 	p.word(pdfLeft, y+1, p.s.Title+" "+p.s.Number, "B", 8)
-	of := fmt.Sprintf("page %d of {pages}", p.PageNo())
+	of := fmt.Sprintf(sayRecordPage, p.PageNo())
 	p.word(pdfRight-24, y+1, of, "", 8)
-	p.word(pdfLeft, y+5, "Digest "+p.s.Digest, "mono", 7)
+	p.word(pdfLeft, y+5, fmt.Sprintf(sayRecordDigest, p.s.Digest), "mono", 7)
 	p.word(pdfLeft, y+8.5, p.s.Chain, "mono", 7)
 }
 

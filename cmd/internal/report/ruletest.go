@@ -2,7 +2,6 @@ package report
 
 import (
 	"cmp"
-	"encoding/xml"
 	"fmt"
 	"io"
 	"math"
@@ -263,38 +262,6 @@ func caseOf(x *ruletest.Result) ruleTestJSON {
 
 // shownRanking is how many causes stand beside a case that differs.
 const shownRanking = 10
-
-type junitSuites struct {
-	XMLName  xml.Name     `xml:"testsuites"`
-	Name     string       `xml:"name,attr"`
-	Tests    int          `xml:"tests,attr"`
-	Failures int          `xml:"failures,attr"`
-	Suites   []junitSuite `xml:"testsuite"`
-}
-
-type junitSuite struct {
-	Name     string      `xml:"name,attr"`
-	Tests    int         `xml:"tests,attr"`
-	Failures int         `xml:"failures,attr"`
-	Errors   int         `xml:"errors,attr"`
-	Skipped  int         `xml:"skipped,attr"`
-	Cases    []junitCase `xml:"testcase"`
-}
-
-type junitCase struct {
-	Name    string        `xml:"name,attr"`
-	Class   string        `xml:"classname,attr"`
-	File    string        `xml:"file,attr,omitempty"`
-	Line    int           `xml:"line,attr,omitempty"`
-	Skipped *struct{}     `xml:"skipped"`
-	Failure *junitFailure `xml:"failure"`
-}
-
-type junitFailure struct {
-	Message string `xml:"message,attr"`
-	Type    string `xml:"type,attr"`
-	Text    string `xml:",chardata"`
-}
 
 // JUnit writes the cases in the XML that build servers read: a suite for each
 // file, a test case for each case. There is no standard for it; elements and

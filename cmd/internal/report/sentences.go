@@ -19,6 +19,7 @@ import (
 	"downdrop/engine"
 	"downdrop/engine/bench"
 	"downdrop/engine/decide"
+	"downdrop/engine/line"
 	"downdrop/engine/rehearse"
 	"downdrop/engine/review"
 	"downdrop/engine/ruletest"
@@ -595,6 +596,15 @@ const (
 	headSteps        = "Every step on offer, in full:"
 	headNumbers      = "The numbers behind it:"
 	sayEmptySet      = "nothing wrong"
+	sayItsRemedy     = "; remedy %s"
+	sayStepNumbers   = "%s: price %s minutes, gain %s bit, %s minutes expected to a working drop"
+	sayWorkDone      = "%d visits to rules, %d sets of causes, %d nodes of search"
+	sayOrderedBy     = "steps ordered by %s; rulebase digest %s"
+	numberNone       = "nothing wrong when the case began"
+	numberOutside    = "something not listed"
+	numberUnitOut    = "the unit has to be repaired or exchanged, at least"
+	numberEvidence   = "chance of all that was found, before it was known"
+	numberLeftOut    = "chance left out, at most"
 )
 
 var becauseWords = map[string]string{"said": "said", "default": "taken as usual, nobody said so", "filled": "known from the case itself"}
@@ -773,7 +783,7 @@ func sayFileGaps(file string, gaps []*ruletest.Gap) string {
 func sayDistinguish(x *review.Distinction) string {
 	where := ""
 	if x.Situation.At != "" {
-		where = " " + map[rulebase.Place]string{rulebase.Phone: "by phone", rulebase.Field: "at the drop", rulebase.Bench: "at the bench"}[x.Situation.At]
+		where = " " + placeNames[string(x.Situation.At)]
 	}
 	if x.Situation.Who != rulebase.Anybody {
 		where += ", with the hands of " + aPerson(x.Situation.Who.String())
@@ -850,12 +860,7 @@ func quoted(s string) string { return `"` + s + `"` }
 
 func aPerson(who string) string { return wording.Person(who) }
 
-func capital(s string) string {
-	if s == "" {
-		return s
-	}
-	return strings.ToUpper(s[:1]) + s[1:]
-}
+func capital(s string) string { return wording.UpperFirst(s) }
 
 // valueOf is a finding's value: a reading as it was typed, with its unit, else the word.
 func valueOf(f *rulebase.Finding) string {
@@ -884,7 +889,7 @@ const (
 )
 
 func saySheet(s *rulebase.Sheet) string {
-	return fmt.Sprintf("%s: %s of trunk, %s.", s.Name, metres(s.TrunkM()), count(len(s.Drops), "drop", "drops"))
+	return fmt.Sprintf("%s: %s of trunk, %s.", s.Name, metres(s.TrunkM()), counted(len(s.Drops), "drop"))
 }
 
 func sayReckoned(sum string) string { return "Reckoned: " + sum + "." }
@@ -896,14 +901,7 @@ func saySheetCount(results []sheet.Result) string {
 	for _, r := range results {
 		n[r.Verdict]++
 	}
-	return fmt.Sprintf("%s: %d not in order, %d with nothing to spare, %d in order, %d not reckoned.", count(len(results), "rule", "rules"), n[sheet.Fail], n[sheet.Marginal], n[sheet.Pass], n[sheet.Open])
-}
-
-func count(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
+	return fmt.Sprintf("%s: %d not in order, %d with nothing to spare, %d in order, %d not reckoned.", counted(len(results), "rule"), n[sheet.Fail], n[sheet.Marginal], n[sheet.Pass], n[sheet.Open])
 }
 
 func sayOhmsRead(o *Ohms) string {
@@ -1010,7 +1008,7 @@ func sayLocate(l *Locate) string {
 	case l.Kind == LocateBreak && len(l.Lost) == 0:
 		return fmt.Sprintf("A break at %s takes no drop away; the far end loses its terminator.", metres(l.AtM))
 	case l.Kind == LocateBreak:
-		return fmt.Sprintf("A break at %s takes away %s: %s. What is left has lost the terminator at the far end.", metres(l.AtM), count(len(l.Lost), "drop", "drops"), strings.Join(l.Lost, ", "))
+		return fmt.Sprintf("A break at %s takes away %s: %s. What is left has lost the terminator at the far end.", metres(l.AtM), counted(len(l.Lost), "drop"), strings.Join(l.Lost, ", "))
 	case l.Kind == LocateShort && !l.Found:
 		return fmt.Sprintf("%s is more than the cable that this meter sees has, or the sheet does not give its conductors. With the terminator at this end still on, or a unit plugged in, no distance can be told.", quantity.FormatRounded(l.Reading, "ohm", 4))
 	case l.Kind == LocateShort:
@@ -1123,11 +1121,11 @@ func inSentence(text string) string { return wording.InSentence(text) }
 const sayEnoughHurts = "Enough is known for somebody to act. First what can hurt:"
 
 func sayEnoughBelow(p float64) string {
-	return fmt.Sprintf("Enough is known, %s: the step below is what there is to do.", Chance(p))
+	return fmt.Sprintf("Enough is known, %s that the step below is all there is to do.", Chance(p))
 }
 
 func sayEnough(b *rulebase.Base, lead engine.ToDo) string {
-	return fmt.Sprintf("Enough is known. What to do, %s to be just that: %s.", Chance(lead.Probability), sayToDo(b, lead))
+	return fmt.Sprintf("Enough is known, %s that this is all there is to do: %s.", Chance(lead.Probability), sayToDo(b, lead))
 }
 
 func sayCannotTell(b *rulebase.Base, a *engine.Advice) string {
@@ -1193,11 +1191,11 @@ func sayNotExplained(d *engine.Diagnosis) []string {
 func sayNeeds(w *engine.Withheld) string {
 	switch w.Why {
 	case engine.WhyPlace:
-		return "at another place: " + w.Detail
+		return "elsewhere: " + placesOf(w.Detail)
 	case engine.WhyPerson:
-		return "by another person: " + w.Detail
+		return "by " + aPerson(w.Detail)
 	case engine.WhyTools:
-		return "with " + strings.ReplaceAll(w.Detail, "_", " ")
+		return "with " + plain(w.Detail)
 	case engine.WhyAlone:
 		return "with a second person there"
 	}
@@ -1228,7 +1226,7 @@ func sayDisposition(b *rulebase.Base, x *engine.Disposition, below bool) string 
 	if len(x.Tools) > 0 {
 		tools := make([]string, len(x.Tools))
 		for i, t := range x.Tools {
-			tools[i] = strings.ReplaceAll(t, "_", " ")
+			tools[i] = plain(t)
 		}
 		says += " To bring: " + strings.Join(tools, ", ") + "."
 	}
@@ -1362,7 +1360,7 @@ func sayLayer(b *rulebase.Base, layer int, name string, entries []rulebase.Entry
 	return fmt.Sprintf("%s: it adds %s, changes %d and replaces %d.", head, entriesOf(adds), changes, replaces)
 }
 
-func entriesOf(n int) string { return count(n, "entry", "entries") }
+func entriesOf(n int) string { return counted(n, "entry") }
 
 func sayHolds(section string, n int) string { return fmt.Sprintf("%s: %d", section, n) }
 
@@ -1382,7 +1380,11 @@ func sayRepeats(keys []string) string {
 
 // sayOverlays closes a check of a rulebase that is laid over another.
 func sayOverlays(n int) string {
-	return count(n, "entry stands", "entries stand") + " for one of a rulebase below; \"downdrop rulebase layers\" shows what differs."
+	stands := " stand"
+	if n == 1 {
+		stands = " stands"
+	}
+	return counted(n, "entry") + stands + " for one of a rulebase below; \"downdrop rulebase layers\" shows what differs."
 }
 
 // sayDrawing is the drawing of a trunk for somebody who does not see it.
@@ -1485,9 +1487,9 @@ func sayNearest(n waveform.Nearest) string {
 
 func saySender(r *waveform.Reading, i int) string {
 	t := &r.Talkers[i]
-	says := fmt.Sprintf("Sender %s, %s", letter(i), count(t.Bursts, "burst", "bursts"))
+	says := fmt.Sprintf("Sender %s, %s", letter(i), counted(t.Bursts, "burst"))
 	if t.Bits > 0 {
-		says += fmt.Sprintf(" of %s", count(t.Bits, "bit", "bits"))
+		says += fmt.Sprintf(" of %s", counted(t.Bits, "bit"))
 	}
 	if t.Bursts > 1 && t.Bits > 0 {
 		says += " together"
@@ -2085,6 +2087,8 @@ var outcomeNames = map[rulebase.Outcome]string{
 const (
 	sayNothingHeard  = "Nothing of the complaint was understood: this is what is true of any unit that comes in."
 	sayEmptyWorklist = "There is no row below the headings."
+	leadBefore       = "before"
+	leadAsk          = "ask"
 )
 
 func sayTriageRow(r *triage.Row) string {
@@ -2201,7 +2205,7 @@ func sayCaseState(b *rulebase.Base, c *cases.Case) string {
 			text += ", proven so: " + strings.TrimRight(c.Closing.How, ".")
 		}
 		if c.Closing.UnitVerdict != "" {
-			text += ". The unit: " + strings.ReplaceAll(c.Closing.UnitVerdict, "_", " ")
+			text += ". The unit: " + plain(c.Closing.UnitVerdict)
 		}
 	}
 	for _, j := range c.Joined {
@@ -2245,7 +2249,7 @@ func sayEarlier(b *rulebase.Base, s *cases.Summary) string {
 	}
 	text += ", found: " + sayProven(b, s.Causes)
 	if s.UnitVerdict != "" {
-		text += "; the unit was " + strings.ReplaceAll(s.UnitVerdict, "_", " ")
+		text += "; the unit was " + plain(s.UnitVerdict)
 	}
 	return text
 }
@@ -2290,7 +2294,7 @@ func sayAge(d time.Duration) string {
 }
 
 func sayReferenceLine(r cases.Reference) string {
-	return strings.ReplaceAll(r.Kind, "_", " ") + ": " + r.Text
+	return plain(r.Kind) + ": " + r.Text
 }
 
 func sayNoteLine(at time.Time, text string) string {
@@ -2379,6 +2383,8 @@ const (
 	titleEarlierStays = "It was here before:"
 	titleUnfit        = "These changes do not fit where they stand, and do not count. Look at them with whoever made them:"
 	sayGone           = "It has left."
+	sayCasesOf        = "Cases: %s."
+	sayAllTypes       = "all types"
 	sayNothingInMonth = "Nothing came in, went out or was in the house."
 	sayMonthNotes     = "No fault found: the unit as it came in was good. Back within 90 days: it came in again within 90 days after it was released. Days in the house and days of waiting for the customer are medians of the stays that ended."
 	sayMoneyOffered   = "Prices are those of the sheet, without freight. What a way comes to is an expected cost: with freight, visits, standstill and what comes back, each with its chance."
@@ -2703,14 +2709,14 @@ func sayStoryOf(e *cases.Event) string {
 	case cases.KindTakenBack:
 		return storied(e, func(b cases.Reason) string { return strings.TrimRight(": "+b.Why, ": ") })
 	}
-	return strings.ReplaceAll(string(e.Kind), "_", " ") + " " + string(e.Body)
+	return plain(string(e.Kind)) + " " + string(e.Body)
 }
 
 // storied says a body that can be read.
 func storied[T any](e *cases.Event, say func(T) string) string {
 	var b T
 	if json.Unmarshal(e.Body, &b) != nil {
-		return strings.ReplaceAll(string(e.Kind), "_", " ") + " " + string(e.Body)
+		return plain(string(e.Kind)) + " " + string(e.Body)
 	}
 	return say(b)
 }
@@ -2798,7 +2804,7 @@ func sayUnitEntry(c *cases.Card, e *cases.Event) string {
 }
 
 func sayEntryAmong(events []cases.Event, e *cases.Event, name string) string {
-	text := fmt.Sprintf("%s  %s", e.At.Format("2006-01-02 15:04:05"), strings.ReplaceAll(string(e.Kind), "_", " "))
+	text := fmt.Sprintf("%s  %s", e.At.Format("2006-01-02 15:04:05"), plain(string(e.Kind)))
 	if e.By != "" {
 		text += " by " + e.By
 		if name != "" {
@@ -2912,7 +2918,7 @@ func sayChartRoot(t *engine.ChartTree, kind ChartKind) string {
 	case t.Root.Proven:
 		says += "; no order of steps takes less (proven)"
 	case kind.Optimal && t.Root.Bound > 0:
-		says += fmt.Sprintf("; not proven to be the least, which is at least %s minutes: a gap of %s", number3(t.Root.Bound), number3(t.Root.Minutes-t.Root.Bound))
+		says += fmt.Sprintf("; not proven to be the least, which is at least %s minutes: a gap of %s", figure(t.Root.Bound), figure(t.Root.Minutes-t.Root.Bound))
 	case kind.Optimal:
 		says += "; not proven to be the least, and no bound was found"
 	}
@@ -2937,7 +2943,7 @@ func sayAnythingBut(not []string) string {
 }
 
 func sayBand(limits []float64, band int, unit string) string {
-	number := func(x float64) string { return strings.TrimSpace(number3(x) + " " + unit) }
+	number := func(x float64) string { return strings.TrimSpace(figure(x) + " " + unit) }
 	switch {
 	case band == 0:
 		return "below " + number(limits[0])
@@ -3024,6 +3030,15 @@ func sayDoorHandOver(likely []string) string {
 
 // Contests.
 
+const (
+	rowPlusOrMinus = "    plus or minus"
+	rowAgainst     = "against permissions"
+	rowUnitsInVain = "units in vain, of those out"
+	rowAnswers     = "answers, at the median"
+	rowAllMinutes  = "minutes, with what follows"
+	rowEndedRight  = "ended rightly, of 100"
+)
+
 var contestShort = map[string]string{"swap_unit_first": "swap", "checklist": "checklist", "good_technician": "technic.", "greedy": "greedy", "optimal": "optimal", "default": "default"}
 
 func sayContest(b *rulebase.Base, cases int, seed uint64) string {
@@ -3037,7 +3052,7 @@ func sayContestOf(x *rehearse.Comparison) string {
 
 func saySaves(x *rehearse.Comparison, r int) string {
 	m := x.Saves(r, len(x.Rivals)-1)
-	return fmt.Sprintf("Against %s the default saves %.0f %% of its minutes (95 %% interval %.0f to %.0f).", strings.ReplaceAll(x.Rivals[r].Name, "_", " "), 100*m.Value, 100*m.Low, 100*m.High)
+	return fmt.Sprintf("Against %s the default saves %.0f %% of its minutes (95 %% interval %.0f to %.0f).", plain(x.Rivals[r].Name), 100*m.Value, 100*m.Low, 100*m.High)
 }
 
 // sayContestFoot says what the rivals are.
@@ -3181,6 +3196,10 @@ const (
 	sayBenchLeast        = "at least %s"
 	sayBenchMost         = "at most %s"
 	sayBenchNoLimit      = "not in the unit profile"
+	sayBenchPass         = "Pass: %s."
+	sayBenchFail         = "FAIL: %s."
+	sayBenchNotShown     = "Not shown: %s."
+	sayBenchRecorded     = "Noted: %s."
 	sayBenchLacks        = "Not shown: %s; the unit profile gives no %s to hold it against."
 	sayBenchAllPoints    = "all %d points pass"
 	sayBenchExceptions   = "%d of %d points pass; exceptions: %s"
@@ -3324,7 +3343,17 @@ const (
 	sayRecordSite         = "What this leaves open"
 	sayRecordSiteCauses   = "That the unit passed does not say why the drop was down: supply, wiring, terminators, settings and configuration of the site are not excluded."
 	sayRecordCode         = "Number and digest of this record as a code for cameras"
+	sayRecordEnd          = "End of record %s"
+	sayRecordPage         = "page %d of {pages}"
+	sayRecordDigest       = "Digest %s"
+	headComplaint         = "The complaint, in the sender's words"
+	headReadings          = "Steps and readings"
+	headInstruments       = "Instruments"
+	headNumber            = "No."
 )
+
+// recordColumns head the columns of steps and readings.
+var recordColumns = []string{"Step, reading", "Wanted", "Read", "With", "Came to"}
 
 // Cases that are alike.
 
@@ -3344,4 +3373,42 @@ func sayBoth(b *rulebase.Base, causes []int) string {
 		names = append(names, b.Causes[c].ID)
 	}
 	return "Both speak for " + strings.Join(names, ", ") + "."
+}
+
+func sayEcho(s *rulebase.Sheet, e *sheet.Echo) string {
+	return fmt.Sprintf("%s: a step of %s from a driver of about 60 ohm, on a cable of %s, is at %s after %s.", s.Name, "3 V", quantity.FormatRounded(float64(e.ImpedanceOhm), "ohm", 3), echoEnd(e), quantity.FormatRounded(float64(e.Step.Transit), "s", 4))
+}
+
+// shareBack is what an end sends back, in %.
+func shareBack(ohm line.Ohm, e *sheet.Echo) string {
+	percent := math.Round(100 * line.Reflection(ohm, e.ImpedanceOhm))
+	if percent == 0 {
+		return "nothing"
+	}
+	return fmt.Sprintf("%+.0f %%", percent)
+}
+
+// echoEnd is what the step runs to.
+func echoEnd(e *sheet.Echo) string {
+	if e.Device {
+		return "the device in the line"
+	}
+	return "the far end"
+}
+
+func sayEchoMeans(e *sheet.Echo) string {
+	over := e.Overshoot()
+	says := fmt.Sprintf("At the far end it swings %.0f %% past where it rests.", 100*over)
+	switch {
+	case over > 0.25:
+		says += " Ringing like that is felt: look at the terminators."
+	case over > 0.1:
+		says += " That is borne."
+	default:
+		says = "The far end goes straight to where it rests."
+		if math.Abs(line.Reflection(e.Step.Load, e.ImpedanceOhm)) > 0.15 {
+			says = "The far end climbs in steps to where it rests: something of a lower resistance than the cable closes it."
+		}
+	}
+	return says
 }

@@ -314,9 +314,8 @@ func warningsOf(b *rulebase.Base, s *rulebase.Step) []*rulebase.Warning {
 	return all
 }
 
-func signalWord(l rulebase.Level) string {
-	return map[rulebase.Level]string{rulebase.DangerLevel: "DANGER", rulebase.WarningLevel: "WARNING", rulebase.CautionLevel: "CAUTION", rulebase.NoticeLevel: "NOTICE"}[l]
-}
+// signalWord is the word that a warning of a level begins with.
+func signalWord(l rulebase.Level) string { return strings.ToUpper(string(l)) }
 
 // step writes a step in full: what can hurt, then what to do, then what it is worth.
 func (t *text) step(p *engine.Proposal) {
@@ -637,11 +636,11 @@ func (t *text) unweighed() {
 	}
 }
 
-// digits is a number with every digit it has.
 // figure is a number that orders steps, to three figures: nobody reads more, and a
 // program gets all of them. Chances keep theirs, for 0.9999 is not 1.
 func figure(x float64) string { return strconv.FormatFloat(x, 'g', 3, 64) }
 
+// digits is a number with every digit it has.
 func digits(x float64) string { return strconv.FormatFloat(x, 'g', -1, 64) }
 
 // sentence ends a text with a full stop where it has no end of its own.

@@ -47,10 +47,10 @@ func (t *triageText) Row(r *triage.Row) error {
 		p.item("    ", sayTriageOpinion(r))
 	}
 	for _, says := range r.Before {
-		p.item("    before: ", says)
+		p.item("    "+leadBefore+": ", says)
 	}
 	for _, q := range r.Ask {
-		p.item("    ask: ", q)
+		p.item("    "+leadAsk+": ", q)
 	}
 	return p.writeTo(t.out)
 }
@@ -103,7 +103,7 @@ func (t *triageCSV) Row(r *triage.Row) error {
 	cells = append(cells, asks[:3]...)
 	cells = append(cells, strings.Join(r.Understood, "; "), strings.Join(r.NotHeard, "; "), r.Complaint, strings.Join(r.Before, " "))
 	for i := range cells {
-		cells[i] = SafeCell(cells[i])
+		cells[i] = safeCell(cells[i])
 	}
 	return t.w.Write(cells)
 }
@@ -114,24 +114,6 @@ func (t *triageCSV) End(*triage.Summary) error {
 	}
 	t.w.Flush()
 	return t.w.Error()
-}
-
-// SafeCell keeps a cell from being a formula: what begins like one gets an apostrophe
-// before it, which spreadsheets show as text. Control letters go.
-func SafeCell(text string) string {
-	text = strings.TrimSpace(strings.Map(func(r rune) rune {
-		if r == '\t' || r == '\r' || r == '\n' {
-			return ' '
-		}
-		if r < ' ' || r == 0x7f {
-			return -1
-		}
-		return r
-	}, text))
-	if text != "" && strings.ContainsRune("=+-@|%＝＋－＠", []rune(text)[0]) {
-		return "'" + text
-	}
-	return text
 }
 
 // TriageJSON prints a worklist as JSON lines.
@@ -201,7 +183,7 @@ func (r *Rejects) Row(x triage.Reject) error {
 	if err := r.begin(); err != nil {
 		return err
 	}
-	return r.w.Write([]string{strconv.Itoa(x.Line), x.Why, SafeCell(x.Text)})
+	return r.w.Write([]string{strconv.Itoa(x.Line), x.Why, safeCell(x.Text)})
 }
 
 func (r *Rejects) begin() error {

@@ -93,7 +93,7 @@ func (p *page) stay(c *cases.Card, s *cases.Stay, codes map[string]string, forms
 			}
 			names = append(names, name)
 		}
-		p.say("Cases: " + strings.Join(names, ", ") + ".")
+		p.say(fmt.Sprintf(sayCasesOf, strings.Join(names, ", ")))
 	}
 	p.gap()
 	p.say(titleCourse)
@@ -214,7 +214,7 @@ func safeTable(w io.Writer, rows [][]string) error {
 	c.UseCRLF = true
 	for _, row := range rows {
 		for i := range row {
-			row[i] = NoFormula(row[i])
+			row[i] = noFormula(row[i])
 		}
 		if err := c.Write(row); err != nil {
 			return err
@@ -222,6 +222,31 @@ func safeTable(w io.Writer, rows [][]string) error {
 	}
 	c.Flush()
 	return c.Error()
+}
+
+// safeCell keeps a cell on one line, and from being a formula: what begins like one gets an
+// apostrophe before it, which spreadsheets show as text. Control letters go.
+func safeCell(text string) string {
+	text = strings.TrimSpace(strings.Map(func(r rune) rune {
+		if r == '\t' || r == '\r' || r == '\n' {
+			return ' '
+		}
+		if r < ' ' || r == 0x7f {
+			return -1
+		}
+		return r
+	}, text))
+	return noFormula(text)
+}
+
+// noFormula is a cell that no spreadsheet takes for a formula, not even one that passes over blanks.
+func noFormula(cell string) string {
+	for _, text := range []string{cell, strings.TrimSpace(cell)} {
+		if text != "" && strings.ContainsRune("=+-@\t\r\n|%＝＋－＠", []rune(text)[0]) {
+			return "'" + cell
+		}
+	}
+	return cell
 }
 
 // MonthText writes the monthly table: a column for each type as far as there is room, then
@@ -233,12 +258,7 @@ func MonthText(w io.Writer, width int, m *cases.Month) error {
 		p.say(sayNothingInMonth)
 		return p.writeTo(w)
 	}
-	all := m.All
-	all.Type = "all types"
-	columns := append([]cases.MonthRow{all}, m.Types...)
-	if len(m.Types) == 1 {
-		columns = m.Types
-	}
+	columns := monthTypes(m)
 	const lead, cell = 33, 15
 	room := max(1, (p.width-lead)/cell)
 	for block := range slices.Chunk(columns, room) {
@@ -261,6 +281,21 @@ func MonthText(w io.Writer, width int, m *cases.Month) error {
 	return p.writeTo(w)
 }
 
+// monthTypes are the columns of the monthly table: one for each type, before them one for all where
+// there are several.
+func monthTypes(m *cases.Month) []cases.MonthRow {
+	if len(m.Types) == 1 {
+		return m.Types
+	}
+	return append([]cases.MonthRow{allTypes(m)}, m.Types...)
+}
+
+func allTypes(m *cases.Month) cases.MonthRow {
+	all := m.All
+	all.Type = sayAllTypes
+	return all
+}
+
 // shortened is a text of at most n letters.
 func shortened(text string, n int) string {
 	if r := []rune(text); len(r) > n {
@@ -281,12 +316,7 @@ func MonthColumns(m *cases.Month) (of string, columns []MonthColumn, notes strin
 	if len(m.Types) == 0 {
 		return sayMonth(m), nil, sayNothingInMonth
 	}
-	all := m.All
-	all.Type = "all types"
-	rows := append([]cases.MonthRow{all}, m.Types...)
-	if len(m.Types) == 1 {
-		rows = m.Types
-	}
+	rows := monthTypes(m)
 	for i := range rows {
 		c := MonthColumn{Type: rows[i].Type}
 		for _, row := range monthRows {
@@ -304,9 +334,7 @@ func MonthCSV(w io.Writer, m *cases.Month) error {
 		head = append(head, row.id)
 	}
 	rows := [][]string{head}
-	all := m.All
-	all.Type = "all types"
-	for _, r := range append(slices.Clone(m.Types), all) {
+	for _, r := range append(slices.Clone(m.Types), allTypes(m)) {
 		f := monthOf(&r)
 		rows = append(rows, []string{r.Type, itoa(f.Received), itoa(f.Repeats), itoa(f.Finished), itoa(f.Good), itoa(f.Bad), itoa(f.Unproven), itoa(f.Unjudged), itoa(f.Released), itoa(f.Returned),
 			itoa(f.Scrapped), itoa(f.Core), itoa(f.Refused), orEmpty(f.Turnaround), orEmpty(f.Asked), itoa(f.InShop), itoa(f.Waiting), orEmpty(f.Longest)})

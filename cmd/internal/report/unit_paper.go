@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"unicode/utf8"
 
 	"downdrop/cases"
 	"downdrop/cmd/internal/wording"
@@ -59,7 +60,7 @@ func (x *Paper) Text(w io.Writer, width int) error {
 		}
 		for _, row := range part.Rows {
 			if len(part.Heads) > 0 {
-				p.line(tabulated(row))
+				p.tableRow(part.Heads, row)
 			} else {
 				p.item("  "+row[0]+": ", row[1])
 			}
@@ -78,15 +79,35 @@ func (x *Paper) Text(w io.Writer, width int) error {
 	return p.writeTo(w)
 }
 
+// tableCell is how wide a column of a table is.
+const tableCell = 26
+
+// tabulated is a line of a table.
 func tabulated(cells []string) string {
 	line := "  "
 	for i, c := range cells {
+		c = printable(c)
 		if i < len(cells)-1 {
-			c = fmt.Sprintf("%-26s", shortened(printable(c), 25))
+			c += strings.Repeat(" ", max(1, tableCell-utf8.RuneCountInString(c)))
 		}
 		line += c
 	}
 	return strings.TrimRight(line, " ")
+}
+
+// tableRow writes a row of a table; where a cell has no room in its column, the row stands as text,
+// so that nothing of it is cut off.
+func (p *page) tableRow(heads, cells []string) {
+	room := !slices.ContainsFunc(cells[:len(cells)-1], func(c string) bool { return utf8.RuneCountInString(c) >= tableCell })
+	if line := tabulated(cells); room && utf8.RuneCountInString(line) <= p.width {
+		p.line(line)
+		return
+	}
+	var all []string
+	for i, c := range cells[1:] {
+		all = append(all, heads[i+1]+": "+c)
+	}
+	p.item("  "+cells[0]+", ", strings.Join(all, "; "))
 }
 
 // HTML writes a paper as a page to print.

@@ -249,3 +249,37 @@ func TestPapersInABrowser(t *testing.T) {
 		}
 	}
 }
+
+// What somebody read of a unit's settings stands whole on what goes with it, however long it is.
+func TestLongSettingsAreNotCutOff(t *testing.T) {
+	var head cases.Head
+	var events []cases.Event
+	const wires = "trunk in on port one, trunk out on port two, supply plus on terminal 3, return on 4, earth on the rail"
+	for i, d := range []cases.Draft{
+		cases.Say(cases.KindOpened, cases.Opening{Code: "K7Q4M2", Location: "Tide mill, sluice", Drop: 5}),
+		cases.Say(cases.KindSetting, cases.Setting{Name: "ports_and_wires", When: cases.AsFound, Value: wires}),
+		cases.Say(cases.KindSetting, cases.Setting{Name: "address", When: cases.AsFound, Value: "5"}),
+	} {
+		d.ID, d.Subject, d.At = fmt.Sprint("c", i+1), cases.Subject{Kind: cases.AboutCase, ID: "case-1"}, unitNow
+		e, err := cases.Seal(d, "weir", head, head.Seq+1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		head = cases.Head{Seq: e.Seq, Hash: e.Hash}
+		events = append(events, e)
+	}
+	c := cases.Fold(events)
+	for name, write := range map[string]func(io.Writer) error{
+		"return note":    func(w io.Writer) error { return report.NewReturnNote(&rulebase.Base{}, c).Text(w, 80) },
+		"settings sheet": func(w io.Writer) error { return report.SettingsSheet(w, 80, c) },
+	} {
+		var b bytes.Buffer
+		if err := write(&b); err != nil {
+			t.Fatal(err)
+		}
+		if text := strings.Join(strings.Fields(b.String()), " "); !strings.Contains(text, wires) || !strings.Contains(text, "address 5 not read") {
+			t.Errorf("the %s does not say all:\n%s", name, &b)
+		}
+		fitsScreen(t, name, b.String())
+	}
+}
