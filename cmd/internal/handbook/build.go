@@ -276,7 +276,6 @@ func commaed(spans []Span) Line {
 	return line
 }
 
-// plain is an id as words.
 // anchor makes the anchor of something that has no id: letters and digits of its
 // name, behind a word and a hyphen, so that it is never an id.
 func anchor(kind, name string) string {

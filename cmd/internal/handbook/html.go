@@ -50,8 +50,10 @@ func heading(level int, number, title, id string) template.HTML {
 func (b *Book) HTML(w io.Writer) error {
 	var out bytes.Buffer
 	if err := page().Execute(&out, b); err != nil {
-		return err
+		return fmt.Errorf("write the handbook: %w", err)
 	}
-	_, err := w.Write(out.Bytes())
-	return err
+	if _, err := w.Write(out.Bytes()); err != nil {
+		return fmt.Errorf("write the handbook: %w", err)
+	}
+	return nil
 }

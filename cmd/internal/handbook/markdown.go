@@ -36,8 +36,10 @@ func (b *Book) Markdown(w io.Writer) error {
 	for i := range b.Chapters {
 		m.chapter(&b.Chapters[i], 2)
 	}
-	_, err := io.WriteString(w, m.text())
-	return err
+	if _, err := io.WriteString(w, m.text()); err != nil {
+		return fmt.Errorf("write the handbook: %w", err)
+	}
+	return nil
 }
 
 // Folder prints a book as a folder of Markdown: a file to begin with, one for

@@ -56,8 +56,6 @@ const (
 
 var placeTitles = map[rulebase.Place]string{rulebase.Phone: "By phone", rulebase.Field: "At the drop", rulebase.Bench: "On the bench"}
 
-var placeWords = map[rulebase.Place]string{rulebase.Phone: "by phone", rulebase.Field: "at the drop", rulebase.Bench: "on the bench"}
-
 const (
 	introIndex = "Look here first. Each line is the question as it is asked, with the number of its entry. By phone stands only what may be asked for by phone. By part, what the values speak for among the causes of that part stands beside the question."
 
@@ -248,7 +246,7 @@ func sayBriefly(t *rulebase.Step) string {
 
 func saySureEverywhere(p float64) string { return hundred(p) + " in 100, anywhere." }
 func saySureAt(p rulebase.Place, sure float64) string {
-	return placeWords[p] + " " + hundred(sure) + " in 100"
+	return wording.PlaceNames[p] + " " + hundred(sure) + " in 100"
 }
 
 func sayNothingWrong(p float64) string {
@@ -521,7 +519,7 @@ func placeWordsOf(at []rulebase.Place) string {
 func namesOf(at []rulebase.Place) []string {
 	words := make([]string, len(at))
 	for i, p := range at {
-		words[i] = placeWords[p]
+		words[i] = wording.PlaceNames[p]
 	}
 	return words
 }
@@ -545,13 +543,7 @@ func sentence(s string) string {
 	return s + "."
 }
 
-// capital writes the first letter large.
-func capital(s string) string {
-	for i, r := range s {
-		return s[:i] + strings.ToUpper(string(r)) + s[i+len(string(r)):]
-	}
-	return s
-}
+func capital(s string) string { return wording.UpperFirst(s) }
 
 // smallWords are no terms.
 var smallWords = []string{"a", "an", "and", "as", "at", "by", "for", "from", "has", "in", "is", "it", "no", "not", "of", "off", "on", "one", "or", "out", "that", "the", "to", "up", "with"}

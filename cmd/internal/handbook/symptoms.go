@@ -149,23 +149,23 @@ type voice struct {
 // value says what one value of a symptom speaks for, and against.
 func (b *builder) value(symptom, v int) Row {
 	row := Row{Label: clean(capital(wording.Plain(b.base.Symptoms[symptom].Values[v])))}
-	var for_, against []voice
+	var speaksFor, against []voice
 	for c := range b.base.Causes {
 		switch f := b.told.Factor(symptom, v, c); {
 		case f >= leastFor:
-			for_ = append(for_, voice{c, f})
+			speaksFor = append(speaksFor, voice{c, f})
 		case f <= leastAgainst:
 			against = append(against, voice{c, f})
 		}
 	}
 	row.Blocks = append(row.Blocks, Block{Text: say(sayNothingWrong(b.told.Nothing(symptom, v)))})
-	if len(for_) == 0 && len(against) == 0 {
+	if len(speaksFor) == 0 && len(against) == 0 {
 		row.Blocks = append(row.Blocks, Block{Text: say(sayTellsNothing)})
 	}
-	row.Blocks = append(row.Blocks, b.voices(sayFor, for_, symptom, v, 1, mostFor)...)
+	row.Blocks = append(row.Blocks, b.voices(sayFor, speaksFor, symptom, v, 1, mostFor)...)
 	if 2*len(against) > len(b.base.Causes) { // a list of nearly all tells nobody anything
 		says := sayAgainstMost
-		if len(for_) > 0 {
+		if len(speaksFor) > 0 {
 			says = sayAgainstOthers
 		}
 		return Row{row.Label, append(row.Blocks, Block{Text: say(says)})}

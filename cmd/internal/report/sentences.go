@@ -448,8 +448,6 @@ func sayAndMore(n int) string { return fmt.Sprintf("and %d more", n) }
 
 // What is not offered.
 
-var placeNames = map[string]string{"phone": "by phone", "field": "at the drop", "bench": "on the bench"}
-
 // sayWithheld says why n steps are not offered, as the head of their list.
 func sayWithheld(b *rulebase.Base, w *engine.Withheld, n int) string {
 	it, is, needs := "These", "are", "need"
@@ -533,7 +531,7 @@ func sayQuiet(known, done, well int) string {
 func placesOf(detail string) string {
 	var names []string
 	for _, p := range strings.Split(detail, " or ") {
-		if name, ok := placeNames[p]; ok {
+		if name, ok := wording.PlaceNames[rulebase.Place(p)]; ok {
 			p = name
 		}
 		names = append(names, p)
@@ -783,7 +781,7 @@ func sayFileGaps(file string, gaps []*ruletest.Gap) string {
 func sayDistinguish(x *review.Distinction) string {
 	where := ""
 	if x.Situation.At != "" {
-		where = " " + placeNames[string(x.Situation.At)]
+		where = " " + wording.PlaceNames[x.Situation.At]
 	}
 	if x.Situation.Who != rulebase.Anybody {
 		where += ", with the hands of " + aPerson(x.Situation.Who.String())

@@ -223,3 +223,19 @@ func separatorOf(heading string) rune {
 	}
 	return best
 }
+
+// heading reads the headings, which the other rows have to match in number. A line
+// sep=; above them, which some spreadsheets write, is followed.
+func (r *records) heading() (record, error) {
+	for {
+		row, err := r.next()
+		if err != nil {
+			return row, err
+		}
+		if sep, ok := strings.CutPrefix(strings.ToLower(row.raw), "sep="); ok && len(sep) == 1 || row.blank {
+			continue
+		}
+		r.fields = len(row.fields)
+		return row, nil
+	}
+}

@@ -250,6 +250,9 @@ func Person(who string) string {
 	return "a " + who
 }
 
+// PlaceNames say where a step can be done.
+var PlaceNames = map[rulebase.Place]string{rulebase.Phone: "by phone", rulebase.Field: "at the drop", rulebase.Bench: "on the bench"}
+
 // HazardNames say each hazard of a rulebase in words.
 var HazardNames = map[string]string{
 	"live":   "live parts",
