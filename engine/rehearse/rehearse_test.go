@@ -4,8 +4,10 @@ import (
 	"context"
 	"math"
 	"math/rand/v2"
+	"os"
 	"slices"
 	"testing"
+	"testing/fstest"
 	"time"
 
 	"github.com/google/go-cmp/cmp"
@@ -161,6 +163,43 @@ func TestGivensSayNothingOfCauses(t *testing.T) {
 	for _, id := range []string{"drop_address", "trunk_length", "modules_fitted", "user_place", "extent"} {
 		if said[id] {
 			t.Errorf("%s was said", id)
+		}
+	}
+}
+
+// Numbers of givens are even over a range that reaches below nothing, else even in their logarithm, and
+// said in half of the cases.
+func TestNumbersOfGivens(t *testing.T) {
+	tiny, err := os.ReadFile("testdata/tiny/tiny.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	givens := `
+givens:
+  cold: {ask: "How cold is it?", unit: degC, range: [-20, 60]}
+  load: {ask: "What load?", unit: ohm, range: [1, 100]}
+`
+	base, err := rulebase.Load(rulebase.Layer{Name: "tiny", FS: fstest.MapFS{"tiny.yaml": {Data: append(tiny, givens...)}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	const worlds = 4000
+	drawn := map[string][]float64{}
+	for seed := range uint64(worlds) {
+		for _, g := range rehearse.DrawGivens(base, rand.New(rand.NewPCG(seed, 2))) {
+			drawn[g.ID] = append(drawn[g.ID], g.Value.Number)
+		}
+	}
+	for id, quartiles := range map[string][3]float64{"cold": {0, 20, 40}, "load": {math.Pow(10, 0.5), 10, math.Pow(10, 1.5)}} {
+		if said := len(drawn[id]); math.Abs(float64(said)-worlds/2) > 4*math.Sqrt(worlds)/2 {
+			t.Errorf("%s was said in %d of %d worlds", id, said, worlds)
+		}
+		slices.Sort(drawn[id])
+		for i, want := range quartiles {
+			n := len(drawn[id])
+			if got := drawn[id][n*(i+1)/4]; math.Abs(got-want) > 3 && math.Abs(got/want-1) > 0.15 {
+				t.Errorf("%s: quartile %d is %g, near %g is right", id, i+1, got, want)
+			}
 		}
 	}
 }
