@@ -101,12 +101,8 @@ func Export(ctx context.Context, s Store, w io.Writer, o ExportOptions) (Manifes
 	if err := x.w.Flush(); err != nil {
 		return x.m, err
 	}
-	text, err := json.Marshal(exportLine{End: &exportEnd{Lines: x.lines, SHA256: hex.EncodeToString(x.sum.Sum(nil))}})
-	if err != nil {
-		return x.m, err
-	}
-	_, err = w.Write(append(text, '\n'))
-	return x.m, err
+	end := exportLine{End: &exportEnd{Lines: x.lines, SHA256: hex.EncodeToString(x.sum.Sum(nil))}}
+	return x.m, json.NewEncoder(w).Encode(end)
 }
 
 type exporter struct {
@@ -323,8 +319,12 @@ func (x *exporter) write(ctx context.Context) error {
 	return nil
 }
 
-// maxExportLine is how long a line may be: a file in base 64.
-const maxExportLine = 256 << 20
+// How long a line may be. Whatever is no export, an endless stream too, is told by its first line, long
+// before it would fill the memory as a file may.
+const (
+	maxManifestLine = 16 << 20  // a hundred thousand sites
+	maxExportLine   = 256 << 20 // a file in base 64
+)
 
 // ReadManifest reads only what an export says that it holds.
 func ReadManifest(r io.Reader) (Manifest, error) {
@@ -423,11 +423,15 @@ func (x *importer) next() (exportLine, []byte, error) {
 		return a.exportLine, a.text, nil
 	}
 	x.line++
+	most := maxExportLine
+	if x.line == 1 {
+		most = maxManifestLine
+	}
 	var text []byte
 	for {
 		part, err := x.r.ReadSlice('\n')
 		text = append(text, part...)
-		if len(text) > maxExportLine {
+		if len(text) > most {
 			return l, nil, x.spoilt("it is longer than any that downdrop writes")
 		}
 		if err == nil {

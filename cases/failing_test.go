@@ -55,6 +55,15 @@ type exportStore struct {
 	events, later []cases.Event // later: what is there the second time
 	asked         int
 	file          []byte
+	fails         string // what fails of it: a method's name
+	name          string
+}
+
+func (s *exportStore) fail(method string) error {
+	if method == s.fails {
+		return errPipe
+	}
+	return nil
 }
 
 func (s *exportStore) Site() string { return "mill" }
@@ -75,11 +84,16 @@ func (s *exportStore) All(context.Context) iter.Seq2[cases.Event, error] {
 }
 
 func (s *exportStore) Files(context.Context) ([]string, error) {
-	return []string{fmt.Sprintf("%x", sha256.Sum256(s.file))}, nil
+	if s.file == nil {
+		return nil, nil
+	}
+	return []string{fmt.Sprintf("%x", sha256.Sum256(s.file))}, s.fail("Files")
 }
-func (s *exportStore) File(context.Context, string) ([]byte, error)  { return s.file, nil }
-func (s *exportStore) Names(context.Context) ([]string, error)       { return []string{"p1"}, nil }
-func (s *exportStore) Name(context.Context, string) (string, error)  { return "An invented name", nil }
+func (s *exportStore) File(context.Context, string) ([]byte, error) { return s.file, s.fail("File") }
+func (s *exportStore) Names(context.Context) ([]string, error) {
+	return []string{"p1"}, s.fail("Names")
+}
+func (s *exportStore) Name(context.Context, string) (string, error)  { return s.name, s.fail("Name") }
 func (s *exportStore) HasFile(context.Context, string) (bool, error) { return true, nil }
 func (s *exportStore) SetName(context.Context, string, string) error { return errPipe }
 func (s *exportStore) PutFile(_ context.Context, b []byte) (string, error) {
@@ -97,7 +111,7 @@ func (s *exportStore) Import(_ context.Context, events iter.Seq2[cases.Event, er
 // exportable is a store whose export is longer than any buffer.
 func exportable(t *testing.T) *exportStore {
 	t.Helper()
-	s := &exportStore{file: bytes.Repeat([]byte("an invented sheet\n"), 6000)}
+	s := &exportStore{file: bytes.Repeat([]byte("an invented sheet\n"), 6000), name: "An invented name"}
 	for e, err := range storetest.Invented("mill", 2, 5) {
 		if err != nil {
 			t.Fatal(err)
@@ -157,6 +171,80 @@ func TestExportsThatBreak(t *testing.T) {
 	}
 }
 
+// Whatever a store does not give while it is exported is told, and so is each kind of line that cannot be written.
+func TestExportsOfStoresThatFail(t *testing.T) {
+	ctx := context.Background()
+	for _, method := range []string{"Files", "File", "Names", "Name"} {
+		s := exportable(t)
+		s.fails = method
+		if _, err := cases.Export(ctx, s, &bytes.Buffer{}, cases.ExportOptions{Names: true}); !errors.Is(err, errPipe) {
+			t.Errorf("%s fails: %v", method, err)
+		}
+	}
+	// Lines longer than any buffer, each kind in turn.
+	long := strings.Repeat("An invented name. ", 5000)
+	sites := &exportStore{}
+	d := draft(cases.KindNote, cases.Note{Text: "x"})
+	d.Subject, d.At = cases.Subject{Kind: cases.AboutCase, ID: "c1"}, time.Date(2031, 1, 1, 0, 0, 0, 0, time.UTC)
+	for i := range 800 {
+		d.ID = fmt.Sprint("e", i)
+		e, err := cases.Seal(d, fmt.Sprint("site", i), cases.Head{}, 1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		sites.events = append(sites.events, e)
+	}
+	events := &exportStore{}
+	d.Body = cases.Body(cases.Note{Text: long[:60_000]})
+	for i := range 3 {
+		d.ID = fmt.Sprint("e", i)
+		e, err := cases.Seal(d, "mill", cases.Head{Seq: int64(i)}, 1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		events.events = append(events.events, e)
+	}
+	for kind, s := range map[string]*exportStore{"manifest": sites, "file": {file: []byte(long)}, "name": {name: long}, "event": events} {
+		if _, err := cases.Export(ctx, s, &narrow{}, cases.ExportOptions{Names: true}); !errors.Is(err, errPipe) {
+			t.Errorf("a %s that cannot be written: %v", kind, err)
+		}
+	}
+}
+
+// An input that is no export is told by its first line, before it fills the memory; and one that is whole but
+// does not hold what it says is spoilt.
+func TestExportsThatAreNone(t *testing.T) {
+	if _, err := cases.ReadManifest(endless{}); !errors.Is(err, cases.ErrSpoilt) || !strings.Contains(err.Error(), "longer") {
+		t.Errorf("an input without end: %v", err)
+	}
+	s := exportable(t)
+	var whole bytes.Buffer
+	if _, err := cases.Export(context.Background(), s, &whole, cases.ExportOptions{}); err != nil {
+		t.Fatal(err)
+	}
+	for was, is := range map[string]string{
+		fmt.Sprintf(`"events":%d`, len(s.events)): `"events":1`, `"files":1`: `"files":0`, `"names":0`: `"names":2`, `"seq":`: `"seq":9`,
+	} {
+		head, rest, _ := strings.Cut(whole.String(), "\n")
+		text := strings.Replace(head, was, is, 1) + "\n" + rest
+		body := text[:strings.LastIndex(strings.TrimSpace(text), "\n")+1]
+		text = fmt.Sprintf("%s{\"end\":{\"lines\":%d,\"sha256\":\"%x\"}}\n", body, strings.Count(body, "\n"), sha256.Sum256([]byte(body)))
+		if _, err := cases.ExportedCases(strings.NewReader(text)); !errors.Is(err, cases.ErrSpoilt) || !strings.Contains(err.Error(), "what its manifest says") {
+			t.Errorf("%s for %s: %v", is, was, err)
+		}
+	}
+}
+
+// endless is a stream of one letter that never ends.
+type endless struct{}
+
+func (endless) Read(b []byte) (int, error) {
+	for i := range b {
+		b[i] = 'x'
+	}
+	return len(b), nil
+}
+
 var errEOF = errEnd()
 
 func errEnd() error {
@@ -195,6 +283,7 @@ func TestHandOversThatFitTheirCheck(t *testing.T) {
 		"no JSON":                  packed(t, []byte("{")),
 		"another JSON":             packed(t, []byte("[1]")),
 		"an id that is none":       packed(t, []byte(`{"case":"c1","words":[""],"events":[{"i":"../x","k":"opened","t":1,"n":1,"o":1,"b":{}}]}`)),
+		"a year of five digits":    packed(t, []byte(`{"case":"c1","words":[""],"events":[{"i":"e1","k":"opened","t":253402300800000000,"n":1,"o":1,"b":{}}]}`)),
 		"a time far off":           packed(t, []byte(`{"case":"c1","words":[""],"events":[{"i":"e1","k":"opened","t":9000000000000000000,"n":1,"o":1,"b":{}}]}`)),
 	} {
 		if events, err := cases.ReadHandOver(text); !errors.Is(err, cases.ErrSpoilt) || events != nil {
@@ -204,6 +293,10 @@ func TestHandOversThatFitTheirCheck(t *testing.T) {
 	w := &writer{}
 	w.write(t, draft(cases.KindOpened, cases.Opening{Location: "yard"}))
 	c := cases.Fold(w.events)
+	c.Events[0].Body = json.RawMessage("{")
+	if text, err := cases.HandOverText(c); err == nil {
+		t.Errorf("half a body is handed over: %v", text)
+	}
 	for _, hash := range []string{"xy", strings.Repeat("0g", 32)} {
 		c.Events[0].Prev = hash
 		if text, err := cases.HandOverText(c); !errors.Is(err, cases.ErrSpoilt) {

@@ -2,6 +2,7 @@ package cases
 
 import (
 	"bytes"
+	"cmp"
 	"compress/flate"
 	"crypto/sha256"
 	"encoding/base32"
@@ -129,18 +130,24 @@ func handOverText(c *Case, sheet string) ([]string, error) {
 	if err != nil {
 		return nil, err
 	}
+	return parts(deflated(text)), nil
+}
+
+// deflated packs a text. The level is one of flate's own and a buffer takes whatever is written, so
+// that it cannot fail.
+func deflated(text []byte) []byte {
 	var packed bytes.Buffer
 	z, err := flate.NewWriter(&packed, flate.BestCompression)
+	if err == nil {
+		_, err = z.Write(text)
+	}
+	if err == nil {
+		err = z.Close()
+	}
 	if err != nil {
-		return nil, err
+		panic(err)
 	}
-	if _, err := z.Write(text); err != nil {
-		return nil, err
-	}
-	if err := z.Close(); err != nil {
-		return nil, err
-	}
-	return parts(packed.Bytes()), nil
+	return packed.Bytes()
 }
 
 var handOverLetters = base32.StdEncoding.WithPadding(base32.NoPadding)
@@ -223,13 +230,11 @@ func (h *handedCase) events() ([]Event, error) {
 		if x.Prev != nil {
 			e.Prev = hex.EncodeToString(x.Prev)
 		}
-		if err := e.Draft.check(); err != nil {
+		sum, err := e.Sum()
+		if err = cmp.Or(e.Draft.check(), err); err != nil {
 			return nil, fmt.Errorf("%w: %w", ErrSpoilt, err)
 		}
-		var err error
-		if e.Hash, err = e.Sum(); err != nil {
-			return nil, fmt.Errorf("%w: event %s: %w", ErrSpoilt, e.ID, err)
-		}
+		e.Hash = sum
 		before[e.Site] = e.Hash
 		out = append(out, e)
 	}

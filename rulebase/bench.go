@@ -3,7 +3,6 @@ package rulebase
 import (
 	"crypto/sha256"
 	"encoding/hex"
-	"errors"
 	"fmt"
 	"maps"
 	"math"
@@ -134,35 +133,20 @@ const unitFolder = "bench/units"
 // Procedures reads the bench procedures of a rulebase, by id. The error is a *Problems
 // with all that is wrong in all of them, or that of a file that could not be read.
 func (b *Base) Procedures() ([]*Procedure, error) {
-	layers := b.places.layers
-	if layers == nil { // compiled: see ShippedCompiled
-		layers = []Layer{shippedLayer()}
-	}
 	var all []*Procedure
 	wrong := &Problems{}
-	for _, layer := range layers {
-		files, err := layer.files(benchFolder, ".yaml")
-		if err != nil {
-			return nil, err
+	at, lower := 0, 0 // the layer, and how many there were below it
+	err := eachFile(b.layers(), benchFolder, ".yaml", "bench procedure", func(layer int, name string, text []byte) {
+		if layer != at {
+			at, lower = layer, len(all)
 		}
-		lower := len(all)
-		for _, file := range files {
-			text, err := readFile(layer.FS, file)
-			if err != nil {
-				return nil, fmt.Errorf("read bench procedure %s: %w", path.Join(layer.Name, file), err)
-			}
-			p, err := b.ReadProcedure(path.Join(layer.Name, file), text)
-			var problems *Problems
-			if errors.As(err, &problems) {
-				wrong.List = append(wrong.List, problems.List...)
-				continue
-			} else if err != nil {
-				return nil, err
-			}
-			all, lower = b.addProcedure(all, lower, p, wrong)
+		if p, err := b.ReadProcedure(name, text); !wrong.Take(err) {
+			all = addProcedure(all, lower, p, wrong)
 		}
-	}
-	if len(wrong.List) > 0 {
+	})
+	if err != nil {
+		return nil, err
+	} else if len(wrong.List) > 0 {
 		return nil, wrong
 	}
 	slices.SortFunc(all, func(x, y *Procedure) int { return strings.Compare(x.ID, y.ID) })
@@ -173,37 +157,21 @@ func (b *Base) Procedures() ([]*Procedure, error) {
 // bench/units. One of a higher layer stands for that of the same name below. The error
 // is as that of Procedures.
 func (b *Base) Profiles() ([]*Profile, error) {
-	layers := b.places.layers
-	if layers == nil {
-		layers = []Layer{shippedLayer()}
-	}
 	byName := map[string]*Profile{}
 	wrong := &Problems{}
-	for _, layer := range layers {
-		files, err := layer.files(unitFolder, ".yaml")
-		if err != nil {
-			return nil, err
+	err := eachFile(b.layers(), unitFolder, ".yaml", "unit profile", func(_ int, name string, text []byte) {
+		p, err := ReadProfile(name, text)
+		if wrong.Take(err) {
+			return
 		}
-		for _, file := range files {
-			text, err := readFile(layer.FS, file)
-			if err != nil {
-				return nil, fmt.Errorf("read unit profile %s: %w", path.Join(layer.Name, file), err)
-			}
-			p, err := ReadProfile(path.Join(layer.Name, file), text)
-			var problems *Problems
-			if errors.As(err, &problems) {
-				wrong.List = append(wrong.List, problems.List...)
-				continue
-			} else if err != nil {
-				return nil, err
-			}
-			if was := byName[p.Name]; was != nil && path.Dir(was.Pos.File) == path.Dir(p.Pos.File) {
-				wrong.List = append(wrong.List, Problem{Position: p.Pos, Kind: "duplicate-id", Says: fmt.Sprintf("the unit profile %s stands already in %s", p.Name, was.Pos.File), Width: 1})
-			}
-			byName[p.Name] = p
+		if was := byName[p.Name]; was != nil && path.Dir(was.Pos.File) == path.Dir(p.Pos.File) {
+			wrong.List = append(wrong.List, Problem{Position: p.Pos, Kind: "duplicate-id", Says: fmt.Sprintf("the unit profile %s stands already in %s", p.Name, was.Pos.File), Width: 1})
 		}
-	}
-	if len(wrong.List) > 0 {
+		byName[p.Name] = p
+	})
+	if err != nil {
+		return nil, err
+	} else if len(wrong.List) > 0 {
 		return nil, wrong
 	}
 	all := slices.Collect(maps.Values(byName))
@@ -213,7 +181,7 @@ func (b *Base) Profiles() ([]*Profile, error) {
 
 // addProcedure adds one to those of the layers below, of which there are lower, and
 // of its own.
-func (b *Base) addProcedure(all []*Procedure, lower int, p *Procedure, wrong *Problems) ([]*Procedure, int) {
+func addProcedure(all []*Procedure, lower int, p *Procedure, wrong *Problems) []*Procedure {
 	i := slices.IndexFunc(all, func(q *Procedure) bool { return q.ID == p.ID })
 	clash := func(format string, args ...any) {
 		wrong.List = append(wrong.List, Problem{Position: p.Pos, Kind: "duplicate-id", Says: fmt.Sprintf(format, args...), Width: 1})
@@ -222,13 +190,13 @@ func (b *Base) addProcedure(all []*Procedure, lower int, p *Procedure, wrong *Pr
 	case i < 0 && p.Replaces:
 		clash("the procedure %s replaces nothing: no lower rulebase has it", p.ID)
 	case i < 0:
-		return append(all, p), lower
+		return append(all, p)
 	case i >= lower || !p.Replaces:
 		clash("the procedure %s stands already at %s:%d; say `replaces: true` to replace one of a lower rulebase", p.ID, all[i].Pos.File, all[i].Pos.Line)
 	default:
 		all[i] = p
 	}
-	return all, lower
+	return all
 }
 
 // ReadProcedure reads one procedure. The error is a *Problems with all that is wrong.

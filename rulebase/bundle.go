@@ -18,12 +18,8 @@ import (
 // piece is the digest, and whoever keeps it under its hash can load the same
 // rulebase years later with LoadBundle. Files that were changed since loading are an error.
 func (b *Base) Bundle() ([]byte, error) {
-	layers := b.places.layers
-	if layers == nil { // compiled: see ShippedCompiled
-		layers = []Layer{shippedLayer()}
-	}
 	var out bytes.Buffer
-	for i, layer := range layers {
+	for i, layer := range b.layers() {
 		texts, err := readLayer(i, layer)
 		if err != nil {
 			return nil, err

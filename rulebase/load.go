@@ -264,6 +264,34 @@ func (l Layer) files(dir, end string) ([]string, error) {
 	return names, nil
 }
 
+// layers are those that the base was loaded from.
+func (b *Base) layers() []Layer {
+	if b.places.layers == nil { // compiled: see ShippedCompiled
+		return []Layer{shippedLayer()}
+	}
+	return b.places.layers
+}
+
+// eachFile reads the files of a folder in every layer and hands each on, the lowest layer first. The error is
+// that of a file that could not be read.
+func eachFile(layers []Layer, dir, end, what string, take func(layer int, name string, text []byte)) error {
+	for i, layer := range layers {
+		files, err := layer.files(dir, end)
+		if err != nil {
+			return err
+		}
+		for _, file := range files {
+			name := path.Join(layer.Name, file)
+			text, err := readFile(layer.FS, file)
+			if err != nil {
+				return fmt.Errorf("read %s %s: %w", what, name, err)
+			}
+			take(i, name, text)
+		}
+	}
+	return nil
+}
+
 // readFile reads a file up to just beyond what the strict reader takes, so that
 // no file can fill the memory.
 func readFile(folder fs.FS, name string) ([]byte, error) {

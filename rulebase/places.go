@@ -2,8 +2,6 @@ package rulebase
 
 import (
 	"cmp"
-	"errors"
-	"fmt"
 	"path"
 	"slices"
 	"strings"
@@ -85,27 +83,14 @@ func (b *Base) RuleTests() ([]Situation, error) { return b.RuleTestsFrom(0) }
 func (b *Base) RuleTestsFrom(layer int) ([]Situation, error) {
 	var all []Situation
 	wrong := &Problems{}
-	for _, layer := range b.places.layers[layer:] {
-		files, err := layer.files(".", "_test.yaml")
-		if err != nil {
-			return nil, err
-		}
-		for _, file := range files {
-			text, err := readFile(layer.FS, file)
-			if err != nil {
-				return nil, fmt.Errorf("read rule tests %s: %w", path.Join(layer.Name, file), err)
-			}
-			cases, err := b.ReadCases(path.Join(layer.Name, file), text)
-			var problems *Problems
-			if errors.As(err, &problems) {
-				wrong.List = append(wrong.List, problems.List...)
-			} else if err != nil {
-				return nil, err
-			}
-			all = append(all, cases...)
-		}
-	}
-	if len(wrong.List) > 0 {
+	err := eachFile(b.places.layers[layer:], ".", "_test.yaml", "rule tests", func(_ int, name string, text []byte) {
+		cases, err := b.ReadCases(name, text)
+		wrong.Take(err)
+		all = append(all, cases...)
+	})
+	if err != nil {
+		return nil, err
+	} else if len(wrong.List) > 0 {
 		return nil, wrong
 	}
 	return all, nil

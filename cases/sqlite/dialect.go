@@ -87,24 +87,29 @@ func check(ctx context.Context, db *sql.DB) ([]cases.Damage, error) {
 }
 
 func list(ctx context.Context, db *sql.DB, query string) ([]string, error) {
+	return rowsOf(ctx, db, query, func(rows *sql.Rows, line *string) error { return rows.Scan(line) })
+}
+
+// rowsOf reads what a query gives; with an error, what came before it.
+func rowsOf[T any](ctx context.Context, db *sql.DB, query string, scan func(*sql.Rows, *T) error) ([]T, error) {
 	rows, err := db.QueryContext(ctx, query)
 	if err != nil {
 		return nil, err
 	}
 	defer rows.Close()
-	var out []string
-	for rows.Next() {
-		var line string
-		if err := rows.Scan(&line); err != nil {
-			return out, err
+	var out []T
+	for err == nil && rows.Next() {
+		var row T
+		if err = scan(rows, &row); err == nil {
+			out = append(out, row)
 		}
-		out = append(out, line)
 	}
-	return out, rows.Err()
+	return out, errors.Join(err, rows.Err())
 }
 
 func definitions(ctx context.Context, db *sql.DB) (map[string]string, error) {
-	lines, err := list(ctx, db, `SELECT type || ' ' || name || ' ' || tbl_name || char(10) || coalesce(sql, '') FROM sqlite_master`)
+	// Of a damaged file nothing need be there.
+	lines, err := list(ctx, db, `SELECT coalesce(type, '') || ' ' || coalesce(name, '') || ' ' || coalesce(tbl_name, '') || char(10) || coalesce(sql, '') FROM sqlite_master`)
 	out := map[string]string{}
 	for _, line := range slices.Sorted(slices.Values(lines)) {
 		out[line] = ""
@@ -135,10 +140,7 @@ func makeFresh(ctx context.Context) (all map[string]string, err error) {
 
 // withFresh does something with a new store in memory.
 func withFresh(ctx context.Context, do func(*sql.DB) error) error {
-	db, err := sql.Open("sqlite", ":memory:")
-	if err != nil {
-		return err
-	}
+	db := database(":memory:")
 	db.SetMaxOpenConns(1)
 	s, err := sqlstore.Open(ctx, sqlstore.Database{Write: db, Read: db, Dialect: dialect("", &sqlstore.Options{}), Where: "memory"}, sqlstore.Options{})
 	if err != nil {

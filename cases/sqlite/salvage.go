@@ -35,12 +35,8 @@ func OpenDamaged(ctx context.Context, path string, o sqlstore.Options) (*sqlstor
 	if err := errors.Join(mendHeader(copied), mendDefinitions(ctx, copied)); err != nil {
 		return nil, errors.Join(explainIn(path, err), gone())
 	}
-	read, err := connect(copied, nil, "query_only(ON)")
-	if err != nil {
-		return nil, errors.Join(err, gone())
-	}
 	return sqlstore.Open(ctx, sqlstore.Database{
-		Read: read, Dialect: dialect(path, &o), Where: path, Close: gone,
+		Read: connect(copied, nil, "query_only(ON)"), Dialect: dialect(path, &o), Where: path, Close: gone,
 		ReadOnly: fmt.Sprintf("%s is damaged, and read from a copy.", path),
 	}, o)
 }
@@ -57,14 +53,13 @@ var header = map[int64][]byte{
 func mendHeader(path string) error {
 	file, err := os.OpenFile(path, os.O_RDWR, 0)
 	if err != nil {
-		return err
+		return err // the copy was made just now: a disk that fails meanwhile
 	}
 	for at, is := range header {
-		if _, err := file.WriteAt(is, at); err != nil {
-			return errors.Join(err, file.Close())
-		}
+		_, wrong := file.WriteAt(is, at)
+		err = errors.Join(err, wrong)
 	}
-	return file.Close()
+	return errors.Join(err, file.Close())
 }
 
 // mendDefinitions writes the definitions of a new store over those of a file, row by row:
@@ -75,15 +70,12 @@ func mendDefinitions(ctx context.Context, path string) error {
 		return err
 	}
 	// No other setting: some of them read the definitions first, and fail.
-	db, err := openFile(path, url.Values{"_pragma": {"writable_schema(ON)"}})
-	if err != nil {
-		return err
-	}
+	db := openFile(path, url.Values{"_pragma": {"writable_schema(ON)"}})
 	defer db.Close()
 	db.SetMaxOpenConns(1)
 	for i, w := range want {
 		_, err := db.ExecContext(ctx, `UPDATE sqlite_master SET type = $1, name = $2, tbl_name = $3, sql = $4 WHERE rowid = $5
-			AND (type <> $1 OR name <> $2 OR tbl_name <> $3 OR sql <> $4)`, w.kind, w.name, w.table, w.sql, i+1)
+			AND (type IS NOT $1 OR name IS NOT $2 OR tbl_name IS NOT $3 OR sql IS NOT $4)`, w.kind, w.name, w.table, w.sql, i+1)
 		if err != nil {
 			return err
 		}
@@ -97,22 +89,12 @@ type definition struct {
 	sql               sql.NullString // none for the indexes that keys make
 }
 
-func master(ctx context.Context) ([]definition, error) {
-	var out []definition
-	err := withFresh(ctx, func(db *sql.DB) error {
-		rows, err := db.QueryContext(ctx, `SELECT type, name, tbl_name, sql FROM sqlite_master ORDER BY rowid`)
-		if err != nil {
-			return err
-		}
-		defer rows.Close()
-		for rows.Next() {
-			var d definition
-			if err := rows.Scan(&d.kind, &d.name, &d.table, &d.sql); err != nil {
-				return err
-			}
-			out = append(out, d)
-		}
-		return rows.Err()
+func master(ctx context.Context) (out []definition, err error) {
+	err = withFresh(ctx, func(db *sql.DB) error {
+		out, err = rowsOf(ctx, db, `SELECT type, name, tbl_name, sql FROM sqlite_master ORDER BY rowid`, func(rows *sql.Rows, d *definition) error {
+			return rows.Scan(&d.kind, &d.name, &d.table, &d.sql)
+		})
+		return err
 	})
 	return out, err
 }

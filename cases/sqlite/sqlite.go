@@ -88,27 +88,18 @@ func Look(ctx context.Context, path string, o sqlstore.Options) (*sqlstore.Store
 	if why := unwritable(path); why != "" {
 		return openReadOnly(ctx, path, why, o)
 	}
-	read, err := connect(path, nil, forReading...)
-	if err != nil {
-		return nil, err
-	}
+	read := connect(path, nil, forReading...)
 	return sqlstore.Open(ctx, sqlstore.Database{Read: read, Dialect: dialect(path, &o), Where: path, ReadOnly: "It is only looked at."}, o)
 }
 
 func openWritable(ctx context.Context, path string, o sqlstore.Options) (*sqlstore.Store, error) {
-	write, err := connect(path, url.Values{"_txlock": {"immediate"}}, "journal_mode(WAL)", "synchronous(FULL)", cacheOf(cache))
-	if err != nil {
-		return nil, err
-	}
+	write := connect(path, url.Values{"_txlock": {"immediate"}}, "journal_mode(WAL)", "synchronous(FULL)", cacheOf(cache))
 	write.SetMaxOpenConns(1)
 	write.SetConnMaxIdleTime(0)
 	if err := wake(ctx, write); err != nil {
 		return nil, errors.Join(explainIn(path, err), write.Close())
 	}
-	read, err := connect(path, nil, forReading...)
-	if err != nil {
-		return nil, errors.Join(err, write.Close())
-	}
+	read := connect(path, nil, forReading...)
 	read.SetMaxOpenConns(max(6, runtime.NumCPU()))
 	read.SetMaxIdleConns(max(6, runtime.NumCPU()))
 	return sqlstore.Open(ctx, sqlstore.Database{Write: write, Read: read, Dialect: dialect(path, &o), Where: path}, o)
@@ -145,7 +136,7 @@ var forReading = []string{"query_only(ON)", cacheOf(readCache)}
 
 func cacheOf(kib int) string { return fmt.Sprintf("cache_size(-%d)", kib) }
 
-func connect(path string, more url.Values, pragmas ...string) (*sql.DB, error) {
+func connect(path string, more url.Values, pragmas ...string) *sql.DB {
 	values := url.Values{"_pragma": slices.Concat([]string{
 		fmt.Sprintf("busy_timeout(%d)", wait), "foreign_keys(ON)", "trusted_schema(OFF)", "cell_size_check(ON)", "secure_delete(ON)",
 	}, pragmas)}
@@ -155,12 +146,22 @@ func connect(path string, more url.Values, pragmas ...string) (*sql.DB, error) {
 	return openFile(path, values)
 }
 
-func openFile(path string, values url.Values) (*sql.DB, error) {
+// openFile gives the connections to a file; the first one is made when it is needed.
+func openFile(path string, values url.Values) *sql.DB {
 	slashed := filepath.ToSlash(path)
 	if !strings.HasPrefix(slashed, "/") {
 		slashed = "/" + slashed // C:/...
 	}
-	return sql.Open("sqlite", "file://"+(&url.URL{Path: slashed}).EscapedPath()+"?"+values.Encode())
+	return database("file://" + (&url.URL{Path: slashed}).EscapedPath() + "?" + values.Encode())
+}
+
+// database is sql.Open, which fails only where there is no driver of that name, and it comes with this package.
+func database(name string) *sql.DB {
+	db, err := sql.Open("sqlite", name)
+	if err != nil {
+		panic(err)
+	}
+	return db
 }
 
 // create makes a store under another name and moves it to its place when it is
@@ -176,9 +177,7 @@ func create(ctx context.Context, path string, o sqlstore.Options) error {
 	}
 	temp := file.Name()
 	defer os.Remove(temp)
-	if err := file.Close(); err != nil {
-		return unavailable(path, "%v", cause(err))
-	}
+	_ = file.Close() // nothing was written to it
 	if err := fill(ctx, temp, path, o); err != nil {
 		return err
 	}
@@ -199,10 +198,7 @@ func create(ctx context.Context, path string, o sqlstore.Options) error {
 }
 
 func fill(ctx context.Context, temp, path string, o sqlstore.Options) error {
-	db, err := connect(temp, nil, fmt.Sprintf("application_id(%d)", applicationID), "journal_mode(DELETE)", "synchronous(FULL)", cacheOf(cache))
-	if err != nil {
-		return err
-	}
+	db := connect(temp, nil, fmt.Sprintf("application_id(%d)", applicationID), "journal_mode(DELETE)", "synchronous(FULL)", cacheOf(cache))
 	s, err := sqlstore.Open(ctx, sqlstore.Database{Write: db, Read: db, Dialect: dialect(temp, &o), Where: path}, o)
 	if err != nil {
 		return err
@@ -303,11 +299,7 @@ func openReadOnly(ctx context.Context, path, why string, o sqlstore.Options) (*s
 		from, mode = filepath.Join(dir, "store"), nil
 		d.Close = func() error { return os.RemoveAll(dir) }
 	}
-	read, err := connect(from, mode, forReading...)
-	if err != nil {
-		return nil, err
-	}
-	d.Read = read
+	d.Read = connect(from, mode, forReading...)
 	return sqlstore.Open(ctx, d, o)
 }
 
@@ -333,11 +325,11 @@ func copyFile(from, to string) error {
 	}
 	defer in.Close()
 	out, err := os.OpenFile(to, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
-	if err != nil {
-		return err
+	if err == nil {
+		_, err = io.Copy(out, in)
+		err = errors.Join(err, out.Close())
 	}
-	_, err = io.Copy(out, in)
-	return errors.Join(err, out.Close())
+	return err
 }
 
 func unavailable(path, format string, args ...any) error {

@@ -45,12 +45,17 @@ type faults struct {
 	mu        sync.Mutex
 	at, count int
 	what      fault
+	meanwhile string // what another program does while the store is copied
+	again     bool   // a transaction that failed may be tried once more
+	of        string // only operations of statements that hold this text count
 }
 
-func (f *faults) arm(at int, what fault) {
+func (f *faults) arm(at int, what fault) { f.armOn(at, what, "") }
+
+func (f *faults) armOn(at int, what fault, of string) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	f.at, f.count, f.what = at, 0, what
+	f.at, f.count, f.what, f.of = at, 0, what, of
 }
 
 // fired disarms, and says whether something failed.
@@ -63,18 +68,18 @@ func (f *faults) fired() bool {
 }
 
 // turn says whether an operation is to fail.
-func (f *faults) turn(row bool) bool {
+func (f *faults) turn(row bool, statement string) bool {
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	if f.at == 0 || f.what == spoilt && !row {
+	if f.at == 0 || f.what == spoilt && !row || !strings.Contains(statement, f.of) {
 		return false
 	}
 	f.count++
 	return f.count == f.at || f.count > f.at && f.what == onward
 }
 
-func (f *faults) fail() error {
-	if f.turn(false) {
+func (f *faults) fail(statement string) error {
+	if f.turn(false, statement) {
 		return errBroken
 	}
 	return nil
@@ -90,7 +95,7 @@ type connector struct {
 func (c connector) Driver() driver.Driver { return c.real }
 
 func (c connector) Connect(context.Context) (driver.Conn, error) {
-	if err := c.fail(); err != nil {
+	if err := c.fail("CONNECT"); err != nil {
 		return nil, err
 	}
 	conn, err := c.real.Open(c.name)
@@ -103,7 +108,7 @@ type failingConn struct {
 }
 
 func (c failingConn) BeginTx(ctx context.Context, o driver.TxOptions) (driver.Tx, error) {
-	if err := c.fail(); err != nil {
+	if err := c.fail("BEGIN"); err != nil {
 		return nil, err
 	}
 	tx, err := c.Conn.(driver.ConnBeginTx).BeginTx(ctx, o)
@@ -111,46 +116,47 @@ func (c failingConn) BeginTx(ctx context.Context, o driver.TxOptions) (driver.Tx
 }
 
 func (c failingConn) PrepareContext(ctx context.Context, query string) (driver.Stmt, error) {
-	if err := c.fail(); err != nil {
+	if err := c.fail(query); err != nil {
 		return nil, err
 	}
 	s, err := c.Conn.(driver.ConnPrepareContext).PrepareContext(ctx, query)
-	return failingStmt{s, c.faults}, err
+	return failingStmt{s, c.faults, query}, err
 }
 
 func (c failingConn) ExecContext(ctx context.Context, query string, args []driver.NamedValue) (driver.Result, error) {
-	if err := c.fail(); err != nil {
+	if err := c.fail(query); err != nil {
 		return nil, err
 	}
 	return c.Conn.(driver.ExecerContext).ExecContext(ctx, query, args)
 }
 
 func (c failingConn) QueryContext(ctx context.Context, query string, args []driver.NamedValue) (driver.Rows, error) {
-	if err := c.fail(); err != nil {
+	if err := c.fail(query); err != nil {
 		return nil, err
 	}
 	rows, err := c.Conn.(driver.QueryerContext).QueryContext(ctx, query, args)
-	return failingRows{rows, c.faults}, err
+	return failingRows{rows, c.faults, query}, err
 }
 
 type failingStmt struct {
 	driver.Stmt
 	*faults
+	query string
 }
 
 func (s failingStmt) ExecContext(ctx context.Context, args []driver.NamedValue) (driver.Result, error) {
-	if err := s.fail(); err != nil {
+	if err := s.fail(s.query); err != nil {
 		return nil, err
 	}
 	return s.Stmt.(driver.StmtExecContext).ExecContext(ctx, args)
 }
 
 func (s failingStmt) QueryContext(ctx context.Context, args []driver.NamedValue) (driver.Rows, error) {
-	if err := s.fail(); err != nil {
+	if err := s.fail(s.query); err != nil {
 		return nil, err
 	}
 	rows, err := s.Stmt.(driver.StmtQueryContext).QueryContext(ctx, args)
-	return failingRows{rows, s.faults}, err
+	return failingRows{rows, s.faults, s.query}, err
 }
 
 type failingTx struct {
@@ -159,7 +165,7 @@ type failingTx struct {
 }
 
 func (t failingTx) Commit() error {
-	if err := t.fail(); err != nil {
+	if err := t.fail("COMMIT"); err != nil {
 		return errors.Join(err, t.Rollback())
 	}
 	return t.Tx.Commit()
@@ -168,6 +174,7 @@ func (t failingTx) Commit() error {
 type failingRows struct {
 	driver.Rows
 	*faults
+	query string
 }
 
 func (r failingRows) Next(dest []driver.Value) error {
@@ -175,7 +182,7 @@ func (r failingRows) Next(dest []driver.Value) error {
 		return err
 	}
 	switch {
-	case !r.turn(true):
+	case !r.turn(true, r.query):
 	case r.what == spoilt:
 		for i := range dest {
 			dest[i] = []int(nil) // nothing that a column holds
@@ -204,10 +211,14 @@ func failingStore(path string, f *faults, o sqlstore.Options) (*sqlstore.Store, 
 			}
 			return err
 		},
-		Again:  func(error) bool { return false },
-		Forget: func(ctx context.Context, db *sql.DB) error { _, err := db.ExecContext(ctx, "SELECT 1"); return err },
+		LockSchema: "SELECT 1",
+		Again:      func(err error) bool { return f.again && errors.Is(err, errBroken) },
+		Forget:     func(ctx context.Context, db *sql.DB) error { _, err := db.ExecContext(ctx, "SELECT 1"); return err },
 		Backup: func(ctx context.Context, db *sql.DB, _ int) (string, error) {
 			_, err := db.ExecContext(ctx, "SELECT 1")
+			if f.meanwhile != "" {
+				_, err = db.ExecContext(ctx, f.meanwhile)
+			}
 			return "a copy", err
 		},
 		Check: func(ctx context.Context, db *sql.DB) ([]cases.Damage, error) {
@@ -486,6 +497,113 @@ func events(t *testing.T, s *sqlstore.Store) int64 {
 		t.Fatal(err)
 	}
 	return n
+}
+
+// Statements that a store comes to only when something else is so already fail as all others do: it is told, and
+// nothing is written by halves.
+func TestRareStatementsFail(t *testing.T) {
+	f := &faults{}
+	s, ids, _, _ := filledStore(t, f, t.TempDir())
+	closed := drafted("closing", aCase("visited"), cases.KindClosed, cases.Closing{Causes: []string{"fuse_open"}, Outcome: cases.Outcomes[0]})
+	long := strings.Repeat("serial", 100) // longer than a word is kept
+	if _, err := s.Append(ctx, closed, drafted("long", aCase("visited"), cases.KindNote, cases.Note{Text: long})); err != nil {
+		t.Fatal(err)
+	}
+	reopen := func() error {
+		_, err := s.Append(ctx, drafted("reopened", aCase("visited"), cases.KindReopened, cases.Reason{Why: "dark again"}))
+		return err
+	}
+	find := func(q cases.Query) func() error {
+		return func() error { _, err := s.Find(ctx, q); return err }
+	}
+	gap := func() error {
+		_, err := s.Import(ctx, func(yield func(cases.Event, error) bool) {
+			for e, err := range farAway("gap") {
+				if e.Seq == 2 && !yield(e, err) {
+					return
+				}
+			}
+		})
+		return err
+	}
+	for _, c := range []struct {
+		of string
+		at int
+		do func() error
+	}{
+		{"DELETE FROM terms WHERE kind", 1, reopen},
+		{"SELECT changed FROM summaries", 1, find(cases.Query{State: cases.StateOpen, Text: "the", Limit: 1})},
+		{"FROM events WHERE subject_kind = $1 AND subject = $2 ORDER BY ord", 1, find(cases.Query{Text: long})},
+		{"NOT EXISTS (SELECT 1 FROM events b", 1, gap},
+		{"FROM events ORDER BY subject_kind", 1, func() error {
+			v, err := s.Verify(ctx)
+			if err == nil && len(v.Damage) > 0 {
+				err = fmt.Errorf("%w: %v", cases.ErrUnavailable, v.Damage)
+			}
+			return err
+		}},
+		{"SELECT DISTINCT term", 1, func() error { _, err := s.Verify(ctx); return err }},
+	} {
+		before := events(t, s)
+		f.armOn(c.at, once, c.of)
+		err := c.do()
+		if !f.fired() {
+			t.Errorf("%s: it was not asked", c.of)
+		} else if !errors.Is(err, cases.ErrUnavailable) || events(t, s) != before {
+			t.Errorf("%s: %v", c.of, err)
+		}
+	}
+
+	// Where the summary says that more is there than can be found, both are read again at one moment.
+	if _, err := rawOf(s.Where(), "UPDATE summaries SET events = events + 1"); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := s.Events(ctx, aCase(ids[0])); !errors.Is(err, cases.ErrIntegrity) {
+		t.Errorf("events that lack: %v", err)
+	}
+	for of, at := range map[string]int{"BEGIN": 1, "FROM events WHERE subject_kind = $1 AND subject = $2 ORDER BY ord": events0(t, s, ids[0]) + 2} {
+		f.armOn(at, once, of)
+		if _, err := s.Events(ctx, aCase(ids[0])); !f.fired() || !errors.Is(err, cases.ErrUnavailable) {
+			t.Errorf("%s: %v", of, err)
+		}
+	}
+}
+
+// events0 counts the events of a case as the table has them.
+func events0(t *testing.T, s *sqlstore.Store, id string) (n int) {
+	t.Helper()
+	db, err := sql.Open("sqlite", "file:"+url.PathEscape(s.Where()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	if err := db.QueryRow("SELECT count(*) FROM events WHERE subject = ?", id).Scan(&n); err != nil {
+		t.Fatal(err)
+	}
+	return n
+}
+
+// rawOf does something to a store's file behind its back.
+func rawOf(path, statement string, args ...any) (sql.Result, error) {
+	db, err := sql.Open("sqlite", "file:"+url.PathEscape(path))
+	if err != nil {
+		return nil, err
+	}
+	defer db.Close()
+	return db.Exec(statement, args...)
+}
+
+// Whoever goes while a transaction waits to be tried again is let go.
+func TestGoneWhileItIsTriedAgain(t *testing.T) {
+	f := &faults{again: true}
+	s, _, _, _ := filledStore(t, f, t.TempDir())
+	soon, cancel := context.WithTimeout(ctx, 5*time.Millisecond)
+	defer cancel()
+	f.arm(1, onward)
+	if err := s.SetName(soon, "p", "x"); !errors.Is(err, context.DeadlineExceeded) {
+		t.Errorf("%v", err)
+	}
+	f.fired()
 }
 
 // A store is made, taken over and brought up a schema as a whole or not at all, whatever fails.

@@ -2,8 +2,10 @@ package sqlstore_test
 
 import (
 	"context"
+	"crypto/sha256"
 	"database/sql"
 	"errors"
+	"fmt"
 	"io"
 	"iter"
 	"net/url"
@@ -81,6 +83,49 @@ func TestStoresThatAreRefused(t *testing.T) {
 		if err == nil || c.kind != nil && !errors.Is(err, c.kind) || !strings.Contains(err.Error(), c.says) {
 			t.Errorf("%s: %v", name, err)
 		}
+	}
+}
+
+// setMeta is the statement with which a store says something of itself, and it fits its checksum.
+func setMeta(name, value string) string {
+	sum := sha256.Sum256(fmt.Appendf(nil, "%d:%s%d:%s", len(name), name, len(value), value))
+	return fmt.Sprintf("UPDATE meta SET value = '%s', sum = '%x' WHERE name = '%s'", value, sum[:8], name)
+}
+
+// A store of a schema that no program writes is refused, and so is one that a newer program brings up while this
+// one copies it, or that may only be read.
+func TestSchemasThatAreRefused(t *testing.T) {
+	none := overwritten(t, append(dropTriggers(t), setMeta("schema", "x"))...)
+	if _, err := failingStore(none, &faults{}, sqlstore.Options{}); !errors.Is(err, cases.ErrIntegrity) || !strings.Contains(err.Error(), `its schema is "x"`) {
+		t.Errorf("a schema that is none: %v", err)
+	}
+	newer := overwritten(t, append(dropTriggers(t), setMeta("schema", "9"))...)
+	if _, err := onlyRead(newer, sqlstore.Options{}); !errors.Is(err, cases.ErrUnavailable) || !strings.Contains(err.Error(), "of schema 9") {
+		t.Errorf("a newer one that may only be read: %v", err)
+	}
+	old := filepath.Join(t.TempDir(), "old.db")
+	text, err := os.ReadFile("../sqlite/testdata/schema1.db")
+	if err == nil {
+		err = os.WriteFile(old, text, 0o600)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := failingStore(old, &faults{meanwhile: setMeta("schema", "9")}, sqlstore.Options{}); !errors.Is(err, cases.ErrUnavailable) || !strings.Contains(err.Error(), "of schema 9") {
+		t.Errorf("one that was brought up meanwhile: %v", err)
+	}
+}
+
+// An event that was changed in its place is not taken for the draft of its id.
+func TestADraftWhoseEventWasChanged(t *testing.T) {
+	path := overwritten(t, append(dropTriggers(t), `UPDATE events SET body = '{"location":"Another mill"}'`)...)
+	s, err := failingStore(path, &faults{}, sqlstore.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	if _, err := s.Append(ctx, drafted("e1", aCase("c1"), cases.KindOpened, cases.Opening{Location: "Another mill"})); !errors.Is(err, cases.ErrIntegrity) {
+		t.Errorf("%v", err)
 	}
 }
 
@@ -188,6 +233,9 @@ func TestImportsThatAreRefused(t *testing.T) {
 	}{
 		"another event in the place of one of its own": {sealed("mill", cases.Head{}, "x2"), cases.ErrConflict},
 		"one of its own from later":                    {sealed("mill", cases.Head{Seq: 40, Hash: strings.Repeat("0", 64)}, "x3"), cases.ErrIntegrity},
+		"a first one with another before it":           {sealed("far", cases.Head{Hash: strings.Repeat("0", 64)}, "x5"), cases.ErrIntegrity},
+		"one that does not follow the one just read":   {sealed("beside", cases.Head{Seq: 2, Hash: strings.Repeat("0", 64)}, "x6"), cases.ErrIntegrity},
+		"a hash before it that is none":                {sealed("far", cases.Head{Seq: 5, Hash: "xy"}, "x7"), cases.ErrIntegrity},
 		"a hash in capital letters":                    {loud, cases.ErrIntegrity},
 		"an id that says something else":               {sealed("far", cases.Head{}, "e1"), cases.ErrConflict},
 	} {

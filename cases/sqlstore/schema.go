@@ -23,31 +23,27 @@ const SchemaNow = 2
 
 // migration gives the statements that lead to a schema from the one before it:
 // those common to all databases, then those of this one alone. The words for types
-// are the dialect's.
-func (d *Dialect) migration(to int) (string, error) {
+// are the dialect's. The files are part of the program, so that one that lacks is a fault of
+// its own.
+func (d *Dialect) migration(to int) string {
 	names, err := fs.Glob(migrations, fmt.Sprintf("migrations/%04d_*.sql", to))
-	if err != nil {
-		return "", err
-	}
 	var all []string
 	for _, name := range names {
 		own := strings.HasSuffix(name, "_"+d.Name+".sql")
 		if !own && slices.ContainsFunc([]string{"_sqlite.sql", "_postgres.sql"}, func(s string) bool { return strings.HasSuffix(name, s) }) {
 			continue
 		}
-		text, err := migrations.ReadFile(name)
-		if err != nil {
-			return "", err
-		}
+		text, unread := migrations.ReadFile(name)
+		err = errors.Join(err, unread)
 		all = append(all, string(text))
 	}
-	if all == nil {
-		return "", fmt.Errorf("there is no migration to schema %d", to)
+	if err != nil || all == nil {
+		panic(fmt.Sprintf("migration to schema %d: %v, %d files", to, err, len(all)))
 	}
 	slices.SortStableFunc(all, func(a, b string) int { return cmp.Compare(triggers(a), triggers(b)) })
 	return strings.NewReplacer(
 		" BYTES", " "+d.Bytes, " TEXT", " "+d.Text, " ROWNUMBER", " "+d.RowNumber, " WITHOUT_ROWID", d.WithoutRowID,
-	).Replace(strings.Join(all, "\n")), nil
+	).Replace(strings.Join(all, "\n"))
 }
 
 // triggers come after the tables that they speak of.
@@ -132,11 +128,7 @@ func (s *Store) migrateFrom(ctx context.Context, tx writer, o *Options) error {
 		}
 	}
 	for to := schema + 1; to <= SchemaNow; to++ {
-		text, err := s.dialect.migration(to)
-		if err != nil {
-			return err
-		}
-		if _, err := tx.ExecContext(ctx, text); err != nil {
+		if _, err := tx.ExecContext(ctx, s.dialect.migration(to)); err != nil {
 			return fmt.Errorf("migration to schema %d: %w", to, err)
 		}
 		if to == 2 {

@@ -2,6 +2,7 @@ package source
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -97,6 +98,19 @@ func (p *Problems) Error() string {
 		all[i] = one.String()
 	}
 	return strings.Join(all, "\n")
+}
+
+// Take adds what a reader of a file says that is wrong, and says whether anything is. An error that is no
+// *Problems is one more problem, so that nothing is lost.
+func (p *Problems) Take(err error) bool {
+	var more *Problems
+	switch {
+	case errors.As(err, &more):
+		p.List = append(p.List, more.List...)
+	case err != nil:
+		p.List = append(p.List, Problem{Says: err.Error()})
+	}
+	return err != nil
 }
 
 // Sort puts problems in the order of their places, and drops repeats.
