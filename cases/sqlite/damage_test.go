@@ -4,6 +4,7 @@ package sqlite_test
 
 import (
 	"bytes"
+	"context"
 	"crypto/sha256"
 	"database/sql"
 	"encoding/json"
@@ -18,6 +19,7 @@ import (
 	"strings"
 	"syscall"
 	"testing"
+	"time"
 
 	"downdrop/cases"
 	"downdrop/cases/sqlite"
@@ -512,6 +514,82 @@ func TestMigration(t *testing.T) {
 		if digest(fixture) != old {
 			t.Errorf("%s was changed", fixture)
 		}
+	}
+}
+
+// Nothing of an older store is touched where it cannot be copied aside.
+func TestMigrationWithoutACopy(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "old.db")
+	copyOf(t, "testdata/schema1.db", path)
+	now := time.Date(2031, 5, 4, 3, 2, 1, 0, time.UTC)
+	for n := range 100 {
+		name := path + ".schema1-20310504-030201"
+		if n > 0 {
+			name += fmt.Sprintf("-%d", n)
+		}
+		if err := os.WriteFile(name, nil, 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	o := sqlstore.Options{Now: func() time.Time { return now }}
+	if _, err := sqlite.Open(ctx, path, o); !errors.Is(err, cases.ErrUnavailable) || !strings.Contains(err.Error(), "too many copies") {
+		t.Errorf("%v", err)
+	}
+	if err := os.Remove(path + ".schema1-20310504-030201-99"); err != nil {
+		t.Fatal(err)
+	}
+	s, err := sqlite.Open(ctx, path, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	if want, err := os.ReadFile("testdata/filled.jsonl"); err != nil || storetest.Exported(t, s) != string(want) {
+		t.Errorf("it says something else afterwards: %v", err)
+	}
+}
+
+// A table that does not say any more that it is one keeps a store from being opened; what is saved from it says so again.
+func TestADefinitionWithoutItsKind(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "damaged.db")
+	s := open(t, path)
+	fillIn(t, s, 1, 4)
+	want := storetest.Exported(t, s)
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	raw(t, path, `PRAGMA writable_schema(ON)`, `UPDATE sqlite_master SET type = NULL WHERE name = 'names'`)
+	if _, err := sqlite.Open(ctx, path, sqlstore.Options{}); !errors.Is(err, cases.ErrIntegrity) {
+		t.Errorf("opened: %v", err)
+	}
+	saved, err := sqlite.OpenDamaged(ctx, path, sqlstore.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer saved.Close()
+	if got := storetest.Exported(t, saved); got != want {
+		t.Errorf("saved as\n%s", got)
+	}
+	if v, err := saved.Verify(ctx); err != nil || len(v.Damage) > 0 {
+		t.Errorf("what was saved: %v %v", err, v.Damage)
+	}
+}
+
+// Whoever has gone is not looked for damage for, and nothing is saved for him.
+func TestGoneBeforeItIsVerified(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "store.db")
+	s := open(t, path)
+	fillIn(t, s, 1, 5)
+	gone, cancel := context.WithCancel(ctx)
+	cancel()
+	if _, err := s.Verify(gone); !errors.Is(err, context.Canceled) {
+		t.Errorf("verified: %v", err)
+	}
+	if _, err := sqlite.OpenDamaged(gone, path, sqlstore.Options{}); !errors.Is(err, context.Canceled) {
+		t.Errorf("saved from: %v", err)
+	}
+	folder := t.TempDir()
+	if _, err := sqlite.OpenDamaged(ctx, folder, sqlstore.Options{}); !errors.Is(err, cases.ErrUnavailable) || !strings.Contains(err.Error(), "no ordinary file") {
+		t.Errorf("saved from a folder: %v", err)
 	}
 }
 

@@ -108,8 +108,7 @@ func rowsOf[T any](ctx context.Context, db *sql.DB, query string, scan func(*sql
 }
 
 func definitions(ctx context.Context, db *sql.DB) (map[string]string, error) {
-	// Of a damaged file nothing need be there.
-	lines, err := list(ctx, db, `SELECT coalesce(type, '') || ' ' || coalesce(name, '') || ' ' || coalesce(tbl_name, '') || char(10) || coalesce(sql, '') FROM sqlite_master`)
+	lines, err := list(ctx, db, `SELECT type || ' ' || name || ' ' || tbl_name || char(10) || coalesce(sql, '') FROM sqlite_master`)
 	out := map[string]string{}
 	for _, line := range slices.Sorted(slices.Values(lines)) {
 		out[line] = ""

@@ -28,6 +28,8 @@ type disk struct {
 	room int64 // bytes that files may grow by; below 0: any
 	log  []diskOp
 	keep bool // a log
+
+	impatient bool // whoever waits for a lock waits no time
 }
 
 // A diskOp is something done to a file.
@@ -114,6 +116,7 @@ type (
 	truncateFunc = func(tls *libc.TLS, file uintptr, size int64) int32
 	numberFunc   = func(tls *libc.TLS, file uintptr, n int32) int32
 	closeFunc    = func(tls *libc.TLS, file uintptr) int32
+	shmLockFunc  = func(tls *libc.TLS, file uintptr, offset, n, flags int32) int32
 )
 
 // at is what stands at an address of C's memory.
@@ -139,6 +142,7 @@ func registerShim() {
 	}
 	shim.vfs.FzName, shim.vfs.FpNext = name, 0
 	shim.vfs.FxOpen, shim.vfs.FxDelete = pointer(openFunc(shimOpen)), pointer(deleteFunc(shimDelete))
+	shim.vfs.FxSleep = pointer(numberFunc(shimSleep))
 	if rc := sqlite3.Xsqlite3_vfs_register(tls, uintptr(unsafe.Pointer(&shim.vfs)), 1); rc != sqlite3.SQLITE_OK {
 		panic(rc)
 	}
@@ -176,6 +180,9 @@ func shimOpen(tls *libc.TLS, _, name, file uintptr, flags int32, outFlags uintpt
 		own.FxWrite, own.FxTruncate, own.FxSync = pointer(writeFunc(shimWrite)), pointer(truncateFunc(shimTruncate)), pointer(numberFunc(shimSync))
 		own.FxLock, own.FxClose = pointer(numberFunc(shimLock)), pointer(closeFunc(shimClose))
 		ours = &own
+		if own.FxShmLock != 0 {
+			own.FxShmLock = pointer(shmLockFunc(shimShmLock))
+		}
 		shim.methods[f.FpMethods] = ours
 	}
 	shim.files[file] = shimFile{libc.GoString(name), at[sqlite3.Tsqlite3_io_methods](f.FpMethods)}
@@ -242,6 +249,27 @@ func shimLock(tls *libc.TLS, file uintptr, level int32) int32 {
 		}
 	}
 	return call[numberFunc](f.io.FxLock)(tls, file, level)
+}
+
+// shimShmLock lets the lock fail that a writer takes, the first one of the log; it takes no turn in the count.
+func shimShmLock(tls *libc.TLS, file uintptr, offset, n, flags int32) int32 {
+	f := fileOf(file)
+	if d := before(f.name); d != nil && d.impatient && offset == 0 {
+		if rc := d.does("shmlock", f.name, 0, nil, 0); rc != sqlite3.SQLITE_OK {
+			return rc
+		}
+	}
+	return call[shmLockFunc](f.io.FxShmLock)(tls, file, offset, n, flags)
+}
+
+func shimSleep(tls *libc.TLS, vfs uintptr, microseconds int32) int32 {
+	shim.mu.Lock()
+	awake := shim.disk != nil && shim.disk.impatient
+	shim.mu.Unlock()
+	if awake {
+		return microseconds
+	}
+	return call[numberFunc](systemVFS().FxSleep)(tls, shim.system, microseconds)
 }
 
 func shimClose(tls *libc.TLS, file uintptr) int32 {

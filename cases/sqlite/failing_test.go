@@ -3,6 +3,7 @@
 package sqlite_test
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"math/rand/v2"
@@ -10,6 +11,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	sqlite3 "modernc.org/sqlite/lib"
 
@@ -176,6 +178,46 @@ func afterFault(t *testing.T, name, path string, before map[string]bool, was, ac
 	if _, err := s.Append(ctx, batch(1)...); err != nil {
 		t.Errorf("%s: said again: %v", name, err)
 	}
+}
+
+// A lock that others hold, and a disk that may only be read from now on, are told as what they are; and
+// whoever goes while he waits for a lock is let go.
+func TestLocksAndReadOnlyDisks(t *testing.T) {
+	dir := memory(t)
+	d := between(t, dir)
+	d.impatient = true
+	path := filepath.Join(dir, "store.db")
+	s := open(t, path)
+	refuse := func(op string, rc int32) {
+		d.arm(func(_ int, is string) int32 {
+			if is == op {
+				return rc
+			}
+			return sqlite3.SQLITE_OK
+		})
+	}
+	for _, c := range []struct {
+		op   string
+		rc   int32
+		says string
+	}{{"shmlock", sqlite3.SQLITE_BUSY, "another program has been writing"}, {"write", sqlite3.SQLITE_READONLY, "it may not be written here"}} {
+		refuse(c.op, c.rc)
+		_, err := s.Append(ctx, batch(1)...)
+		d.arm(nil)
+		if !errors.Is(err, cases.ErrUnavailable) || !strings.Contains(err.Error(), c.says) || !strings.Contains(err.Error(), path) {
+			t.Errorf("%s: %v", c.op, err)
+		}
+	}
+	if _, err := s.Append(ctx, batch(1)...); err != nil {
+		t.Error(err)
+	}
+	soon, cancel := context.WithTimeout(ctx, 20*time.Millisecond)
+	defer cancel()
+	refuse("lock", sqlite3.SQLITE_BUSY)
+	if _, err := sqlite.Open(soon, path, sqlstore.Options{}); !errors.Is(err, context.DeadlineExceeded) {
+		t.Errorf("waiting to open: %v", err)
+	}
+	d.arm(nil)
 }
 
 // What is said to be kept costs one sync, and no more.
