@@ -30,16 +30,9 @@ const schemaName = "downdrop"
 // password file or the environment, as with every PostgreSQL program, and need
 // never stand in the URL.
 func Open(ctx context.Context, url string, o sqlstore.Options) (*sqlstore.Store, error) {
-	config, err := pgx.ParseConfig(url)
+	config, err := configOf(url)
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w: the address cannot be read: postgres://USER@HOST:PORT/DATABASE is wanted", Where(url), cases.ErrUnavailable)
-	}
-	if config.RuntimeParams["search_path"] == "" {
-		config.RuntimeParams["search_path"] = schemaName
-	}
-	config.RuntimeParams["application_name"] = "downdrop"
-	if config.ConnectTimeout == 0 {
-		config.ConnectTimeout = 10 * time.Second
+		return nil, err
 	}
 	db := stdlib.OpenDB(*config)
 	db.SetMaxOpenConns(10)
@@ -53,17 +46,29 @@ func Open(ctx context.Context, url string, o sqlstore.Options) (*sqlstore.Store,
 	return sqlstore.Open(ctx, d, o)
 }
 
-// Look opens a store that is there already, to be looked at: nothing is made in the
-// database, and no schema changed.
-func Look(ctx context.Context, url string, o sqlstore.Options) (*sqlstore.Store, error) {
+// configOf reads the URL of a store.
+func configOf(url string) (*pgx.ConnConfig, error) {
 	config, err := pgx.ParseConfig(url)
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", Where(url), cases.ErrUnavailable)
+		return nil, fmt.Errorf("%s: %w: the address cannot be read: postgres://USER@HOST:PORT/DATABASE is wanted", Where(url), cases.ErrUnavailable)
 	}
 	if config.RuntimeParams["search_path"] == "" {
 		config.RuntimeParams["search_path"] = schemaName
 	}
 	config.RuntimeParams["application_name"] = "downdrop"
+	if config.ConnectTimeout == 0 {
+		config.ConnectTimeout = 10 * time.Second
+	}
+	return config, nil
+}
+
+// Look opens a store that is there already, to be looked at: nothing is made in the
+// database, and no schema changed.
+func Look(ctx context.Context, url string, o sqlstore.Options) (*sqlstore.Store, error) {
+	config, err := configOf(url)
+	if err != nil {
+		return nil, err
+	}
 	config.RuntimeParams["default_transaction_read_only"] = "on"
 	return sqlstore.Open(ctx, sqlstore.Database{Read: stdlib.OpenDB(*config), Dialect: dialect(), Where: Where(url), ReadOnly: "It is only looked at."}, o)
 }
@@ -137,11 +142,11 @@ func dialect() sqlstore.Dialect {
 // not, the server's own housekeeping does it later.
 func forget(ctx context.Context, db *sql.DB) error {
 	conn, err := db.Conn(ctx)
-	if err != nil {
-		return err
+	if err == nil {
+		defer conn.Close()
+		_, err = conn.ExecContext(ctx, `SET lock_timeout = '3s'`)
 	}
-	defer conn.Close()
-	if _, err := conn.ExecContext(ctx, `SET lock_timeout = '3s'`); err != nil {
+	if err != nil {
 		return err
 	}
 	_, err = conn.ExecContext(ctx, `VACUUM (FULL) names`)
@@ -157,7 +162,7 @@ func forget(ctx context.Context, db *sql.DB) error {
 // database may drop later.
 func backup(ctx context.Context, db *sql.DB, schema int) (string, error) {
 	var name string
-	if err := db.QueryRowContext(ctx, `SELECT current_schema() || '_schema' || $1 || to_char(now() AT TIME ZONE 'UTC', '_YYYYMMDD_HH24MISS')`, strconv.Itoa(schema)).Scan(&name); err != nil {
+	if err := db.QueryRowContext(ctx, `SELECT current_schema() || '_schema' || $1 || to_char(now() AT TIME ZONE 'UTC', '_YYYYMMDD_HH24MISS_US')`, strconv.Itoa(schema)).Scan(&name); err != nil {
 		return "", err
 	}
 	tx, err := db.BeginTx(ctx, &sql.TxOptions{Isolation: sql.LevelRepeatableRead})
@@ -170,31 +175,15 @@ func backup(ctx context.Context, db *sql.DB, schema int) (string, error) {
 	return "the schema " + name + " of the database", tx.Commit()
 }
 
+// copyTables has the server write the statements that copy them, since it knows their names.
 func copyTables(ctx context.Context, tx *sql.Tx, to string) error {
-	rows, err := tx.QueryContext(ctx, `SELECT tablename FROM pg_tables WHERE schemaname = current_schema()`)
-	if err != nil {
-		return err
+	var statements string
+	err := tx.QueryRowContext(ctx, `SELECT format('CREATE SCHEMA %I', $1::text) || coalesce(string_agg(format('; CREATE TABLE %I.%I AS TABLE %I', $1::text, tablename, tablename), ''), '')
+		FROM pg_tables WHERE schemaname = current_schema()`, to).Scan(&statements)
+	if err == nil {
+		_, err = tx.ExecContext(ctx, statements)
 	}
-	var tables []string
-	for rows.Next() {
-		var name string
-		if err := rows.Scan(&name); err != nil {
-			return errors.Join(err, rows.Close())
-		}
-		tables = append(tables, name)
-	}
-	if err := rows.Err(); err != nil {
-		return err
-	}
-	if _, err := tx.ExecContext(ctx, `CREATE SCHEMA `+pgx.Identifier{to}.Sanitize()); err != nil {
-		return err
-	}
-	for _, name := range tables {
-		if _, err := tx.ExecContext(ctx, `CREATE TABLE `+pgx.Identifier{to, name}.Sanitize()+` AS TABLE `+pgx.Identifier{name}.Sanitize()); err != nil {
-			return err
-		}
-	}
-	return nil
+	return err
 }
 
 // again says whether a transaction may be tried once more: another one was in its
