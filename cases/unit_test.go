@@ -167,6 +167,19 @@ func TestUnitCorrections(t *testing.T) {
 	}
 }
 
+// What a newer program says of a unit is kept and shown as not understood, in the shop and before.
+func TestUnitsOfNewerPrograms(t *testing.T) {
+	weather := cases.Say("weather", struct{}{})
+	second := cases.Say(cases.KindNote, cases.Note{Text: "x"})
+	second.Version = 2
+	for name, said := range map[string][]cases.Draft{"never here": {weather, second}, "in the shop": {received(), weather, second}} {
+		c := cases.FoldUnit(unitEvents(t, said...))
+		if len(c.Unknown) != 2 || len(c.Unfit) > 0 || len(c.Notes) > 0 {
+			t.Errorf("%s: not understood %v, unfit %v, notes %v", name, c.Unknown, c.Unfit, c.Notes)
+		}
+	}
+}
+
 func TestUnitKeyParts(t *testing.T) {
 	for _, u := range []cases.Unit{{Type: "A/B", Serial: "C"}, {Type: "A", Serial: "B/C"}, {Type: "A%2FB", Serial: "C"}, {Type: "", Serial: "/"}} {
 		kind, serial := cases.KeyParts(cases.UnitKey(u))

@@ -1,9 +1,11 @@
 package rulebase_test
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io/fs"
+	"math"
 	"os"
 	"reflect"
 	"strings"
@@ -218,13 +220,62 @@ func TestPackedAndSpoilt(t *testing.T) {
 	if _, err := rulebase.Unpack(text); err != nil {
 		t.Fatal(err)
 	}
-	for was, is := range map[string]string{`"Root":`: `"Rot":`, `"Word":1`: `"Word":"x"`, `"Base":{`: `"Base":[{`, `}`: ``} {
+	for was, is := range map[string]string{`"Root":`: `"Rot":`, `"Text":"`: `"Text":["","`, `"Root":{`: `"Root":7,"x":{`, `"Word":1`: `"Word":"x"`, `"Base":{`: `"Base":[{`, `}`: ``} {
 		spoilt := strings.Replace(string(text), was, is, 1)
 		if spoilt == string(text) {
 			t.Errorf("%s does not stand in it", was)
 		} else if _, err := rulebase.Unpack([]byte(spoilt)); err == nil {
 			t.Errorf("%s for %s: unpacked", is, was)
 		}
+	}
+}
+
+// A number that no file can hold is not packed.
+func TestNoNumberIsNotPacked(t *testing.T) {
+	lower, _ := small(t)
+	b, err := rulebase.Load(rulebase.Layer{Name: "small", FS: lower})
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.GiveUp = math.NaN()
+	if text, err := b.Pack(); err == nil {
+		t.Errorf("packed as %.200s", text)
+	}
+}
+
+// A rulebase from elsewhere that is larger than any of ours is refused before it is parsed, each limit by itself.
+func TestRulebasesThatAreTooLarge(t *testing.T) {
+	many := fstest.MapFS{}
+	for i := range rulebase.StrangersFiles + 1 {
+		many[fmt.Sprintf("f%d.yaml", i)] = &fstest.MapFile{}
+	}
+	half := bytes.Repeat([]byte("x"), rulebase.StrangersBytes/2+1)
+	for says, files := range map[string]fstest.MapFS{
+		"has more than 200 files": many,
+		"is no ordinary file":     {"pipe.yaml": {Mode: fs.ModeNamedPipe}},
+		"is larger than":          {"a.yaml": {Data: half}, "b.yaml": {Data: half}},
+		"values in all":           {"a.yaml": {Data: bytes.Repeat([]byte(","), rulebase.StrangersValues+1)}},
+	} {
+		err := rulebase.CheckSize(rulebase.Layer{Name: "elsewhere", FS: files})
+		var problems *rulebase.Problems
+		if !errors.As(err, &problems) || !strings.Contains(err.Error(), says) || !strings.Contains(err.Error(), "elsewhere") {
+			t.Errorf("%s: %v", says, err)
+		}
+	}
+	dir := t.TempDir()
+	if err := os.WriteFile(dir+"/a.yaml", bytes.Repeat([]byte(","), rulebase.StrangersValues+1), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := rulebase.LoadUntrusted(dir); err == nil || !strings.Contains(err.Error(), "values in all") {
+		t.Errorf("loaded: %v", err)
+	}
+}
+
+// What a reader of files says is taken over whole; what is no problem of a file is not lost.
+func TestProblemsAreTaken(t *testing.T) {
+	all := &rulebase.Problems{}
+	if all.Take(nil) || !all.Take(&rulebase.Problems{List: []rulebase.Problem{{Says: "one"}, {Says: "two"}}}) || !all.Take(errDisk) || len(all.List) != 3 {
+		t.Errorf("%v", all)
 	}
 }
 

@@ -18,14 +18,17 @@ type packed struct {
 // Pack writes a base for Unpack.
 func (b *Base) Pack() ([]byte, error) {
 	text, err := json.Marshal(packed{b, b.index})
+	var all any
+	if err == nil {
+		err = json.Unmarshal(text, &all)
+	}
+	if err == nil {
+		text, err = json.Marshal(lean(all))
+	}
 	if err != nil {
 		return nil, fmt.Errorf("pack the rulebase: %w", err)
 	}
-	var all any
-	if err := json.Unmarshal(text, &all); err != nil {
-		return nil, fmt.Errorf("pack the rulebase: %w", err)
-	}
-	return json.Marshal(lean(all))
+	return text, nil
 }
 
 // lean leaves out places and what is not there, which is not there either when read back. A

@@ -165,10 +165,7 @@ func plainly(p, q []byte) float64 {
 // keptOf is the index as it is asked.
 func keptOf(t testing.TB, x *alike.Index, r *alike.Reader) *alike.Kept {
 	t.Helper()
-	b, err := x.Bytes()
-	if err != nil {
-		t.Fatal(err)
-	}
+	b := x.Bytes()
 	k, err := alike.Open(bytes.NewReader(b), r)
 	if err != nil {
 		t.Fatal(err)
@@ -354,10 +351,7 @@ func TestKeptIndexIsChecked(t *testing.T) {
 		}
 		x.Put(c.ID, p)
 	}
-	kept, err := x.Bytes()
-	if err != nil {
-		t.Fatal(err)
-	}
+	kept := x.Bytes()
 	whole := func(b []byte, r *alike.Reader) error {
 		k, err := alike.Open(bytes.NewReader(b), r)
 		if err != nil {
@@ -418,10 +412,7 @@ func BenchmarkAlike(b *testing.B) {
 		}
 		x.Put(fmt.Sprintf("01f0c%07d-%04x-%016x", i, i&0xffff, i), p)
 	}
-	kept, err := x.Bytes()
-	if err != nil {
-		b.Fatal(err)
-	}
+	kept := x.Bytes()
 	file := filepath.Join(b.TempDir(), "alike")
 	if err := os.WriteFile(file, kept, 0o600); err != nil {
 		b.Fatal(err)

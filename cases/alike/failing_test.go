@@ -3,10 +3,14 @@ package alike_test
 import (
 	"bytes"
 	"context"
+	"encoding/binary"
 	"errors"
+	"hash/crc32"
 	"io"
 	"path/filepath"
 	"reflect"
+	"regexp"
+	"slices"
 	"sync/atomic"
 	"testing"
 
@@ -97,10 +101,7 @@ func TestWhatBreaksUnderAnIndexIsTold(t *testing.T) {
 	if _, err := x.Update(ctx, r, s, nil); err != nil {
 		t.Fatal(err)
 	}
-	kept, err := x.Bytes()
-	if err != nil {
-		t.Fatal(err)
-	}
+	kept := x.Bytes()
 	add(5) // written since it was kept
 	ids, err := cases.ClosedIDs(ctx, s)
 	if err != nil {
@@ -164,5 +165,52 @@ func TestWhatBreaksUnderAnIndexIsTold(t *testing.T) {
 		if failed < 2 {
 			t.Errorf("%s: only %d things failed", name, failed)
 		}
+	}
+}
+
+// An index of another form, and one whose head fits its checksum but not what follows, are made anew.
+func TestIndexesOfOtherForms(t *testing.T) {
+	base := shipped.Base(t)
+	in, r, s := newInventor(t, base, 7), alike.NewReader(base), opened(t)
+	for cause := range 3 {
+		if _, err := s.Append(ctx, in.drafts(cause, in.some(in.symptoms, 5))...); err != nil {
+			t.Fatal(err)
+		}
+	}
+	x := alike.New(r)
+	if _, err := x.Update(ctx, r, s, nil); err != nil {
+		t.Fatal(err)
+	}
+	kept := x.Bytes()
+	other := slices.Clone(kept)
+	other[0]++
+	if _, err := alike.Open(bytes.NewReader(other), r); !errors.Is(err, alike.ErrStale) {
+		t.Errorf("another form: %v", err)
+	}
+	// magic, length of the head, its checksum, the head
+	at := bytes.IndexByte(kept, '\n') + 1
+	n := int(binary.LittleEndian.Uint32(kept[at:]))
+	head := kept[at+8 : at+8+n]
+	spoilt := regexp.MustCompile(`"text":\d+`).ReplaceAllFunc(head, func(b []byte) []byte { return append(bytes.Repeat([]byte(" "), len(b)-8), `"text":1`...) })
+	copy(head, spoilt)
+	binary.LittleEndian.PutUint32(kept[at+4:], crc32.Checksum(head, crc32.MakeTable(crc32.Castagnoli)))
+	k, err := alike.Open(bytes.NewReader(kept), r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ids, err := cases.ClosedIDs(ctx, s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	c, err := s.Case(ctx, ids[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := r.Profile(ctx, c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if found, err := k.Alike(p, "", 3); !errors.Is(err, alike.ErrStale) {
+		t.Errorf("ids that are longer than all of them: %v %v", found, err)
 	}
 }

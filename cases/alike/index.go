@@ -140,7 +140,7 @@ var castagnoli = sync.OnceValue(func() *crc32.Table { return crc32.MakeTable(crc
 // the head, and the sections: a column for each eight causes with eight bytes a case, since a question
 // reads only those in which it speaks for something; the sum of each case; where each id ends; the
 // ids. Cases stand in the order of their ids.
-func (x *Index) Bytes() ([]byte, error) {
+func (x *Index) Bytes() []byte {
 	ids := slices.Sorted(maps.Keys(x.profiles))
 	var sections [][]byte
 	for at := 0; at < stride(x.head.Causes); at += 8 {
@@ -163,12 +163,12 @@ func (x *Index) Bytes() ([]byte, error) {
 	}
 	head, err := json.Marshal(x.head)
 	if err != nil {
-		return nil, err
+		panic(err) // numbers and texts of our own
 	}
 	b := []byte(magic)
 	b = binary.LittleEndian.AppendUint32(b, uint32(len(head)))
 	b = binary.LittleEndian.AppendUint32(b, crc32.Checksum(head, castagnoli()))
-	return slices.Concat(append([][]byte{b, head}, sections...)...), nil
+	return slices.Concat(append([][]byte{b, head}, sections...)...)
 }
 
 // Kept is an index as it is kept: of a question only what it needs is read.

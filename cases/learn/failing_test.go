@@ -3,13 +3,18 @@ package learn_test
 import (
 	"context"
 	"errors"
+	"os"
+	"path/filepath"
 	"reflect"
+	"strings"
 	"sync/atomic"
 	"testing"
+	"testing/fstest"
 
 	"downdrop/cases"
 	"downdrop/cases/learn"
 	"downdrop/engine"
+	"downdrop/rulebase"
 )
 
 var errBroken = errors.New("it broke here")
@@ -85,5 +90,34 @@ func TestLearningThatIsBrokenOff(t *testing.T) {
 		if r, err := cases.Replay(p, plain, all[0]); p.count.Load() >= at && (err == nil || r != nil) {
 			t.Errorf("a replay, broken off at look %d: %v %v", at, r, err)
 		}
+	}
+}
+
+// Learning goes back to the files of a rulebase: where they were changed meanwhile, it says so.
+func TestLearningFromFilesThatChanged(t *testing.T) {
+	base := small(t)
+	all := drawn(t, otherwise(base), 10, 5)
+	experience := gathered(t, base, all)
+	files := fstest.MapFS{}
+	names, err := filepath.Glob("../../cmd/downdrop/testdata/small/*.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range names {
+		text, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		files[filepath.Base(name)] = &fstest.MapFile{Data: text}
+	}
+	again, err := rulebase.Load(rulebase.Layer{Name: "small", FS: files})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range files {
+		f.Data = append(f.Data, "# changed\n"...)
+	}
+	if _, err := learn.CrossFit(ctx, again, closed(all), experience, 3, learn.Options{Level: 0.9}); err == nil || !strings.Contains(err.Error(), "changed while") {
+		t.Errorf("%v", err)
 	}
 }

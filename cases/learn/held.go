@@ -142,7 +142,7 @@ func CrossFit(ctx context.Context, base *rulebase.Base, all Closed, experience [
 			continue
 		}
 		changed, err := Patched(bundle, patch)
-		if err != nil {
+		if err != nil { // a fault of Patch: what it writes always loads
 			return nil, fmt.Errorf("the patch of a part of the cases: %w", err)
 		}
 		h.Patched++

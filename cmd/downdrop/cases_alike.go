@@ -114,10 +114,7 @@ func (d *desk) index(ctx context.Context, r *alike.Reader, flag string, anew boo
 	if _, err := x.Update(ctx, r, d.store, d.env.progress("alike")); err != nil {
 		return nil, nil, err
 	}
-	b, err := x.Bytes()
-	if err != nil {
-		return nil, nil, err
-	}
+	b := x.Bytes()
 	keepIndex(name, b)
 	kept, err = alike.Open(bytes.NewReader(b), r)
 	return kept, func() {}, err
