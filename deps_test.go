@@ -22,15 +22,17 @@ const module = "downdrop"
 const importTable = `
 rulebase/source           :
 rulebase/quantity         :
-rulebase                  : rulebase/source rulebase/quantity
+rulebase/graph            :
+rulebase                  : rulebase/source rulebase/quantity rulebase/graph
 engine/line               : rulebase/quantity
-engine/hypothesis         :
+engine/special            :
+engine/hypothesis         : rulebase/graph
 engine/belief             : engine/hypothesis
 engine/plan               : engine/belief engine/hypothesis
 engine/decide             :
 engine/chain              : rulebase
 engine/ways               : rulebase engine/decide
-engine/bench              : rulebase rulebase/quantity engine/line
+engine/bench              : rulebase rulebase/quantity engine/line engine/special
 engine                    : rulebase engine/chain engine/hypothesis engine/belief engine/plan engine/decide engine/line
 engine/sheet              : rulebase rulebase/quantity engine/line
 engine/waveform           : rulebase/quantity engine/line
@@ -38,7 +40,7 @@ engine/ruletest           : rulebase rulebase/source rulebase/quantity engine en
 engine/review             : rulebase rulebase/source rulebase/quantity engine engine/chain engine/hypothesis engine/belief engine/plan engine/decide engine/line
 engine/rehearse           : rulebase rulebase/source rulebase/quantity engine engine/chain engine/hypothesis engine/belief engine/plan engine/decide engine/line
 cases                     : rulebase rulebase/source rulebase/quantity engine
-cases/learn               : cases rulebase engine engine/belief
+cases/learn               : cases rulebase engine engine/belief engine/special
 cases/alike               : cases rulebase engine
 cases/sqlstore            : cases
 cases/sqlite              : cases cases/sqlstore

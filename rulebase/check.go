@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+
+	"downdrop/rulebase/graph"
 )
 
 // check looks for what is wrong between entries. What an entry lacks because it
@@ -21,15 +23,15 @@ func (l *loader) at(e entry, kind, format string, args ...any) {
 // checkConditionCircles refuses a condition that depends on its own negation.
 func (l *loader) checkConditionCircles() {
 	b := l.base
-	edges := make([][]edge, len(b.Conditions))
+	edges := make([][]graph.Edge, len(b.Conditions))
 	for i := range b.Conditions {
 		if when := b.Conditions[i].When; when != nil {
 			conditionReads(b, when.Root, false, func(to int, negative bool) {
-				edges[i] = append(edges[i], edge{to, negative})
+				edges[i] = append(edges[i], graph.Edge{To: to, Negative: negative})
 			})
 		}
 	}
-	if circle := negativeCircle(edges); circle != nil {
+	if circle := graph.NegativeCircle(edges); circle != nil {
 		l.at(l.sections["conditions"][circle[0]], "circle", "the condition depends on its own negation: %s; nothing could say whether it holds",
 			circleText(circle, func(i int) string { return b.Conditions[i].ID }))
 	}

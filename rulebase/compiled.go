@@ -7,7 +7,7 @@ import "sync"
 // the linker lays out. The YAML stays the truth. A test reads it and writes that
 // file (go test ./rulebase -run Compiled -update); it goes red where the two differ.
 //
-// A compiled Base has no places: where things stand in files is for whoever looks a
+// A compiled Base has no positions: where things stand in files is for whoever looks a
 // rulebase over, who loads it from its files.
 
 // compiled is set by shipped_compiled.go; nil where that was left out.
@@ -43,7 +43,7 @@ var shippedOnce = sync.OnceValue(func() *Base {
 })
 
 // ShippedCompiled is the shipped rulebase as the program holds it: shared, and not
-// to be changed. It is LoadShipped without places (see Base.Line and its like).
+// to be changed. It is LoadShipped without positions (see Base.Line and its like).
 func ShippedCompiled() (*Base, error) {
 	if b := shippedOnce(); b != nil {
 		return b, nil

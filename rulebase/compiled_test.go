@@ -109,7 +109,7 @@ type dataWriter struct {
 }
 
 // leftOut are fields that hold no data, or data for remarks only.
-var leftOut = map[string]bool{"index": true, "places": true, "sourcesUsed": true, "truth": true, "number": true}
+var leftOut = map[string]bool{"index": true, "positions": true, "sourcesUsed": true, "truth": true, "number": true}
 
 // value writes a value that is to be found at a place, such as shippedBase.Causes[3].
 func (w *dataWriter) value(out *bytes.Buffer, v reflect.Value, place string) {

@@ -36,16 +36,16 @@ type KeyChange struct {
 
 // Entries are the entries of all layers as written, the lowest layer first, those
 // included that a higher one replaces.
-func (b *Base) Entries() []Entry { return b.places.entries }
+func (b *Base) Entries() []Entry { return b.positions.entries }
 
 // HeaderChanges are the settings of a layer's header that differ from what holds
 // below it; of the lowest layer none.
-func (b *Base) HeaderChanges(layer int) []KeyChange { return b.places.headerChanges[layer] }
+func (b *Base) HeaderChanges(layer int) []KeyChange { return b.positions.headerChanges[layer] }
 
 // Overlays counts the entries that stand for one of a lower layer.
 func (b *Base) Overlays() int {
 	n := 0
-	for _, e := range b.places.entries {
+	for _, e := range b.positions.entries {
 		if e.Over != nil {
 			n++
 		}

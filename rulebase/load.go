@@ -107,13 +107,13 @@ func Load(layers ...Layer) (*Base, error) {
 		return nil, err
 	}
 	l.base.sourcesUsed = l.used
-	l.base.places = l.placesOf(layers, texts)
+	l.base.positions = l.positionsOf(layers, texts)
 	return l.base, nil
 }
 
-// placesOf is where things stand in the files that were read.
-func (l *loader) placesOf(layers []Layer, texts []text) places {
-	p := places{text: l.r, layers: layers, layerOf: map[string]int{}, entries: l.entries, headerChanges: l.headerChanges()}
+// positionsOf is where things stand in the files that were read.
+func (l *loader) positionsOf(layers []Layer, texts []text) positions {
+	p := positions{text: l.r, layers: layers, layerOf: map[string]int{}, entries: l.entries, headerChanges: l.headerChanges()}
 	for _, t := range texts {
 		p.layerOf[t.name] = t.layer
 		for _, key := range t.doc.Keys {
@@ -266,10 +266,10 @@ func (l Layer) files(dir, end string) ([]string, error) {
 
 // layers are those that the base was loaded from.
 func (b *Base) layers() []Layer {
-	if b.places.layers == nil { // compiled: see ShippedCompiled
+	if b.positions.layers == nil { // compiled: see ShippedCompiled
 		return []Layer{shippedLayer()}
 	}
-	return b.places.layers
+	return b.positions.layers
 }
 
 // eachFile reads the files of a folder in every layer and hands each on, the lowest layer first. The error is
@@ -315,7 +315,7 @@ func (l *loader) collect(n int, doc *source.Node) {
 		case key.Text == "note":
 		case key.Text == "rulebase":
 			if l.header[n] != nil {
-				l.r.Problem(key, "two-headers", "", "a rulebase has one header; the first stands at %s", placeOf(l.headerKey[n]))
+				l.r.Problem(key, "two-headers", "", "a rulebase has one header; the first stands at %s", positionOf(l.headerKey[n]))
 				continue
 			}
 			l.header[n], l.headerKey[n] = value, key
@@ -351,13 +351,13 @@ func (l *loader) collectSection(n int, section string, value *source.Node) {
 			seen[e.id] = e
 			continue
 		case known && ofKind && before.layer < n:
-			l.r.Problem(key, "duplicate-id", "", "%s stands already at %s; say `replaces: true` to replace it, or `changes: true` to change some of its keys", e.id, placeOf(before.key))
+			l.r.Problem(key, "duplicate-id", "", "%s stands already at %s; say `replaces: true` to replace it, or `changes: true` to change some of its keys", e.id, positionOf(before.key))
 			continue
 		case known && kind == KindOnSite:
-			l.r.Problem(key, "duplicate-id", "", "%s has its name on this site already, at %s", e.id, placeOf(before.key))
+			l.r.Problem(key, "duplicate-id", "", "%s has its name on this site already, at %s", e.id, positionOf(before.key))
 			continue
 		case known:
-			l.r.Problem(key, "duplicate-id", "", "%s is already a %s, at %s; ids of all sections share one namespace", e.id, kindWords[l.kind[e.id]], placeOf(before.key))
+			l.r.Problem(key, "duplicate-id", "", "%s is already a %s, at %s; ids of all sections share one namespace", e.id, kindWords[l.kind[e.id]], positionOf(before.key))
 			continue
 		case how != overlayNone:
 			l.r.Problem(e.node.Get(string(how)), "replaces-nothing", "", "%s %s nothing: no lower rulebase has it", e.id, how)
@@ -371,8 +371,8 @@ func (l *loader) collectSection(n int, section string, value *source.Node) {
 	}
 }
 
-// placeOf is where something stands, for a message about something else.
-func placeOf(n *source.Node) string { return fmt.Sprintf("%s:%d", n.Pos.File, n.Pos.Line) }
+// positionOf is where something stands, for a message about something else.
+func positionOf(n *source.Node) string { return fmt.Sprintf("%s:%d", n.Pos.File, n.Pos.Line) }
 
 var notIDs = strings.Fields("and or not in contains matches startsWith endsWith true false nil let if else known min max abs when because source note")
 

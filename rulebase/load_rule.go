@@ -62,7 +62,7 @@ func typeOf(v *source.Node) Type {
 func (l *loader) factValue(x *plainFact, k, v *source.Node) {
 	typ := typeOf(v)
 	if typ != x.typ {
-		l.r.Problem(v, "type", "", "%s is %s here and %s at %s", k.Text, typeWords[typ], typeWords[x.typ], placeOf(x.key))
+		l.r.Problem(v, "type", "", "%s is %s here and %s at %s", k.Text, typeWords[typ], typeWords[x.typ], positionOf(x.key))
 		return
 	}
 	if typ == Choice && len(x.words) < mostValues && !slices.Contains(x.words, v.Text) && l.valueName(v, nil) {
@@ -106,7 +106,7 @@ func (l *loader) rule(e entry, r *Rule) {
 func (l *loader) assignment(k, v *source.Node) (Assignment, bool) {
 	none := Assignment{}
 	if is := l.kind[k.Text]; is != KindNone && !slices.Contains(upward, is) {
-		l.r.Problem(k, "wrong-kind", "", "%s is a %s, at %s; a rule sets givens, symptoms and plain facts", k.Text, kindWords[is], placeOf(l.seen[k.Text].key))
+		l.r.Problem(k, "wrong-kind", "", "%s is a %s, at %s; a rule sets givens, symptoms and plain facts", k.Text, kindWords[is], positionOf(l.seen[k.Text].key))
 		return none, false
 	}
 	if v.Shape != source.Scalar || v.Empty {
@@ -122,7 +122,7 @@ func (l *loader) assignment(k, v *source.Node) (Assignment, bool) {
 		return none, false // said where the facts were found
 	}
 	if n.Kind == KindGiven && l.base.Givens[n.Index].Default != nil {
-		l.r.Problem(k, "default-and-rule", "", "%s is set by a rule here and so cannot have a default, as it has at %s", k.Text, placeOf(l.seen[k.Text].key))
+		l.r.Problem(k, "default-and-rule", "", "%s is set by a rule here and so cannot have a default, as it has at %s", k.Text, positionOf(l.seen[k.Text].key))
 	}
 	value := Value{Word: v.Text}
 	if (n.Type == Number || n.Type == Banded) && !slices.Contains(n.Words, v.Text) {

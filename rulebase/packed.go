@@ -9,7 +9,7 @@ import (
 
 // A packed base is the form in which a rulebase goes into a file that is taken along (see
 // package takealong), where nothing reads YAML: the checked Base as JSON, without the
-// places in its files.
+// positions in its files.
 type packed struct {
 	Base *Base
 	IDs  map[string]Ref
@@ -31,7 +31,7 @@ func (b *Base) Pack() ([]byte, error) {
 	return text, nil
 }
 
-// lean leaves out places and what is not there, which is not there either when read back. A
+// lean leaves out positions and what is not there, which is not there either when read back. A
 // number that is nought stays: in a map it says something.
 func lean(v any) any {
 	switch v := v.(type) {
@@ -51,7 +51,7 @@ func lean(v any) any {
 	return v
 }
 
-// Unpack reads what Pack wrote. It is LoadFolder's Base but for the places (see Base.Line
+// Unpack reads what Pack wrote. It is LoadFolder's Base but for the positions (see Base.Line
 // and its like). It does not check: Pack only ever has a checked base.
 func Unpack(text []byte) (*Base, error) {
 	var p packed

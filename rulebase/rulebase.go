@@ -55,7 +55,7 @@ type Base struct {
 	index map[string]Ref
 
 	// For remarks only: where things stand, and the sources that something rests on.
-	places      places
+	positions   positions
 	sourcesUsed map[string]bool
 }
 

@@ -1,102 +1,18 @@
 package rulebase
 
-import "slices"
+import (
+	"slices"
 
-// An edge leads from what reads to what is read.
-type edge struct {
-	to       int
-	negative bool // more of it can take the reader back
-}
-
-// components are the strongly connected components of a graph, each after all
-// that it reads, in time linear in nodes and edges (Tarjan 1972, from memory).
-func components(edges [][]edge) (of []int, members [][]int) {
-	n := len(edges)
-	index, low, on := make([]int, n), make([]int, n), make([]bool, n)
-	of = make([]int, n)
-	var stack []int
-	next := 1
-	var visit func(v int)
-	visit = func(v int) {
-		index[v], low[v], on[v] = next, next, true
-		next++
-		at := len(stack)
-		stack = append(stack, v)
-		for _, e := range edges[v] {
-			if index[e.to] == 0 {
-				visit(e.to)
-				low[v] = min(low[v], low[e.to])
-			} else if on[e.to] {
-				low[v] = min(low[v], index[e.to])
-			}
-		}
-		if low[v] != index[v] {
-			return
-		}
-		for _, w := range stack[at:] {
-			on[w], of[w] = false, len(members)
-		}
-		members = append(members, slices.Clone(stack[at:]))
-		stack = stack[:at]
-	}
-	for v := range n {
-		if index[v] == 0 {
-			visit(v)
-		}
-	}
-	return of, members
-}
-
-// negativeCircle is a circle through a negative edge, each member reading the
-// next and the last the first; nil where there is none.
-func negativeCircle(edges [][]edge) []int {
-	of, _ := components(edges)
-	for from := range edges {
-		for _, e := range edges[from] {
-			if e.negative && of[e.to] == of[from] {
-				return append([]int{from}, shortest(edges, of, e.to, from)...)
-			}
-		}
-	}
-	return nil
-}
-
-// shortest is the shortest way inside a component, without its end.
-func shortest(edges [][]edge, of []int, from, to int) []int {
-	if from == to {
-		return nil
-	}
-	before := map[int]int{from: from}
-	for queue := []int{from}; len(queue) > 0; queue = queue[1:] {
-		v := queue[0]
-		for _, e := range edges[v] {
-			if _, seen := before[e.to]; !seen && of[e.to] == of[from] {
-				before[e.to] = v
-				queue = append(queue, e.to)
-			}
-		}
-		if _, found := before[to]; found {
-			break
-		}
-	}
-	var way []int
-	for v := before[to]; ; v = before[v] {
-		way = append(way, v)
-		if v == from {
-			break
-		}
-	}
-	slices.Reverse(way)
-	return way
-}
+	"downdrop/rulebase/graph"
+)
 
 // ruleGraph has the rules as its first nodes, then the names: a rule reads
 // names, a name is set by rules. Going by way of the names keeps it as small as
 // what is written; from rule to rule, a name that many set and many read would
 // cost their product.
-func ruleGraph(b *Base) [][]edge {
+func ruleGraph(b *Base) [][]graph.Edge {
 	n := len(b.Rules)
-	edges := make([][]edge, n+len(b.Names))
+	edges := make([][]graph.Edge, n+len(b.Names))
 	for i := range b.Rules {
 		r := &b.Rules[i]
 		negative := map[int]bool{}
@@ -106,10 +22,10 @@ func ruleGraph(b *Base) [][]edge {
 			}
 		}
 		for _, name := range r.When.Reads() {
-			edges[i] = append(edges[i], edge{n + name, negative[name]})
+			edges[i] = append(edges[i], graph.Edge{To: n + name, Negative: negative[name]})
 		}
 		for _, a := range r.Then {
-			edges[n+a.Name] = append(edges[n+a.Name], edge{i, false})
+			edges[n+a.Name] = append(edges[n+a.Name], graph.Edge{To: i})
 		}
 	}
 	return edges
@@ -122,7 +38,7 @@ func ruleGraph(b *Base) [][]edge {
 // along the way, in turn, a rule first (Apt, Blair and Walker 1988, from memory).
 func Strata(b *Base) (levels []int, circle []string) {
 	edges := ruleGraph(b)
-	if c := negativeCircle(edges); c != nil {
+	if c := graph.NegativeCircle(edges); c != nil {
 		for _, v := range c {
 			circle = append(circle, nodeID(b, v))
 		}
@@ -140,17 +56,17 @@ func nodeID(b *Base, node int) string {
 
 // levelsOf walks the components, each after what it reads. A name that no rule
 // sets is settled from the start: nobody waits for it.
-func levelsOf(edges [][]edge, rules int) []int {
-	of, members := components(edges)
+func levelsOf(edges [][]graph.Edge, rules int) []int {
+	of, members := graph.Components(edges)
 	level := make([]int, len(members))
 	for c, nodes := range members {
 		for _, v := range nodes {
 			for _, e := range edges[v] {
-				if of[e.to] == c || len(edges[e.to]) == 0 && e.to >= rules {
+				if of[e.To] == c || len(edges[e.To]) == 0 && e.To >= rules {
 					continue
 				}
-				least := level[of[e.to]]
-				if e.negative {
+				least := level[of[e.To]]
+				if e.Negative {
 					least++
 				}
 				level[c] = max(level[c], least)
@@ -177,7 +93,7 @@ func (g *Group) Circle() bool { return len(g.Rules) > 0 && len(g.Names) > 0 }
 // SettlingOrder is all rules and names in groups, each group after those that
 // it reads or is set by: who works through it in this order never has to go back.
 func SettlingOrder(b *Base) []Group {
-	_, members := components(ruleGraph(b))
+	_, members := graph.Components(ruleGraph(b))
 	groups := make([]Group, len(members))
 	for i, nodes := range members {
 		slices.Sort(nodes)

@@ -3,6 +3,8 @@ package learn
 import (
 	"math"
 	"sort"
+
+	"downdrop/engine/special"
 )
 
 // A Beta is the distribution of a chance.
@@ -32,50 +34,7 @@ func (d Beta) CDF(x float64) float64 {
 	case d.B <= 0:
 		return 0
 	}
-	a, _ := math.Lgamma(d.A)
-	b, _ := math.Lgamma(d.B)
-	ab, _ := math.Lgamma(d.A + d.B)
-	front := math.Exp(ab - a - b + d.A*math.Log(x) + d.B*math.Log1p(-x))
-	if x < (d.A+1)/(d.A+d.B+2) {
-		return front * betaFraction(d.A, d.B, x) / d.A
-	}
-	return 1 - front*betaFraction(d.B, d.A, 1-x)/d.B
-}
-
-// betaFraction is the continued fraction of the incomplete beta function (Abramowitz and Stegun
-// 1964, 26.5.8, from memory), by Lentz's method as Thompson and Barnett 1986 have it.
-func betaFraction(a, b, x float64) float64 {
-	return lentz(1, func(n int) (num, den float64) {
-		if n == 1 {
-			return 1, 1
-		}
-		m := float64((n - 1) / 2)
-		if n%2 == 0 { // the odd coefficients
-			return -(a + m) * (a + b + m) * x / ((a + 2*m) * (a + 2*m + 1)), 1
-		}
-		return m * (b - m) * x / ((a + 2*m - 1) * (a + 2*m)), 1
-	})
-}
-
-// lentz works out n1/(d1 + n2/(d2 + ...)), the terms from first on.
-func lentz(first int, term func(n int) (num, den float64)) float64 {
-	const tiny, enough = 1e-300, 1e-16
-	f, c, d := tiny, tiny, 0.0
-	for n := first; n < 100_000; n++ {
-		num, den := term(n)
-		if d = den + num*d; d == 0 {
-			d = tiny
-		}
-		if c = den + num/c; c == 0 {
-			c = tiny
-		}
-		d = 1 / d
-		f *= c * d
-		if math.Abs(c*d-1) < enough {
-			break
-		}
-	}
-	return f
+	return special.Beta(x, 1-x, d.A, d.B)
 }
 
 // Quantile is where the CDF reaches q.
@@ -136,7 +95,7 @@ func (d Gamma) CDF(x float64) float64 {
 		return front * sum
 	}
 	// The continued fraction of 6.5.31, in its even form.
-	return 1 - front*lentz(1, func(n int) (num, den float64) {
+	return 1 - front*special.Fraction(func(n int) (num, den float64) {
 		k := float64(n - 1)
 		if n == 1 {
 			return 1, x + 1 - d.A

@@ -1,5 +1,11 @@
 package hypothesis
 
+import (
+	"slices"
+
+	"downdrop/rulebase/graph"
+)
+
 // A System is a list of conditions. It is never changed once made.
 type System struct {
 	conditions []*Formula
@@ -41,105 +47,19 @@ func edges(f *Formula, negative bool, visit func(n int, negative bool)) {
 	}
 }
 
-// arrange finds the strongly connected components in the order in which they
-// can be settled (Tarjan 1972, from memory: components come out after all that
-// they depend on).
+// arrange finds the order in which conditions can be settled, and a circle that forbids it.
 func (s *System) arrange() {
-	n := len(s.conditions)
-	index, low, on := make([]int, n), make([]int, n), make([]bool, n)
-	var stack []int
-	next := 1
-	var visit func(v int)
-	visit = func(v int) {
-		index[v], low[v], on[v] = next, next, true
-		next++
-		stack = append(stack, v)
-		self := false
-		edges(s.conditions[v], false, func(w int, _ bool) {
-			self = self || w == v
-			if index[w] == 0 {
-				visit(w)
-				low[v] = min(low[v], low[w])
-			} else if on[w] {
-				low[v] = min(low[v], index[w])
-			}
-		})
-		if low[v] != index[v] {
-			return
-		}
-		var c component
-		for {
-			w := stack[len(stack)-1]
-			stack = stack[:len(stack)-1]
-			on[w] = false
-			c.members = append(c.members, w)
-			if w == v {
-				break
-			}
-		}
-		c.circular = self || len(c.members) > 1
-		s.order = append(s.order, c)
-		if c.circular && s.circle == nil {
-			s.circle = s.negativeCircle(c.members)
-		}
+	reads := make([][]graph.Edge, len(s.conditions))
+	for v, f := range s.conditions {
+		edges(f, false, func(w int, negative bool) { reads[v] = append(reads[v], graph.Edge{To: w, Negative: negative}) })
 	}
-	for v := range n {
-		if index[v] == 0 {
-			visit(v)
-		}
+	_, components := graph.Components(reads)
+	for _, members := range components {
+		v := members[0]
+		alone := len(members) == 1 && !slices.ContainsFunc(reads[v], func(e graph.Edge) bool { return e.To == v })
+		s.order = append(s.order, component{members: members, circular: !alone})
 	}
-}
-
-// negativeCircle looks inside a component for an edge through a negation and
-// closes it to a circle by the shortest way back.
-func (s *System) negativeCircle(members []int) []int {
-	in := map[int]bool{}
-	for _, m := range members {
-		in[m] = true
-	}
-	for _, from := range members {
-		var to []int
-		edges(s.conditions[from], false, func(w int, negative bool) {
-			if negative && in[w] {
-				to = append(to, w)
-			}
-		})
-		if len(to) > 0 {
-			return append([]int{from}, s.way(to[0], from, in)...)
-		}
-	}
-	return nil
-}
-
-// way is the shortest way from one condition to another inside a component, without the last.
-func (s *System) way(from, to int, in map[int]bool) []int {
-	if from == to {
-		return nil
-	}
-	before := map[int]int{from: from}
-	for queue := []int{from}; len(queue) > 0; queue = queue[1:] {
-		v := queue[0]
-		edges(s.conditions[v], false, func(w int, _ bool) {
-			if _, seen := before[w]; !seen && in[w] {
-				before[w] = v
-				queue = append(queue, w)
-			}
-		})
-		if _, found := before[to]; found {
-			break
-		}
-	}
-	var back []int
-	for v := before[to]; ; v = before[v] {
-		back = append(back, v)
-		if v == from {
-			break
-		}
-	}
-	for i, j := 0, len(back)-1; i < j; i, j = i+1, j-1 {
-		back[i], back[j] = back[j], back[i]
-	}
-	return back
+	s.circle = graph.NegativeCircle(reads)
 }
 
 // Settled is what would be true in every world of a space: a column of bits for

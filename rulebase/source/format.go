@@ -461,18 +461,18 @@ func (f *formatter) block(o opening, text string) {
 	}
 }
 
-// sorted are the places of a map's keys in their order; a list's stay.
+// sorted are the indices of a map's keys in their order; a list's stay.
 func (f *formatter) sorted(n *Node, path []string) []int {
-	places := make([]int, len(n.Items))
-	for i := range places {
-		places[i] = i
+	all := make([]int, len(n.Items))
+	for i := range all {
+		all[i] = i
 	}
 	if n.Shape != Map || f.order == nil {
-		return places
+		return all
 	}
 	order := f.order(path)
 	if order == nil {
-		return places
+		return all
 	}
 	others := slices.Index(order, "*")
 	if others < 0 {
@@ -484,8 +484,8 @@ func (f *formatter) sorted(n *Node, path []string) []int {
 		}
 		return others
 	}
-	slices.SortStableFunc(places, func(a, b int) int { return rank(a) - rank(b) })
-	return places
+	slices.SortStableFunc(all, func(a, b int) int { return rank(a) - rank(b) })
+	return all
 }
 
 // inline writes a node in one line.

@@ -113,7 +113,7 @@ func (p *Problems) Take(err error) bool {
 	return err != nil
 }
 
-// Sort puts problems in the order of their places, and drops repeats.
+// Sort puts problems in the order of their positions, and drops repeats.
 func (p *Problems) Sort() {
 	slices.SortStableFunc(p.List, func(a, b Problem) int {
 		return cmp.Or(strings.Compare(a.File, b.File), cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column), strings.Compare(a.Says, b.Says))
