@@ -286,7 +286,7 @@ func TestHandOversThatFitTheirCheck(t *testing.T) {
 		"a year of five digits":    packed(t, []byte(`{"case":"c1","words":[""],"events":[{"i":"e1","k":"opened","t":253402300800000000,"n":1,"o":1,"b":{}}]}`)),
 		"a time far off":           packed(t, []byte(`{"case":"c1","words":[""],"events":[{"i":"e1","k":"opened","t":9000000000000000000,"n":1,"o":1,"b":{}}]}`)),
 	} {
-		if events, err := cases.ReadHandOver(text); !errors.Is(err, cases.ErrSpoilt) || events != nil {
+		if events, _, err := cases.ReadHandOver(text); !errors.Is(err, cases.ErrSpoilt) || events != nil {
 			t.Errorf("%s: %v %v", name, events, err)
 		}
 	}
@@ -294,12 +294,12 @@ func TestHandOversThatFitTheirCheck(t *testing.T) {
 	w.write(t, draft(cases.KindOpened, cases.Opening{Location: "yard"}))
 	c := cases.Fold(w.events)
 	c.Events[0].Body = json.RawMessage("{")
-	if text, err := cases.HandOverText(c); err == nil {
+	if text, _, err := cases.HandOverText(c, nil, 0); err == nil {
 		t.Errorf("half a body is handed over: %v", text)
 	}
 	for _, hash := range []string{"xy", strings.Repeat("0g", 32)} {
 		c.Events[0].Prev = hash
-		if text, err := cases.HandOverText(c); !errors.Is(err, cases.ErrSpoilt) {
+		if text, _, err := cases.HandOverText(c, nil, 0); !errors.Is(err, cases.ErrSpoilt) {
 			t.Errorf("a hash that is none is handed over: %v %v", text, err)
 		}
 	}

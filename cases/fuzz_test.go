@@ -42,7 +42,7 @@ func FuzzHandedOver(f *testing.F) {
 		f.Fatal(err)
 	}
 	f.Fuzz(func(t *testing.T, plain []byte) {
-		events, err := cases.ReadHandOver(packedParts(z, plain))
+		events, _, err := cases.ReadHandOver(packedParts(z, plain))
 		if err != nil {
 			if !errors.Is(err, cases.ErrSpoilt) {
 				t.Fatalf("not refused as spoilt: %v", err)
@@ -54,11 +54,11 @@ func FuzzHandedOver(f *testing.F) {
 		}
 		c := cases.Fold(events)
 		c.SearchText()
-		parts, err := cases.HandOverText(c)
+		parts, _, err := cases.HandOverText(c, nil, 0)
 		if err != nil {
 			t.Fatalf("what was read is not handed over: %v", err)
 		}
-		again, err := cases.ReadHandOver(strings.Join(parts, "\n\n"))
+		again, _, err := cases.ReadHandOver(strings.Join(parts, "\n\n"))
 		if err != nil || len(again) != len(c.Events) {
 			t.Fatalf("of %d events %d came back: %v", len(c.Events), len(again), err)
 		}

@@ -68,20 +68,14 @@ type handedCase struct {
 // camera to. A sheet of a dozen drops takes about half of one.
 const SheetParts = 1
 
-// HandOverText writes the events of one case as parts of text.
-func HandOverText(c *Case) ([]string, error) {
-	parts, _, err := HandOverWith(c, nil, 0)
-	return parts, err
-}
-
-// HandOverWith is HandOverText with the text of the case's installation sheet beside it, where that
-// takes no more than so many further parts; carried says whether it does.
-func HandOverWith(c *Case, sheet []byte, further int) (parts []string, carried bool, err error) {
-	parts, err = handOverText(c, "")
+// HandOverText writes the events of one case as parts of text, with the text of its installation sheet (nil:
+// none) beside them where that takes no more than so many further parts; carried says whether it does.
+func HandOverText(c *Case, sheet []byte, further int) (parts []string, carried bool, err error) {
+	parts, err = partsOf(c, "")
 	if err != nil || !c.namesSheet(sheet) || !utf8.Valid(sheet) {
 		return parts, false, err
 	}
-	with, err := handOverText(c, string(sheet))
+	with, err := partsOf(c, string(sheet))
 	if err != nil || len(with) > len(parts)+further {
 		return parts, false, err
 	}
@@ -100,7 +94,7 @@ func (c *Case) namesSheet(sheet []byte) bool {
 	})
 }
 
-func handOverText(c *Case, sheet string) ([]string, error) {
+func partsOf(c *Case, sheet string) ([]string, error) {
 	h := handedCase{Sheet: sheet, Case: c.ID, Words: []string{""}}
 	word := func(s string) int {
 		if i := slices.Index(h.Words, s); i >= 0 {
@@ -176,15 +170,9 @@ var partHead = sync.OnceValue(func() *regexp.Regexp {
 
 // ReadHandOver reads pasted text: the parts of one hand-over in any order, with
 // whatever stands around them, lines broken anywhere. The events are checked by their
-// hashes; order is that of the case. The error says what lacks or is spoilt.
-func ReadHandOver(text string) ([]Event, error) {
-	events, _, err := ReadHandOverWith(text)
-	return events, err
-}
-
-// ReadHandOverWith is ReadHandOver that also gives the installation sheet which the text carries; nil:
-// none, or one that the case does not name.
-func ReadHandOverWith(text string) (events []Event, sheet []byte, err error) {
+// hashes; order is that of the case. sheet is the installation sheet which the text carries; nil:
+// none, or one that the case does not name. The error says what lacks or is spoilt.
+func ReadHandOver(text string) (events []Event, sheet []byte, err error) {
 	h, err := unpackHandOver(text)
 	if err != nil {
 		return nil, nil, err

@@ -30,7 +30,7 @@ func handed(t *testing.T, n int) *cases.Case {
 func TestHandOverReadsBackWhole(t *testing.T) {
 	for _, n := range []int{0, 1, 20, 300} {
 		c := handed(t, n)
-		parts, err := cases.HandOverText(c)
+		parts, _, err := cases.HandOverText(c, nil, 0)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -51,7 +51,7 @@ func TestHandOverReadsBackWhole(t *testing.T) {
 			"quoted":      wrapped(parts, "> "),
 			"twice":       strings.Join(parts, "\n") + "\n\n" + strings.Join(parts, "\r\n"),
 		} {
-			events, err := cases.ReadHandOver(text)
+			events, _, err := cases.ReadHandOver(text)
 			if err != nil {
 				t.Errorf("%d events, %s: %v", n+1, name, err)
 				continue
@@ -82,14 +82,14 @@ func wrapped(parts []string, before string) string {
 }
 
 func TestHandOverThatWasSpoilt(t *testing.T) {
-	parts, err := cases.HandOverText(handed(t, 300))
+	parts, _, err := cases.HandOverText(handed(t, 300), nil, 0)
 	if err != nil {
 		t.Fatal(err)
 	}
 	if len(parts) < 3 {
 		t.Fatal("too few parts for this test")
 	}
-	other, _ := cases.HandOverText(handed(t, 2))
+	other, _, _ := cases.HandOverText(handed(t, 2), nil, 0)
 	for name, text := range map[string]string{
 		"nothing":      "",
 		"a letter":     "dear all",
@@ -99,7 +99,7 @@ func TestHandOverThatWasSpoilt(t *testing.T) {
 		"part 9 of 2":  strings.Replace(other[0], "/1/1/", "/9/2/", 1),
 		"a head alone": "DOWNDROP1/1/1/AAAAAAAAAAAAAAAA/",
 	} {
-		if _, err := cases.ReadHandOver(text); err == nil {
+		if _, _, err := cases.ReadHandOver(text); err == nil {
 			t.Errorf("%s was read", name)
 		} else {
 			t.Logf("%-12s %v", name, err)
@@ -108,7 +108,7 @@ func TestHandOverThatWasSpoilt(t *testing.T) {
 	for i := range len(other[0]) { // every letter of a small one, another letter in its place
 		swap := map[bool]string{true: "A", false: "B"}[other[0][i] != 'A']
 		text := other[0][:i] + swap + other[0][i+1:]
-		if events, err := cases.ReadHandOver(text); err == nil {
+		if events, _, err := cases.ReadHandOver(text); err == nil {
 			t.Errorf("letter %d changed: %d events were read", i, len(events))
 		}
 	}
@@ -118,9 +118,9 @@ func FuzzHandOver(f *testing.F) {
 	f.Add("DOWNDROP1/1/1/AAAAAAAAAAAAAAAA/AAAA")
 	f.Add("dear all, DOWNDROP1/1/2/ABCDEFGHIJKLMNOP/MZXW6YTB\n> MZXW6")
 	f.Fuzz(func(t *testing.T, text string) {
-		events, err := cases.ReadHandOver(text)
+		events, _, err := cases.ReadHandOver(text)
 		if err == nil && len(events) > 0 {
-			if _, err := cases.HandOverText(cases.Fold(events)); err != nil {
+			if _, _, err := cases.HandOverText(cases.Fold(events), nil, 0); err != nil {
 				t.Error(err)
 			}
 		}
@@ -135,15 +135,15 @@ func TestHandOverCarriesASmallSheet(t *testing.T) {
 	w.write(t, draft(cases.KindOpened, cases.Opening{Location: "Tide mill"}))
 	w.write(t, draft(cases.KindSituation, cases.Circumstances{SheetFile: fmt.Sprintf("%x", sha256.Sum256(sheet))}))
 	c := cases.Fold(w.events)
-	parts, carried, err := cases.HandOverWith(c, sheet, cases.SheetParts)
+	parts, carried, err := cases.HandOverText(c, sheet, cases.SheetParts)
 	if err != nil || !carried || len(parts) != 1 {
 		t.Fatalf("%d parts, carried %v, %v", len(parts), carried, err)
 	}
-	events, got, err := cases.ReadHandOverWith(strings.Join(parts, "\n"))
+	events, got, err := cases.ReadHandOver(strings.Join(parts, "\n"))
 	if err != nil || string(got) != string(sheet) || len(events) != 2 {
 		t.Errorf("read are %d events and %q, %v", len(events), got, err)
 	}
-	if _, carried, err := cases.HandOverWith(c, []byte("sheet: Another\n"), 9); carried || err != nil {
+	if _, carried, err := cases.HandOverText(c, []byte("sheet: Another\n"), 9); carried || err != nil {
 		t.Errorf("another's sheet is carried: %v", err)
 	}
 	r := rand.New(rand.NewPCG(8, 8))
@@ -153,14 +153,14 @@ func TestHandOverCarriesASmallSheet(t *testing.T) {
 	}
 	w.write(t, draft(cases.KindSituation, cases.Circumstances{SheetFile: fmt.Sprintf("%x", sha256.Sum256(long))}))
 	c = cases.Fold(w.events)
-	plain, err := cases.HandOverText(c)
+	plain, _, err := cases.HandOverText(c, nil, 0)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if parts, carried, err := cases.HandOverWith(c, long, cases.SheetParts); carried || err != nil || strings.Join(parts, "") != strings.Join(plain, "") {
+	if parts, carried, err := cases.HandOverText(c, long, cases.SheetParts); carried || err != nil || strings.Join(parts, "") != strings.Join(plain, "") {
 		t.Errorf("a long sheet is carried in %d parts, %v", len(parts), err)
 	}
-	if parts, carried, err := cases.HandOverWith(c, long, 99); !carried || err != nil || len(parts) < 2 {
+	if parts, carried, err := cases.HandOverText(c, long, 99); !carried || err != nil || len(parts) < 2 {
 		t.Errorf("with room for it: %d parts, carried %v, %v", len(parts), carried, err)
 	}
 }

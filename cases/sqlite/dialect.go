@@ -72,14 +72,9 @@ func check(ctx context.Context, db *sql.DB) ([]cases.Damage, error) {
 			out = append(out, cases.Damage{Where: "the file", What: "SQLite finds: " + line})
 		}
 	}
-	if err != nil {
-		return out, err
-	}
-	is, err := definitions(ctx, db)
-	if err != nil {
-		return out, err
-	}
-	want, err := fresh()
+	is, errIs := definitions(ctx, db)
+	want, errWant := fresh()
+	err = errors.Join(err, errIs, errWant)
 	if err == nil && !maps.Equal(is, want) {
 		out = append(out, cases.Damage{Where: "the file", What: "The definitions of its tables, indexes and triggers are not those that downdrop makes."})
 	}

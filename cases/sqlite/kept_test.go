@@ -197,7 +197,7 @@ func foldKept(t *testing.T, folder string) []byte {
 	}
 	f := folded{Locations: map[string][]string{}, NotRead: map[string]string{}, Names: map[string]string{}, Belief: map[string]float64{}}
 	f.ofStore(t, s)
-	events, sheet, err := cases.ReadHandOverWith(string(keptFile(t, folder, "hand_over.txt")))
+	events, sheet, err := cases.ReadHandOver(string(keptFile(t, folder, "hand_over.txt")))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -221,14 +221,14 @@ func writeKept(t *testing.T) {
 	}
 	c, err := hand.Case(ctx, "case-handed")
 	must(err)
-	parts, carried, err := cases.HandOverWith(c, sheet, cases.SheetParts)
+	parts, carried, err := cases.HandOverText(c, sheet, cases.SheetParts)
 	must(err)
 	if !carried {
 		t.Fatal("the sheet does not go with the hand-over")
 	}
 	text := []byte(strings.Join(parts, "\n\n") + "\n")
 	keep("hand_over.txt", text)
-	handed, _, err := cases.ReadHandOverWith(string(text))
+	handed, _, err := cases.ReadHandOver(string(text))
 	must(err)
 	_, err = s.Import(ctx, func(yield func(cases.Event, error) bool) {
 		for _, e := range handed {

@@ -191,7 +191,7 @@ func create(ctx context.Context, path string, o sqlstore.Options) error {
 		}
 		err = os.Rename(temp, path)
 	}
-	if err != nil {
+	if err != nil { // a file was made beside it just now, and it cannot be given its name: full, or gone meanwhile
 		return unavailable(path, "%v", cause(err))
 	}
 	return syncFolder(dir)

@@ -241,7 +241,7 @@ func newCaseHandOverCmd(env *environment) *cobra.Command {
 				if err != nil {
 					return err
 				}
-				parts, carried, err := cases.HandOverWith(c, sheet, cases.SheetParts)
+				parts, carried, err := cases.HandOverText(c, sheet, cases.SheetParts)
 				if err != nil {
 					return err
 				}
@@ -316,7 +316,7 @@ func (d *desk) arrive(ctx context.Context, text []byte) (arrival, error) {
 	if isExport(text) {
 		return d.arriveFile(ctx, text)
 	}
-	events, sheet, err := cases.ReadHandOverWith(string(text))
+	events, sheet, err := cases.ReadHandOver(string(text))
 	if err != nil {
 		return arrival{}, err
 	}

@@ -173,7 +173,7 @@ func TestACaseThatIsHandedOverAsksNothingAgain(t *testing.T) {
 	field.store = storetest.NewModel("field")
 	phone.run(0, "case|open|--location|Weir house|--see|power_light=lit|--see|switches_look=as_drawn|--at|phone")
 	text := phone.run(0, "case|hand-over|CASE|--to|field")
-	events, err := cases.ReadHandOver(text)
+	events, _, err := cases.ReadHandOver(text)
 	if err != nil {
 		t.Fatal(err)
 	}

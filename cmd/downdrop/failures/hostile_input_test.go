@@ -194,13 +194,13 @@ var hostileRows = []hostileRow{
 		}
 		letters := base32.StdEncoding.WithPadding(base32.NoPadding)
 		sum := sha256.Sum256(packed.Bytes())
-		if _, err := cases.ReadHandOver("DOWNDROP1/1/1/" + letters.EncodeToString(sum[:10]) + "/" + letters.EncodeToString(packed.Bytes())); !errors.Is(err, cases.ErrSpoilt) {
+		if _, _, err := cases.ReadHandOver("DOWNDROP1/1/1/" + letters.EncodeToString(sum[:10]) + "/" + letters.EncodeToString(packed.Bytes())); !errors.Is(err, cases.ErrSpoilt) {
 			t.Errorf("%v", err)
 		}
 	}},
 	{input: "a hand-over of a hundred thousand heads", must: "is answered", do: func(t *testing.T) {
 		for _, text := range []string{strings.Repeat("DOWNDROP1/1/999/AAAAAAAAAAAAAAAA/\n", 100_000), strings.Repeat("DOWNDROP1/7/999/AAAAAAAAAAAAAAAA/"+strings.Repeat("A", 60), 40_000)} {
-			if _, err := cases.ReadHandOver(text); err == nil {
+			if _, _, err := cases.ReadHandOver(text); err == nil {
 				t.Error("it was read")
 			}
 		}

@@ -24,7 +24,7 @@ func TestFromElsewhere(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	parts, err := cases.HandOverText(cases.Fold([]cases.Event{event}))
+	parts, _, err := cases.HandOverText(cases.Fold([]cases.Event{event}), nil, 0)
 	if err != nil {
 		t.Fatal(err)
 	}

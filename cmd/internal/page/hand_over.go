@@ -70,7 +70,7 @@ func (s *Server) handOver(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return err
 		}
-		parts, carried, err := cases.HandOverWith(c, sheet, cases.SheetParts)
+		parts, carried, err := cases.HandOverText(c, sheet, cases.SheetParts)
 		if err != nil {
 			return err
 		}

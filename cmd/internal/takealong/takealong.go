@@ -69,7 +69,7 @@ const mostParts = 999
 
 // Write writes the file.
 func Write(w io.Writer, c Content) error {
-	parts, _, err := cases.HandOverWith(c.Case, c.Sheet, mostParts)
+	parts, _, err := cases.HandOverText(c.Case, c.Sheet, mostParts)
 	if err != nil {
 		return err
 	}

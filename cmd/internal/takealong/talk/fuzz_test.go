@@ -51,7 +51,7 @@ func FuzzRequest(f *testing.F) {
 		if err := json.Unmarshal([]byte(c.Do(`{"do":"text"}`)), &reply); err != nil || reply.Error != "" {
 			t.Fatalf("%v, %q", err, reply.Error)
 		}
-		if _, err := cases.ReadHandOver(strings.Join(reply.Parts, "\n\n")); err != nil {
+		if _, _, err := cases.ReadHandOver(strings.Join(reply.Parts, "\n\n")); err != nil {
 			t.Fatalf("what is handed over is not read: %v", err)
 		}
 	})

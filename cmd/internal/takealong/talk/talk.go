@@ -77,7 +77,7 @@ func Open(o Opening, now func() time.Time) (*Case, error) {
 // join them are made of.
 func (c *Case) Merge(text, form string) error {
 	before := cases.Fold(c.events)
-	events, sheet, err := cases.ReadHandOverWith(text)
+	events, sheet, err := cases.ReadHandOver(text)
 	if err != nil {
 		return err
 	}
@@ -234,7 +234,7 @@ func (c *Case) do(ctx context.Context, r Request) (Reply, error) {
 	}
 	switch r.Do {
 	case "text":
-		parts, _, err := cases.HandOverWith(st.Case, c.sheet, mostParts)
+		parts, _, err := cases.HandOverText(st.Case, c.sheet, mostParts)
 		return Reply{Parts: parts, Entries: c.entries()}, err
 	case "hearing":
 		var reply Reply

@@ -47,7 +47,7 @@ func handed(t testing.TB, s rulebase.Situation) string {
 		head = cases.Head{Seq: e.Seq, Hash: e.Hash}
 		events = append(events, e)
 	}
-	parts, err := cases.HandOverText(cases.Fold(events))
+	parts, _, err := cases.HandOverText(cases.Fold(events), nil, 0)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -130,7 +130,7 @@ func (p *phone) text() string { return strings.Join(p.must(Request{Do: "text"}).
 // stands is the case as whoever reads the hand-over has it.
 func (p *phone) stands(text string) *kept.Standing {
 	p.t.Helper()
-	events, err := cases.ReadHandOver(text)
+	events, _, err := cases.ReadHandOver(text)
 	if err != nil {
 		p.t.Fatal(err)
 	}
