@@ -230,7 +230,7 @@ func keepsFloors(t *testing.T, base *rulebase.Base) string {
 		all = append(all, r)
 		t.Logf("%-10s %-28s rank %2d, first %.2f, true %.3f, known from %d of %d", r.ID, strings.Join(r.Causes, "+"), r.Last(), r.First, r.True, r.KnownFrom, len(r.Ranks)-1)
 	}
-	s := cases.Sum(all)
+	s := sumOf(all)
 	if s.First == s.Cases {
 		t.Error("a list of cases in which nothing misleads shows nothing")
 	}

@@ -274,15 +274,6 @@ func (t *Tally) Score() *Score {
 	return s
 }
 
-// Sum adds replayed cases up.
-func Sum(all []*Replayed) *Score {
-	var t Tally
-	for _, r := range all {
-		t.Add(r)
-	}
-	return t.Score()
-}
-
 func (s *Score) add(r *Replayed) {
 	s.Cases++
 	if s.ByCause == nil {
@@ -400,13 +391,4 @@ func ByID(all []*Replayed) map[string]*Replayed {
 		out[r.ID] = r
 	}
 	return out
-}
-
-// Against pairs the cases that both know, by id.
-func Against(before, after []*Replayed) *Versus {
-	v, old := &Versus{}, ByID(before)
-	for _, r := range after {
-		v.Add(old[r.ID], r)
-	}
-	return v
 }

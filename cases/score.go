@@ -1,7 +1,6 @@
 package cases
 
 import (
-	"cmp"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -152,57 +151,4 @@ func (c *Calibration) byChance(groups [][]Forecast) {
 // quantile of a sorted list: the least entry that a share q of them do not exceed.
 func quantile(sorted []float64, q float64) float64 {
 	return sorted[max(0, int(math.Ceil(q*float64(len(sorted))))-1)]
-}
-
-// A Choice is a distribution over what may be, and what it was.
-type Choice struct {
-	P     []float64
-	Truth int
-}
-
-// Choices scores distributions: Brier summed over what may be (0 to 2; for two, twice that
-// of Calibrate), the mean log score, and the rank of the truth, where ties go to the lower place.
-type Choices struct {
-	Brier, Log     float64
-	Clamped        int
-	Ranks          []int
-	ReciprocalRank float64 // mean
-}
-
-// ScoreChoices adds choices up.
-func ScoreChoices(all []Choice) *Choices {
-	s := &Choices{}
-	n := float64(len(all))
-	for _, c := range all {
-		for i, p := range c.P {
-			if i == c.Truth {
-				p--
-			}
-			s.Brier += p * p / n
-		}
-		if c.P[c.Truth] < LeastChance {
-			s.Clamped++
-		}
-		s.Log -= math.Log(max(c.P[c.Truth], LeastChance)) / n
-		order := make([]int, len(c.P))
-		for i := range order {
-			order[i] = i
-		}
-		slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(c.P[b], c.P[a]) })
-		rank := slices.Index(order, c.Truth) + 1
-		s.Ranks = append(s.Ranks, rank)
-		s.ReciprocalRank += 1 / float64(rank) / n
-	}
-	return s
-}
-
-// Top is the share of choices whose truth is among the first k.
-func (s *Choices) Top(k int) float64 {
-	n := 0
-	for _, r := range s.Ranks {
-		if r <= k {
-			n++
-		}
-	}
-	return float64(n) / float64(max(1, len(s.Ranks)))
 }

@@ -2,7 +2,6 @@ package cases
 
 import (
 	"bytes"
-	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -203,11 +202,6 @@ func ClosedIDs(ctx context.Context, s Store) ([]string, error) {
 
 // FindLimit is how many summaries Find gives where the query says nothing.
 const FindLimit = 50
-
-// CompareSummaries sorts cases as Find gives them: the last changed first, then by id.
-func CompareSummaries(a, b Summary) int {
-	return cmp.Or(b.Changed.Compare(a.Changed), strings.Compare(a.ID, b.ID))
-}
 
 // Holds says whether a case is what a query asks for; Limit and After are Find's.
 // Stores find by tables of their own and must agree with it.

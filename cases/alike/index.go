@@ -40,9 +40,6 @@ func New(r *Reader) *Index {
 	return &Index{head: indexHead{Rulebase: r.base.Digest, Causes: len(r.base.Causes)}, profiles: map[string]Profile{}}
 }
 
-// Len is how many cases it holds.
-func (x *Index) Len() int { return len(x.profiles) }
-
 // Put keeps a case's profile, or, where it is nil, forgets the case.
 func (x *Index) Put(id string, p Profile) {
 	if p == nil {

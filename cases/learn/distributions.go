@@ -16,12 +16,6 @@ func (d Beta) Add(hits, trials float64) Beta { return Beta{d.A + hits, d.B + tri
 // Mean is its mean.
 func (d Beta) Mean() float64 { return d.A / (d.A + d.B) }
 
-// Deviation is its standard deviation.
-func (d Beta) Deviation() float64 {
-	n := d.A + d.B
-	return math.Sqrt(d.A * d.B / (n * n * (n + 1)))
-}
-
 // CDF is the chance of at most x: the regularized incomplete beta function.
 func (d Beta) CDF(x float64) float64 {
 	switch {
@@ -76,9 +70,6 @@ func (d Gamma) Add(events, exposure float64) Gamma { return Gamma{d.A + events, 
 // Mean is its mean.
 func (d Gamma) Mean() float64 { return d.A / d.B }
 
-// Deviation is its standard deviation.
-func (d Gamma) Deviation() float64 { return math.Sqrt(d.A) / d.B }
-
 // CDF is the chance of a rate of at most x: the regularized incomplete gamma function.
 func (d Gamma) CDF(x float64) float64 {
 	if x *= d.B; x <= 0 {
@@ -118,9 +109,6 @@ func (d Gamma) Interval(level float64) (low, high float64) {
 	return d.Quantile((1 - level) / 2), d.Quantile((1 + level) / 2)
 }
 
-// NoneIn is the chance of no event in so much more exposure.
-func (d Gamma) NoneIn(exposure float64) float64 { return math.Pow(d.B/(d.B+exposure), d.A) }
-
 // A Dirichlet is the distribution of the chances of several things of which one happens.
 type Dirichlet []float64
 
@@ -151,33 +139,8 @@ func (d Dirichlet) Total() float64 {
 	return sum
 }
 
-// Mean gives the chance of each next time.
-func (d Dirichlet) Mean() []float64 {
-	p, total := make([]float64, len(d)), d.Total()
-	for i, a := range d {
-		p[i] = a / total
-	}
-	return p
-}
-
 // Of is the distribution of one of the chances.
 func (d Dirichlet) Of(i int) Beta { return Beta{d[i], d.Total() - d[i]} }
-
-// LogChance is the logarithm of the chance of one sequence with these counts, in whatever order.
-func (d Dirichlet) LogChance(counts []float64) float64 {
-	sum := 0.0
-	for i, n := range counts {
-		if n > 0 {
-			a, _ := math.Lgamma(d[i] + n)
-			b, _ := math.Lgamma(d[i])
-			sum += a - b
-		}
-	}
-	total, n := d.Total(), Dirichlet(counts).Total()
-	a, _ := math.Lgamma(total)
-	b, _ := math.Lgamma(total + n)
-	return sum + a - b
-}
 
 // trials are reports of one sureness: so many of a value, so many of others.
 type trials struct{ sure, hits, misses float64 }

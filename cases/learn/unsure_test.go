@@ -83,13 +83,27 @@ func enumerated(prior Beta, hits, misses int, sure float64, values int) float64 
 		for j := range misses + 1 {
 			d := Dirichlet{prior.A, prior.B}
 			counts := []float64{float64(i), float64(j)}
-			w := math.Exp(d.LogChance(counts)) * choose(hits, i) * choose(misses, j) *
+			w := math.Exp(logChance(d, counts)) * choose(hits, i) * choose(misses, j) *
 				math.Pow(sure, float64(i+j)) * math.Pow(wrong, float64(hits-i)) * math.Pow(1-sure-wrong, float64(misses-j))
 			total += w
-			sum += w * d.Add(counts).Mean()[0]
+			sum += w * d.Add(counts).Of(0).Mean()
 		}
 	}
 	return sum / total
+}
+
+// logChance is the logarithm of the chance of one sequence with these counts, in whatever order.
+func logChance(d Dirichlet, counts []float64) float64 {
+	ratio := func(a, n float64) float64 {
+		more, _ := math.Lgamma(a + n)
+		less, _ := math.Lgamma(a)
+		return more - less
+	}
+	sum := 0.0
+	for i, n := range counts {
+		sum += ratio(d[i], n)
+	}
+	return sum - ratio(d.Total(), Dirichlet(counts).Total())
 }
 
 func choose(n, k int) float64 {

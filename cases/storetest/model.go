@@ -3,6 +3,7 @@
 package storetest
 
 import (
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
@@ -187,7 +188,7 @@ func (m *Model) Find(_ context.Context, q cases.Query) ([]cases.Summary, error) 
 			out = append(out, c.Summary())
 		}
 	}
-	slices.SortFunc(out, cases.CompareSummaries)
+	slices.SortFunc(out, compareSummaries)
 	if q.After != "" {
 		i := slices.IndexFunc(out, func(s cases.Summary) bool { return s.ID == q.After })
 		out = out[i+1:]
@@ -297,4 +298,9 @@ func (m *Model) Verify(ctx context.Context) (cases.Verified, error) {
 		}
 	}
 	return v, nil
+}
+
+// compareSummaries sorts cases as Find gives them: the last changed first, then by id.
+func compareSummaries(a, b cases.Summary) int {
+	return cmp.Or(b.Changed.Compare(a.Changed), strings.Compare(a.ID, b.ID))
 }

@@ -175,17 +175,11 @@ func (s *Scene) Outcomes(least float64) (all []Outcome, outside float64) {
 	return all, s.wide.outside
 }
 
-// Gain is the mutual information between what to do and what the action shows,
-// in bits: H(results) - sum over outcomes P(o) H(results given o). That needs
+// Gains are the mutual information between what to do and what the action shows,
+// in bits: H(results) - sum over outcomes P(o) H(results given o), which needs
 // no logarithm for each world: within an outcome whose worlds are all of one
-// kind the conditional entropy is that kind's, known beforehand.
-func (s *Scene) Gain(a *Action) float64 {
-	gain, _ := s.Gains(a)
-	return gain
-}
-
-// Gains are [Scene.Gain] and, by phone, the mutual information between what the end of
-// the call has to be ([Matters.Calls]) and what the action shows, in bits.
+// kind the conditional entropy is that kind's, known beforehand. And, by phone, that between what the end of
+// the call has to be ([Matters.Calls]) and what the action shows.
 func (s *Scene) Gains(a *Action) (gain, call float64) {
 	if len(a.Views) == 0 && !a.Watched {
 		return 0, 0

@@ -233,12 +233,6 @@ func (s *Scene) forGains() {
 // less than 1e-10 bits, a tenth of what answers are held to.
 const negligible = 1e-12
 
-// Entropy is that of the outcomes, in bits: no step can tell more.
-func (s *Scene) Entropy() float64 {
-	s.forGains()
-	return s.entropy
-}
-
 // A stage is a list of worlds with their weights, scaled to sum to 1 with outside.
 type stage struct {
 	space   *hypothesis.Space

@@ -1,8 +1,6 @@
 package rehearse
 
 import (
-	"slices"
-
 	"downdrop/rulebase"
 )
 
@@ -126,19 +124,4 @@ func (o *Order) places(base *rulebase.Base) map[*rulebase.Step]int {
 		}
 	}
 	return places
-}
-
-// unnamed are the tests that can be made at a drop and that an order does not name.
-func (o *Order) unnamed(base *rulebase.Base) []string {
-	var all []string
-	for i := range base.Tests {
-		step := &base.Tests[i]
-		if len(step.At) > 0 && !slices.Contains(step.At, rulebase.Field) {
-			continue
-		}
-		if !slices.ContainsFunc(o.Stages, func(s Stage) bool { return slices.Contains(s.Tests, step.ID) }) {
-			all = append(all, step.ID)
-		}
-	}
-	return all
 }

@@ -34,3 +34,18 @@ func TestOrdersAreOfTheShippedRulebase(t *testing.T) {
 		}
 	}
 }
+
+// unnamed are the tests that can be made at a drop and that an order does not name.
+func (o *Order) unnamed(base *rulebase.Base) []string {
+	var all []string
+	for i := range base.Tests {
+		step := &base.Tests[i]
+		if len(step.At) > 0 && !slices.Contains(step.At, rulebase.Field) {
+			continue
+		}
+		if !slices.ContainsFunc(o.Stages, func(s Stage) bool { return slices.Contains(s.Tests, step.ID) }) {
+			all = append(all, step.ID)
+		}
+	}
+	return all
+}

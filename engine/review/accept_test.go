@@ -45,7 +45,7 @@ func TestACommentAcceptsWhatItStandsAt(t *testing.T) {
 			t.Fatal(err)
 		}
 		got, all := 0, 0
-		for _, f := range review.Review(b, nil) {
+		for _, f := range review.Within(b, nil, review.NoLimit).Found {
 			switch f.Kind {
 			case "exact-chance":
 				all++
@@ -74,7 +74,7 @@ func TestAHeaderAcceptsForItsLayer(t *testing.T) {
 		t.Fatal(err)
 	}
 	count := map[int]int{}
-	for _, f := range review.Review(b, nil) {
+	for _, f := range review.Within(b, nil, review.NoLimit).Found {
 		if f.Kind == "exact-chance" && f.Accepted == "" {
 			count[f.Layer]++
 		}
@@ -96,7 +96,7 @@ func TestASettingIsNamed(t *testing.T) {
 		t.Fatal(err)
 	}
 	said := ""
-	for _, f := range review.Review(b, nil) {
+	for _, f := range review.Within(b, nil, review.NoLimit).Found {
 		if f.Kind == "not-told-apart" {
 			said += f.Says
 		}
@@ -117,7 +117,7 @@ func TestReviewTakesEveryRulebase(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		for _, f := range review.Review(b, nil) {
+		for _, f := range review.Within(b, nil, review.NoLimit).Found {
 			if _, known := review.Explain(f.Kind); !known {
 				t.Errorf("%s: the kind %s is not explained", folder, f.Kind)
 			}
@@ -141,7 +141,7 @@ symptoms:
 		t.Fatal(err)
 	}
 	var at []int
-	for _, f := range review.Review(b, nil) {
+	for _, f := range review.Within(b, nil, review.NoLimit).Found {
 		if f.Kind == "questions-alike" {
 			at = append(at, f.Line)
 		}
@@ -167,7 +167,7 @@ func TestAcceptedBelowAChangedEntry(t *testing.T) {
 			t.Fatal(err)
 		}
 		found := false
-		for _, f := range review.Review(b, nil) {
+		for _, f := range review.Within(b, nil, review.NoLimit).Found {
 			switch f.Kind {
 			case "question-too-long":
 				found = true

@@ -262,13 +262,3 @@ func (x *Distinction) placeOf(t *rulebase.Step) rulebase.Place {
 	}
 	return t.At[0]
 }
-
-// Tells says that some test on offer tells two causes apart, or one from Nothing.
-func (x *Distinction) Tells(f, g int) bool {
-	for test := range x.Tests {
-		if x.Causes.t.Apart(test, f, g) {
-			return true
-		}
-	}
-	return false
-}

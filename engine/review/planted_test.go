@@ -104,7 +104,7 @@ func (w *ward) remarks(base *rulebase.Base) map[string]int {
 		}
 	}
 	count := map[string]int{}
-	for _, f := range review.Review(base, cases) {
+	for _, f := range review.Within(base, cases, review.NoLimit).Found {
 		if f.Accepted == "" {
 			count[f.Kind+": "+f.Says]++
 		}

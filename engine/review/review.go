@@ -23,17 +23,6 @@ type Finding struct {
 	Accepted string // the reason why it is no mistake; "" where it is not accepted
 }
 
-// Review looks a rulebase over. The cases are its rule tests. All findings come
-// back in the order of their places, the accepted ones among them.
-//
-// A comment `# accept KIND: reason` accepts the findings of one kind: those on
-// its own line or, where it stands alone, on the next line; where that line
-// begins an entry, those of the whole entry; a section, those of the section in
-// this file; the header, those of the whole layer.
-func Review(b *rulebase.Base, cases []rulebase.Situation) []Finding {
-	return Within(b, cases, NoLimit).Found
-}
-
 // NoLimit is as much work as a review takes.
 const NoLimit = math.MaxInt
 
@@ -49,8 +38,14 @@ type Result struct {
 	Work   int            // the steps of work, a word of a column or a comparison each
 }
 
-// Within reviews as Review does, and stops after so many steps of work. They are counted and
-// not timed, so that the same rulebase always comes to the same end.
+// Within looks a rulebase over, and stops after so many steps of work. They are counted and
+// not timed, so that the same rulebase always comes to the same end. The cases are its rule tests. All findings
+// come back in the order of their places, the accepted ones among them.
+//
+// A comment `# accept KIND: reason` accepts the findings of one kind: those on
+// its own line or, where it stands alone, on the next line; where that line
+// begins an entry, those of the whole entry; a section, those of the section in
+// this file; the header, those of the whole layer.
 func Within(b *rulebase.Base, cases []rulebase.Situation, most int) Result {
 	r := &reviewer{b: b, cases: cases, ofText: map[string]map[string]bool{}, untold: map[string]int{}, told: map[string]int{}, most: most}
 	whole := r.checked()

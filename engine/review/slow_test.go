@@ -251,7 +251,7 @@ func TestReachAgreesWithTheSlowWay(t *testing.T) {
 		s := &slow{b: b, slots: make([]rulebase.Slot, len(b.Names)), cause: make([]bool, len(b.Causes)), cond: make([]bool, len(b.Conditions))}
 		want := s.findings()
 		var got, pairs []string
-		for _, f := range review.Review(b, nil) {
+		for _, f := range review.Within(b, nil, review.NoLimit).Found {
 			if f.Kind == "not-told-apart" {
 				ids := causeID.FindAllString(f.Says, 2)
 				pairs = append(pairs, ids[0]+" "+ids[1])

@@ -25,18 +25,6 @@ func (t *Table) With(do []int) *Table {
 // Nothing stands for no fault at all.
 const Nothing = -1
 
-// Results makes Table.Apart of the usual table of testability: by fault and test
-// the result, which is 0 where nothing is wrong.
-func Results(shows [][]int) func(test, f, g int) bool {
-	of := func(test, f int) int {
-		if f == Nothing {
-			return 0
-		}
-		return shows[f][test]
-	}
-	return func(test, f, g int) bool { return of(test, f) != of(test, g) }
-}
-
 // A Share is a part of some faults: of their rates, and of their number.
 type Share struct{ ByRate, ByCount float64 }
 

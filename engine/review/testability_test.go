@@ -21,7 +21,7 @@ func near(x, y float64) bool { return math.Abs(x-y) <= 1e-9 }
 // Eight faults and six tests, worked out by hand (definitions: IEEE Std 1522-2004
 // and MIL-STD-2165, 1985, from memory).
 func TestTestabilityByHand(t *testing.T) {
-	x := (&review.Table{Rate: []float64{40, 25, 15, 8, 6, 3, 2, 1}, Cost: []float64{2, 5, 5, 10, 15, 4}, Apart: review.Results([][]int{
+	x := (&review.Table{Rate: []float64{40, 25, 15, 8, 6, 3, 2, 1}, Cost: []float64{2, 5, 5, 10, 15, 4}, Apart: resultsOf([][]int{
 		{1, 0, 1, 0, 0, 0}, {1, 1, 0, 0, 0, 0}, {1, 1, 0, 0, 0, 0}, {0, 0, 1, 1, 0, 0}, {0, 0, 0, 1, 1, 0}, {0, 0, 0, 1, 1, 0}, {0, 0, 0, 1, 1, 0}, {0, 0, 0, 0, 0, 0},
 	})}).Testability()
 	byRate, byGroup := x.MeanSize()
@@ -81,7 +81,7 @@ func TestTestabilityChecks(t *testing.T) {
 		}
 	}
 	for _, c := range file.Cases {
-		x := (&review.Table{Rate: c.Rate, Cost: c.Cost, Apart: review.Results(c.D)}).Testability()
+		x := (&review.Table{Rate: c.Rate, Cost: c.Cost, Apart: resultsOf(c.D)}).Testability()
 		same(c.ID, "seen", c.Detected, x.Seen)
 		same(c.ID, "not seen", c.Undetected, x.Unseen)
 		same(c.ID, "groups", c.Groups, x.Groups)
@@ -333,7 +333,7 @@ func randomApart(random *rand.Rand, faults, tests int, results bool) func(test, 
 				shows[f] = append(shows[f], random.IntN(3))
 			}
 		}
-		return review.Results(shows)
+		return resultsOf(shows)
 	}
 	apart := map[[3]int]bool{}
 	for test := range tests {
@@ -344,4 +344,16 @@ func randomApart(random *rand.Rand, faults, tests int, results bool) func(test, 
 		}
 	}
 	return func(test, f, g int) bool { return apart[[3]int{test, max(f, g), min(f, g)}] }
+}
+
+// resultsOf makes Table.Apart of the usual table of testability: by fault and test
+// the result, which is 0 where nothing is wrong.
+func resultsOf(shows [][]int) func(test, f, g int) bool {
+	of := func(test, f int) int {
+		if f == review.Nothing {
+			return 0
+		}
+		return shows[f][test]
+	}
+	return func(test, f, g int) bool { return of(test, f) != of(test, g) }
 }

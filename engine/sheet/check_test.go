@@ -301,7 +301,7 @@ func TestSegments(t *testing.T) {
 			t.Errorf("a short behind the repeater takes %v", st.Lost)
 		}
 	}
-	facts, sums := sheet.Facts(s, "")
+	facts, sums := sheet.Facts(s, "", sheet.Check(s))
 	if facts["line.length"] != "900 m" || sums["line.length"] != "the longest of 2 segments" || facts["line.units_allowed"] != "64 units" {
 		t.Errorf("facts of two segments: %v, %v", facts, sums)
 	}
@@ -310,7 +310,8 @@ func TestSegments(t *testing.T) {
 // What fails on paper under a name of its own still is the worst of its family.
 func TestMissingTerminatorFailsOnPaper(t *testing.T) {
 	text := strings.Replace(exampleText(t), "  - {at: end, ohm: 150 ohm}\n", "", 1)
-	if facts, _ := sheet.Facts(read(t, text), ""); facts["line.check_terminators"] != "fail" {
+	s := read(t, text)
+	if facts, _ := sheet.Facts(s, "", sheet.Check(s)); facts["line.check_terminators"] != "fail" {
 		t.Errorf("a missing terminator is %q on paper", facts["line.check_terminators"])
 	}
 }

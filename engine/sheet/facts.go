@@ -36,11 +36,9 @@ import (
 // sums says, by the same names, how the sheet comes to a figure, where it is one
 // that was reckoned. drop is the drop's name on the drawing or its address; "" or a
 // drop that the sheet does not have leaves out what is of one drop.
-func Facts(s *rulebase.Sheet, drop string) (facts, sums map[string]string) {
-	return factsOf(s, drop, Check(s))
-}
-
-func factsOf(s *rulebase.Sheet, drop string, results []Result) (facts, sums map[string]string) {
+//
+// results are what Check found.
+func Facts(s *rulebase.Sheet, drop string, results []Result) (facts, sums map[string]string) {
 	facts, sums = map[string]string{"line.kind": s.Line}, map[string]string{}
 	number := func(name string, x float64, unit, sum string) {
 		if x > 0 {
@@ -194,7 +192,7 @@ func Lay(s *rulebase.Sheet, on *rulebase.Situation) {
 		drop = strconv.Itoa(on.Drop)
 	}
 	results := Check(s)
-	on.Paper, on.Sums = factsOf(s, drop, results)
+	on.Paper, on.Sums = Facts(s, drop, results)
 	on.Checked = nil
 	for _, r := range concerning(results, s, drop) {
 		if r.Verdict == Fail || r.Verdict == Marginal {

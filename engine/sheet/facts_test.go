@@ -21,7 +21,7 @@ func TestFacts(t *testing.T) {
 		"line.loop_ohms": "47.1024 ohm", "line.bias_ohms": "1300 ohm", "line.stub_allowed": "2 m", "line.units_allowed": "32 units",
 		"line.idle_volts": "0.268757 V", "line.feed_volts": "22.8582 V",
 	}
-	got, sums := sheet.Facts(s, "wheel pit")
+	got, sums := sheet.Facts(s, "wheel pit", sheet.Check(s))
 	for name, want := range map[string]string{
 		"line.length":       "180 m + 240 m",
 		"line.loop_ohms":    "180 m × 112.1 ohm per km + 240 m × 112.1 ohm per km, copper at 35 C",
@@ -37,14 +37,14 @@ func TestFacts(t *testing.T) {
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Errorf("(-want +got):\n%s", diff)
 	}
-	attic, _ := sheet.Facts(s, "attic")
+	attic, _ := sheet.Facts(s, "attic", sheet.Check(s))
 	if _, ok := attic["line.drop_address"]; ok {
 		t.Error("a drop that is not on the sheet has an address")
 	}
 	if attic["line.feed_volts"] != "" {
 		t.Error("a drop that is not on the sheet has volts")
 	}
-	if third, _ := sheet.Facts(s, "3"); third["line.points_mapped"] != "48 points" {
+	if third, _ := sheet.Facts(s, "3", sheet.Check(s)); third["line.points_mapped"] != "48 points" {
 		t.Errorf("the drop by its address has %q mapped", third["line.points_mapped"])
 	}
 }

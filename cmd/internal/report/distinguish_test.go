@@ -19,7 +19,7 @@ import (
 // are put right alike.
 func distinction() *review.Distinction {
 	b := base()
-	table := &review.Table{Rate: []float64{0.4, 0.3, 0.2, 0.05, 0.05}, Cost: []float64{4, 1, 25}, Apart: review.Results([][]int{{1, 0, 0}, {0, 2, 0}, {0, 2, 0}, {0, 2, 0}, {0, 0, 0}})}
+	table := &review.Table{Rate: []float64{0.4, 0.3, 0.2, 0.05, 0.05}, Cost: []float64{4, 1, 25}, Apart: resultsOf([][]int{{1, 0, 0}, {0, 2, 0}, {0, 2, 0}, {0, 2, 0}, {0, 0, 0}})}
 	return &review.Distinction{Base: b, Situation: rulebase.Situation{At: rulebase.Field, Who: rulebase.Technician}, Right: 0.8,
 		Tests:  []*rulebase.Step{&b.Tests[0], &b.Tests[2], &b.Tests[1]},
 		Causes: table.Testability(), Do: table.With([]int{0, 1, 2, 2, 4}).Testability(), Largest: []int{1, 2, 3},
@@ -37,7 +37,7 @@ func many() *review.Distinction {
 	for i := range x.Base.Causes {
 		shows, rates = append(shows, []int{1, 0, 0}), append(rates, float64(i+1))
 	}
-	table := &review.Table{Rate: rates, Cost: []float64{1, 1, 1}, Apart: review.Results(shows)}
+	table := &review.Table{Rate: rates, Cost: []float64{1, 1, 1}, Apart: resultsOf(shows)}
 	x.Causes, x.Do = table.Testability(), table.Testability()
 	x.Largest = x.Do.Groups[0]
 	return x
@@ -46,7 +46,7 @@ func many() *review.Distinction {
 // told is one in which everything is told apart, in no particular place.
 func told() *review.Distinction {
 	x := distinction()
-	table := &review.Table{Rate: []float64{1, 1, 1, 1, 1}, Cost: []float64{1}, Apart: review.Results([][]int{{1}, {2}, {3}, {4}, {5}})}
+	table := &review.Table{Rate: []float64{1, 1, 1, 1, 1}, Cost: []float64{1}, Apart: resultsOf([][]int{{1}, {2}, {3}, {4}, {5}})}
 	x.Situation, x.Tests, x.Largest, x.Splits = rulebase.Situation{}, x.Tests[:1], nil, nil
 	x.Causes, x.Do = table.Testability(), table.Testability()
 	return x
@@ -75,4 +75,16 @@ func TestDistinctionReadsAsWritten(t *testing.T) {
 			}
 		}
 	}
+}
+
+// resultsOf makes Table.Apart of the usual table of testability: by fault and test
+// the result, which is 0 where nothing is wrong.
+func resultsOf(shows [][]int) func(test, f, g int) bool {
+	of := func(test, f int) int {
+		if f == review.Nothing {
+			return 0
+		}
+		return shows[f][test]
+	}
+	return func(test, f, g int) bool { return of(test, f) != of(test, g) }
 }

@@ -27,7 +27,7 @@ func lessons(b *rulebase.Base) *learn.Lessons {
 }
 
 func heldOut(patched int, before, after []*cases.Replayed) *learn.Held {
-	return &learn.Held{Folds: 3, Patched: patched, Before: cases.Sum(before), After: cases.Sum(after), Versus: cases.Against(before, after)}
+	return &learn.Held{Folds: 3, Patched: patched, Before: sumOf(before), After: sumOf(after), Versus: against(before, after)}
 }
 
 func TestLessonsGoldens(t *testing.T) {

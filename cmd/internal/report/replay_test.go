@@ -30,7 +30,7 @@ func replayed() *report.Replay {
 		one("quarry-1", "unit_dead", []int{5, 6, 0}, -1, 0.99, "no_supply", 0),
 		{ID: "quarry-2", Unknown: true, KnownFrom: -1, Acted: -1},
 	}}
-	r.Score = cases.Sum(r.Cases)
+	r.Score = sumOf(r.Cases)
 	return r
 }
 
@@ -38,7 +38,7 @@ func replayed() *report.Replay {
 func held() *report.Replay {
 	r := replayed()
 	r.Against, r.LeastFirst, r.LeastInThree = "rulebase mill, version 3 (0123456789ab)", 0.9, 0.5
-	r.Versus = cases.Against(before(), r.Cases)
+	r.Versus = against(before(), r.Cases)
 	return r
 }
 
@@ -92,7 +92,7 @@ func TestReplayTextNeedsNoCases(t *testing.T) {
 func TestReplayKeepsItsWidth(t *testing.T) {
 	r := replayed()
 	r.Cases[0].Causes = []string{"unit_line_suppressor_shorted", "unit_line_side_supply_dead", "supply_fuse_blown"}
-	r.Score = cases.Sum(r.Cases)
+	r.Score = sumOf(r.Cases)
 	var b bytes.Buffer
 	if err := r.Text(&b, 80); err != nil {
 		t.Fatal(err)
@@ -115,7 +115,7 @@ func TestReplayIsReadBack(t *testing.T) {
 	if err != nil || digest != r.Base.Digest || len(back) != len(r.Cases) {
 		t.Fatalf("%v, %s, %d cases", err, digest, len(back))
 	}
-	r.Versus = cases.Against(back, r.Cases)
+	r.Versus = against(back, r.Cases)
 	if len(r.Problems()) > 0 || r.Versus.Cases != 4 {
 		t.Errorf("%q", r.Problems())
 	}
@@ -128,4 +128,22 @@ func TestReplayIsReadBack(t *testing.T) {
 	if len(problems) != 2 || !strings.Contains(problems[0], "at least 90 percent") || !slices.ContainsFunc(problems, func(s string) bool { return strings.HasPrefix(s, "mill-2") }) {
 		t.Errorf("%q", problems)
 	}
+}
+
+// sumOf adds replayed cases up.
+func sumOf(all []*cases.Replayed) *cases.Score {
+	var t cases.Tally
+	for _, r := range all {
+		t.Add(r)
+	}
+	return t.Score()
+}
+
+// against pairs the cases that both know, by id.
+func against(before, after []*cases.Replayed) *cases.Versus {
+	v, old := &cases.Versus{}, cases.ByID(before)
+	for _, r := range after {
+		v.Add(old[r.ID], r)
+	}
+	return v
 }
