@@ -15,24 +15,6 @@ const (
 	UnitLoadsAllowed = 32
 )
 
-// UnitLoadCurrent is the current that one unit load may take at a voltage: by
-// its definition, 15 kohm towards -3 V or +5 V (TIA/EIA-485-A as quoted).
-func UnitLoadCurrent(v Volt) Ampere {
-	switch {
-	case v > 0:
-		return Ampere((float64(v) + 3) / 15000)
-	case v < 0:
-		return Ampere((float64(v) - 5) / 15000)
-	}
-	return 0
-}
-
-// UnitsAllowed is how many units of a part load fit on a segment beside what the
-// bias network takes, both in unit loads.
-func UnitsAllowed(each, bias float64) int {
-	return int((UnitLoadsAllowed - bias) / each)
-}
-
 // Inputs is what units of so many unit loads together put across the pair.
 func Inputs(unitLoads float64) Ohm {
 	return 2 * UnitLoadInput / Ohm(unitLoads) // of none: open
@@ -73,11 +55,6 @@ func BiasFor(leastSupply, idle Volt, impedance Ohm, unitLoads float64) Ohm {
 func Companion(impedance, resistor Ohm) Ohm {
 	return impedance * 2 * resistor / (2*resistor - impedance)
 }
-
-// UnitLoadsOf is what one bias resistor counts as, in unit loads. Standards and
-// guides differ in how they count a bias network (4 units off, up to 20 unit
-// loads, or this): keep to the one that the line goes by.
-func UnitLoadsOf(resistor Ohm) float64 { return float64(UnitLoadInput / resistor) }
 
 // A FedTerminator is a terminator that biases the pair as well: a resistor to
 // a supply, one across the pair, one to common. PROFIBUS DP: 390, 220 and

@@ -1,7 +1,5 @@
 package line
 
-import "math"
-
 // A Stranding is a class of conductor of IEC 60228.
 type Stranding uint8
 
@@ -46,9 +44,6 @@ func ByGauge(awg int) (r ConductorOhmPerKm, ok bool) {
 // PerThousandFeet turns ohms per 1000 ft of one conductor into ohms per km.
 func PerThousandFeet(ohm float64) ConductorOhmPerKm { return ConductorOhmPerKm(ohm * feetPerMetre) }
 
-// GaugeDiameter is that of a conductor by its American gauge, in mm (ASTM B258, from memory).
-func GaugeDiameter(awg int) float64 { return 0.127 * math.Pow(92, float64(36-awg)/39) }
-
 // copperPerKelvin is the rise of copper's resistance, of its value at 20 °C (NBS
 // Handbook 100, from memory). IEC 60228 uses another formula, which differs by
 // 0.3 % at 75 °C.
@@ -58,7 +53,3 @@ const copperPerKelvin = 0.00393
 func (r ConductorOhmPerKm) At(t Celsius) ConductorOhmPerKm {
 	return r * ConductorOhmPerKm(1+copperPerKelvin*float64(t-20))
 }
-
-// CorrectedTo20 is the factor by which IEC 60228 corrects a resistance measured
-// at a temperature to 20 °C.
-func CorrectedTo20(t Celsius) float64 { return 250 / (230 + float64(t)) }

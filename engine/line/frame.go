@@ -51,33 +51,15 @@ func CANFrame(dataBytes int) int {
 	return checked + 8*dataBytes + 13 + (checked+8*dataBytes-1)/4
 }
 
-// Limits of the error counters of CAN (CAN FD specification 1.0, section 7).
-const (
-	CANErrorPassive  = 128
-	CANBusOff        = 256
-	canFailedFrame   = 8   // a sender's counter rises by this for a frame that fails
-	canRecoveryRuns  = 128 // runs of recessive bits until a node comes back
-	canRecoveryBits  = 11  // bits of such a run
-	canSamplePoint   = 0.875
-	canDelayPerMetre = SecondPerMetre(5e-9)
-)
-
-// CANFailedFrames is how many frames in a row must fail until a sender's counter
-// reaches a limit. A node alone on the bus, which nobody acknowledges, stops at
-// error passive and never goes bus off (section 7, exception 1).
-func CANFailedFrames(limit int) int { return (limit + canFailedFrame - 1) / canFailedFrame }
-
-// CANRecovery is the time from bus off back to taking part.
-func CANRecovery(rate BitPerSecond) Second {
-	return Second(canRecoveryRuns * canRecoveryBits / float64(rate))
-}
+// canSamplePoint is where in a bit it is sampled.
+const canSamplePoint = 0.875
 
 // CANSample is the time from the start of a bit to its sample point, recommended
 // at 87.5 % (CAN System Engineering, tables 4.1 and 4.2).
 func CANSample(rate BitPerSecond) Second { return Second(canSamplePoint / float64(rate)) }
 
 // CANLongest is the trunk on which a bit still reaches both ends in time to be
-// acknowledged: half the sample time less what a node takes, at 5 ns/m.
-func CANLongest(rate BitPerSecond, node Second) Metre {
-	return Metre((float64(CANSample(rate))/2 - float64(node)) / float64(canDelayPerMetre))
+// acknowledged: half the sample time less what nodes and devices take one way.
+func CANLongest(rate BitPerSecond, node Second, delay SecondPerMetre) Metre {
+	return Metre((float64(CANSample(rate))/2 - float64(node)) / float64(delay))
 }

@@ -17,7 +17,6 @@ type (
 	Volt         float64
 	Ampere       float64
 	Watt         float64
-	Farad        float64
 	Metre        float64
 	Second       float64
 	Celsius      float64
@@ -68,7 +67,3 @@ const SpeedOfLight = 299792458
 func Delay(velocityFactor float64) SecondPerMetre {
 	return SecondPerMetre(1 / (velocityFactor * SpeedOfLight))
 }
-
-// VelocityFactor is the share of the speed of light at which waves travel
-// through a dielectric of this relative permittivity.
-func VelocityFactor(permittivity float64) float64 { return 1 / math.Sqrt(permittivity) }

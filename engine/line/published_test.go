@@ -52,7 +52,6 @@ func TestPublishedValues(t *testing.T) {
 		four.Nodes = append(four.Nodes, Node{i - 1, flex15.Loop().Over(20), Load{Current: 0.5}})
 	}
 	dc9 := solve(four)
-	inrush := InrushOf(24, 4, 220e-6)
 	silence := func(r BitPerSecond) (a, b float64) { x, y := Silences(r); return float64(x) * 1e3, float64(y) * 1e3 }
 	in96, out96 := silence(9600)
 	in192, out192 := silence(19200)
@@ -74,10 +73,6 @@ func TestPublishedValues(t *testing.T) {
 		tolerance float64 // share of want; negative: absolute
 		source    string
 	}{
-		{"485-1a", float64(UnitLoadCurrent(12)) * 1e3, 1.0, 1e-3, "TIA/EIA-485-A as quoted in a journal article; figure computed"},
-		{"485-1b", float64(UnitLoadCurrent(-7)) * 1e3, -0.8, 1e-3, "TIA/EIA-485-A as quoted in a journal article; figure computed"},
-		{"485-2a", float64(UnitsAllowed(1.0/8, 0)), 256, 0, guide},
-		{"485-2b", float64(UnitsAllowed(1.0/8, 20)), 96, 0, guide},
 		{"485-3", float64(BiasFor(4.75, 0.25, 120, 32)), 527.8, 1e-3, tia},
 		{"485-3 next", float64(Companion(120, 523)), 135.6, 1e-3, tia},
 		{"485-4", float64(bias650.Idle(rt120)), 0.2206, 1e-3, tia},
@@ -85,8 +80,6 @@ func TestPublishedValues(t *testing.T) {
 		{"485-6", float64(bias650.Idle(Parallel(120, 120, 120))), 0.1493, 1e-3, tia},
 		{"485-7", float64(Bias{5, 450, 450}.Idle(Parallel(rt120, Inputs(32)))), 0.2907, 1e-3, tia},
 		{"485-8", float64(Companion(120, 620)), 132.86, 1e-3, "Serial Port Complete, 2nd ed., p. 129 (prints 133)"},
-		{"485-9a", UnitLoadsOf(650), 18.5, 5e-3, tia},
-		{"485-9b", UnitLoadsOf(450), 26.7, 5e-3, tia},
 		{"485-10", float64(DriverLeast) / 54 * 1e3, 27.8, 1e-3, tia},
 		{"485-M1", float64(trunk(0, 1, 150, 150).Seen(0)), 75, 1e-3, practice},
 		{"485-M2", float64(rt120), 60, 1e-3, tia},
@@ -147,14 +140,10 @@ func TestPublishedValues(t *testing.T) {
 		{"CAN-3 sample", float64(CANSample(500000)) * 1e9, 1750, 1e-3, can},
 		{"CAN-4a", float64(CANSample(250000)) * 1e9, 3500, 1e-3, can},
 		{"CAN-4b", float64(CANSample(125000)) * 1e9, 7000, 1e-3, can},
-		{"CAN-5a", float64(CANLongest(1000000, 310e-9)), 25.5, 5e-3, can},
-		{"CAN-5b", float64(CANLongest(500000, 310e-9)), 113, 5e-3, can},
-		{"CAN-5c", float64(CANLongest(250000, 310e-9)), 288, 5e-3, can},
-		{"CAN-5d", float64(CANLongest(125000, 310e-9)), 638, 5e-3, can},
-		{"CAN-6a", float64(CANFailedFrames(CANErrorPassive)), 16, 0, canSpec},
-		{"CAN-6b", float64(CANFailedFrames(CANBusOff)), 32, 0, canSpec},
-		{"CAN-7a", float64(CANRecovery(1000000)) * 1e3, 1.408, 1e-3, canSpec},
-		{"CAN-7d", float64(CANRecovery(125000)) * 1e3, 11.264, 1e-3, canSpec},
+		{"CAN-5a", float64(CANLongest(1000000, 310e-9, 5e-9)), 25.5, 5e-3, can},
+		{"CAN-5b", float64(CANLongest(500000, 310e-9, 5e-9)), 113, 5e-3, can},
+		{"CAN-5c", float64(CANLongest(250000, 310e-9, 5e-9)), 288, 5e-3, can},
+		{"CAN-5d", float64(CANLongest(125000, 310e-9, 5e-9)), 638, 5e-3, can},
 		{"CAN-10", float64(BitPerSecond(125000).Character(CANFrame(8))) * 1e3, 1.080, 1e-3, "Davis and others 2007, from memory"},
 		{"CAN-10 bits", float64(CANFrame(8)), 135, 0, "Davis and others 2007, from memory"},
 		{"CAN-11", float64(stub(50e-9).CriticalThird), 1.667, 1e-3, "CiA 301 V4.2.0 as quoted in the ECSS glossary"},
@@ -169,8 +158,8 @@ func TestPublishedValues(t *testing.T) {
 		{"REF-2a", Reflection(75, 150), -0.3333, 1e-3, textbook},
 		{"REF-2b", Reflection(40, 120), -0.5, 1e-3, textbook},
 		{"REF-3", Reflection(Inputs(1), 120), 0.99, 1e-3, textbook},
-		{"REF-4a", Reflection(MidTrunk(120, 120), 120), -0.3333, 1e-3, textbook},
-		{"REF-4b", 1 + Reflection(MidTrunk(120, 120), 120), 0.6667, 1e-3, textbook},
+		{"REF-4a", Reflection(Parallel(120, 120), 120), -0.3333, 1e-3, textbook},
+		{"REF-4b", 1 + Reflection(Parallel(120, 120), 120), 0.6667, 1e-3, textbook},
 		{"REF-8a", float64(Delay(0.66)) * 1e9, 5.054, 1e-3, textbook},
 		{"REF-8b", float64(Delay(0.70)) * 1e9, 4.765, 1e-3, textbook},
 		{"REF-9a", float64(stub(10e-9).OneWayTenth), 0.20, 1e-3, textbook},
@@ -181,9 +170,8 @@ func TestPublishedValues(t *testing.T) {
 		{"REF-11b", float64(RoundTrip(600, 5e-9)) / float64(BitPerSecond(153600).Bit()) * 100, 92.2, 1e-3, textbook},
 		{"REF-12", float64(FarEnd(1, awg24.Loop().Over(1200), 100)), 0.331, 1e-3, "TIA/EIA-422-B A.1.1 as quoted: 66 % loss"},
 		{"REF-13a", float64(FarEnd(1, awg24.Loop().Over(1200), 120)), 0.3725, 1e-3, textbook},
-		{"REF-13b", Decibel(float64(FarEnd(1, awg24.Loop().Over(1200), 120))), -8.58, 1e-3, textbook},
-		{"rate half", float64(RoundTripLength(153600, 0.5, 5e-9)), 325.5, 1e-3, practice},
-		{"rate whole", float64(RoundTripLength(12000000, 1, 5e-9)), 8.333, 1e-3, textbook},
+		{"rate half", float64(roundTripLength(153600, 0.5, 5e-9)), 325.5, 1e-3, practice},
+		{"rate whole", float64(roundTripLength(12000000, 1, 5e-9)), 8.333, 1e-3, textbook},
 		{"REF-7 1", lattice(open, 1, 9, 0), 4.000, 1e-3, textbook},
 		{"REF-7 2", lattice(open, 1, 9, 1), 2.667, 1e-3, textbook},
 		{"REF-7 3", lattice(open, 1, 9, 2), 3.111, 1e-3, textbook},
@@ -207,8 +195,8 @@ func TestPublishedValues(t *testing.T) {
 		{"DC-2", float64(one(flex75, 60, Load{Current: 1.2})), 20.256, 1e-3, copper},
 		{"DC-3", float64(one(flex75.At(50), 60, Load{Current: 1.2})), 19.815, 1e-3, copper},
 		{"DC-4", float64(one(flex15, 60, Load{Current: 1.2})), 22.085, 1e-3, copper},
-		{"DC-5a", float64(LongestFor(24, SupplyLow, 1.2, flex75.Loop())), 57.7, 1e-3, copper},
-		{"DC-5b", float64(LongestFor(24, SupplyLowRipple, 1.2, flex75.Loop())), 76.9, 1e-3, copper},
+		{"DC-5a", float64(flex75.Loop().Length((&Feed{24, []Node{{-1, 1, Load{Current: 1.2}}}}).MostLoop(0, SupplyLow))), 57.7, 1e-3, copper},
+		{"DC-5b", float64(flex75.Loop().Length((&Feed{24, []Node{{-1, 1, Load{Current: 1.2}}}}).MostLoop(0, SupplyLowRipple))), 76.9, 1e-3, copper},
 		{"DC-6", 4 * float64(PerThousandFeet(4.99).Loop().Over(Metre(100*0.3048))), 3.992, 1e-3, "voltage drop lesson after NEC chapter 9 table 8"},
 		{"DC-7", float64(one(awg18, 40, Load{Current: 3})), 18.972, 1e-3, "AWG 18 by HyperPhysics; figure computed"},
 		{"DC-8", float64(one(flex25, 30, Load{Current: 5})), 21.606, 1e-3, copper},
@@ -220,19 +208,10 @@ func TestPublishedValues(t *testing.T) {
 		{"DC-11", float64(one(flex15, 60, Load{Power: 24})), 22.281, 1e-3, copper},
 		{"DC-11 A", float64(Load{Power: 24}.Takes(one(flex15, 60, Load{Power: 24}))), 1.0772, 1e-3, copper},
 		{"DC-12", float64(one(flex75, 60, Load{Power: 24})), 20.314, 1e-3, copper},
-		{"DC-13 most", float64(MostPower(24, flex75.Loop().Over(120))), 23.08, 1e-3, copper},
-		{"DC-16 peak", float64(inrush.Peak), 6.0, 1e-3, "example inputs from a forum on fuses; figure computed"},
-		{"DC-16 time", float64(inrush.Constant) * 1e3, 0.88, 1e-3, "example inputs from a forum on fuses; figure computed"},
-		{"DC-16 I2t", inrush.I2t, 0.01584, 1e-3, "example inputs from a forum on fuses; figure computed"},
-		{"DC-16 times", inrush.I2t / 8.4e-5, 189, 5e-3, "example inputs from a forum on fuses; figure computed"},
 		{"DC-17", float64(Module{Electronics: 0.30, InputsOn: 16, InputEach: 0.006, OutputsOn: 8, OutputEach: 0.5}.Takes()), 4.396, 1e-3, textbook},
 		{"DC-18", float64(Module{OutputsOn: 16, OutputEach: 0.5}.Takes()), 8.0, 1e-3, textbook},
 		{"copper 90 °C", float64(ConductorOhmPerKm(1).At(90)), 1.2751, 1e-4, "NBS Handbook 100, from memory"},
 		{"copper 50 °C", float64(ConductorOhmPerKm(1).At(50)), 1.1179, 1e-4, "NBS Handbook 100, from memory"},
-		{"IEC 60228 5 °C", CorrectedTo20(5), 1.064, 1e-3, "IEC 60228, correction factors, third copy"},
-		{"IEC 60228 40 °C", CorrectedTo20(40), 0.926, 1e-3, "IEC 60228, correction factors, third copy"},
-		{"IEC 60228 75 °C", CorrectedTo20(75), 0.820, 1e-3, "IEC 60228, correction factors, third copy"},
-		{"IEC 60228 90 °C", CorrectedTo20(90), 0.781, 1e-3, "IEC 60228, correction factors, third copy"},
 		{"AWG 26", float64(awg26), 133.9, 1e-3, "HyperPhysics wire gauge table"},
 		{"AWG 24", float64(awg24), 84.22, 1e-3, "HyperPhysics wire gauge table"},
 		{"AWG 18", float64(awg18), 20.95, 1e-3, "HyperPhysics wire gauge table"},
@@ -244,9 +223,6 @@ func TestPublishedValues(t *testing.T) {
 		{"GIV-1a", float64(BitPerSecond(153600).Bit()) * 1e6, 6.5104, 1e-4, practice},
 		{"GIV-1b", float64(BitPerSecond(153600).Character(11)) * 1e6, 71.615, 1e-4, practice},
 		{"GIV-2", float64(Parallel(150, 150, 150)), 50, 1e-9, practice},
-		{"GIV-3a", float64(MapLength(1, PointsPerModule)), 16, 0, practice},
-		{"GIV-3d", float64(MapLength(4, PointsPerModule)), 64, 0, practice},
-		{"GIV-4", float64(MapLength(3, PointsPerModule)), 48, 0, practice},
 		{"GIV-6a", float64(rt120), 60, 1e-9, practice},
 		{"GIV-6b", Reflection(120, 150), -0.1111, 1e-3, practice},
 		{"MB-6 time 16", float64(BitPerSecond(9600).Character(11*InputsAnswer(16))) * 1e3, 8.0208, 1e-4, modbus},
@@ -257,8 +233,6 @@ func TestPublishedValues(t *testing.T) {
 		{"CAN-3 left", float64(CANSample(500000)-RoundTrip(100, 5e-9)) * 1e9, 750, 1e-3, can},
 		{"CAN-4c", float64(RoundTrip(250, 5e-9)) * 1e9, 2500, 1e-3, can},
 		{"CAN-4d", float64(RoundTrip(500, 5e-9)) * 1e9, 5000, 1e-3, can},
-		{"CAN-7b", float64(CANRecovery(500000)) * 1e3, 2.816, 1e-3, canSpec},
-		{"CAN-7c", float64(CANRecovery(250000)) * 1e3, 5.632, 1e-3, canSpec},
 		{"CAN-8 sum", 10 * 3, 30, 1e-9, can},
 		{"CAN-10b", float64(BitPerSecond(250000).Character(CANFrame(8))) * 1e3, 0.540, 1e-3, "Davis and others 2007, from memory"},
 		{"CAN-10c", float64(BitPerSecond(500000).Character(CANFrame(8))) * 1e3, 0.270, 1e-3, "Davis and others 2007, from memory"},
@@ -272,8 +246,6 @@ func TestPublishedValues(t *testing.T) {
 		{"REF-10c", float64(stub(50e-9).CriticalThird), 1.667, 1e-3, "CiA 301 V4.2.0 as quoted in the ECSS glossary"},
 		{"REF-12 loss", 100 * (1 - float64(FarEnd(1, awg24.Loop().Over(1200), 100))), 66.9, 1e-3, "TIA/EIA-422-B A.1.1 as quoted: 66 % loss"},
 		{"lattice C matched", lattice(Step{3, 60, 120, 120, 1}, 1, 9, 0), 2, 1e-9, textbook},
-		{"dielectric PE", VelocityFactor(2.29), 0.66, 2e-3, "cable formulas, table II"},
-		{"dielectric PVC", VelocityFactor(5), 0.45, 1e-2, "cable formulas, table II"},
 		{"DC-2 loop", float64(flex75.Loop().Over(60)), 3.120, 1e-3, copper},
 		{"DC-2 drop", 24 - float64(one(flex75, 60, Load{Current: 1.2})), 3.744, 1e-3, copper},
 		{"DC-3 drop", 24 - float64(one(flex75.At(50), 60, Load{Current: 1.2})), 4.185, 1e-3, copper},
@@ -285,56 +257,54 @@ func TestPublishedValues(t *testing.T) {
 		{"DC-12 A", float64(Load{Power: 24}.Takes(one(flex75, 60, Load{Power: 24}))), 1.1815, 1e-3, copper},
 		{"GIV-2a", float64(rt150), 75, 1e-9, practice},
 		{"GIV-2b", float64(Parallel(150)), 150, 1e-9, practice},
-		{"GIV-3b", float64(MapLength(2, PointsPerModule)), 32, 0, practice},
-		{"GIV-3c", float64(MapLength(3, PointsPerModule)), 48, 0, practice},
 		{"GIV-5a", float64(TokenPair.Usual) / 2, 76800, 0, practice},
 		{"GIV-5b", float64(TokenPair.Usual) / 4, 38400, 0, practice},
 		{"GIV-5c", 16 * 9600, float64(TokenPair.Usual), 0, practice},
 		{"GIV-5d", 8 * 19200, float64(TokenPair.Usual), 0, practice},
-		{"GIV-7 half", float64(RoundTripLength(153600, 0.5, 5e-9)), 325.5, 1e-3, practice},
+		{"GIV-7 half", float64(roundTripLength(153600, 0.5, 5e-9)), 325.5, 1e-3, practice},
 		{"rate table 9600 bit", float64(BitPerSecond(9600).Bit()) * 1e6, 104.17, 1e-4, textbook},
-		{"rate table 9600 half", float64(RoundTripLength(9600, 0.5, 5e-9)), 5208, 2e-4, textbook},
-		{"rate table 9600 whole", float64(RoundTripLength(9600, 1, 5e-9)), 10417, 5e-4, textbook},
+		{"rate table 9600 half", float64(roundTripLength(9600, 0.5, 5e-9)), 5208, 2e-4, textbook},
+		{"rate table 9600 whole", float64(roundTripLength(9600, 1, 5e-9)), 10417, 5e-4, textbook},
 		{"rate table 9600 character", float64(BitPerSecond(9600).Character(11)) * 1e6, 1145.8, 1e-4, textbook},
 		{"rate table 19200 bit", float64(BitPerSecond(19200).Bit()) * 1e6, 52.083, 1e-4, textbook},
-		{"rate table 19200 half", float64(RoundTripLength(19200, 0.5, 5e-9)), 2604, 2e-4, textbook},
-		{"rate table 19200 whole", float64(RoundTripLength(19200, 1, 5e-9)), 5208, 5e-4, textbook},
+		{"rate table 19200 half", float64(roundTripLength(19200, 0.5, 5e-9)), 2604, 2e-4, textbook},
+		{"rate table 19200 whole", float64(roundTripLength(19200, 1, 5e-9)), 5208, 5e-4, textbook},
 		{"rate table 19200 character", float64(BitPerSecond(19200).Character(11)) * 1e6, 572.92, 1e-4, textbook},
 		{"rate table 38400 bit", float64(BitPerSecond(38400).Bit()) * 1e6, 26.042, 1e-4, textbook},
-		{"rate table 38400 half", float64(RoundTripLength(38400, 0.5, 5e-9)), 1302, 2e-4, textbook},
-		{"rate table 38400 whole", float64(RoundTripLength(38400, 1, 5e-9)), 2604, 5e-4, textbook},
+		{"rate table 38400 half", float64(roundTripLength(38400, 0.5, 5e-9)), 1302, 2e-4, textbook},
+		{"rate table 38400 whole", float64(roundTripLength(38400, 1, 5e-9)), 2604, 5e-4, textbook},
 		{"rate table 38400 character", float64(BitPerSecond(38400).Character(11)) * 1e6, 286.46, 1e-4, textbook},
 		{"rate table 76800 bit", float64(BitPerSecond(76800).Bit()) * 1e6, 13.021, 1e-4, textbook},
-		{"rate table 76800 half", float64(RoundTripLength(76800, 0.5, 5e-9)), 651.0, 2e-4, textbook},
-		{"rate table 76800 whole", float64(RoundTripLength(76800, 1, 5e-9)), 1302, 5e-4, textbook},
+		{"rate table 76800 half", float64(roundTripLength(76800, 0.5, 5e-9)), 651.0, 2e-4, textbook},
+		{"rate table 76800 whole", float64(roundTripLength(76800, 1, 5e-9)), 1302, 5e-4, textbook},
 		{"rate table 76800 character", float64(BitPerSecond(76800).Character(11)) * 1e6, 143.23, 1e-4, textbook},
 		{"rate table 93750 bit", float64(BitPerSecond(93750).Bit()) * 1e6, 10.667, 1e-4, textbook},
-		{"rate table 93750 half", float64(RoundTripLength(93750, 0.5, 5e-9)), 533.3, 2e-4, textbook},
-		{"rate table 93750 whole", float64(RoundTripLength(93750, 1, 5e-9)), 1067, 5e-4, textbook},
+		{"rate table 93750 half", float64(roundTripLength(93750, 0.5, 5e-9)), 533.3, 2e-4, textbook},
+		{"rate table 93750 whole", float64(roundTripLength(93750, 1, 5e-9)), 1067, 5e-4, textbook},
 		{"rate table 93750 character", float64(BitPerSecond(93750).Character(11)) * 1e6, 117.33, 1e-4, textbook},
 		{"rate table 115200 bit", float64(BitPerSecond(115200).Bit()) * 1e6, 8.6806, 1e-4, textbook},
-		{"rate table 115200 half", float64(RoundTripLength(115200, 0.5, 5e-9)), 434.0, 2e-4, textbook},
-		{"rate table 115200 whole", float64(RoundTripLength(115200, 1, 5e-9)), 868.1, 5e-4, textbook},
+		{"rate table 115200 half", float64(roundTripLength(115200, 0.5, 5e-9)), 434.0, 2e-4, textbook},
+		{"rate table 115200 whole", float64(roundTripLength(115200, 1, 5e-9)), 868.1, 5e-4, textbook},
 		{"rate table 115200 character", float64(BitPerSecond(115200).Character(11)) * 1e6, 95.486, 1e-4, textbook},
 		{"rate table 153600 bit", float64(BitPerSecond(153600).Bit()) * 1e6, 6.5104, 1e-4, textbook},
-		{"rate table 153600 half", float64(RoundTripLength(153600, 0.5, 5e-9)), 325.5, 2e-4, textbook},
-		{"rate table 153600 whole", float64(RoundTripLength(153600, 1, 5e-9)), 651.0, 5e-4, textbook},
+		{"rate table 153600 half", float64(roundTripLength(153600, 0.5, 5e-9)), 325.5, 2e-4, textbook},
+		{"rate table 153600 whole", float64(roundTripLength(153600, 1, 5e-9)), 651.0, 5e-4, textbook},
 		{"rate table 153600 character", float64(BitPerSecond(153600).Character(11)) * 1e6, 71.615, 1e-4, textbook},
 		{"rate table 187500 bit", float64(BitPerSecond(187500).Bit()) * 1e6, 5.3333, 1e-4, textbook},
-		{"rate table 187500 half", float64(RoundTripLength(187500, 0.5, 5e-9)), 266.7, 2e-4, textbook},
-		{"rate table 187500 whole", float64(RoundTripLength(187500, 1, 5e-9)), 533.3, 5e-4, textbook},
+		{"rate table 187500 half", float64(roundTripLength(187500, 0.5, 5e-9)), 266.7, 2e-4, textbook},
+		{"rate table 187500 whole", float64(roundTripLength(187500, 1, 5e-9)), 533.3, 5e-4, textbook},
 		{"rate table 187500 character", float64(BitPerSecond(187500).Character(11)) * 1e6, 58.667, 1e-4, textbook},
 		{"rate table 500000 bit", float64(BitPerSecond(500000).Bit()) * 1e6, 2.0, 1e-4, textbook},
-		{"rate table 500000 half", float64(RoundTripLength(500000, 0.5, 5e-9)), 100.0, 2e-4, textbook},
-		{"rate table 500000 whole", float64(RoundTripLength(500000, 1, 5e-9)), 200.0, 5e-4, textbook},
+		{"rate table 500000 half", float64(roundTripLength(500000, 0.5, 5e-9)), 100.0, 2e-4, textbook},
+		{"rate table 500000 whole", float64(roundTripLength(500000, 1, 5e-9)), 200.0, 5e-4, textbook},
 		{"rate table 500000 character", float64(BitPerSecond(500000).Character(11)) * 1e6, 22.0, 1e-4, textbook},
 		{"rate table 1500000 bit", float64(BitPerSecond(1500000).Bit()) * 1e6, 0.66667, 1e-4, textbook},
-		{"rate table 1500000 half", float64(RoundTripLength(1500000, 0.5, 5e-9)), 33.33, 2e-4, textbook},
-		{"rate table 1500000 whole", float64(RoundTripLength(1500000, 1, 5e-9)), 66.67, 5e-4, textbook},
+		{"rate table 1500000 half", float64(roundTripLength(1500000, 0.5, 5e-9)), 33.33, 2e-4, textbook},
+		{"rate table 1500000 whole", float64(roundTripLength(1500000, 1, 5e-9)), 66.67, 5e-4, textbook},
 		{"rate table 1500000 character", float64(BitPerSecond(1500000).Character(11)) * 1e6, 7.3333, 1e-4, textbook},
 		{"rate table 12000000 bit", float64(BitPerSecond(12000000).Bit()) * 1e6, 0.083333, 1e-4, textbook},
-		{"rate table 12000000 half", float64(RoundTripLength(12000000, 0.5, 5e-9)), 4.167, 2e-4, textbook},
-		{"rate table 12000000 whole", float64(RoundTripLength(12000000, 1, 5e-9)), 8.333, 5e-4, textbook},
+		{"rate table 12000000 half", float64(roundTripLength(12000000, 0.5, 5e-9)), 4.167, 2e-4, textbook},
+		{"rate table 12000000 whole", float64(roundTripLength(12000000, 1, 5e-9)), 8.333, 5e-4, textbook},
 		{"rate table 12000000 character", float64(BitPerSecond(12000000).Character(11)) * 1e6, 0.91667, 1e-4, textbook},
 		{"IEC 60228 0.5 Solid", byArea(0.5, Solid), 36.0, 1e-9, "IEC 60228 as three copies print it"},
 		{"IEC 60228 0.5 Flexible", byArea(0.5, Flexible), 39.0, 1e-9, "IEC 60228 as three copies print it"},
@@ -352,21 +322,13 @@ func TestPublishedValues(t *testing.T) {
 		{"IEC 60228 2.5 Flexible", byArea(2.5, Flexible), 7.98, 1e-9, "IEC 60228 as three copies print it"},
 		{"IEC 60228 2.5 FlexibleTinned", byArea(2.5, FlexibleTinned), 8.21, 1e-9, "IEC 60228 as three copies print it"},
 		{"AWG 26 per km", byGauge(26), 133.9, 5e-4, "HyperPhysics wire gauge table"},
-		{"AWG 26 mm", GaugeDiameter(26), 0.405, 1e-3, "ASTM B258, from memory"},
 		{"AWG 24 per km", byGauge(24), 84.2, 5e-4, "HyperPhysics wire gauge table"},
-		{"AWG 24 mm", GaugeDiameter(24), 0.511, 1e-3, "ASTM B258, from memory"},
 		{"AWG 22 per km", byGauge(22), 52.96, 5e-4, "HyperPhysics wire gauge table"},
-		{"AWG 22 mm", GaugeDiameter(22), 0.644, 1e-3, "ASTM B258, from memory"},
 		{"AWG 20 per km", byGauge(20), 33.3, 5e-4, "HyperPhysics wire gauge table"},
-		{"AWG 20 mm", GaugeDiameter(20), 0.812, 1e-3, "ASTM B258, from memory"},
 		{"AWG 18 per km", byGauge(18), 20.95, 5e-4, "HyperPhysics wire gauge table"},
-		{"AWG 18 mm", GaugeDiameter(18), 1.024, 1e-3, "ASTM B258, from memory"},
 		{"AWG 16 per km", byGauge(16), 13.17, 5e-4, "HyperPhysics wire gauge table"},
-		{"AWG 16 mm", GaugeDiameter(16), 1.291, 1e-3, "ASTM B258, from memory"},
 		{"AWG 14 per km", byGauge(14), 8.285, 5e-4, "HyperPhysics wire gauge table"},
-		{"AWG 14 mm", GaugeDiameter(14), 1.628, 1e-3, "ASTM B258, from memory"},
 		{"AWG 12 per km", byGauge(12), 5.211, 5e-4, "HyperPhysics wire gauge table"},
-		{"AWG 12 mm", GaugeDiameter(12), 2.053, 1e-3, "ASTM B258, from memory"},
 		{"table of terminators, 1 of 120", float64(Parallel(slices.Repeat([]Ohm{120}, 1)...)), 120, 1e-9, tia},
 		{"table of terminators, 2 of 120", float64(Parallel(slices.Repeat([]Ohm{120}, 2)...)), 60, 1e-9, tia},
 		{"table of terminators, 3 of 120", float64(Parallel(slices.Repeat([]Ohm{120}, 3)...)), 40, 1e-9, tia},
@@ -375,7 +337,7 @@ func TestPublishedValues(t *testing.T) {
 		{"table of terminators, 2 of 150", float64(Parallel(slices.Repeat([]Ohm{150}, 2)...)), 75, 1e-9, practice},
 		{"table of terminators, 3 of 150", float64(Parallel(slices.Repeat([]Ohm{150}, 3)...)), 50, 1e-9, practice},
 		{"table of terminators, 4 of 150", float64(Parallel(slices.Repeat([]Ohm{150}, 4)...)), 37.5, 1e-9, practice},
-		{"GIV-7", float64(RoundTripLength(153600, 1, 5e-9)), 651.0, 1e-3, practice},
+		{"GIV-7", float64(roundTripLength(153600, 1, 5e-9)), 651.0, 1e-3, practice},
 	}
 	for _, r := range rows {
 		tolerance := r.tolerance * math.Abs(r.want)
@@ -458,24 +420,10 @@ func TestPublishedVerdicts(t *testing.T) {
 		{"DC-2", SupplyVerdict(20.256), Marginal, "IEC 61131-2, from memory"},
 		{"DC-4", SupplyVerdict(22.085), Pass, "IEC 61131-2, from memory"},
 		{"DC-7", SupplyVerdict(18.972), Fail, "IEC 61131-2, from memory"},
-		{"DC-14 4 V", InputType(1).Reads(4), InputOff, "IEC 61131-2, from memory"},
-		{"DC-14 10 V", InputType(1).Reads(10), InputUndefined, "IEC 61131-2, from memory"},
-		{"DC-14 12 V", InputType(1).Reads(12), InputUndefined, "IEC 61131-2, from memory"},
-		{"DC-14 16 V", InputType(1).Reads(16), InputOn, "IEC 61131-2, from memory"},
-		{"DC-15 4 V", InputType(3).Reads(4), InputOff, "IEC 61131-2, from memory"},
-		{"DC-15 10 V", InputType(3).Reads(10), InputUndefined, "IEC 61131-2, from memory"},
-		{"DC-15 12 V", InputType(3).Reads(12), InputOn, "IEC 61131-2, from memory"},
-		{"EMC-6 20", Ohm(20e6) <= StrapHighest, true, "IEC 61340-5-1, from memory"},
-		{"EMC-6 40", Ohm(40e6) <= StrapHighest, false, "IEC 61340-5-1, from memory"},
 	} {
 		if r.got != r.want {
 			t.Errorf("%s: %v, expected %v (%s)", r.id, r.got, r.want, r.source)
 		}
-	}
-	if test, least := Insulation(24); test != 250 || least != 0.5e6 {
-		t.Errorf("EMC-5: %v V and %v ohm (a railway authority's rules)", test, least)
-	} else if 0.4e6 >= least {
-		t.Error("EMC-5: 0.4 Mohm is enough for a circuit of 24 V (a railway authority's rules)")
 	}
 	// UART-5: no two rates of the ladder are so near that a wrong setting works a little.
 	ladder := []float64{9600, 19200, 38400, 57600, 76800, 93750, 115200, 153600, 187500, 500000, 1500000}
@@ -489,9 +437,14 @@ func TestPublishedVerdicts(t *testing.T) {
 	// The gauge law and the printed table agree within 0.05 %.
 	for awg := range awgOhmPer1000Feet {
 		r, _ := ByGauge(awg)
-		d := GaugeDiameter(awg)
+		d := 0.127 * math.Pow(92, float64(36-awg)/39) // mm
 		if law := 17.241 / (math.Pi / 4 * d * d); math.Abs(law/float64(r)-1) > 6e-4 {
 			t.Errorf("AWG %d: %v by the law, %v by the table (ASTM B258, from memory)", awg, law, r)
 		}
 	}
+}
+
+// roundTripLength is the length whose echo takes a share of a bit.
+func roundTripLength(rate BitPerSecond, share float64, delay SecondPerMetre) Metre {
+	return Metre(share * float64(rate.Bit()) / float64(RoundTrip(1, delay)))
 }

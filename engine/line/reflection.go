@@ -1,7 +1,5 @@
 package line
 
-import "math"
-
 // Reflection is the share of a wave that a load sends back on a cable: 1 from an
 // open end, -1 from a short, 0 from a matched one.
 func Reflection(load, impedance Ohm) float64 {
@@ -10,10 +8,6 @@ func Reflection(load, impedance Ohm) float64 {
 	}
 	return float64(load-impedance) / float64(load+impedance)
 }
-
-// MidTrunk is what a wave meets where something of a resistance or impedance
-// branches off the middle of a trunk: it, and the rest of the trunk.
-func MidTrunk(branch, impedance Ohm) Ohm { return Parallel(branch, impedance) }
 
 // A Step is a voltage step sent into a cable, seen as waves that run to and fro.
 type Step struct {
@@ -97,11 +91,3 @@ func Stubs(rise Second, delay SecondPerMetre) StubLimits {
 func RoundTrip(length Metre, delay SecondPerMetre) Second {
 	return Second(2 * float64(length) * float64(delay))
 }
-
-// RoundTripLength is the length whose echo takes a share of a bit.
-func RoundTripLength(rate BitPerSecond, share float64, delay SecondPerMetre) Metre {
-	return Metre(share * float64(rate.Bit()) / (2 * float64(delay)))
-}
-
-// Decibel is a ratio of voltages in decibel.
-func Decibel(ratio float64) float64 { return 20 * math.Log10(ratio) }

@@ -27,20 +27,3 @@ const (
 func Separation(s Screen, d Divider) Metre {
 	return [][]Metre{{0.2, 0.1, 0.05}, {0.05, 0.02, 0.005}, {0.03, 0.01, 0.002}, {0, 0, 0}}[s][d]
 }
-
-// StrapHighest is the most that a wrist strap may measure from person to ground
-// (IEC 61340-5-1, from memory).
-const StrapHighest Ohm = 35e6
-
-// Insulation is the test voltage and the least insulation resistance of a
-// circuit by its voltage (a railway authority's rules; IEC 60364-6 is the same
-// from memory). Never with electronics connected.
-func Insulation(circuit Volt) (test Volt, least Ohm) {
-	switch {
-	case circuit <= 50:
-		return 250, 0.5e6
-	case circuit <= 500:
-		return 500, 1e6
-	}
-	return 1000, 1e6
-}

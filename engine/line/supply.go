@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 )
 
 // A Feed is a supply and the cable that fans out from it to its loads: a tree of
@@ -135,15 +136,32 @@ func (f *Feed) Currents(at []Volt) []Ampere {
 	return all
 }
 
-// MostPower is the most that a load of constant power can draw through a cable.
-func MostPower(supply Volt, loop Ohm) Watt {
-	return Watt(float64(supply) * float64(supply) / (4 * float64(loop)))
-}
-
-// LongestFor is the length of a cable whose drop, for one constant current, just
-// leaves a voltage at its end.
-func LongestFor(supply, least Volt, current Ampere, r LoopOhmPerKm) Metre {
-	return r.Length(Ohm(float64(supply-least) / float64(current)))
+// MostLoop is the resistance, both conductors, that the stretch before a node may have
+// to leave it so many volts, all else being as it is; 0: none would do. More
+// resistance always leaves less, so it is found by halving.
+func (f *Feed) MostLoop(node int, least Volt) Ohm {
+	would := Feed{Supply: f.Supply, Nodes: slices.Clone(f.Nodes)}
+	leaves := func(loop Ohm) bool {
+		would.Nodes[node].Loop = loop
+		v, err := would.Solve()
+		return err == nil && v[node] >= least
+	}
+	low, high := Ohm(0), max(f.Nodes[node].Loop, 1e-3)
+	if !leaves(low) {
+		return 0
+	}
+	const most = 1e6 // ohms: a load that takes nothing can be anywhere
+	for leaves(high) && high < most {
+		low, high = high, 2*high
+	}
+	for range 60 {
+		if mid := (low + high) / 2; leaves(mid) {
+			low = mid
+		} else {
+			high = mid
+		}
+	}
+	return low
 }
 
 // The window of a 24 V d.c. supply: IEC 61131-2, 24 V -15 % +20 %, and what 5 %
@@ -179,48 +197,6 @@ func SupplyVerdict(v Volt) Verdict {
 	return Pass
 }
 
-// An InputType is a type of 24 V current-sinking digital input of IEC 61131-2.
-type InputType uint8
-
-// An InputState is what an input reads.
-type InputState uint8
-
-// What an input reads.
-const (
-	InputOff InputState = iota
-	InputUndefined
-	InputOn
-)
-
-// Reads is the state of an input at a voltage: off to 5 V, on from 15 V (type 1)
-// or from 11 V (types 2 and 3), undefined between (IEC 61131-2, from memory).
-func (t InputType) Reads(v Volt) InputState {
-	on := Volt(11)
-	if t == 1 {
-		on = 15
-	}
-	switch {
-	case v <= 5:
-		return InputOff
-	case v < on:
-		return InputUndefined
-	}
-	return InputOn
-}
-
-// An Inrush is what flows when a capacitor is put on a supply through a resistance.
-type Inrush struct {
-	Peak     Ampere
-	Constant Second
-	I2t      float64 // A²s
-}
-
-// InrushOf is the inrush into a capacitor.
-func InrushOf(supply Volt, r Ohm, c Farad) Inrush {
-	v := float64(supply)
-	return Inrush{Peak: Ampere(v / float64(r)), Constant: Second(float64(r) * float64(c)), I2t: float64(c) * v * v / (2 * float64(r))}
-}
-
 // A Module is what a module of points takes from the supply.
 type Module struct {
 	Electronics  Ampere
@@ -238,6 +214,3 @@ func (m Module) Takes() Ampere {
 
 // PointsPerModule of a discrete module of a token-passing drop. Common practice, no source.
 const PointsPerModule = 16
-
-// MapLength is how many points modules take in the controller's map.
-func MapLength(modules, pointsEach int) int { return modules * pointsEach }

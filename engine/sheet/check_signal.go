@@ -2,6 +2,7 @@ package sheet
 
 import (
 	"fmt"
+	"math"
 
 	"downdrop/engine/line"
 	"downdrop/rulebase"
@@ -80,11 +81,35 @@ func (c *checker) idle() {
 		Says: fmt.Sprintf(sayIdle, say(float64(volts), "V"), say(float64(line.Sensitivity), "V"))}
 	switch {
 	case volts < line.Sensitivity:
-		r.Verdict, r.Do = Fail, doIdle
+		r.Verdict, r.Do = Fail, c.doIdle()
 	case volts < line.Sensitivity*1.1: // nothing left for noise
-		r.Verdict, r.Do = Marginal, doIdle
+		r.Verdict, r.Do = Marginal, c.doIdle()
 	}
 	c.add(r)
+}
+
+// wantedIdle is what a bias is laid out for: what a receiver needs, and 50 mV for noise, as the example of
+// TIA's guide has it.
+const wantedIdle line.Volt = 0.25
+
+// doIdle says, where there is a bias network of plain resistors, which ones would do.
+func (c *checker) doIdle() string {
+	if c.kind == &line.Profibus || c.s.Bias == nil {
+		return doIdle
+	}
+	impedance := c.impedance()
+	if impedance == 0 {
+		impedance = c.kind.Terminator
+	}
+	units := 1.0 // the host
+	for _, d := range c.s.Drops {
+		units += unitLoad(d)
+	}
+	resistor := line.Ohm(math.Floor(float64(line.BiasFor(line.Volt(c.s.Bias.Volt), wantedIdle, impedance, units))))
+	if 2*resistor <= impedance {
+		return doIdle
+	}
+	return fmt.Sprintf(doBias, doIdle, say(float64(resistor), "ohm"), say(float64(wantedIdle), "V"), say(math.Round(float64(line.Companion(impedance, resistor))), "ohm"))
 }
 
 func (c *checker) farEnd() {
@@ -145,13 +170,17 @@ func (c *checker) roundTrip() {
 	if rate == 0 || c.kind != &line.CAN {
 		return
 	}
-	trip := line.RoundTrip(line.Metre(c.s.TrunkM()), c.delay())
+	var devices line.Second
 	for _, d := range c.s.Inline {
-		trip += line.Second(2 * d.DelayNS * 1e-9)
+		devices += line.Second(d.DelayNS * 1e-9)
 	}
+	trip := line.RoundTrip(line.Metre(c.s.TrunkM()), c.delay()) + 2*devices
 	limit := float64(line.CANSample(rate))
 	r := Result{Rule: "round_trip", Sum: c.sumOfTrip(), Verdict: atMost(float64(trip), limit), Figure: float64(trip), Limit: limit, Unit: "s", Source: "CAN System Engineering, tables 4.1 and 4.2", Pos: c.s.Pos,
 		Says: fmt.Sprintf(sayCANTrip, say(float64(trip), "s"), say(limit, "s"))}
 	r.Do = doing(r.Verdict, doLength)
+	if longest := math.Floor(float64(line.CANLongest(rate, devices, c.delay()))); r.Verdict == Fail && longest > 0 {
+		r.Do = fmt.Sprintf(doCANLength, r.Do, say(longest, "m"))
+	}
 	c.add(r)
 }

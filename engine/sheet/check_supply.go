@@ -2,6 +2,7 @@ package sheet
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -65,6 +66,9 @@ func (c *checker) supply(p rulebase.SheetSupply) {
 			Says: fmt.Sprintf(saySupply, f.Drop, say(float64(v), "V"), say(float64(currents[i]), "A"))}
 		if r.Verdict != Pass {
 			r.Do = doSupply
+			if longest := longestFeed(f, i, feed); longest > 0 && v < line.SupplyLow {
+				r.Do = fmt.Sprintf(doFeedLength, doSupply, say(longest, "m"))
+			}
 		}
 		c.add(r)
 	}
@@ -80,6 +84,16 @@ func (c *checker) supply(p rulebase.SheetSupply) {
 	}
 	c.budget(Result{Rule: "supply_current", Where: where, Figure: float64(total), Sum: sum, Source: sourceSheet, Pos: p.Pos}, p.MostA, 1)
 	c.budget(Result{Rule: "fuse_current", Where: "the fuse of " + where, Figure: float64(total), Sum: sum, Source: sourceFuse, Pos: p.Pos}, p.FuseA, fuseShare)
+}
+
+// longestFeed is how many metres of its own cable still leave a drop the least of the supply's window, down to
+// a tenth; 0 where no length of it would do, since what comes before leaves too little.
+func longestFeed(f rulebase.SheetFeed, i int, feed line.Feed) float64 {
+	if feed.Nodes[i].Loop <= 0 {
+		return 0
+	}
+	share := float64(feed.MostLoop(i, line.SupplyLow) / feed.Nodes[i].Loop)
+	return math.Floor(share*f.LengthM*10) / 10
 }
 
 // Takes is what a drop draws: its own, and its modules'.

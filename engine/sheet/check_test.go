@@ -3,6 +3,7 @@ package sheet_test
 import (
 	"math"
 	"os"
+	"regexp"
 	"strconv"
 	"strings"
 	"testing"
@@ -167,6 +168,71 @@ func TestKindsOfLine(t *testing.T) {
 		if r, ok := verdict(sheet.Check(read(t, text)), c.rule, ""); !ok || r.Verdict != c.is {
 			t.Errorf("%s: %s is %q, expected %q: %s", c.name, c.rule, r.Verdict, c.is, r.Says)
 		}
+	}
+}
+
+// Where the advice names a figure, whoever follows it has a sheet that passes, and a little beyond it does not.
+func TestAdviceWithFiguresHolds(t *testing.T) {
+	modbus := func(up string, near string) string {
+		return "sheet: m\nline: tia485_polled\nrate: 9600 baud\ncable: [{length: 900 m, conductor: AWG 24, impedance: 120 ohm, shielded: yes}]\nterminators: [{at: host, ohm: " + near + " ohm}, {at: end, ohm: 120 ohm}]\nbias: {at: host, volts: 5 V, up: " + up + " ohm, down: " + up + " ohm}\ndrops: [{drop: a, at: 10 m, address: 1, unit_load: 1}]\n"
+	}
+	can := func(length string) string {
+		return "sheet: c\nline: can\nrate: 500 kbaud\ncable: [{length: " + length + " m, conductor: 0.75 mm2, impedance: 120 ohm}]\ninline: [{name: I, kind: isolator, at: 10 m, delay: 50 ns}]\nterminators: [{at: host}, {at: end}]\ndrops: [{drop: a, at: 20 m, address: 3}]\n"
+	}
+	fed := func(length string) string {
+		return "sheet: f\nline: can\ncable: [{length: 20 m}]\ndrops: [{drop: a, at: 20 m, address: 3, power: 20 W}]\nsupplies: [{supply: S, volts: 24 V, feeds: [{drop: a, length: " + length + " m, conductor: 0.75 mm2 flexible}]}]\n"
+	}
+	advice := func(text, rule, pattern string) []string {
+		t.Helper()
+		r, ok := verdict(sheet.Check(read(t, text)), rule, "")
+		m := regexp.MustCompile(pattern).FindStringSubmatch(r.Do)
+		if !ok || r.Verdict == sheet.Pass || m == nil {
+			t.Fatalf("%s: %q, advised to %q", rule, r.Verdict, r.Do)
+		}
+		return m[1:]
+	}
+	is := func(text, rule string) sheet.Result {
+		t.Helper()
+		r, _ := verdict(sheet.Check(read(t, text)), rule, "")
+		return r
+	}
+	beyond := func(figure string, more float64) string {
+		x, err := strconv.ParseFloat(figure, 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return strconv.FormatFloat(x+more, 'f', -1, 64)
+	}
+
+	bias := advice(modbus("3000", "120"), "idle_volts", `at most (\d+) ohm hold 0.25 V, the terminator beside them raised to (\d+) ohm`)
+	if r := is(modbus(bias[0], bias[1]), "idle_volts"); r.Verdict != sheet.Pass || math.Abs(r.Figure-0.25) > 0.001 {
+		t.Errorf("bias of %v: %q, %g V", bias, r.Verdict, r.Figure)
+	}
+	trunk := advice(can("300"), "round_trip", `may be (\d+) m long`)[0]
+	if a, b := is(can(trunk), "round_trip"), is(can(beyond(trunk, 1)), "round_trip"); a.Verdict == sheet.Fail || b.Verdict != sheet.Fail {
+		t.Errorf("a trunk of %s m: %q, and of a metre more %q", trunk, a.Verdict, b.Verdict)
+	}
+	feed := advice(fed("100"), "supply_volts", `the last stretch may be ([0-9.]+) m long`)[0]
+	if a, b := is(fed(feed), "supply_volts"), is(fed(beyond(feed, 0.1)), "supply_volts"); a.Verdict != sheet.Pass || b.Verdict == sheet.Pass {
+		t.Errorf("%s m of supply cable: %q, and of a tenth more %q", feed, a.Verdict, b.Verdict)
+	}
+	// Fed by way of another: its own stretch is what is shortened, and none would do where too little comes so far.
+	chain := func(first, last string) string {
+		return strings.NewReplacer("drops: [", "drops: [{drop: b, at: 5 m, address: 4, current: 0.1 A}, ", "feeds: [", "feeds: [{drop: b, length: "+first+" m, conductor: 0.75 mm2 flexible}, ", "{drop: a, length", "{drop: a, from: b, length").Replace(fed(last))
+	}
+	drop := func(text string) sheet.Result {
+		r, _ := verdict(sheet.Check(read(t, text)), "supply_volts", "drop a")
+		return r
+	}
+	last := regexp.MustCompile(`the last stretch may be ([0-9.]+) m long`).FindStringSubmatch(drop(chain("20", "100")).Do)
+	if last == nil {
+		t.Fatalf("fed by way of another: %+v", drop(chain("20", "100")))
+	}
+	if a, b := drop(chain("20", last[1])), drop(chain("20", beyond(last[1], 0.1))); a.Verdict != sheet.Pass || b.Verdict == sheet.Pass {
+		t.Errorf("%s m behind another drop: %q, and a tenth more %q", last[1], a.Verdict, b.Verdict)
+	}
+	if r := drop(chain("80", "5")); r.Verdict == sheet.Pass || strings.Contains(r.Do, "may be") {
+		t.Errorf("too little comes so far: %q, %s", r.Verdict, r.Do)
 	}
 }
 

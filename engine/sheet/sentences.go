@@ -53,11 +53,13 @@ const (
 
 	sayIdle         = "While nobody sends, %s stand across the pair; a receiver needs %s."
 	doIdle          = "Look for one terminator too many, too many unit loads, or a bias that is missing or too weak."
+	doBias          = "%s With one terminator of the cable's own value at each end two bias resistors of at most %s hold %s, the terminator beside them raised to %s to go with them."
 	sayFarEnd       = "Of the %s that the weakest driver gives, %s arrive at the far end; a receiver needs %s."
 	doFarEnd        = "Use a thicker cable, a shorter trunk or a repeater."
 	sayEchoShort    = "An echo from the far end is back after %s, %s of a bit. Terminators are needed all the same."
 	sayEchoLong     = "An echo from the far end is back after %s, %s of a bit: a missing terminator will be felt."
 	sayCANTrip      = "There and back takes %s; the bit is sampled after %s."
+	doCANLength     = "%s At this rate the trunk may be %s long at most."
 	sayMapNoDrop    = "The controller has address %d in its map, and no drop of this sheet has it."
 	doMapNoDrop     = "Correct the map or the drop's address. Save and compare what is in the controller before a download."
 	sayMapLength    = "Drop %s has %d points in the controller's map and %d on its modules."
@@ -86,6 +88,7 @@ const (
 	saySupply           = "Drop %s is left with %s; its cable carries %s."
 	sayNoOperatingPoint = "The drops on supply %s ask for %s; their cable can bring %s at most: they will start, drag the supply down and start again."
 	doSupply            = "Use thicker or shorter supply cable, or a supply nearer to the drops. A qualified person does this, isolated by the site's rules."
+	doFeedLength        = "%s With the cable that is there the last stretch may be %s long."
 	sayBudget           = "From %s %s are drawn; %s may be."
 	doBudget            = "Spread the load, or fit a larger supply or carrier with the fuse and cable that go with it."
 
