@@ -107,15 +107,19 @@ func (c *checker) scan() {
 	}
 	r := Result{Rule: "scan_time", Verdict: Pass, Unit: "s", Limit: m.Wanted, Pos: m.Pos, Source: sourceScan}
 	known := true
+	drops := nameOneDrop
+	if n := len(c.s.Drops); n > 1 {
+		drops = fmt.Sprintf(nameAllDrops, n)
+	}
 	switch {
 	case c.kind == &line.CAN:
 		r.Source = sourceCANFrame
 		r.Figure, r.Sum = c.round(func(points int) line.Second { return rate.Character(line.CANFrame(8)) * line.Second((points+63)/64) }, m.Turnaround)
-		r.Says = fmt.Sprintf(sayScanCAN, len(c.s.Drops), say(r.Figure, "s"))
+		r.Says = fmt.Sprintf(sayScanCAN, drops, say(r.Figure, "s"))
 	case c.kind == &line.Modbus && !m.HasOver:
 		r.Source = sourceModbusScan
 		r.Figure, r.Sum = c.round(func(points int) line.Second { return line.InputsPoll(rate, points, 0) }, m.Turnaround)
-		r.Says = fmt.Sprintf(sayScan, len(c.s.Drops), say(r.Figure, "s"))
+		r.Says = fmt.Sprintf(sayScan, drops, say(r.Figure, "s"))
 	default:
 		known = m.HasOver
 		var gaps line.Second
@@ -126,9 +130,9 @@ func (c *checker) scan() {
 		r.Figure, r.Sum = c.round(func(points int) line.Second {
 			return rate.Character(m.Character*(m.Overhead+(points+7)/8)) + gaps
 		}, m.Turnaround)
-		r.Says = fmt.Sprintf(sayScan, len(c.s.Drops), say(r.Figure, "s"))
+		r.Says = fmt.Sprintf(sayScan, drops, say(r.Figure, "s"))
 		if !known {
-			r.Says = fmt.Sprintf(sayScanLeast, len(c.s.Drops), say(r.Figure, "s"))
+			r.Says = fmt.Sprintf(sayScanLeast, drops, say(r.Figure, "s"))
 		}
 	}
 	if m.Wanted > 0 {
