@@ -390,7 +390,7 @@ func newBenchListCmd(env *environment) *cobra.Command {
 			return written(report.BenchList(env.out, procedures, profiles, env.width()))
 		},
 	}
-	addMany(cmd.Flags(), &folders, "rulebase", "read this rulebase `DIR` instead of the shipped one, or over it where its header extends drop")
+	addRulebase(cmd, &folders)
 	cmd.Flags().BoolVar(&json, "json", false, "print JSON for programs, schema "+report.BenchListSchema)
 	return cmd
 }
@@ -438,7 +438,7 @@ func newBenchShowCmd(env *environment) *cobra.Command {
 	}
 	cmd.Flags().StringVar(&unit, "unit", "", "with the limits for this unit profile: its `NAME`, or a file")
 	cmd.Flags().BoolVar(&json, "json", false, "of a run, print JSON for programs, schema "+report.BenchRunSchema)
-	addMany(cmd.Flags(), &folders, "rulebase", "read this rulebase `DIR` instead of the shipped one, or over it where its header extends drop")
+	addRulebase(cmd, &folders)
 	return cmd
 }
 
@@ -460,7 +460,7 @@ func newBenchCheckCmd(env *environment) *cobra.Command {
 			return checkBenchFiles(env, base, args)
 		},
 	}
-	addMany(cmd.Flags(), &folders, "rulebase", "read this rulebase `DIR` instead of the shipped one, or over it where its header extends drop")
+	addRulebase(cmd, &folders)
 	return cmd
 }
 

@@ -29,9 +29,9 @@ type caseOptions struct {
 	sheetText  []byte // of the sheet that was read, for whoever keeps it
 }
 
-func addCaseFlags(cmd *cobra.Command, env *environment, o *caseOptions) {
+func addCaseFlags(cmd *cobra.Command, o *caseOptions) {
 	f := cmd.Flags()
-	addMany(f, &o.rulebase, "rulebase", "read this rulebase `DIR` instead of the shipped one, or over it where its header extends drop; a further one is laid over it")
+	addRulebase(cmd, &o.rulebase)
 	addMany(f, &o.given, "given", "a given and its value, as `id=value`")
 	addMany(f, &o.see, "see", "something seen, as `id=value`, with how sure as id=value@0.8")
 	f.StringVar(&o.at, "at", "", "where you are: phone, field or bench (`PLACE`)")
@@ -58,11 +58,7 @@ func (o *caseOptions) load(ctx context.Context, env *environment) (*rulebase.Bas
 	}
 	var problems []error
 	if o.file != "" {
-		name := o.file
-		if name == "-" {
-			name = inputName
-		}
-		if s, err = base.ReadCase(name, text); err != nil {
+		if s, err = base.ReadCase(inputNamed(o.file), text); err != nil {
 			problems = append(problems, err)
 		}
 	}
@@ -90,7 +86,7 @@ func (o *caseOptions) laySheet(ctx context.Context, env *environment, s *rulebas
 	if err != nil {
 		return err
 	}
-	paper, err := rulebase.ReadSheet(file, text, sheet.Kinds())
+	paper, err := rulebase.ReadSheet(inputNamed(file), text, sheet.Kinds())
 	if err != nil {
 		return err
 	}
@@ -101,6 +97,14 @@ func (o *caseOptions) laySheet(ctx context.Context, env *environment, s *rulebas
 
 // inputName stands for the standard input where a problem names its file.
 const inputName = "standard input"
+
+// inputNamed is a file as a problem names it.
+func inputNamed(file string) string {
+	if file == "-" {
+		return inputName
+	}
+	return file
+}
 
 // add takes in what the flags say. It gives all that is wrong with them.
 func (o *caseOptions) add(base *rulebase.Base, s *rulebase.Situation) []error {

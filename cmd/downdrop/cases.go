@@ -31,10 +31,9 @@ func newCaseCmd(env *environment) *cobra.Command {
 }
 
 func addStoreFlags(cmd *cobra.Command, o *deskOptions) {
-	f := cmd.Flags()
-	f.StringVar(&o.store, "store", "", "the store to work with: a `FILE`, or a PostgreSQL address; else DOWNDROP_STORE, else the user's own")
-	f.StringVar(&o.by, "by", "", "who writes: an `ID`, never a name; else DOWNDROP_BY")
-	addMany(f, &o.rulebase, "rulebase", "read this rulebase `DIR` instead of the shipped one, or over it where its header extends drop")
+	addStore(cmd, &o.store, "the store to work with")
+	addBy(cmd, &o.by)
+	addRulebase(cmd, &o.rulebase)
 }
 
 // A desk is a store with a rulebase and a person before it.

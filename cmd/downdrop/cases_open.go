@@ -37,9 +37,9 @@ func newCaseOpenCmd(env *environment) *cobra.Command {
 		},
 	}
 	f := cmd.Flags()
-	addCaseFlags(cmd, env, &o.caseOptions)
-	f.StringVar(&o.store, "store", "", "the store to work with: a `FILE`, or a PostgreSQL address; else DOWNDROP_STORE, else the user's own")
-	f.StringVar(&o.by, "by", "", "who writes: an `ID`, never a name; else DOWNDROP_BY")
+	addCaseFlags(cmd, &o.caseOptions)
+	addStore(cmd, &o.store, "the store to work with")
+	addBy(cmd, &o.by)
 	addOpeningFlags(cmd)
 	addMany(f, &o.references, "reference", "a number in other books, as `kind=text`: work_order, return, purchase or other")
 	f.BoolVar(&o.asJSON, "json", false, "print JSON for programs, schema "+report.CaseSchema)

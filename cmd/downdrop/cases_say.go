@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -430,16 +431,16 @@ func draftsPutIn(_ context.Context, _ *desk, _ *cases.Case, s said) ([]cases.Dra
 
 // inPlace is the thing still in place that a number of the list names.
 func inPlace(c *cases.Case, number string) (cases.Said[cases.PutIn], error) {
-	var n int
-	if _, err := fmt.Sscanf(number, "%d", &n); err != nil || n < 1 || n > len(c.PutIn) {
+	n, err := strconv.Atoi(number)
+	if err != nil || n < 1 || n > len(c.PutIn) {
 		return cases.Said[cases.PutIn]{}, inputError{fmt.Sprintf(sayNoPutIn, number, len(c.PutIn))}
 	}
 	return c.PutIn[n-1], nil
 }
 
 func draftsTakenBack(_ context.Context, _ *desk, c *cases.Case, s said) ([]cases.Draft, error) {
-	var n int
-	if _, err := fmt.Sscanf(s.words[0], "%d", &n); err != nil || n < 2 || n > len(c.Events) {
+	n, err := strconv.Atoi(s.words[0])
+	if err != nil || n < 2 || n > len(c.Events) {
 		return nil, inputError{fmt.Sprintf(sayNoEntry, s.words[0], len(c.Events))}
 	}
 	return []cases.Draft{cases.Correct(cases.KindTakenBack, c.Events[n-1].ID, cases.Reason{Why: s.text("why")})}, nil

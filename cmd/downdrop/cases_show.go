@@ -4,7 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"os"
+	"io"
 	"strings"
 	"time"
 
@@ -70,6 +70,9 @@ func addListFlags(cmd *cobra.Command, o *caseListOptions) {
 }
 
 func runCaseList(ctx context.Context, env *environment, o caseListOptions) error {
+	if o.csv && o.json {
+		return usageError{sayCSVOrJSON}
+	}
 	var err error
 	if o.query.From, err = day(env, "from", o.from, 0); err != nil {
 		return err
@@ -122,7 +125,7 @@ func day(env *environment, flag, text string, more int) (time.Time, error) {
 	}
 	t, err := time.ParseInLocation(time.DateOnly, text, env.clock().Location())
 	if err != nil {
-		return t, usageError{fmt.Sprintf(sayFlagValue, flag, text, "a day is written as 2031-05-28.")}
+		return t, usageError{fmt.Sprintf(sayFlagValue, flag, text, sayWrittenDay)}
 	}
 	return t.AddDate(0, 0, more), nil
 }
@@ -414,18 +417,10 @@ func (d *desk) codes(parts []string, name string) error {
 		if i > 0 {
 			file = fmt.Sprintf("%s-%d.png", name, i+1)
 		}
-		out, err := os.Create(file)
-		if err != nil {
-			return written(err)
+		if err := writeResult(d.env, file, func(w io.Writer) error { return code.PNG(w, 6) }); err != nil {
+			return err
 		}
-		err = code.PNG(out, 6)
-		if closed := out.Close(); err == nil {
-			err = closed
-		}
-		if err == nil {
-			_, err = fmt.Fprintf(d.env.out, sayCodes, file)
-		}
-		if err != nil {
+		if _, err := fmt.Fprintf(d.env.out, sayCodes, file); err != nil {
 			return written(err)
 		}
 	}

@@ -36,7 +36,7 @@ func newChartCmd(env *environment, runF func(context.Context, *environment, char
 			return runF(cmd.Context(), env, o)
 		},
 	}
-	addCaseFlags(cmd, env, &o.caseOptions)
+	addCaseFlags(cmd, &o.caseOptions)
 	f := cmd.Flags()
 	f.BoolVar(&o.identify, "identify", false, "tests only, until it is certain what to do or no test can tell more")
 	f.BoolVar(&o.optimal, "optimal", false, "look for the best chart there is, and prove it or print the gap that is left")
@@ -48,7 +48,7 @@ func newChartCmd(env *environment, runF func(context.Context, *environment, char
 	f.BoolVar(&o.html, "html", false, "write one file for a phone, which needs no network (HTML)")
 	f.StringVar(&o.page, "page", "", "one side of paper for the cabinet door: `a4` or letter (HTML, to be printed)")
 	f.StringVar(&o.kept, "case", "", "go on from this case of the store, by its `CODE`; what still stands in place stands at the head")
-	f.StringVar(&o.desk.store, "store", "", "the store that --case is in; else DOWNDROP_STORE, else the user's own (`FILE`)")
+	addStore(cmd, &o.desk.store, "the store that --case is in")
 	f.StringVarP(&o.output, "output", "o", "", "write to this `FILE` instead of the output")
 	return cmd
 }

@@ -49,10 +49,10 @@ func newDecideCmd(env *environment, runF func(context.Context, *environment, dec
 	f := cmd.Flags()
 	f.StringVar(&o.say.Bad, "bad", "", "the chance that the unit is bad, as a `NUMBER` from 0 to 1 or like 30%")
 	f.StringVar(&o.file, "case", "", "diagnose the case in this `FILE` and take the chance from it")
-	addCaseFlags(cmd, env, &o.caseOptions)
+	addCaseFlags(cmd, &o.caseOptions)
 	f.StringVar(&o.kept, "kept", "", "the `CASE` kept under this code: its diagnosis, and what the store remembers of its serial and place")
 	f.StringVar(&o.unit, "unit", "", "the `UNIT` in the shop: its verdict, and what the store remembers of it")
-	f.StringVar(&o.store, "store", "", "the store of --kept and --unit: a `FILE`, or a PostgreSQL address; else DOWNDROP_STORE, else the user's own")
+	addStore(cmd, &o.store, "the store of --kept and --unit")
 	f.StringVar(&o.say.Downtime, "downtime", "", "`MONEY` an hour while the drop stands, instead of the sheet's; or unknown")
 	f.StringVar(&o.say.Spares, "spares", "", "tested `UNITS` on the shelf, instead of the sheet's")
 	f.StringVar(&o.say.Age, "age", "", "`YEARS` that the unit was in service")
@@ -82,11 +82,7 @@ func runDecide(ctx context.Context, env *environment, o decideOptions) error {
 	if err != nil {
 		return err
 	}
-	name := o.prices
-	if name == "-" {
-		name = inputName
-	}
-	prices, problem := rulebase.ReadPrices(name, text)
+	prices, problem := rulebase.ReadPrices(inputNamed(o.prices), text)
 	d, c, problems := &report.Decision{Detail: o.detail}, ways.Case{}, []error{problem}
 	if o.say.Bad != "" {
 		c.Bad, err = shop.Amount("bad", o.say.Bad)
@@ -253,8 +249,5 @@ func (d *desk) prices(ctx context.Context, file string) (*rulebase.Prices, error
 	if err != nil {
 		return nil, err
 	}
-	if file == "-" {
-		file = inputName
-	}
-	return rulebase.ReadPrices(file, text)
+	return rulebase.ReadPrices(inputNamed(file), text)
 }

@@ -32,7 +32,7 @@ func newDiagnoseCmd(env *environment, runF func(context.Context, *environment, d
 			return runF(cmd.Context(), env, o)
 		},
 	}
-	addCaseFlags(cmd, env, &o.caseOptions)
+	addCaseFlags(cmd, &o.caseOptions)
 	cmd.Flags().BoolVar(&o.json, "json", false, "print JSON for programs, schema "+report.DiagnosisSchema)
 	cmd.Flags().BoolVar(&o.detail, "detail", false, "also print every step in full, facts with their why, and all numbers")
 	cmd.Flags().StringArrayVar(&o.weigh, "weigh", nil, "also weigh what is known for this cause (`ID`) against the likeliest other; given twice, against that one")

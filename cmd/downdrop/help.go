@@ -286,7 +286,6 @@ const (
 	sayToOutput      = "To the output goes either --html or --markdown: say which one."
 	sayToBoth        = "%q is to be %s by its ending, and %s asks for something else."
 	sayExists        = "%q is there already; --replace writes it anew."
-	sayCannotWrite   = "%q cannot be written: %w"
 	sayHandbook      = "The handbook is in %s: %d entries."
 	sayHandbookFiles = "The handbook is in %d files in %s: %d entries. Begin with %s."
 
@@ -347,6 +346,7 @@ Begin with rulebase.yaml there; "downdrop check %[2]s" looks it over, and
 	sayFlagError     = "%s See \"%s --help\"."
 	sayNoFlag        = "%s has no flag %s."
 	sayFlagValue     = "--%s %s: %s"
+	sayWrittenDay    = "a day is written as 2031-05-28."
 	sayNotOneOf      = "say one of %s."
 	sayNoArguments   = "%s takes no arguments, and was given %q."
 	sayOneForm       = "--json and --sarif are two forms of one result; say one of them."

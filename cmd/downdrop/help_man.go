@@ -46,8 +46,8 @@ func runMan(_ context.Context, env *environment, root *cobra.Command, folder str
 			return nil
 		}
 		name := filepath.Join(folder, strings.ReplaceAll(cmd.CommandPath(), " ", "-")+".1")
-		if err := os.WriteFile(name, manPage(cmd), 0o644); err != nil {
-			return cannotWrite(name, err)
+		if err := writeResult(env, name, textOf(string(manPage(cmd)))); err != nil {
+			return err
 		}
 		pages++
 		for _, sub := range cmd.Commands() {

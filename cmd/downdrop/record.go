@@ -5,6 +5,7 @@ import (
 	"encoding/csv"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"slices"
 	"strings"
@@ -152,7 +153,7 @@ func (d *desk) issue(ctx context.Context, o recordOptions, record *report.Record
 			if errors.Is(err, os.ErrExist) {
 				return usageError{fmt.Sprintf(sayRecordExists, file)}
 			}
-			return outputError{err}
+			return cannotWrite(file, err)
 		}
 		made = append(made, file)
 	}
@@ -218,42 +219,48 @@ func runRecordVerify(ctx context.Context, env *environment, o deskOptions, name,
 	if err != nil {
 		return err
 	}
-	var found, newest *cases.Record
-	if card != nil {
-		for i := range card.Records {
-			switch b := &card.Records[i].Body; {
-			case b.Number != c.Number:
-			case b.Issue == c.Issue:
-				found = b
-				fallthrough
-			default:
-				if newest == nil || b.Issue > newest.Issue {
-					newest = b
-				}
-			}
-		}
-	}
+	found, newest := issuesOf(card, c.Number, c.Issue)
 	if found == nil {
 		return notFoundError{fmt.Sprintf(sayRecordUnknown, c.Number, c.Issue)}
 	}
-	if !matchesAny(found, shop.DigestOf(file)) {
+	digest := shop.DigestOf(file)
+	if !slices.ContainsFunc(found.Files, func(f cases.RecordFile) bool { return f.Digest == digest }) {
 		return integrityError{fmt.Sprintf(sayRecordDiffers, name, c.Number, c.Issue)}
 	}
-	fmt.Fprintf(env.out, sayRecordAgrees+"\n", name, c.Number, c.Issue, d.store.Site())
-	if newest.Issue > c.Issue {
-		fmt.Fprintf(env.out, sayRecordOlder+"\n", newest.Issue, strings.TrimSuffix(newest.Why, "."))
-		return foundError{}
+	if _, err := fmt.Fprintf(env.out, sayRecordAgrees+"\n", name, c.Number, c.Issue, d.store.Site()); err != nil {
+		return written(err)
 	}
-	return nil
+	if newest.Issue == c.Issue {
+		return nil
+	}
+	if _, err := fmt.Fprintf(env.out, sayRecordOlder+"\n", newest.Issue, strings.TrimSuffix(newest.Why, ".")); err != nil {
+		return written(err)
+	}
+	return foundError{}
 }
 
-func matchesAny(b *cases.Record, digest string) bool {
-	for _, f := range b.Files {
-		if f.Digest == digest {
-			return true
+// issuesOf are what the store has of a record: the issue that is asked for, and the newest
+// one. Both are nil where that issue is not known.
+func issuesOf(card *cases.Card, number string, issue int) (asked, newest *cases.Record) {
+	if card == nil {
+		return nil, nil
+	}
+	for i := range card.Records {
+		b := &card.Records[i].Body
+		if b.Number != number {
+			continue
+		}
+		if b.Issue == issue {
+			asked = b
+		}
+		if newest == nil || b.Issue > newest.Issue {
+			newest = b
 		}
 	}
-	return false
+	if asked == nil {
+		return nil, nil
+	}
+	return asked, newest
 }
 
 // leastPaper is how many digits of a digest are enough: 16 stand for 64 bits.
@@ -277,11 +284,12 @@ func verifyByPaper(env *environment, name string, file []byte, r *report.Record,
 	if !same && r.Content.Program == ourVersion() {
 		return integrityError{fmt.Sprintf(sayPaperLayout, name)}
 	}
-	fmt.Fprintf(env.out, sayPaperAgrees+"\n", name, r.Content.Number, r.Content.Issue, len(paper))
+	says := fmt.Sprintf(sayPaperAgrees+"\n", name, r.Content.Number, r.Content.Issue, len(paper))
 	if !same {
-		fmt.Fprintf(env.out, sayPaperProgram+"\n", r.Content.Program)
+		says += fmt.Sprintf(sayPaperProgram+"\n", r.Content.Program)
 	}
-	return nil
+	_, err = io.WriteString(env.out, says)
+	return written(err)
 }
 
 func newRecordReadingsCmd(env *environment) *cobra.Command {

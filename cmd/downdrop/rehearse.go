@@ -36,7 +36,7 @@ func newRehearseCmd(env *environment, runF func(context.Context, *environment, r
 		},
 	}
 	f := cmd.Flags()
-	addMany(f, &o.rulebase, "rulebase", "read this rulebase `DIR` instead of the shipped one, or over it where its header extends drop; a further one is laid over it")
+	addRulebase(cmd, &o.rulebase)
 	f.IntVar(&o.cases, "cases", 200, "play `N` cases of each variant, spread over the places")
 	f.Uint64Var(&o.seed, "seed", 1, "the `NUMBER` that chance starts from: the same number, the same cases")
 	addMany(f, &o.at, "at", "play at this `PLACE` only: phone, field or bench; may be said again")

@@ -87,7 +87,7 @@ func rootFor(env *environment, args []string) *cobra.Command {
 	root.SetHelpFunc(func(cmd *cobra.Command, _ []string) { env.unwritten = written(writeHelp(env, cmd)) })
 	root.SetUsageFunc(func(cmd *cobra.Command) error { return writeUsage(env, cmd) })
 	root.Flags().StringVar(&o.file, "case", "", "go on with the case in this `FILE`")
-	addCaseFlags(root, env, &o)
+	addCaseFlags(root, &o)
 	for _, g := range helpGroups {
 		root.AddGroup(&cobra.Group{ID: g.id, Title: g.title})
 	}

@@ -96,7 +96,7 @@ func formatInput(ctx context.Context, env *environment, o formatOptions) error {
 	if err != nil {
 		return err
 	}
-	out, err := rulebase.Format("(input)", text)
+	out, err := rulebase.Format(inputName, text)
 	if err != nil {
 		return err
 	}
@@ -242,31 +242,12 @@ type readOnlyError string
 
 func (e readOnlyError) Error() string { return fmt.Sprintf(sayReadOnly, string(e)) }
 
-// replaceFile writes a file beside its place and moves it there, so that it is
-// never half a file.
+// replaceFile writes a file in its form over what it was.
 func replaceFile(f *formFile) error {
 	if f.mode&0o222 == 0 {
 		return outputError{readOnlyError(f.name)}
 	}
-	beside, err := os.CreateTemp(filepath.Dir(f.name), ".format-*")
-	if err != nil {
-		return cannotWrite(f.name, err)
-	}
-	defer os.Remove(beside.Name()) // gone already where all went well
-	_, err = beside.Write(f.now)
-	if err == nil {
-		err = beside.Chmod(f.mode)
-	}
-	if closing := beside.Close(); err == nil {
-		err = closing
-	}
-	if err == nil {
-		err = os.Rename(beside.Name(), f.name)
-	}
-	if err != nil {
-		return cannotWrite(f.name, err)
-	}
-	return nil
+	return inPlaceOf(f.name, f.mode, textOf(string(f.now)))
 }
 
 func countFiles(n int) string {

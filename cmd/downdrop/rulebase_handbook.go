@@ -3,12 +3,10 @@ package main
 import (
 	"bytes"
 	"context"
-	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
-	"syscall"
 
 	"github.com/spf13/cobra"
 
@@ -152,36 +150,12 @@ func writeFiles(files []handbook.File, replace bool) error {
 		}
 	}
 	for _, f := range files {
-		if err := writeFile(f.Name, f.Text); err != nil {
-			var number syscall.Errno
-			if errors.As(err, &number) { // without the words of the system call
-				err = number
-			}
-			return outputError{fmt.Errorf(sayCannotWrite, f.Name, err)}
+		if err := os.MkdirAll(filepath.Dir(f.Name), 0o755); err != nil {
+			return cannotWrite(f.Name, err)
+		}
+		if err := inPlaceOf(f.Name, 0o644, textOf(f.Text)); err != nil {
+			return err
 		}
 	}
 	return nil
-}
-
-func writeFile(name, text string) error {
-	folder := filepath.Dir(name)
-	if err := os.MkdirAll(folder, 0o755); err != nil {
-		return err
-	}
-	beside, err := os.CreateTemp(folder, ".handbook-*")
-	if err != nil {
-		return err
-	}
-	defer os.Remove(beside.Name()) // gone already where all went well
-	_, err = beside.WriteString(text)
-	if err == nil {
-		err = beside.Chmod(0o644)
-	}
-	if closing := beside.Close(); err == nil {
-		err = closing
-	}
-	if err != nil {
-		return err
-	}
-	return os.Rename(beside.Name(), name)
 }

@@ -83,8 +83,9 @@ func runNew(_ context.Context, env *environment, o newOptions) error {
 		if err != nil {
 			return err
 		}
-		if err := writeNew(filepath.Join(o.dir, name), []byte(strings.ReplaceAll(string(text), starterName, o.name))); err != nil {
-			return err
+		file := filepath.Join(o.dir, name)
+		if err := create(file, textOf(strings.ReplaceAll(string(text), starterName, o.name))); err != nil {
+			return cannotWrite(file, err)
 		}
 	}
 	base, err := env.folder(o.dir)
@@ -128,29 +129,4 @@ func emptyFolder(dir string) error {
 		return usageError{fmt.Sprintf(sayNotEmpty, dir, inside[0].Name())}
 	}
 	return nil
-}
-
-// writeNew writes a file that is not there yet; it never writes over one.
-func writeNew(name string, text []byte) error {
-	f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
-	if err != nil {
-		return cannotWrite(name, err)
-	}
-	_, err = f.Write(text)
-	if closing := f.Close(); err == nil {
-		err = closing
-	}
-	if err != nil {
-		return cannotWrite(name, err)
-	}
-	return nil
-}
-
-// cannotWrite says what could not be written, without the words of the system call.
-func cannotWrite(name string, err error) error {
-	var number syscall.Errno
-	if errors.As(err, &number) {
-		err = number
-	}
-	return outputError{fmt.Errorf(sayCannotWrite, name, err)}
 }

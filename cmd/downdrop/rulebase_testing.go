@@ -1,10 +1,8 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"fmt"
-	"os"
 	"slices"
 	"strings"
 
@@ -64,7 +62,7 @@ func runRulebaseTest(ctx context.Context, env *environment, o rulebaseTestOption
 		return err
 	}
 	if err := printRuleTests(env, r, o); err != nil {
-		return written(err)
+		return err
 	}
 	if r.Differed() > 0 {
 		return foundError{}
@@ -94,21 +92,13 @@ func testRules(ctx context.Context, base *rulebase.Base, layer int, only string)
 }
 
 func printRuleTests(env *environment, r *report.RuleTests, o rulebaseTestOptions) error {
-	switch o.junit {
-	case "":
-	case "-":
-		return r.JUnit(env.out)
-	default:
-		var text bytes.Buffer
-		if err := r.JUnit(&text); err != nil {
-			return err
-		}
-		if err := os.WriteFile(o.junit, text.Bytes(), 0o666); err != nil { // the last run's is of no use beside it
+	if o.junit != "" {
+		if err := writeResult(env, o.junit, r.JUnit); err != nil || o.junit == "-" {
 			return err
 		}
 	}
 	if o.json {
-		return r.JSON(env.out)
+		return written(r.JSON(env.out))
 	}
-	return r.Text(env.out, env.width(), o.uncovered)
+	return written(r.Text(env.out, env.width(), o.uncovered))
 }

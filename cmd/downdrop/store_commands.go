@@ -239,27 +239,10 @@ func writeCopy(file string, write func(io.Writer) (cases.Manifest, error)) (m ca
 	if _, err := os.Lstat(file); !errors.Is(err, fs.ErrNotExist) {
 		return m, usageError{fmt.Sprintf(sayStoreExists, file)}
 	}
-	beside, err := os.CreateTemp(filepath.Dir(file), ".backup-*")
-	if err != nil {
-		return m, cannotWrite(file, err)
-	}
-	defer os.Remove(beside.Name())
-	m, err = write(beside)
-	if err == nil {
-		if err = beside.Sync(); err != nil {
-			err = cannotWrite(file, err)
-		}
-	} else if path := (*fs.PathError)(nil); errors.As(err, &path) && path.Path == beside.Name() {
-		err = cannotWrite(file, err)
-	}
-	if closing := beside.Close(); err == nil && closing != nil {
-		err = cannotWrite(file, closing)
-	}
-	if err == nil {
-		if err = os.Rename(beside.Name(), file); err != nil {
-			err = cannotWrite(file, err)
-		}
-	}
+	err = inPlaceOf(file, 0o600, func(w io.Writer) error { // names of people are in it
+		m, err = write(w)
+		return err
+	})
 	return m, err
 }
 

@@ -77,7 +77,7 @@ What can be made again, and be removed at any time:
 What somebody asks for by name, and nothing else. What is there already is not written
 over, but where the command is to make a file anew (chart --output, --junit, --patch,
 replay --plot, rehearse --svg, hand-over --qr, rulebase format, rulebase schema --to,
-handbook --replace):
+handbook --replace, help man):
   the conversation    "save NAME" writes NAME.yaml
   case                export FILE, hand-over --file and --qr, show --fetch,
                       take-along --out

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"strings"
 	"time"
@@ -14,6 +15,7 @@ import (
 
 	"downdrop/cmd/internal/report"
 	"downdrop/cmd/internal/triage"
+	"downdrop/rulebase"
 )
 
 type triageOptions struct {
@@ -47,12 +49,12 @@ func newTriageCmd(env *environment, runF func(context.Context, *environment, tri
 		},
 	}
 	f := cmd.Flags()
-	addMany(f, &o.rulebase, "rulebase", "read this rulebase `DIR` instead of the shipped one, or over it where its header extends drop; a further one is laid over it")
+	addRulebase(cmd, &o.rulebase)
 	addMany(f, &o.columns, "column", "what a column holds, as `HEADING=ROLE`: serial, complaint, place, unused, or the id of a symptom or a given")
 	f.StringVar(&o.rejects, "rejects", "", "write rows that cannot be read into this new `FILE.csv`, with line and reason")
 	f.BoolVar(&o.csv, "csv", false, "print the worklist as a table, by RFC 4180, safe against formulas")
 	f.BoolVar(&o.lookUp, "look-up", false, "look each serial up in the store: units and cases of it before")
-	f.StringVar(&o.store, "store", "", "the store of --look-up: a `FILE`, or a PostgreSQL address; else DOWNDROP_STORE, else the user's own")
+	addStore(cmd, &o.store, "the store of --look-up")
 	f.BoolVar(&o.json, "json", false, "print JSON lines for programs, schema "+report.TriageSchema)
 	return cmd
 }
@@ -66,17 +68,8 @@ func runTriage(ctx context.Context, env *environment, o triageOptions) error {
 	if err != nil {
 		return err
 	}
-	options := triage.Options{Columns: map[string]string{}}
-	var problems []error
-	for _, text := range o.columns {
-		heading, role, err := triage.ReadRole(base, text)
-		if err != nil {
-			problems = append(problems, usageError{fmt.Sprintf(sayFlagValue, "column", text, err)})
-			continue
-		}
-		options.Columns[heading] = role
-	}
-	if err := errors.Join(problems...); err != nil {
+	var options triage.Options
+	if options.Columns, err = o.roles(base); err != nil {
 		return err
 	}
 	if o.lookUp {
@@ -101,13 +94,7 @@ func runTriage(ctx context.Context, env *environment, o triageOptions) error {
 		return err
 	}
 	out := bufio.NewWriter(env.out)
-	list := report.TriageText(out, env.width())
-	switch {
-	case o.csv:
-		list = report.TriageCSV(out)
-	case o.json:
-		list = report.TriageJSON(out)
-	}
+	list := o.worklist(out, env.width())
 	watched := watch(env, &options)
 	sum, err := triage.NewDesk(base, options.Remember).Run(ctx, open, options, func(r *triage.Row) error { return written(list.Row(r)) }, rejected)
 	watched()
@@ -131,13 +118,36 @@ func runTriage(ctx context.Context, env *environment, o triageOptions) error {
 	return nil
 }
 
-func sayList(file string, says []string) string {
-	if file == "-" {
-		file = inputName
+// roles are what columns hold, by their headings, or all that is wrong with --column.
+func (o *triageOptions) roles(base *rulebase.Base) (map[string]string, error) {
+	roles := map[string]string{}
+	var problems []error
+	for _, text := range o.columns {
+		heading, role, err := triage.ReadRole(base, text)
+		if err != nil {
+			problems = append(problems, usageError{fmt.Sprintf(sayFlagValue, "column", text, err)})
+			continue
+		}
+		roles[heading] = role
 	}
+	return roles, errors.Join(problems...)
+}
+
+// worklist prints in the form that was asked for.
+func (o *triageOptions) worklist(out io.Writer, width int) report.Worklist {
+	switch {
+	case o.csv:
+		return report.TriageCSV(out)
+	case o.json:
+		return report.TriageJSON(out)
+	}
+	return report.TriageText(out, width)
+}
+
+func sayList(file string, says []string) string {
 	var lines []string
 	for _, x := range says {
-		lines = append(lines, file+": "+x)
+		lines = append(lines, inputNamed(file)+": "+x)
 	}
 	return strings.Join(lines, "\n")
 }
@@ -192,12 +202,12 @@ func (o *triageOptions) rejecter(env *environment) (reject func(triage.Reject) e
 				return nil
 			}, nil
 	}
-	f, err := os.OpenFile(o.rejects, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
-	if os.IsExist(err) {
+	f, err := createNew(o.rejects)
+	if errors.Is(err, fs.ErrExist) {
 		return nil, nil, usageError{fmt.Sprintf(sayNotOverwritten, o.rejects)}
 	}
 	if err != nil {
-		return nil, nil, outputError{err}
+		return nil, nil, cannotWrite(o.rejects, err)
 	}
 	w := report.NewRejects(f)
 	return func(r triage.Reject) error { return written(w.Row(r)) }, func() error { return written(errors.Join(w.End(), f.Close())) }, nil

@@ -307,7 +307,7 @@ func (d *desk) checkWork(w *cases.Work, parts []string) error {
 		}
 	}
 	if w.Minutes < 0 || w.Minutes > 1e6 {
-		return usageError{fmt.Sprintf(sayFlagValue, "minutes", strconv.FormatFloat(w.Minutes, 'g', -1, 64), "minutes are from 0 up.")}
+		return usageError{fmt.Sprintf(sayFlagValue, "minutes", strconv.FormatFloat(w.Minutes, 'g', -1, 64), sayMinutes)}
 	}
 	if ref, _ := d.base.Lookup(w.Cause); w.Cause != "" && ref.Kind != rulebase.KindCause {
 		return inputError{fmt.Sprintf(sayNoCause, w.Cause) + nearCause(d.base, w.Cause)}
@@ -315,7 +315,7 @@ func (d *desk) checkWork(w *cases.Work, parts []string) error {
 	var bad string
 	var ok bool
 	if w.Parts, bad, ok = shop.ReadParts(parts); !ok {
-		return usageError{fmt.Sprintf(sayFlagValue, "part", bad, "a part is \"2 x relay@lot 17\".")}
+		return usageError{fmt.Sprintf(sayFlagValue, "part", bad, sayPart)}
 	}
 	return nil
 }

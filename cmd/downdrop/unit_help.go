@@ -110,6 +110,9 @@ the last whole one.`
 	sayNoChoice       = "%q was not offered: %v"
 	sayLateAnswer     = "The offer held up to %s. The answer is kept, and no longer counts: make a new offer.\n"
 	sayBadUnknown     = "Nothing proves the unit good or bad: say with --bad how likely it is bad, like 0.6 or 60%."
+	sayGoneBy         = "that day has gone by; say a later one."
+	sayMinutes        = "minutes are from 0 to 1000000."
+	sayPart           = "a part is \"2 x relay@lot 17\"."
 	sayNoMonth        = "%q is no month: it is written as 2031-05."
 	sayStatementFirst = "Say with --statement what is stated: not_exposed, decontaminated or contaminated."
 

@@ -51,10 +51,10 @@ func runUnitOffer(ctx context.Context, d *desk, c *cases.Card, o unitOfferOption
 	}
 	until, err := time.ParseInLocation(time.DateOnly, o.until, d.env.clock().Location())
 	if err != nil {
-		return usageError{fmt.Sprintf(sayFlagValue, "until", o.until, "a day is written as 2031-05-28.")}
+		return usageError{fmt.Sprintf(sayFlagValue, "until", o.until, sayWrittenDay)}
 	}
 	if until.AddDate(0, 0, 1).Before(d.env.clock()) {
-		return usageError{fmt.Sprintf(sayFlagValue, "until", o.until, "that day has gone by.")}
+		return usageError{fmt.Sprintf(sayFlagValue, "until", o.until, sayGoneBy)}
 	}
 	decision, text, err := d.decideUnit(ctx, c, o.prices, &o.decide)
 	if err != nil {
@@ -84,11 +84,7 @@ func (d *desk) decideUnit(ctx context.Context, c *cases.Card, file string, o *de
 	if err != nil {
 		return nil, nil, err
 	}
-	name := file
-	if name == "-" {
-		name = inputName
-	}
-	decision, err := shop.DecideUnit(ctx, d.store, c, name, text, &o.say)
+	decision, err := shop.DecideUnit(ctx, d.store, c, inputNamed(file), text, &o.say)
 	return decision, text, ofShop(err)
 }
 

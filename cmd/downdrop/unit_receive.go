@@ -110,10 +110,11 @@ func (d *desk) linked(ctx context.Context, o *unitReceiveOptions, like cases.Lik
 		return err
 	}
 	for _, name := range o.of {
-		if _, err := d.store.Case(ctx, name); err != nil {
-			return nil, d.noSuchCase(ctx, name)
+		err := add(name)
+		if errors.Is(err, cases.ErrNotFound) {
+			err = d.noSuchCase(ctx, name)
 		}
-		if err := add(name); err != nil {
+		if err != nil {
 			return nil, err
 		}
 	}

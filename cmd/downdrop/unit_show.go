@@ -57,10 +57,12 @@ func (d *desk) codesOf(ctx context.Context, c *cases.Card) (map[string]string, e
 	codes := map[string]string{}
 	for _, s := range c.Stays {
 		for _, id := range s.Receipt.Body.Cases {
-			if found, err := d.store.Case(ctx, id); err == nil {
+			switch found, err := d.store.Case(ctx, id); {
+			case err == nil:
 				codes[id] = found.Code
-			} else if ctx.Err() != nil {
-				return nil, context.Cause(ctx)
+			case errors.Is(err, cases.ErrNotFound), errors.Is(err, cases.ErrIntegrity): // the unit is shown all the same; "store verify" names what is damaged
+			default:
+				return nil, err
 			}
 		}
 	}
@@ -102,6 +104,9 @@ func newUnitListCmd(env *environment) *cobra.Command {
 }
 
 func runUnitList(ctx context.Context, env *environment, o deskOptions, wanted func(*cases.Card) bool, chosen, asJSON, csv bool) error {
+	if csv && asJSON {
+		return usageError{sayCSVOrJSON}
+	}
 	d, err := o.openDesk(ctx, env)
 	if err != nil {
 		return err
@@ -139,6 +144,9 @@ func newUnitMonthCmd(env *environment) *cobra.Command {
 			return nil
 		},
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if csv && asJSON {
+				return usageError{sayCSVOrJSON}
+			}
 			word := ""
 			if len(args) > 0 {
 				if word = args[0]; word == "" {

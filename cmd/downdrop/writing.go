@@ -7,27 +7,34 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"path/filepath"
+	"syscall"
 )
 
 // The ways in which a command makes a file that somebody asked for by name: a new one, which
-// never writes over another; and a result that each run makes anew. "help files" says which
-// command does which.
+// never writes over another; a result that each run makes anew; and a file that is changed in
+// its place. "help files" says which command does which.
 
-const sayNotOverwritten = "%s is there already and is not overwritten; save under another name."
+const (
+	sayNotOverwritten = "%s is there already and is not overwritten; save under another name."
+	sayCannotWrite    = "%q cannot be written: %w"
+)
 
 // newFile writes a file that is not there yet, or says that it is.
 func newFile(name string, write func(io.Writer) error) error {
-	err := create(name, write)
-	if errors.Is(err, fs.ErrExist) {
+	switch err := create(name, write); {
+	case errors.Is(err, fs.ErrExist):
 		return usageError{fmt.Sprintf(sayNotOverwritten, name)}
+	case err != nil:
+		return cannotWrite(name, err)
 	}
-	return written(err)
+	return nil
 }
 
 // create writes a file that is not there yet; else the error is fs.ErrExist. Half a file is
 // worse than none.
 func create(name string, write func(io.Writer) error) error {
-	f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
+	f, err := createNew(name)
 	if err != nil {
 		return err
 	}
@@ -41,6 +48,11 @@ func create(name string, write func(io.Writer) error) error {
 	return err
 }
 
+// createNew opens a file that is not there yet; else the error is fs.ErrExist.
+func createNew(name string) (*os.File, error) {
+	return os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
+}
+
 // textOf is a text as something that writes itself.
 func textOf(text string) func(io.Writer) error {
 	return func(w io.Writer) error {
@@ -49,30 +61,20 @@ func textOf(text string) func(io.Writer) error {
 	}
 }
 
-// into writes a result to a file, or to the output where none is named. Half a file is
-// worse than none.
+// into writes a result to a file and says so, or to the output where none is named.
 func (env *environment) into(name string, write func(io.Writer) error) error {
-	if name == "" || name == "-" {
-		return written(write(env.out))
+	if name == "" {
+		name = "-"
 	}
-	file, err := os.Create(name)
-	if err != nil {
-		return written(err)
+	if err := writeResult(env, name, write); err != nil || name == "-" {
+		return err
 	}
-	err = write(file)
-	if closed := file.Close(); err == nil {
-		err = closed
-	}
-	if err != nil {
-		os.Remove(name)
-		return written(err)
-	}
-	_, err = fmt.Fprintf(env.err, sayWritten, name)
+	_, err := fmt.Fprintf(env.err, sayWritten, name)
 	return written(err)
 }
 
 // writeResult writes a result to a file, or for "-" to the output. What stood there was an
-// earlier result of the same command.
+// earlier result of the same command; it stays where this one does not come about.
 func writeResult(env *environment, name string, write func(io.Writer) error) error {
 	if name == "-" {
 		return written(write(env.out))
@@ -81,5 +83,43 @@ func writeResult(env *environment, name string, write func(io.Writer) error) err
 	if err := write(&text); err != nil {
 		return err
 	}
-	return written(os.WriteFile(name, text.Bytes(), 0o666))
+	if err := os.WriteFile(name, text.Bytes(), 0o666); err != nil {
+		return cannotWrite(name, err)
+	}
+	return nil
+}
+
+// inPlaceOf writes a file beside its place and moves it there, so that under its name it is
+// whole, or as it was before, also after a crash. An error of write goes through as it is,
+// unless it was the file that could not be written.
+func inPlaceOf(name string, mode fs.FileMode, write func(io.Writer) error) error {
+	beside, err := os.CreateTemp(filepath.Dir(name), ".downdrop-*")
+	if err != nil {
+		return cannotWrite(name, err)
+	}
+	defer os.Remove(beside.Name()) // gone already where all went well
+	err = write(beside)
+	var path *fs.PathError
+	if ours := errors.As(err, &path) && path.Path == beside.Name(); err != nil && !ours {
+		return errors.Join(err, beside.Close())
+	}
+	if err == nil {
+		err = errors.Join(beside.Chmod(mode), beside.Sync())
+	}
+	if err = errors.Join(err, beside.Close()); err == nil {
+		err = os.Rename(beside.Name(), name)
+	}
+	if err != nil {
+		return cannotWrite(name, err)
+	}
+	return nil
+}
+
+// cannotWrite says what could not be written, without the words of the system call.
+func cannotWrite(name string, err error) error {
+	var number syscall.Errno
+	if errors.As(err, &number) {
+		err = number
+	}
+	return outputError{fmt.Errorf(sayCannotWrite, name, err)}
 }

@@ -537,16 +537,9 @@ func (s *Server) benchRecord(w http.ResponseWriter, r *http.Request) error {
 		http.Redirect(w, r, done, http.StatusSeeOther)
 		return nil
 	}
-	said := report.RecordContent{Program: s.o.Counter.Program, Shop: s.o.Counter.Name}
-	var why string
-	if err := fields(r, map[string]*string{"shop": &said.Shop, "customer": &said.Customer, "order": &said.Order, "received": &said.Received, "authorised": &said.Authorised, "why": &why}); err != nil {
+	said, why, err := s.recordSaid(r)
+	if err != nil {
 		return err
-	}
-	if said.Shop == "" {
-		said.Shop = s.o.Counter.Name
-	}
-	if _, err := time.Parse(time.DateOnly, said.Received); err != nil && said.Received != "" {
-		return wrong(sayNoDay)
 	}
 	by, err := s.by(w, r)
 	if err != nil {
@@ -573,4 +566,19 @@ func (s *Server) benchRecord(w http.ResponseWriter, r *http.Request) error {
 	}
 	http.Redirect(w, r, done, http.StatusSeeOther)
 	return nil
+}
+
+// recordSaid is what a form says of a record: what stands on it, and why it is issued again.
+func (s *Server) recordSaid(r *http.Request) (said report.RecordContent, why string, err error) {
+	said.Program = s.o.Counter.Program
+	if err := fields(r, map[string]*string{"shop": &said.Shop, "customer": &said.Customer, "order": &said.Order, "received": &said.Received, "authorised": &said.Authorised, "why": &why}); err != nil {
+		return said, why, err
+	}
+	if said.Shop == "" {
+		said.Shop = s.o.Counter.Name
+	}
+	if _, err := time.Parse(time.DateOnly, said.Received); err != nil && said.Received != "" {
+		return said, why, wrong(sayNoDay)
+	}
+	return said, why, nil
 }

@@ -82,7 +82,9 @@ func (r *Run) load(in io.Reader) (whole int64, err error) {
 	case len(text) > mostRun:
 		return 0, Refusal{Input, fmt.Sprintf(sayRunTooLong, r.Name)}
 	}
-	text = text[:bytes.LastIndexByte(text, '\n')+1]
+	if text = text[:bytes.LastIndexByte(text, '\n')+1]; len(text) == 0 {
+		return 0, Refusal{Input, fmt.Sprintf(sayRunEmpty, r.Name)}
+	}
 	for n, line := range bytes.Split(bytes.TrimSuffix(text, []byte("\n")), []byte("\n")) {
 		var e bench.Event
 		dec := json.NewDecoder(bytes.NewReader(line))
@@ -95,7 +97,7 @@ func (r *Run) load(in io.Reader) (whole int64, err error) {
 	if err := bench.Check(r.Events); err != nil {
 		return 0, Refusal{Damaged, fmt.Sprintf(sayRunChanged, r.Name, err)}
 	}
-	if len(r.Events) == 0 || r.Events[0].Kind != bench.Begun {
+	if r.Events[0].Kind != bench.Begun {
 		return 0, Refusal{Input, fmt.Sprintf(sayRunEmpty, r.Name)}
 	}
 	r.Text = text

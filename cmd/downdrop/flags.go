@@ -3,6 +3,7 @@ package main
 import (
 	"strings"
 
+	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 )
 
@@ -24,4 +25,17 @@ func manyOf(f *pflag.FlagSet, name string) []string {
 		}
 	}
 	return nil
+}
+
+// addRulebase, addStore and addBy are flags that many commands have, and mean the same in all.
+func addRulebase(cmd *cobra.Command, to *[]string) {
+	addMany(cmd.Flags(), to, "rulebase", "read this rulebase `DIR` instead of the shipped one, or over it where its header extends drop; a further one is laid over it")
+}
+
+func addStore(cmd *cobra.Command, to *string, which string) {
+	cmd.Flags().StringVar(to, "store", "", which+": a `FILE`, or a PostgreSQL address; else DOWNDROP_STORE, else the user's own")
+}
+
+func addBy(cmd *cobra.Command, to *string) {
+	cmd.Flags().StringVar(to, "by", "", "who writes: an `ID`, never a name; else DOWNDROP_BY")
 }
