@@ -112,13 +112,30 @@ func dropRow(s *rulebase.Situation, address int, name string, known bool) trunkR
 
 // rowsOfSheet is the line as its sheet has it, from the host on.
 func rowsOfSheet(p *rulebase.Sheet, s *rulebase.Situation) []trunkRow {
-	var on []trunkRow
-	add := func(kind string, at float64, says ...string) {
-		on = append(on, trunkRow{Kind: kind, AtM: at, Says: says})
-	}
 	host := trunkRow{Kind: "host", Says: []string{sayHost}}
 	if p.Shield != nil && p.Shield.Bonded != "" {
 		host.Says = append(host.Says, fmt.Sprintf(sayShieldBonded, wording.Plain(p.Shield.Bonded)))
+	}
+	on := append(fittings(p), dropRows(p, s)...)
+	slices.SortStableFunc(on, func(a, b trunkRow) int { return cmp.Compare(a.AtM, b.AtM) })
+	rows, from := []trunkRow{host}, 0.0
+	for _, row := range on {
+		if row.AtM > from {
+			rows = append(rows, stretch(p, from, row.AtM))
+			from = row.AtM
+		}
+		rows = append(rows, row)
+	}
+	if end := p.TrunkM(); end > from {
+		rows = append(rows, stretch(p, from, end))
+	}
+	return append(rows, trunkRow{Kind: "end", AtM: p.TrunkM(), Says: []string{fmt.Sprintf(sayTrunkEnd, length(p.TrunkM()))}})
+}
+
+// fittings are what sits on the trunk beside its drops, kind by kind.
+func fittings(p *rulebase.Sheet) (on []trunkRow) {
+	add := func(kind string, at float64, says ...string) {
+		on = append(on, trunkRow{Kind: kind, AtM: at, Says: says})
 	}
 	if p.Bias != nil {
 		add("bias", p.Bias.AtM, fmt.Sprintf(sayBias, ohms(p.Bias.Up), ohms(p.Bias.Down)))
@@ -153,6 +170,11 @@ func rowsOfSheet(p *rulebase.Sheet, s *rulebase.Situation) []trunkRow {
 		}
 		add("stub", t.AtM, says)
 	}
+	return on
+}
+
+// dropRows are the drops of a sheet with what feeds them.
+func dropRows(p *rulebase.Sheet, s *rulebase.Situation) (on []trunkRow) {
 	for _, d := range p.Drops {
 		address := 0
 		if d.HasAddr {
@@ -163,19 +185,7 @@ func rowsOfSheet(p *rulebase.Sheet, s *rulebase.Situation) []trunkRow {
 		row.Says = append(row.Says, fedBy(p, d.Name)...)
 		on = append(on, row)
 	}
-	slices.SortStableFunc(on, func(a, b trunkRow) int { return cmp.Compare(a.AtM, b.AtM) })
-	rows, from := []trunkRow{host}, 0.0
-	for _, row := range on {
-		if row.AtM > from {
-			rows = append(rows, stretch(p, from, row.AtM))
-			from = row.AtM
-		}
-		rows = append(rows, row)
-	}
-	if end := p.TrunkM(); end > from {
-		rows = append(rows, stretch(p, from, end))
-	}
-	return append(rows, trunkRow{Kind: "end", AtM: p.TrunkM(), Says: []string{fmt.Sprintf(sayTrunkEnd, length(p.TrunkM()))}})
+	return on
 }
 
 // stretch is the cable between two places with something at each; no joint lies between.
