@@ -203,12 +203,8 @@ func addProcedure(all []*Procedure, lower int, p *Procedure, wrong *Problems) []
 func (b *Base) ReadProcedure(file string, text []byte) (*Procedure, error) {
 	c := newCaseReader(b)
 	r := &benchReader{loader: loader{r: c.r, base: b, kind: c.kind}, ids: map[string]int{}, forces: map[string]int{}, warnings: map[string]BenchWarning{}}
-	doc := r.r.Read(file, text)
-	var p *Procedure
-	if doc != nil {
-		p = r.procedure(doc)
-	}
-	if err := r.r.Err(); err != nil {
+	p, err := readOne(r.r, file, text, r.procedure)
+	if err != nil {
 		return nil, err
 	}
 	sum := sha256.Sum256(text)

@@ -15,6 +15,18 @@ import (
 	"downdrop/rulebase/source"
 )
 
+// readOne reads a file that is one thing, a sheet say. The error is a *Problems with all that is wrong.
+func readOne[T any](r *source.Reader, file string, text []byte, read func(*source.Node) *T) (*T, error) {
+	var one *T
+	if doc := r.Read(file, text); doc != nil {
+		one = read(doc)
+	}
+	if err := r.Err(); err != nil {
+		return nil, err
+	}
+	return one, nil
+}
+
 // fields are the keys of an entry, checked against those it may have.
 type fields struct {
 	l      *loader

@@ -119,15 +119,7 @@ var mostAmount = big.NewRat(1_000_000_000_000, 1)
 // ReadPrices reads a price sheet. The error is a *Problems with all that is wrong.
 func ReadPrices(file string, text []byte) (*Prices, error) {
 	r := &priceReader{loader{r: source.NewReader(), base: &Base{}, kind: map[string]Kind{}}}
-	doc := r.r.Read(file, text)
-	var p *Prices
-	if doc != nil {
-		p = r.prices(doc)
-	}
-	if err := r.r.Err(); err != nil {
-		return nil, err
-	}
-	return p, nil
+	return readOne(r.r, file, text, r.prices)
 }
 
 type priceReader struct{ loader }

@@ -112,12 +112,8 @@ var BenchAsked = []ProfileKey{
 // ReadProfile reads a unit profile. The error is a *Problems with all that is wrong.
 func ReadProfile(file string, text []byte) (*Profile, error) {
 	r := &profileReader{sheetReader{loader{r: source.NewReader(), base: &Base{}, kind: map[string]Kind{}}, LineKinds}}
-	doc := r.r.Read(file, text)
-	var p *Profile
-	if doc != nil {
-		p = r.profile(doc)
-	}
-	if err := r.r.Err(); err != nil {
+	p, err := readOne(r.r, file, text, r.profile)
+	if err != nil {
 		return nil, err
 	}
 	sum := sha256.Sum256(text)

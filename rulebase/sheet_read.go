@@ -11,15 +11,7 @@ import (
 // is wrong. kinds are the kinds of line that there are.
 func ReadSheet(file string, text []byte, kinds []string) (*Sheet, error) {
 	r := &sheetReader{loader{r: source.NewReader(), base: &Base{}, kind: map[string]Kind{}}, kinds}
-	doc := r.r.Read(file, text)
-	var s *Sheet
-	if doc != nil {
-		s = r.sheet(doc)
-	}
-	if err := r.r.Err(); err != nil {
-		return nil, err
-	}
-	return s, nil
+	return readOne(r.r, file, text, r.sheet)
 }
 
 // A sheetReader reads sheets with the tools that rulebases are read with.
