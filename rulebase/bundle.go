@@ -4,12 +4,15 @@ package rulebase
 
 import (
 	"bytes"
+	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
 	"fmt"
 	"io/fs"
+	"iter"
 	"path"
+	"slices"
 	"testing/fstest"
 )
 
@@ -34,38 +37,97 @@ func (b *Base) Bundle() ([]byte, error) {
 	return out.Bytes(), nil
 }
 
-// LoadBundle loads what Bundle wrote. A new layer begins where a file's name does not come
-// after the one before, or where a second header would stand.
+// LoadBundle loads what Bundle wrote. A bundle does not say where a layer ends. Each has one header, and its
+// files come in the order of their names, which mostly tells; where several ends are possible, the first with which
+// the whole loads is taken: an entry that a wrong one puts into another layer either says the same there or is
+// refused. The error is that of the likeliest ends.
 func LoadBundle(bundle []byte) (*Base, error) {
-	var layers []Layer
-	var files fstest.MapFS
-	last := ""
+	files, err := unbundled(bundle)
+	if err != nil {
+		return nil, err
+	}
+	var first error
+	for ends := range layerEnds(files) {
+		b, err := Load(layersOf(files, ends)...)
+		if err == nil {
+			return b, nil
+		}
+		first = cmp.Or(first, err)
+	}
+	return nil, first
+}
+
+// A bundledFile is a file of a bundle.
+type bundledFile struct {
+	name string
+	text []byte
+}
+
+func unbundled(bundle []byte) (files []bundledFile, err error) {
 	for len(bundle) > 0 {
 		name, rest, ok := bytes.Cut(bundle, []byte{0})
 		text, rest, ok2 := bytes.Cut(rest, []byte{0})
 		if !ok || !ok2 || !fs.ValidPath(string(name)) || bytes.ContainsRune(name, '/') {
 			return nil, fmt.Errorf("the kept rulebase is no list of files: %w", fs.ErrInvalid)
 		}
-		if files == nil || string(name) <= last || hasHeader(text) && layerHasHeader(files) {
-			files = fstest.MapFS{}
-			layers = append(layers, Layer{fmt.Sprintf("layer%d", len(layers)+1), files})
-		}
-		files[string(name)] = &fstest.MapFile{Data: text, Mode: 0o444}
-		last, bundle = string(name), rest
+		files, bundle = append(files, bundledFile{string(name), text}), rest
 	}
-	return Load(layers...)
+	return files, nil
+}
+
+// mostEnds is how many ways of parting a bundle into layers are tried.
+const mostEnds = 20
+
+// layerEnds gives ways of parting files into layers, by the places where a layer other than the first begins,
+// the likeliest first: as late as can be.
+func layerEnds(files []bundledFile) iter.Seq[[]int] {
+	var gaps [][]int // the places where a layer can begin, for each but the first
+	header := -1
+	for i, f := range files {
+		if i > 0 && f.name <= files[i-1].name { // it begins here for sure
+			gaps = append(gaps, []int{i})
+			header = -1
+		}
+		if !hasHeader(f.text) {
+			continue
+		}
+		if header >= 0 {
+			var gap []int
+			for at := i; at > header; at-- {
+				gap = append(gap, at)
+			}
+			gaps = append(gaps, gap)
+		}
+		header = i
+	}
+	return func(yield func([]int) bool) {
+		for n := range mostEnds {
+			ends := make([]int, len(gaps))
+			for i, gap := range gaps {
+				ends[i] = gap[n%len(gap)]
+				n /= len(gap)
+			}
+			if n > 0 || !yield(ends) {
+				return // all were tried
+			}
+		}
+	}
+}
+
+func layersOf(files []bundledFile, ends []int) []Layer {
+	var layers []Layer
+	from := 0
+	for _, to := range append(slices.Clone(ends), len(files)) {
+		folder := fstest.MapFS{}
+		for _, f := range files[from:to] {
+			folder[f.name] = &fstest.MapFile{Data: f.text, Mode: 0o444}
+		}
+		layers, from = append(layers, Layer{fmt.Sprintf("layer%d", len(layers)+1), folder}), to
+	}
+	return layers
 }
 
 // hasHeader says that a file begins a rulebase: the key stands at the left edge.
 func hasHeader(text []byte) bool {
 	return bytes.HasPrefix(text, []byte("rulebase:")) || bytes.Contains(text, []byte("\nrulebase:"))
-}
-
-func layerHasHeader(files fstest.MapFS) bool {
-	for _, f := range files {
-		if hasHeader(f.Data) {
-			return true
-		}
-	}
-	return false
 }

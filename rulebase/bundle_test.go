@@ -3,9 +3,12 @@ package rulebase_test
 import (
 	"crypto/sha256"
 	"encoding/hex"
+	"fmt"
 	"os"
 	"path/filepath"
+	"reflect"
 	"testing"
+	"testing/fstest"
 
 	"downdrop/rulebase"
 )
@@ -59,5 +62,45 @@ func TestBundleLoadsAgain(t *testing.T) {
 	}
 	if _, err := b.Bundle(); err == nil {
 		t.Error("files that were changed meanwhile were kept under the old digest")
+	}
+}
+
+// Where a layer ends is found whatever its files are called: the header need not stand in the first of them, and
+// what comes before it may change entries of the layer below.
+func TestBundleOfLayersWhoseHeaderComesLate(t *testing.T) {
+	lower, _ := small(t)
+	changes := &fstest.MapFile{Data: []byte("causes:\n  fuse_open: {changes: true, per_thousand: 80}\n")}
+	plain := &fstest.MapFile{Data: []byte("sources:\n  guess: {says: A guess of ours, kind: estimate}\n")}
+	header := func(name, extends string) *fstest.MapFile {
+		return &fstest.MapFile{Data: []byte("rulebase: {name: " + name + ", extends: " + extends + "}\n")}
+	}
+	again := &fstest.MapFile{Data: []byte("causes:\n  fuse_open: {changes: true, per_thousand: 90}\n")}
+	for name, layers := range map[string][]fstest.MapFS{
+		"before the header":              {lower, {"s_causes.yaml": changes, "site.yaml": header("site", "small")}},
+		"two files before it":            {lower, {"s_causes.yaml": changes, "s_sources.yaml": plain, "site.yaml": header("site", "small")}},
+		"a file that could stand either": {lower, {"s_sources.yaml": plain, "site.yaml": header("site", "small")}},
+		"after the header":               {lower, {"site.yaml": header("site", "small"), "tail.yaml": changes}},
+		"three layers":                   {lower, {"s_causes.yaml": changes, "site.yaml": header("site", "small")}, {"t_causes.yaml": again, "top.yaml": header("top", "site")}},
+	} {
+		var all []rulebase.Layer
+		for i, l := range layers {
+			all = append(all, rulebase.Layer{Name: fmt.Sprint("folder", i), FS: l})
+		}
+		b, err := rulebase.Load(all...)
+		if err != nil {
+			t.Fatalf("%s: %v", name, err)
+		}
+		text, err := b.Bundle()
+		if err != nil {
+			t.Fatal(err)
+		}
+		back, err := rulebase.LoadBundle(text)
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+			continue
+		}
+		if back.Digest != b.Digest || !reflect.DeepEqual(back.Layers, b.Layers) || len(back.Sources) != len(b.Sources) || back.Causes[0].Prior != b.Causes[0].Prior {
+			t.Errorf("%s: %v with %v, want %v with %v", name, back.Layers, back.Causes[0], b.Layers, b.Causes[0])
+		}
 	}
 }
