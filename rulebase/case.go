@@ -250,10 +250,10 @@ func (c *caseReader) circumstance(n *source.Node, f *Finding) {
 	}
 }
 
-// address is the address of a drop.
 // highestAddress of a drop is what fits into sixteen bits.
 const highestAddress = 65535
 
+// address is the address of a drop, never 0: that is what a unit has that was given none.
 func (c *caseReader) address(n *source.Node) int { return c.whole(n, 1, highestAddress) }
 
 func (c *caseReader) symptomValue(s *Symptom, n *source.Node) (Value, bool) {

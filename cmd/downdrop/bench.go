@@ -358,7 +358,7 @@ func (t *benchTerminal) addFound(ctx context.Context, before, after *bench.State
 	if t.desk == nil {
 		return nil
 	}
-	drafts := shop.Found(before, after)
+	drafts := shop.Found(before, after, t.inCase)
 	if len(drafts) == 0 {
 		return nil
 	}

@@ -459,7 +459,7 @@ func (s *Server) benchEntry(w http.ResponseWriter, r *http.Request) error {
 	case err != nil:
 		return s.notKept(err)
 	}
-	if drafts := shop.Found(before, after); b.inner != nil && len(drafts) > 0 {
+	if drafts := shop.Found(before, after, b.inner); len(drafts) > 0 {
 		for i := range drafts {
 			drafts[i].ID = fmt.Sprintf("%s-%d-%d", name, at, i)
 		}

@@ -57,21 +57,32 @@ func Diagnose(ctx context.Context, prepared *engine.Prepared, s *bench.State, c 
 		now.At = rulebase.Bench
 	}
 	for _, f := range s.Findings {
-		now.Findings = append(now.Findings, rulebase.Finding{Symptom: f.Symptom, Value: f.Value, Read: f.Read, At: rulebase.Bench})
+		now.Findings = append(now.Findings, asFound(f, now.Done))
 	}
 	return engine.Diagnose(ctx, prepared, now, engine.Options{BeliefOnly: true})
 }
 
-// Found is what an entry found, for a case.
-func Found(before, after *bench.State) []cases.Draft {
-	if len(after.Findings) <= len(before.Findings) {
+// asFound is what a run found as a case has it: seen after the work that was done by then, and tied to it, since
+// "as of now" would go on with whatever is done to the unit later.
+func asFound(f bench.Finding, done []rulebase.Done) rulebase.Finding {
+	found := rulebase.Finding{Symptom: f.Symptom, Value: f.Value, Read: f.Read, At: rulebase.Bench}
+	if len(done) > 0 {
+		found.After = done[len(done)-1].ID
+	}
+	return found
+}
+
+// Found is what an entry found, for the case that the run is of; nil: it is of none.
+func Found(before, after *bench.State, c *cases.Case) []cases.Draft {
+	if c == nil || len(after.Findings) <= len(before.Findings) {
 		return nil
 	}
 	var drafts []cases.Draft
 	for _, f := range after.Findings[len(before.Findings):] {
-		body := cases.FindingBody{Symptom: f.Symptom, Value: cases.ValueBody{Word: f.Value.Word}, At: rulebase.Bench, By: after.Asked["by"], Read: f.Read, Now: true}
+		found := asFound(f, c.Situation.Done)
+		body := cases.FindingBody{Symptom: found.Symptom, Value: cases.ValueBody{Word: found.Value.Word}, At: found.At, By: after.Asked["by"], After: found.After, Read: found.Read}
 		if f.Value.IsNumber {
-			body.Value = cases.ValueBody{Number: &f.Value.Number}
+			body.Value.Number = &f.Value.Number
 		}
 		drafts = append(drafts, cases.Say(cases.KindFinding, body))
 	}
