@@ -95,6 +95,18 @@ func TestStoresOfAnotherUser(t *testing.T) {
 	}
 	permit(0o444, 0o444, 0o755)
 	reads("with its log")
+	links, err := os.MkdirTemp("", "another-user-links")
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { os.RemoveAll(links) })
+	file, link := path, filepath.Join(links, "link.db")
+	if err := errors.Join(os.Chmod(links, 0o755), os.Symlink(path, link)); err != nil {
+		t.Fatal(err)
+	}
+	path = link
+	reads("with its log, by a link from another folder")
+	path = file
 	permit(0o444, 0o000, 0o755)
 	refused("no copy to read from could be made")
 	permit(0o444, 0o444, 0o755)

@@ -27,8 +27,13 @@ func TestWhereNoStoreCanStand(t *testing.T) {
 	if err := os.Symlink(filepath.Join(dir, "none", "deeper"), nowhere); err != nil {
 		t.Fatal(err)
 	}
+	link := filepath.Join(dir, "link.db")
+	if err := os.Symlink(filepath.Join(dir, "stick", "store.db"), link); err != nil {
+		t.Fatal(err)
+	}
 	for path, says := range map[string]string{
-		filepath.Join(file, "store.db"):                   "it cannot be looked at",
+		link:                            "a link to " + filepath.Join(dir, "stick", "store.db"),
+		filepath.Join(file, "store.db"): "it cannot be looked at",
 		filepath.Join(dir, strings.Repeat("long", 200)):   "it cannot be looked at",
 		filepath.Join(nowhere, "store.db"):                "its folder cannot be made",
 		filepath.Join("/proc/self/net", "downdrop-store"): "none can be made there",
@@ -48,7 +53,7 @@ func TestWhereNoStoreCanStand(t *testing.T) {
 		}
 	}
 	left, err := os.ReadDir(dir)
-	if err != nil || len(left) != 2 {
+	if err != nil || len(left) != 3 {
 		t.Errorf("left behind: %v %v", left, err)
 	}
 

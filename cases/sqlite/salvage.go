@@ -17,7 +17,7 @@ import (
 // beginning of the file, and the definitions of its tables. The file itself is not
 // touched.
 func OpenDamaged(ctx context.Context, path string, o sqlstore.Options) (*sqlstore.Store, error) {
-	path, err := filepath.Abs(path)
+	path, err := absolute(path)
 	if err != nil {
 		return nil, err
 	}

@@ -45,13 +45,16 @@ func init() {
 // that it stands in. Where the file may not be written it is opened for reading
 // only, see [sqlstore.Store.ReadOnly].
 func Open(ctx context.Context, path string, o sqlstore.Options) (*sqlstore.Store, error) {
-	path, err := filepath.Abs(path)
+	path, err := absolute(path)
 	if err != nil {
 		return nil, err
 	}
 	info, err := os.Stat(path)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
+		if to, link := os.Readlink(path); link == nil { // making one here would put it on another drive than is meant
+			return nil, unavailable(path, "it is a link to %s, and nothing is there. If that is on another drive, plug it in or mount it; else remove the link", to)
+		}
 		if err := create(ctx, path, o); err != nil {
 			return nil, err
 		}
@@ -74,7 +77,7 @@ func Open(ctx context.Context, path string, o sqlstore.Options) (*sqlstore.Store
 // Look opens a store that is there already, to be looked at: it is neither made nor
 // brought to another schema. What is not there is cases.ErrNotFound.
 func Look(ctx context.Context, path string, o sqlstore.Options) (*sqlstore.Store, error) {
-	path, err := filepath.Abs(path)
+	path, err := absolute(path)
 	if err != nil {
 		return nil, err
 	}
@@ -90,6 +93,20 @@ func Look(ctx context.Context, path string, o sqlstore.Options) (*sqlstore.Store
 	}
 	read := connect(path, nil, forReading...)
 	return sqlstore.Open(ctx, sqlstore.Database{Read: read, Dialect: dialect(path, &o), Where: path, ReadOnly: "It is only looked at."}, o)
+}
+
+// absolute is the whole name of a file, of a link that of what it leads to: the log stands beside that.
+func absolute(path string) (string, error) {
+	path, err := filepath.Abs(path)
+	if err != nil {
+		return "", err
+	}
+	if info, err := os.Lstat(path); err == nil && info.Mode()&fs.ModeSymlink != 0 {
+		if to, err := filepath.EvalSymlinks(path); err == nil {
+			return to, nil
+		}
+	}
+	return path, nil
 }
 
 func openWritable(ctx context.Context, path string, o sqlstore.Options) (*sqlstore.Store, error) {
