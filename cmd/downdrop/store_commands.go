@@ -332,6 +332,9 @@ func exportOf(ctx context.Context, env *environment, file string) (*os.File, err
 		return nil, cannotWrite(os.TempDir(), err)
 	}
 	defer os.RemoveAll(dir)
+	if to, err := filepath.EvalSymlinks(file); err == nil {
+		file = to // of a link the log stands beside what it leads to
+	}
 	for _, end := range []string{"", "-wal"} {
 		content, err := os.ReadFile(file + end)
 		if errors.Is(err, fs.ErrNotExist) && end != "" {

@@ -12,6 +12,9 @@ import (
 	"testing"
 	"time"
 
+	"downdrop/cases"
+	"downdrop/cases/sqlite"
+	"downdrop/cases/sqlstore"
 	"downdrop/testdata/support"
 )
 
@@ -99,5 +102,27 @@ func TestStoreMovesToPostgresAndBack(t *testing.T) {
 		if got, err := os.ReadFile(file(name)); err != nil || string(got) != copied {
 			t.Errorf("%s: %v\n%s", name, err, got)
 		}
+	}
+}
+
+// A store that was copied aside with its log is brought back with it, by a link from elsewhere too.
+func TestStoreBroughtBackByALink(t *testing.T) {
+	file, link := filepath.Join(t.TempDir(), "copied.db"), filepath.Join(t.TempDir(), "link.db")
+	s, err := sqlite.Open(t.Context(), file, sqlstore.Options{Site: "mill"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close() // as long as it is open its log holds what was written
+	d := cases.Say(cases.KindOpened, cases.Opening{Location: "Weir street works"})
+	d.ID, d.Subject, d.At = "e1", cases.Subject{Kind: cases.AboutCase, ID: "c1"}, time.Date(2031, 5, 4, 0, 0, 0, 0, time.UTC)
+	if _, err := s.Append(t.Context(), d); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Symlink(file, link); err != nil {
+		t.Skip(err)
+	}
+	env, out, said := testEnvironment()
+	if got := run(t.Context(), env, []string{"store", "restore", link, "--store", filepath.Join(t.TempDir(), "new.db")}); got != 0 || !strings.Contains(out.String()+said.String(), "1 event") {
+		t.Errorf("exit code %d\n%s%s", got, out, said)
 	}
 }
