@@ -171,6 +171,7 @@ whole store back in place of a lost one, use "store restore".`
 	sayNoAttachment  = "Case %s has no file %q."
 	sayReceived      = "Taken in: %d entries; %d were here already.\n"
 	sayHandOverEmpty = "The hand-over holds no entry."
+	sayNoHandOver    = "No hand-over is in this text. Give all of it, from DOWNDROP1/ to its end."
 	sayCodes         = "%s written; scan it with any camera and paste what it reads.\n"
 	sayNotAdded      = "What was just said is not kept: %v"
 )

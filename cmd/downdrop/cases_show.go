@@ -320,6 +320,9 @@ func (d *desk) arrive(ctx context.Context, text []byte) (arrival, error) {
 		return d.arriveFile(ctx, text)
 	}
 	events, sheet, err := cases.ReadHandOver(string(text))
+	if errors.Is(err, cases.ErrNotFound) {
+		return arrival{}, notFoundError{sayNoHandOver}
+	}
 	if err != nil {
 		return arrival{}, err
 	}

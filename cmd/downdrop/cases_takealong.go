@@ -26,7 +26,7 @@ confirms anew what has to be confirmed. Pictures and files stay here.`
 
 	sayTakeOut     = "Say which file it goes into: --out FILE.html."
 	sayTakenClosed = "Case %s is closed. To go on with it, open it again: downdrop case reopen %s --why \"...\"."
-	sayTakenAlong  = "Written as %s: open it in a browser, with or without a network. It comes back with: downdrop case receive FILE.\n"
+	sayTakenAlong  = "Written as %s: open it in a browser, with or without a network.\nIt comes back with: downdrop case receive FILE.\n"
 )
 
 type takeAlongOptions struct {

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"io"
 	"slices"
 	"strings"
 
@@ -22,8 +23,11 @@ Lists are never null, figures are not rounded, and what is not known is "" or 0.
 
 	sayOneDocument = "One document is wanted; \"downdrop help json\" lists them."
 	sayNoDocument  = "There is no JSON document %q; \"downdrop help json\" lists them."
-	sayDocument    = "  %-16s %s\n"
+	sayDocument    = "  %-*s %s\n"
 )
+
+// nameColumn is as wide as the longest name of a document.
+const nameColumn = 16
 
 func newHelpJSONCmd(env *environment) *cobra.Command {
 	return &cobra.Command{
@@ -53,12 +57,18 @@ func newHelpJSONCmd(env *environment) *cobra.Command {
 }
 
 func listDocuments(env *environment) error {
+	var b strings.Builder
 	for _, d := range report.Documents() {
-		if _, err := fmt.Fprintf(env.out, sayDocument, shortName(d.Schema), d.Says); err != nil {
-			return err
+		for i, part := range wrapped(d.Says, report.Columns-nameColumn-3) {
+			name := ""
+			if i == 0 {
+				name = shortName(d.Schema)
+			}
+			fmt.Fprintf(&b, sayDocument, nameColumn, name, part)
 		}
 	}
-	return nil
+	_, err := io.WriteString(env.out, b.String())
+	return err
 }
 
 // shortName is the word between downdrop. and the number.

@@ -73,7 +73,7 @@ func TestAUnitFromTheDoorToItsRelease(t *testing.T) {
 	s.says(4, "unit|move|B0815|released|--why|out|--by|p1", "--consent")
 	// The verdict is put right where it stands; what rests on it cannot be taken from under it.
 	out := s.run(0, "unit|show|B0815|--entries")
-	n := regexp.MustCompile(`(\d+)\. \S+ \S+ moved by p1, bench \{"to":"evaluated","verdict":"not_proven"`).FindStringSubmatch(strings.Join(strings.Fields(out), " "))
+	n := regexp.MustCompile(`(\d+)\. \S+ \S+ moved by p1, bench \{"to": "evaluated", "verdict": "not_proven"`).FindStringSubmatch(strings.Join(strings.Fields(out), " "))
 	if n == nil {
 		t.Fatalf("no such entry in\n%s", out)
 	}

@@ -182,7 +182,7 @@ func sayFinding(th *thing, f rulebase.Finding, old string) string {
 		s += ", " + saySure(f.Sure)
 	}
 	if f.By != "" {
-		s += ", says the " + f.By
+		s += ", says " + wording.Witness(f.By)
 	}
 	if f.After != "" {
 		s += ", after " + plain(f.After)

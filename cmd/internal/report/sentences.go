@@ -131,7 +131,7 @@ func sayFinding(b *rulebase.Base, f *rulebase.Finding) string {
 		says += ", after " + plain(f.After)
 	}
 	if f.By != "" {
-		says += ", says the " + f.By
+		says += ", says " + wording.Witness(f.By)
 	}
 	return says
 }
@@ -2021,7 +2021,7 @@ func VerifiedText(where string, v *cases.Verified) string {
 	if len(v.Damage) == 0 {
 		fmt.Fprintf(&b, "%s is whole: %s.\n", where, looked)
 		for _, site := range slices.Sorted(maps.Keys(v.Heads)) {
-			fmt.Fprintf(&b, "Site %s ends with event %d, hash %s.\n", site, v.Heads[site].Seq, v.Heads[site].Hash)
+			fmt.Fprintf(&b, "Site %s ends with event %d, hash\n  %s.\n", site, v.Heads[site].Seq, v.Heads[site].Hash)
 		}
 		return b.String()
 	}
@@ -2429,8 +2429,11 @@ func UnitLike(name string) string {
 }
 
 func sayDays(d time.Duration) string {
-	if d < 48*time.Hour {
-		return counted(max(0, int(d.Hours())), "hour")
+	switch {
+	case d < time.Hour:
+		return "under an hour"
+	case d < 48*time.Hour:
+		return counted(int(d.Hours()), "hour")
 	}
 	return counted(int(d.Hours()/24), "day")
 }
@@ -2801,6 +2804,27 @@ func sayUnitEntry(c *cases.Card, e *cases.Event) string {
 	return sayEntryAmong(c.Events, e, "")
 }
 
+// foldable is a body with a space behind each comma and colon between its parts, so that a line
+// can be folded there.
+func foldable(body []byte) string {
+	var b strings.Builder
+	quoted, escaped := false, false
+	for _, c := range body {
+		b.WriteByte(c)
+		switch {
+		case escaped:
+			escaped = false
+		case c == '\\':
+			escaped = true
+		case c == '"':
+			quoted = !quoted
+		case (c == ',' || c == ':') && !quoted:
+			b.WriteByte(' ')
+		}
+	}
+	return b.String()
+}
+
 func sayEntryAmong(events []cases.Event, e *cases.Event, name string) string {
 	text := fmt.Sprintf("%s  %s", e.At.Format("2006-01-02 15:04:05"), plain(string(e.Kind)))
 	if e.By != "" {
@@ -2817,7 +2841,7 @@ func sayEntryAmong(events []cases.Event, e *cases.Event, name string) string {
 			text += fmt.Sprintf(", for entry %d", i+1)
 		}
 	}
-	return text + "  " + string(e.Body)
+	return text + "  " + foldable(e.Body)
 }
 
 func saySettingsOf(c *cases.Case) string {
@@ -3083,6 +3107,9 @@ const (
 
 func sayReplay(b *rulebase.Base, s *cases.Score) string {
 	says := fmt.Sprintf("Rulebase %s, version %d, over %s.", b.Name, b.Version, counted(s.Cases, "closed case"))
+	if s.Cases == 0 {
+		says += " There is nothing to try it on yet: close cases with the cause that was proven."
+	}
 	if s.Unknown > 0 {
 		says += fmt.Sprintf(" In %d more nothing was proven that this rulebase knows.", s.Unknown)
 	}
@@ -3260,6 +3287,9 @@ const (
 )
 
 func sayLessons(l *learn.Lessons) string {
+	if l.Cases == 0 {
+		return fmt.Sprintf("Rulebase %s, version %d: there is no closed case yet to learn from. Close cases with the cause that was proven.", l.Base.Name, l.Base.Version)
+	}
 	says := fmt.Sprintf("Rulebase %s, version %d, and what %s say of its numbers. A row of the rulebase is worth %s, its table of causes %s; intervals hold %s. A number disagrees where it lies outside its interval and what was seen would be rare were it right.",
 		l.Base.Name, l.Base.Version, counted(l.Cases, "closed case"), counted(int(l.Options.Worth), "case"), counted(int(l.Options.WorthWeights), "case"), percent(l.Options.Level))
 	if l.Days > 0 {

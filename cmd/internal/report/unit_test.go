@@ -283,3 +283,22 @@ func TestLongSettingsAreNotCutOff(t *testing.T) {
 		fitsScreen(t, name, b.String())
 	}
 }
+
+// Entries are folded to the screen, however long their bodies are.
+func TestEntriesFitTheScreen(t *testing.T) {
+	body := `{"digest":"` + strings.Repeat("a", 64) + `","name":"a \"b\", c\\","values":[` + strings.Repeat(`"11 units",`, 40) + `"end"]}`
+	e := cases.Event{Draft: cases.Draft{Kind: "kind_of_tomorrow", Body: []byte(body)}}
+	c := &cases.Card{Events: []cases.Event{e}}
+	var out strings.Builder
+	if err := report.UnitEntries(&out, 80, c); err != nil {
+		t.Fatal(err)
+	}
+	for line := range strings.Lines(out.String()) {
+		if len(strings.TrimRight(line, "\n")) > 80 {
+			t.Errorf("longer than 80 columns: %q", line)
+		}
+	}
+	if flat := strings.Join(strings.Fields(out.String()), " "); !strings.Contains(flat, `"a \"b\", c\\", "values": ["11 units", "11 units"`) {
+		t.Errorf("got %q", flat)
+	}
+}

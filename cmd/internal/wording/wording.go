@@ -250,6 +250,17 @@ func Person(who string) string {
 	return "a " + who
 }
 
+// Witness is who saw something, in a sentence: the caller, the shift leader; an id, which no
+// word is, stands as it is.
+func Witness(by string) string {
+	for _, r := range by {
+		if r != ' ' && !unicode.IsLower(r) {
+			return by
+		}
+	}
+	return "the " + by
+}
+
 // PlaceNames say where a step can be done.
 var PlaceNames = map[rulebase.Place]string{rulebase.Phone: "by phone", rulebase.Field: "at the drop", rulebase.Bench: "on the bench"}
 

@@ -44,3 +44,11 @@ func TestPartOfADayIsSaid(t *testing.T) {
 		}
 	}
 }
+
+func TestWitnessIsAPersonOrAnID(t *testing.T) {
+	for by, want := range map[string]string{"caller": "the caller", "shift leader": "the shift leader", "field-1": "field-1", "p1": "p1", "QA": "QA"} {
+		if got := Witness(by); got != want {
+			t.Errorf("%q: got %q, want %q", by, got, want)
+		}
+	}
+}
