@@ -12,6 +12,7 @@ import (
 	"fmt"
 	"hash/crc32"
 	"iter"
+	"math/rand/v2"
 	"slices"
 	"strings"
 	"testing"
@@ -301,6 +302,27 @@ func TestHandOversThatFitTheirCheck(t *testing.T) {
 		c.Events[0].Prev = hash
 		if text, _, err := cases.HandOverText(c, nil, 0); !errors.Is(err, cases.ErrSpoilt) {
 			t.Errorf("a hash that is none is handed over: %v %v", text, err)
+		}
+	}
+}
+
+// A case that is too long to be read in again is not handed over as text, by its letters or by its parts.
+func TestCasesTooLongToHandOver(t *testing.T) {
+	noise := rand.New(rand.NewPCG(8, 8))
+	for name, letters := range map[string]int{"that hardly packs": 26, "that packs well": 1} {
+		w := &writer{}
+		for i := range 180 {
+			if letters > 1 && i > 70 {
+				break
+			}
+			text := make([]byte, 60_000)
+			for j := range text {
+				text[j] = 'a' + byte(noise.IntN(letters))
+			}
+			w.write(t, draft(cases.KindNote, cases.Note{Text: string(text)}))
+		}
+		if parts, _, err := cases.HandOverText(cases.Fold(w.events), nil, 0); !errors.Is(err, cases.ErrTooLong) || parts != nil {
+			t.Errorf("%s: %d parts, %v", name, len(parts), err)
 		}
 	}
 }

@@ -8,6 +8,7 @@ import (
 	"encoding/base32"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"regexp"
@@ -34,6 +35,9 @@ import (
 // PartLength is the most characters of one part: a QR code of 2,800 of these letters still
 // reads from a phone's screen.
 const PartLength = 2800
+
+// maxParts is how many parts a head can count.
+const maxParts = 999
 
 // maxHandOver is how much a text may hold once unpacked.
 const maxHandOver = 8 << 20
@@ -76,7 +80,10 @@ func HandOverText(c *Case, sheet []byte, further int) (parts []string, carried b
 		return parts, false, err
 	}
 	with, err := partsOf(c, string(sheet))
-	if err != nil || len(with) > len(parts)+further {
+	switch {
+	case errors.Is(err, ErrTooLong), err == nil && len(with) > len(parts)+further:
+		return parts, false, nil
+	case err != nil:
 		return parts, false, err
 	}
 	return with, true, nil
@@ -124,8 +131,25 @@ func partsOf(c *Case, sheet string) ([]string, error) {
 	if err != nil {
 		return nil, err
 	}
-	return parts(deflated(text)), nil
+	if len(text) > maxHandOver {
+		return nil, errLongCase
+	}
+	if all := parts(deflated(text)); len(all) <= maxParts {
+		return all, nil
+	}
+	return nil, errLongCase
 }
+
+// errLongCase says so of a case that nobody could read in again; it is an ErrTooLong.
+var errLongCase = longCase{}
+
+type longCase struct{}
+
+func (longCase) Error() string {
+	return "the case is too long to be handed over as text: hand it over as a file, with --file, or export it"
+}
+
+func (longCase) Is(target error) bool { return target == ErrTooLong }
 
 // deflated packs a text. The level is one of flate's own and a buffer takes whatever is written, so
 // that it cannot fail.
@@ -153,7 +177,7 @@ func checkOf(packed []byte) string {
 
 func parts(packed []byte) []string {
 	text, check := handOverLetters.EncodeToString(packed), checkOf(packed)
-	const room = PartLength - len("DOWNDROP1/999/999//") - 16
+	const room = PartLength - len("DOWNDROP1/999/999//") - 16 // maxParts
 	of := max(1, (len(text)+room-1)/room)
 	var out []string
 	for i := range of {

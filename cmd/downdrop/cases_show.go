@@ -245,7 +245,7 @@ func newCaseHandOverCmd(env *environment) *cobra.Command {
 					return err
 				}
 				parts, carried, err := cases.HandOverText(c, sheet, cases.SheetParts)
-				if err != nil {
+				if err != nil && (file == "" || !errors.Is(err, cases.ErrTooLong)) { // in a file there is room
 					return err
 				}
 				stays := c.Situation.SheetFile != "" && !carried
