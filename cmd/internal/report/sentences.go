@@ -656,7 +656,11 @@ const (
 func sayAcceptedBecause(reason string) string { return "accepted: " + reason }
 
 func sayBelow(n int) string {
-	return fmt.Sprintf("%s more in the rulebase below; --all tells them.", capital(countOf(n, "remark")))
+	them := "them"
+	if n == 1 {
+		them = "it"
+	}
+	return fmt.Sprintf("%s more in the rulebase below; --all tells %s.", capital(countOf(n, "remark")), them)
 }
 
 const (
@@ -2888,8 +2892,11 @@ func sayChartTitle(s rulebase.Situation) string {
 	case rulebase.Bench:
 		title += ", on the bench"
 	}
-	if s.Who != rulebase.Anybody {
+	switch {
+	case s.Who != rulebase.Anybody:
 		title += ", for " + aPerson(s.Who.String())
+	case s.Alone:
+		title += ", for somebody"
 	}
 	if s.Alone {
 		title += " alone"
@@ -2921,11 +2928,19 @@ func sayChartShare(share string) string {
 }
 
 func sayChartSettles(t *engine.ChartTree) string {
-	says := fmt.Sprintf("It settles %s cases", sayOfHundred(t.Settled))
-	if rest := t.Sent; rest >= 0.001 {
-		says += fmt.Sprintf(", ends the call with somebody sent in %s", sayOfHundred(rest))
+	const least = 0.001 // of all cases: fewer are not told
+	settled := sayOfHundred(t.Settled) + " cases"
+	switch {
+	case t.Settled < least:
+		settled = "no case"
+	case settled == "all cases" && 1-t.Settled >= least:
+		settled = "nearly all cases"
 	}
-	if rest := 1 - t.Settled - t.Sent; rest >= 0.001 {
+	says := "It settles " + settled
+	if t.Sent >= least {
+		says += fmt.Sprintf("; %s end the call with somebody sent", sayOfHundred(t.Sent))
+	}
+	if rest := 1 - t.Settled - t.Sent; rest >= least {
 		says += fmt.Sprintf("; %s end in handing over, with what is likeliest then", sayOfHundred(rest))
 	}
 	return says + "."
