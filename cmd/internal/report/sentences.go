@@ -1525,7 +1525,7 @@ func sayTrouble(r *waveform.Reading, t waveform.Trouble) string {
 	switch t {
 	case waveform.Silent:
 		if r.Noise.Seen() && r.Noise.Value > 0.1 || len(r.Talkers) > 0 {
-			return "No messages: what moves on the pair is none."
+			return "No messages: something moves on the pair, but it is no message."
 		}
 		return "No messages: nothing moves on the pair."
 	case waveform.HeldAtLevel:
@@ -2018,6 +2018,14 @@ func (s *Store) Text() string {
 
 func counted(n int, what string) string { return wording.Counted(n, what) }
 
+// countedText counts by a number as it was written.
+func countedText(n, one, many string) string {
+	if n == "1" {
+		many = one
+	}
+	return n + " " + many
+}
+
 // VerifiedText says what the check of a store found.
 func VerifiedText(where string, v *cases.Verified) string {
 	var b strings.Builder
@@ -2119,8 +2127,8 @@ func sayTriageOpinion(r *triage.Row) string {
 }
 
 func sayTriageSum(s *triage.Summary) string {
-	return fmt.Sprintf("%d rows: %d probably good, %d open, %d probably bad, %d to be asked back; %d rejected. Bench time to plan: %.0f hours.",
-		s.Rows+s.Rejected, s.Calls[triage.ProbablyGood], s.Calls[triage.Open], s.Calls[triage.ProbablyBad], s.Calls[triage.AskBack], s.Rejected, s.BenchMin/60)
+	return fmt.Sprintf("%s: %d probably good, %d open, %d probably bad, %d to be asked back; %d rejected. Bench time to plan: %s.",
+		counted(s.Rows+s.Rejected, "row"), s.Calls[triage.ProbablyGood], s.Calls[triage.Open], s.Calls[triage.ProbablyBad], s.Calls[triage.AskBack], s.Rejected, counted(int(math.Round(s.BenchMin/60)), "hour"))
 }
 
 // TriageNotes say how a list was read.
@@ -2204,7 +2212,7 @@ func sayCaseState(b *rulebase.Base, c *cases.Case) string {
 	if c.Closing != nil {
 		text += ". Found: " + sayProven(b, c.Closing.Causes)
 		if c.Closing.How != "" {
-			text += ", proven so: " + strings.TrimRight(c.Closing.How, ".")
+			text += ", proven so: " + inSentence(c.Closing.How)
 		}
 		if c.Closing.UnitVerdict != "" {
 			text += ". The unit: " + plain(c.Closing.UnitVerdict)
@@ -2260,7 +2268,7 @@ func sayFoundGood(s *cases.Summary) string {
 	return fmt.Sprintf("A unit was exchanged here on %s and then found good (case %s): before a second one goes, look at the location.", s.Opened.Format("2 January 2006"), s.Code)
 }
 
-func sayEarlierMore(n int) string { return fmt.Sprintf("and %s more.", counted(n, "case")) }
+func sayEarlierMore(n int) string { return fmt.Sprintf("and %s.", counted(n, "more case")) }
 
 func sayPutIn(p cases.PutIn, accepted bool) string { return wording.PutIn(p, accepted) }
 
@@ -2269,11 +2277,13 @@ func sayCaseSummary(b *rulebase.Base, s *cases.Summary, now time.Time) string {
 	if s.Drop != 0 {
 		text += fmt.Sprintf(", drop %d", s.Drop)
 	}
-	text += "; " + sayStateOf(s.State, s.WaitingFor)
-	if s.State == cases.StateClosed {
-		text += ", found: " + sayProven(b, s.Causes)
-	} else {
-		text += ", " + sayAge(now.Sub(s.Opened))
+	switch age := sayAge(now.Sub(s.Opened)); s.State {
+	case cases.StateClosed:
+		text += "; closed, found: " + sayProven(b, s.Causes)
+	case cases.StateOpen:
+		text += "; " + age
+	default:
+		text += "; " + sayStateOf(s.State, s.WaitingFor) + ", " + age
 	}
 	if s.InPlace > 0 {
 		text += fmt.Sprintf("; %d still in place", s.InPlace)
@@ -2345,7 +2355,7 @@ func sayMoneySum(m cases.Money) string { return fmt.Sprintf("in all %s %s", m.Am
 func sayDisposed(d *cases.Disposed) string {
 	text := "To be done: " + plain(d.What)
 	if d.Why != "" {
-		text += ", because " + strings.TrimRight(d.Why, ".")
+		text += ", because " + inSentence(d.Why)
 	}
 	return text + "."
 }
@@ -2447,11 +2457,11 @@ func sayUnitLine(c *cases.Card, now time.Time) string {
 	if s == nil {
 		return sayUnitName(c.Unit) + " is not in the shop."
 	}
-	text := fmt.Sprintf("%s is %s", sayUnitName(c.Unit), shopStateNames[s.State])
+	name, state := sayUnitName(c.Unit), shopStateNames[s.State]
 	if s.State.InShop() {
-		return text + fmt.Sprintf(", since %s (%s); in the house for %s.", s.Since.Format("2 January 2006 15:04"), sayDays(now.Sub(s.Since)), sayDays(now.Sub(s.Came)))
+		return fmt.Sprintf("%s is %s, since %s (%s); in the house for %s.", name, state, s.Since.Format("2 January 2006 15:04"), sayDays(now.Sub(s.Since)), sayDays(now.Sub(s.Came)))
 	}
-	return text + fmt.Sprintf(", on %s; it was in the house for %s.", s.Since.Format("2 January 2006"), sayDays(s.Since.Sub(s.Came)))
+	return fmt.Sprintf("%s was %s on %s; it was in the house for %s.", name, state, s.Since.Format("2 January 2006"), sayDays(s.Since.Sub(s.Came)))
 }
 
 func sayReceipt(s *cases.Stay) string {
@@ -2472,7 +2482,7 @@ func sayReceived(b *cases.Receipt) string {
 		text += " The sender says: " + quoted(strings.TrimRight(b.Complaint, ".")) + "."
 	}
 	if b.Condition != "" {
-		text += " It looked: " + strings.TrimRight(b.Condition, ".") + "."
+		text += " Its condition: " + strings.TrimRight(b.Condition, ".") + "."
 	}
 	return text
 }
@@ -2577,10 +2587,10 @@ func sayOffered(o *cases.Offered) string {
 func sayOfferedWay(o *cases.Offer, w *cases.OfferedWay) string {
 	text := fmt.Sprintf("%s: %s %s", cmp.Or(wayNames[ways.Kind(w.Way)], plain(w.Way)), w.Price, o.Currency)
 	if w.Hours != "" {
-		text += fmt.Sprintf("; %s hours until the drop has its unit", w.Hours)
+		text += fmt.Sprintf("; %s until the drop has its unit", countedText(w.Hours, "hour", "hours"))
 	}
 	if w.Warranty != "" && w.Warranty != "0" {
-		text += fmt.Sprintf("; %s months' warranty", w.Warranty)
+		text += fmt.Sprintf("; %s warranty", countedText(w.Warranty, "month's", "months'"))
 	}
 	return text + fmt.Sprintf("; comes to %s %s in all on the mean", w.Expected, o.Currency)
 }
@@ -2794,7 +2804,11 @@ func sayOfferLead(c *cases.Card, o *cases.Offered) string {
 }
 
 func sayUnknownEntries(n int) string {
-	return fmt.Sprintf("%s of a kind that this version of downdrop does not know; they are kept and go with the case.", counted(n, "entry"))
+	kept := "they are kept and go"
+	if n == 1 {
+		kept = "it is kept and goes"
+	}
+	return fmt.Sprintf("%s of a kind that this version of downdrop does not know; %s with the case.", counted(n, "entry"), kept)
 }
 
 func sayEntry(c *cases.Case, e *cases.Event, name string) string {

@@ -169,11 +169,13 @@ func TestWhatACaptureShowsIsSaid(t *testing.T) {
 		{sender(1, 0, func(x *waveform.Talker) { x.Bits = 1; x.Rate = seen(19200) }), "Sender A, 1 burst of 1 bit."},
 		{sender(2, 0, func(x *waveform.Talker) { x.Bursts, x.Bits, x.Rate, x.Rise = 2, 20, seen(19200), seen(1e-6) }), "Sender B, 2 bursts of 20 bits together; rate 19.2 kbit/s (± 200 bit/s); edges 1 us (± 0.01 us), the instrument's own share in it."},
 		{sender(1, 1e6, func(x *waveform.Talker) { x.Bursts, x.Rise = 2, seen(1e-6) }), "Sender A, 2 bursts; edges 1 us (± 0.01 us), the instrument's own share taken off."},
-		{sender(1, 0, func(x *waveform.Talker) { x.Height, x.Low, x.High, x.Overshoot = seen(2), seen(-2), seen(2), seen(0.02) }), "Sender A, 1 burst: height 2 V (± 20 mV), from -2 V to 2 V."},
+		{sender(1, 0, func(x *waveform.Talker) {
+			x.Height, x.Low, x.High, x.Overshoot = seen(2), seen(-2), seen(2), seen(0.02)
+		}), "Sender A, 1 burst: height 2 V (± 20 mV), from -2 V to 2 V."},
 		{sender(1, 0, func(x *waveform.Talker) { x.Overshoot = seen(0.3) }), "Sender A, 1 burst; goes beyond its level by 30 percent."},
 		{sayTrouble(&waveform.Reading{Noise: seen(0.1)}, waveform.Silent), "No messages: nothing moves on the pair."},
-		{sayTrouble(&waveform.Reading{Noise: seen(0.2)}, waveform.Silent), "No messages: what moves on the pair is none."},
-		{sayTrouble(&waveform.Reading{Noise: not, Talkers: make([]waveform.Talker, 1)}, waveform.Silent), "No messages: what moves on the pair is none."},
+		{sayTrouble(&waveform.Reading{Noise: seen(0.2)}, waveform.Silent), "No messages: something moves on the pair, but it is no message."},
+		{sayTrouble(&waveform.Reading{Noise: not, Talkers: make([]waveform.Talker, 1)}, waveform.Silent), "No messages: something moves on the pair, but it is no message."},
 		{sayTrouble(&waveform.Reading{}, "new_trouble"), "new_trouble"},
 		{unseenWhy(&waveform.Reading{}, waveform.NoEcho), "none is seen beyond the edge"},
 		{unseenWhy(&waveform.Reading{}, waveform.EchoTooClose), "none is seen beyond the edge"},
