@@ -228,7 +228,8 @@ func (s *Server) notKept(err error) error {
 	var path *os.PathError
 	switch {
 	case errors.As(err, &refused):
-		return refusal{http.StatusServiceUnavailable, refused.Says}
+		// The name says which run; in which folder of this machine it lies helps nobody at a phone.
+		return refusal{http.StatusServiceUnavailable, strings.ReplaceAll(refused.Says, s.o.Counter.Runs+string(filepath.Separator), "")}
 	case errors.As(err, &path):
 		return refusal{http.StatusServiceUnavailable, fmt.Sprintf(sayRunFolder, s.o.Counter.Runs, path.Err)}
 	}

@@ -154,8 +154,17 @@ func TestTheShopsJob(t *testing.T) {
 	if status, said := s.fill(unit, "/unit/move", "to", "evaluated", "why", "tested", "unit", "good", "by", "p1"); status != http.StatusUnprocessableEntity || !strings.Contains(said, "contaminated") {
 		t.Errorf("opened without a statement: %d", status)
 	}
+	if !strings.Contains(unit, `<select name="state" required><option value="">choose</option>`) {
+		t.Error("a statement on contamination stands there before anybody chose it")
+	}
+	if status, _ := s.fill(unit, "/unit/statement", "state", "", "by", "p1"); status != http.StatusUnprocessableEntity {
+		t.Errorf("a statement that nobody chose: %d", status)
+	}
 	s.fill(unit, "/unit/statement", "state", "not_exposed", "from", "letter", "by", "p1")
 	_, body = s.get("/unit/bench?of=" + url.QueryEscape(key))
+	if status, _ := s.fill(body, "/bench/begin", "profile", "", "procedure", "short", "by", "bench-2"); status != http.StatusUnprocessableEntity {
+		t.Errorf("a unit whose kind nobody chose: %d", status)
+	}
 	status, body = s.fill(body, "/bench/begin", "profile", "quay_24", "procedure", "short", "by", "bench-2")
 	if status != http.StatusOK {
 		t.Fatalf("begun: %d\n%s", status, body)
@@ -239,7 +248,7 @@ func TestTheShopsJob(t *testing.T) {
 	if _, unit = s.get("/unit?of=" + url.QueryEscape(key)); !strings.Contains(unit, "/bench?run="+run) || !strings.Contains(unit, "which cannot be read") {
 		t.Errorf("a run that was changed is not on the list:\n%s", words(parse(t, unit)))
 	}
-	if status, said := s.get("/bench?run=" + run); status != http.StatusServiceUnavailable || !strings.Contains(said, "was changed after it was written") {
+	if status, said := s.get("/bench?run=" + run); status != http.StatusServiceUnavailable || !strings.Contains(said, "was changed after it was written") || strings.Contains(said, filepath.Dir(file)) {
 		t.Errorf("a run that was changed: %d %s", status, words(parse(t, said)))
 	}
 }
