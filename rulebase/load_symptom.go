@@ -149,7 +149,9 @@ func (l *loader) shows(e entry, s *Symptom) {
 		}
 		l.risingConstants(n, s)
 	}
-	rows := append(l.rowsOf(e, "shows_first"), l.rowsOf(e, "shows")...)
+	rows := l.rowsOf(e, "shows_first")
+	s.ShowsFirst = len(rows)
+	rows = append(rows, l.rowsOf(e, "shows")...)
 	s.Weighs = e.node.Get("shows") != nil || e.node.Get("shows_first") != nil
 	open := (*source.Node)(nil)
 	for _, item := range rows {

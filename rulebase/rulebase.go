@@ -206,6 +206,7 @@ type Symptom struct {
 	Weighs      bool  // it has shows
 	Independent bool  // combine: independent (Values are yes and no in some order)
 	Shows       []Row // the first row that holds counts; with Independent every row that holds
+	ShowsFirst  int   // how many of them stand under shows_first: a layer can add to these, not change them
 
 	Sure        *Sureness // its own, replacing the rulebase's
 	By          By

@@ -60,7 +60,7 @@ func (r *Reader) Profile(ctx context.Context, c *cases.Case) (Profile, error) {
 	}
 	s.Findings = nil
 	before, err := r.chances(ctx, s)
-	if err != nil {
+	if err != nil || before == nil { // what was seen may lift a contradiction of rules that stands without it
 		return nil, err
 	}
 	logs, most := make([]float64, len(after)), math.Inf(-1)

@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/binary"
 	"errors"
+	"fmt"
 	"hash/crc32"
 	"io"
 	"path/filepath"
@@ -13,11 +14,14 @@ import (
 	"slices"
 	"sync/atomic"
 	"testing"
+	"testing/fstest"
+	"time"
 
 	"downdrop/cases"
 	"downdrop/cases/alike"
 	"downdrop/cases/sqlite"
 	"downdrop/cases/sqlstore"
+	"downdrop/rulebase"
 	"downdrop/testdata/support/shipped"
 )
 
@@ -212,5 +216,49 @@ func TestIndexesOfOtherForms(t *testing.T) {
 	}
 	if found, err := k.Alike(p, "", 3); !errors.Is(err, alike.ErrStale) {
 		t.Errorf("ids that are longer than all of them: %v %v", found, err)
+	}
+}
+
+// Where nothing listed is possible before anything was seen, since two rules contradict each other, and what was
+// seen takes that back, there is nothing to hold the findings against: the case has no profile.
+func TestNothingPossibleBeforeAnythingWasSeen(t *testing.T) {
+	base, err := rulebase.Load(rulebase.Layer{Name: "odd", FS: fstest.MapFS{"odd.yaml": {Data: []byte(`
+rulebase: {name: odd, outside_per_thousand: 0}
+givens: {wet: {ask: "Is it wet?"}}
+causes:
+  fuse: {name: The fuse, part: supply, per_thousand: 40, source: common_practice}
+  plug: {name: The plug, part: supply, per_thousand: 40, source: common_practice}
+symptoms:
+  light: {ask: "Which light?", values: [lit, dark], by: looking, shows: [{when: fuse, dark: 0.9}, {lit: 0.9}]}
+  tag: {ask: "Is there a tag?", values: ["yes", "no"], by: looking}
+rules:
+  by_water: {when: wet, then: {soaked: true}, source: common_practice}
+  by_tag: {when: tag == "yes", then: {soaked: false}, source: common_practice}
+  there: {when: soaked, establishes: [fuse], source: common_practice}
+  not_there: {when: wet, rules_out: [fuse], source: common_practice}
+`)}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := opened(t)
+	about := cases.Subject{Kind: cases.AboutCase, ID: "c1"}
+	w := cases.Writer{Store: s, Now: time.Now, NewID: func() string { n, _ := s.Count(ctx); return fmt.Sprint("e", n) }}
+	for _, d := range []cases.Draft{
+		cases.Say(cases.KindOpened, cases.Opening{Location: "yard"}),
+		cases.Say(cases.KindGiven, cases.GivenBody{ID: "wet", Value: cases.ValueBody{Word: "true"}}),
+		cases.Say(cases.KindFinding, cases.FindingBody{Symptom: "light", Value: cases.ValueBody{Word: "dark"}}),
+		cases.Say(cases.KindFinding, cases.FindingBody{Symptom: "tag", Value: cases.ValueBody{Word: "yes"}}),
+		cases.Say(cases.KindClosed, cases.Closing{Causes: []string{"plug"}, Outcome: "adjusted"}),
+	} {
+		if _, err := w.Write(ctx, about, d); err != nil {
+			t.Fatal(err)
+		}
+	}
+	c, err := s.Case(ctx, "c1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if p, err := alike.NewReader(base).Profile(ctx, c); err != nil || p != nil {
+		t.Errorf("%v %v", p, err)
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"testing/fstest"
 	"time"
 
 	"github.com/google/go-cmp/cmp"
@@ -353,5 +354,56 @@ func TestShippedPatchLoads(t *testing.T) {
 	}
 	if n := strings.Count(l.Patch(), "changes: true"); n < 40 {
 		t.Errorf("only %d entries were tried", n)
+	}
+}
+
+// A site's own rows above a symptom's are not doubled by the patch, nor silently left as they were: they cannot be
+// changed from above, and the patch says which they are. A rulebase may have any name.
+func TestPatchOfASiteWithRowsOfItsOwn(t *testing.T) {
+	at := slices.IndexFunc(small(t).Symptoms, func(s rulebase.Symptom) bool { return len(s.Shows) > 1 && !s.Independent && len(s.Values) > 1 })
+	s := &small(t).Symptoms[at]
+	cause := small(t).Causes[0].ID
+	site := fmt.Sprintf("rulebase: {name: \"weir, east: 2\", extends: %s}\nsymptoms:\n  %s: {changes: true, shows_first: [{when: %s, %s: 0.9}]}\n", small(t).Name, s.ID, cause, s.Values[0])
+	base, err := rulebase.Load(rulebase.Layer{Name: "small", FS: os.DirFS("../../cmd/downdrop/testdata/small")}, rulebase.Layer{Name: "site", FS: fstest.MapFS{"site.yaml": {Data: []byte(site)}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	rows := base.Symptoms[at].Shows
+	if base.Symptoms[at].ShowsFirst != 1 || len(rows) != len(s.Shows)+1 {
+		t.Fatalf("%+v", base.Symptoms[at])
+	}
+	var all []learn.Experience
+	for i := range 200 {
+		e := learn.Experience{ID: fmt.Sprint("c", i), Proven: []int{0}, Prior: make([]float64, len(base.Causes)+1)}
+		e.Prior[0] = 1
+		for row := range rows {
+			if row < 2 { // the site's own, and the first below it
+				least := 0
+				for v, p := range rows[row].P {
+					if p < rows[row].P[least] {
+						least = v
+					}
+				}
+				e.Seen = append(e.Seen, learn.Seen{Symptom: at, Row: row, Value: least, Sure: 1})
+			}
+		}
+		all = append(all, e)
+	}
+	l := learn.Learn(base, all, learn.Usual)
+	patch := l.Patch()
+	bundle, err := base.Bundle()
+	if err != nil {
+		t.Fatal(err)
+	}
+	after, err := learn.Patched(bundle, patch)
+	if err != nil {
+		t.Fatalf("%v\n%s", err, patch)
+	}
+	got := after.Symptoms[at].Shows
+	if len(got) != len(rows) || !slices.Equal(got[0].P, rows[0].P) || slices.Equal(got[1].P, rows[1].P) {
+		t.Errorf("%d rows became %d: %v and %v\n%s", len(rows), len(got), got[0].P, got[1].P, patch)
+	}
+	if !strings.Contains(strings.Join(strings.Fields(strings.ReplaceAll(patch, "#", "")), " "), s.ID+" at site.yaml:3 should be") {
+		t.Errorf("the row that cannot be changed is not named:\n%s", patch)
 	}
 }

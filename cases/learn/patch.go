@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"path"
 	"regexp"
 	"slices"
 	"strconv"
@@ -22,7 +23,7 @@ const PatchName = "learned"
 func (l *Lessons) Patch() string {
 	var b strings.Builder
 	below := l.Base.Name // the uppermost layer's
-	header := fmt.Sprintf("rulebase: {name: %s, version: 1, extends: %s", PatchName, below)
+	header := fmt.Sprintf("rulebase: {name: %s, version: 1, extends: %s", PatchName, yamlWord(below))
 	var causes, outside []string
 	for i := range l.Weights {
 		w := &l.Weights[i]
@@ -74,14 +75,23 @@ func (l *Lessons) patchSymptoms() []string {
 	for _, symptom := range order {
 		s := &l.Base.Symptoms[symptom]
 		var b strings.Builder
-		fmt.Fprintf(&b, "  %s:\n    changes: true\n    shows:\n", s.ID)
-		for i := range s.Shows {
-			p := s.Shows[i].P
+		for i := range s.ShowsFirst {
 			if r := changed[symptom][i]; r != nil {
-				b.WriteString(comment("      # ", l.sayRow(s, r)))
-				p = r.After
+				b.WriteString(comment("  # ", fmt.Sprintf("Not in this patch, since a layer cannot change what stands under shows_first: %s at %s:%d should be %s. %s",
+					s.ID, path.Base(s.Shows[i].Pos.File), s.Shows[i].Pos.Line, rowText(s, &s.Shows[i], r.After), l.sayRow(s, r))))
+				delete(changed[symptom], i)
 			}
-			b.WriteString("      - " + rowText(s, &s.Shows[i], p) + "\n")
+		}
+		if len(changed[symptom]) > 0 {
+			fmt.Fprintf(&b, "  %s:\n    changes: true\n    shows:\n", s.ID)
+			for i := s.ShowsFirst; i < len(s.Shows); i++ {
+				p := s.Shows[i].P
+				if r := changed[symptom][i]; r != nil {
+					b.WriteString(comment("      # ", l.sayRow(s, r)))
+					p = r.After
+				}
+				b.WriteString("      - " + rowText(s, &s.Shows[i], p) + "\n")
+			}
 		}
 		out = append(out, b.String())
 	}
