@@ -4,7 +4,6 @@ package rulebase
 
 import (
 	"bytes"
-	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
@@ -46,15 +45,17 @@ func LoadBundle(bundle []byte) (*Base, error) {
 	if err != nil {
 		return nil, err
 	}
-	var first error
-	for ends := range layerEnds(files) {
-		b, err := Load(layersOf(files, ends)...)
+	ends := slices.Collect(layerEnds(files))
+	b, err := Load(layersOf(files, ends[0])...)
+	for _, other := range ends[1:] {
 		if err == nil {
-			return b, nil
+			break
 		}
-		first = cmp.Or(first, err)
+		if again, refused := Load(layersOf(files, other)...); refused == nil {
+			return again, nil
+		}
 	}
-	return nil, first
+	return b, err
 }
 
 // A bundledFile is a file of a bundle.

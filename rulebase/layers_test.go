@@ -14,7 +14,8 @@ import (
 
 // meaning compares what two rulebases say, wherever it stands in their files.
 var meaning = []cmp.Option{cmpopts.IgnoreTypes(rulebase.Position{}), cmpopts.IgnoreUnexported(rulebase.Base{}, rulebase.Expression{}), cmpopts.EquateNaNs(),
-	cmpopts.IgnoreFields(rulebase.Base{}, "Digest", "Layers", "Name"), cmpopts.IgnoreFields(rulebase.Expression{}, "Text"), cmpopts.IgnoreFields(rulebase.Term{}, "Column")}
+	cmpopts.IgnoreFields(rulebase.Base{}, "Digest", "Layers", "Name"), cmpopts.IgnoreFields(rulebase.Expression{}, "Text"), cmpopts.IgnoreFields(rulebase.Term{}, "Column"),
+	cmpopts.IgnoreFields(rulebase.Symptom{}, "ShowsFirst")} // where a row stands, as a position
 
 // An entry that changes one of a lower layer means what the two written into one
 // would mean; what a layer adds to a list comes before what stood there.
