@@ -1063,7 +1063,7 @@ func sayReason(w engine.Withheld) string {
 	case engine.WhyLossOfBus:
 		return "it is not known what the outputs do when the bus is lost"
 	case engine.WhyOnlyIf:
-		return "it holds only if " + w.Detail
+		return "it is only right if " + wording.Condition(w.Detail)
 	case engine.WhyUnconfirmed:
 		return "it is not confirmed: " + plain(w.Detail)
 	case engine.WhyHarmless:
@@ -1077,7 +1077,7 @@ func sayReason(w engine.Withheld) string {
 }
 
 func sayMoreReasons(n int) string {
-	return fmt.Sprintf("%d more things would each let less be done; \"details\" shows all.", n)
+	return fmt.Sprintf("%d more things would help, each less than these; \"details\" shows all.", n)
 }
 
 func sayMoreSteps(n int) string { return fmt.Sprintf("  and %d more that tell less", n) }

@@ -440,9 +440,7 @@ func sayMoreReasons(n int) string {
 }
 
 // conditionText is an expression as it is read aloud.
-func conditionText(expression string) string {
-	return plain(strings.NewReplacer(" == ", " is ", " != ", " is not ", " not in [", " is none of [", " in [", " is one of [").Replace(expression))
-}
+func conditionText(expression string) string { return wording.Condition(expression) }
 
 func sayAndMore(n int) string { return fmt.Sprintf("and %d more", n) }
 

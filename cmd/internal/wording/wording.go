@@ -120,6 +120,11 @@ func Quiet(times, share float64, every, quiet string) string {
 		every, times, quiet, once, once, times)
 }
 
+// Condition is an expression as it is read aloud.
+func Condition(expression string) string {
+	return Plain(strings.NewReplacer(" == ", " is ", " != ", " is not ", " not in [", " is none of [", " in [", " is one of [").Replace(expression))
+}
+
 // InSentence makes a text that stands by itself part of a sentence.
 func InSentence(text string) string { return LowerFirst(strings.TrimRight(text, ".")) }
 
