@@ -209,6 +209,7 @@ func TestReplayGoesAsTheCaseWent(t *testing.T) {
 		draft(cases.KindOpened, cases.Opening{Location: "Weir"}),
 		draft(cases.KindFinding, cases.FindingBody{Symptom: "of_another_rulebase", Value: cases.ValueBody{Word: "x"}}),
 		draft(cases.KindFinding, cases.FindingBody{Symptom: "power_light", Value: cases.ValueBody{Word: "lit"}}), // e3
+		draft(cases.KindFinding, cases.FindingBody{Symptom: "supply_fuse_blown", Value: cases.ValueBody{Word: "true"}}), // a cause here
 		draft(cases.KindFinding, cases.FindingBody{Symptom: "power_light", Value: cases.ValueBody{Word: "dark"}}),
 		draft(cases.KindFinding, cases.FindingBody{Symptom: "fuse_sign", Value: cases.ValueBody{Word: "shows_blown"}}))
 	back := draft(cases.KindTakenBack, cases.Reason{})
@@ -218,8 +219,13 @@ func TestReplayGoesAsTheCaseWent(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(r.Ranks) != 4 || r.Last() != 1 || !r.Right || r.Unknown || r.True != r.First {
+	if len(r.Ranks) != 5 || r.Last() != 1 || !r.Right || r.Unknown || r.True != r.First {
 		t.Errorf("%+v", r)
+	}
+	for _, f := range cases.Began(base, cases.Fold(w.events)).Findings {
+		if f.Symptom != "power_light" && f.Symptom != "fuse_sign" {
+			t.Errorf("%s is no symptom here, and is seen", f.Symptom)
+		}
 	}
 	open := cases.Fold(w.events[:5])
 	if r, err := cases.Replay(context.Background(), engine.Prepare(base), open); err != nil || !r.Unknown {

@@ -44,7 +44,8 @@ func randomSymptom(r *rand.Rand, causes int) *belief.Symptom {
 
 // The bound is no lower than the mass of the sets left out, each looked at by
 // itself: symptoms of both kinds, rows that causes switch on and off, more
-// observations than the bound tells apart, one of them made with a share of doubt.
+// observations than the bound tells apart, one of them made with a share of doubt, some of
+// several values of which one was seen.
 func TestLeftOutIsABound(t *testing.T) {
 	for seed := range support.Deep(t, 300) {
 		r := rand.New(rand.NewPCG(uint64(seed), 8))
@@ -63,7 +64,11 @@ func TestLeftOutIsABound(t *testing.T) {
 		var bearings []belief.Bearing
 		for range r.IntN(18) {
 			s := randomSymptom(r, causes)
-			o := belief.Seen(s, r.IntN(s.Values()), []float64{1, 1, 0.8}[r.IntN(3)])
+			sure := []float64{1, 1, 0.8}[r.IntN(3)]
+			o := belief.Seen(s, r.IntN(s.Values()), sure)
+			if s.Values() == 3 && r.IntN(3) == 0 { // not of independent rows
+				o = belief.SeenAmong(s, 1+r.Uint64N(1<<s.Values()-1), sure)
+			}
 			bearings = append(bearings, belief.Bear(o, system.Influence(), empty))
 			prior.Observe(o)
 		}
