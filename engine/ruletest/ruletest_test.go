@@ -163,3 +163,40 @@ func TestEveryExpectationCanFail(t *testing.T) {
 		}
 	}
 }
+
+// Of a case that nothing listed allows the result says which findings do not go together, else what
+// came first and by how much.
+func TestRanking(t *testing.T) {
+	const sure = `
+rulebase: {name: sure, outside_per_thousand: 0, complaint: {symptom: works, bad: dead, well: working}}
+causes:
+  fuse: {name: Fuse blown, part: supply, per_thousand: 50, source: common_practice, remedy: new_fuse}
+  wire: {name: Wire off, part: line, per_thousand: 20, source: common_practice, remedy: rewire}
+symptoms:
+  works: {ask: Does it work, values: [working, dead], shows: [{when: fuse or wire, dead: 1}, {working: 1}]}
+  light: {ask: Is the light lit, by: looking, values: [lit, dark], shows: [{when: fuse, dark: 1}, {lit: 1}]}
+remedies:
+  new_fuse: {do: Replace it, minutes: 5, ends_as: part_replaced}
+  rewire:   {do: Rewire it, minutes: 20, ends_as: rewired}
+`
+	base, err := rulebase.Load(rulebase.Layer{Name: "sure", FS: fstest.MapFS{"sure.yaml": {Data: []byte(sure)}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for findings, want := range map[string]string{
+		"[{symptom: works, value: working, sure: 1}, {symptom: light, value: dark, sure: 1}]": "Nothing listed allows all of this together: works working; light dark.",
+		"[{symptom: works, value: dead, sure: 1}, {symptom: light, value: dark, sure: 1}]":    "It gave fuse 1, wire 0.02; outside 0.",
+	} {
+		s, err := base.ReadCase("case", []byte("findings: "+findings))
+		if err != nil {
+			t.Fatal(err)
+		}
+		results, err := ruletest.Run(context.Background(), engine.Prepare(base), []rulebase.Situation{s})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := results[0].Ranking(); got != want {
+			t.Errorf("%s: %q, want %q", findings, got, want)
+		}
+	}
+}
