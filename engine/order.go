@@ -140,7 +140,32 @@ func (w *weighing) plannable(d *Diagnosis, all []candidate) []*candidate {
 	slices.SortStableFunc(tests, func(a, b *candidate) int {
 		return cmp.Or(cmp.Compare(perMinute(b), perMinute(a)), cmp.Compare(a.step.ID, b.step.ID))
 	})
-	return append(tests[:min(len(tests), plannedTests)], chosen...)
+	tests = tests[:min(len(tests), plannedTests)]
+	return append(tests, d.likeliest(chosen, plan.MostSteps-len(tests))...)
+}
+
+// likeliest are at most so many steps: those that take away what is most likely still there. A
+// rulebase may have more remedies than a model holds steps; the others stand behind, as what the planner
+// did not look at.
+func (d *Diagnosis) likeliest(steps []*candidate, most int) []*candidate {
+	if len(steps) <= most {
+		return steps
+	}
+	now := map[int]float64{}
+	for _, c := range d.Causes {
+		now[c.Cause] = c.Now
+	}
+	takes := func(c *candidate) float64 {
+		sum := 0.0
+		for _, t := range c.action.Takes {
+			sum += float64(t.Chance * now[t.Cause])
+		}
+		return sum
+	}
+	slices.SortStableFunc(steps, func(a, b *candidate) int {
+		return cmp.Or(cmp.Compare(rounded(takes(b)), rounded(takes(a))), cmp.Compare(a.step.ID, b.step.ID))
+	})
+	return steps[:most]
 }
 
 func perMinute(c *candidate) float64 {

@@ -784,3 +784,32 @@ remedies:
 		}
 	}
 }
+
+// A rulebase may have more remedies than a plan can hold steps: the plan holds what it can.
+func TestMoreRemediesThanAPlanHolds(t *testing.T) {
+	var b, down strings.Builder
+	b.WriteString("rulebase: {name: many, outside_per_thousand: 10, faults_at_most: 1, complaint: {symptom: works, bad: dead, well: working}}\ncauses:\n")
+	for i := range 300 {
+		fmt.Fprintf(&b, "  c%d: {name: Part %d is broken, part: supply, per_thousand: %d, source: common_practice, remedy: mend_%d}\n", i, i, 3+i/299*97, i)
+		fmt.Fprintf(&down, " or c%d", i)
+	}
+	b.WriteString("remedies:\n")
+	for i := range 300 {
+		fmt.Fprintf(&b, "  mend_%d: {do: Mend part %d, minutes: %d, ends_as: part_replaced}\n", i, i, 5+i%7)
+	}
+	fmt.Fprintf(&b, `conditions: {down: {when: %s}}
+symptoms:
+  works: {ask: Does it work, values: [working, dead], shows: [{when: down, dead: 0.99}, {working: 0.99}]}
+  light: {ask: Is the light lit, by: looking, values: [lit, dark], shows: [{when: c0 or c1 or c2, dark: 0.9}, {lit: 0.9}]}
+tests: {look: {do: Look, yields: [light], minutes: 2}}
+`, strings.TrimPrefix(down.String(), " or "))
+	base := mustLoad(t, b.String())
+	d, err := engine.Diagnose(t.Context(), engine.Prepare(base), caseOf(t, base, "at: field\nfindings: [{symptom: works, value: dead}]\n"), engine.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := slices.IndexFunc(d.Next, func(p engine.Proposal) bool { return p.Step.Kind == rulebase.KindRemedy })
+	if at < 0 || d.Next[at].Step.ID != "mend_299" {
+		t.Errorf("of the remedies the likeliest should come first: %d", at)
+	}
+}

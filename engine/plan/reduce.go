@@ -44,7 +44,7 @@ const mostShown = 24
 // look of its own (a choice of ours).
 const surer = 0.05
 
-// Model makes a model with at most so many worlds as states of their own, and so many
+// Model makes a model of at most [MostSteps] trials, with at most so many worlds as states of their own, and so many
 // outcomes of the rest, to which come the states that work makes of them. Its first
 // steps are the trials; behind them stand the remedies that are open and no trials,
 // wherever they can be done.
