@@ -8,9 +8,11 @@ import (
 	"math/rand/v2"
 	"os"
 	"testing"
+	"testing/fstest"
 
 	"downdrop/cases"
 	"downdrop/engine"
+	"downdrop/rulebase"
 	"downdrop/testdata/support"
 	"downdrop/testdata/support/shipped"
 )
@@ -208,7 +210,7 @@ func TestReplayGoesAsTheCaseWent(t *testing.T) {
 	w.write(t,
 		draft(cases.KindOpened, cases.Opening{Location: "Weir"}),
 		draft(cases.KindFinding, cases.FindingBody{Symptom: "of_another_rulebase", Value: cases.ValueBody{Word: "x"}}),
-		draft(cases.KindFinding, cases.FindingBody{Symptom: "power_light", Value: cases.ValueBody{Word: "lit"}}), // e3
+		draft(cases.KindFinding, cases.FindingBody{Symptom: "power_light", Value: cases.ValueBody{Word: "lit"}}),        // e3
 		draft(cases.KindFinding, cases.FindingBody{Symptom: "supply_fuse_blown", Value: cases.ValueBody{Word: "true"}}), // a cause here
 		draft(cases.KindFinding, cases.FindingBody{Symptom: "power_light", Value: cases.ValueBody{Word: "dark"}}),
 		draft(cases.KindFinding, cases.FindingBody{Symptom: "fuse_sign", Value: cases.ValueBody{Word: "shows_blown"}}))
@@ -270,4 +272,47 @@ func against(before, after []*cases.Replayed) *cases.Versus {
 		v.Add(old[r.ID], r)
 	}
 	return v
+}
+
+// A cause that is first before anything is seen, and stays so, was known from the beginning; one that
+// falls behind once was known from when it came back.
+func TestKnownFrom(t *testing.T) {
+	const sure = `
+rulebase: {name: sure, outside_per_thousand: 10, complaint: {symptom: works, bad: dead, well: working}}
+causes:
+  fuse: {name: Fuse blown, part: supply, per_thousand: 200, source: common_practice, remedy: new_fuse}
+  wire: {name: Wire off, part: line, per_thousand: 20, source: common_practice, remedy: rewire}
+symptoms:
+  works: {ask: Does it work, values: [working, dead], shows: [{when: fuse or wire, dead: 0.99}, {working: 0.99}]}
+  light: {ask: Is the light lit, by: looking, values: [lit, dark], shows: [{when: fuse, dark: 0.99}, {lit: 0.99}]}
+  fan: {ask: Does the fan turn, by: looking, values: [turns, stands], shows: [{when: fuse, stands: 0.999}, {turns: 0.999}]}
+remedies:
+  new_fuse: {do: Replace it, minutes: 5, ends_as: part_replaced}
+  rewire:   {do: Rewire it, minutes: 20, ends_as: rewired}
+`
+	base, err := rulebase.Load(rulebase.Layer{Name: "sure", FS: fstest.MapFS{"sure.yaml": {Data: []byte(sure)}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		from int
+		seen [][2]string
+	}{
+		{0, [][2]string{{"works", "dead"}, {"fan", "stands"}}},
+		{2, [][2]string{{"light", "lit"}, {"fan", "stands"}}},
+	} {
+		var w writer
+		w.write(t, draft(cases.KindOpened, cases.Opening{Location: "Weir"}))
+		for _, s := range c.seen {
+			w.write(t, draft(cases.KindFinding, cases.FindingBody{Symptom: s[0], Value: cases.ValueBody{Word: s[1]}}))
+		}
+		w.write(t, draft(cases.KindClosed, cases.Closing{Causes: []string{"fuse"}, How: "read open", Outcome: "part_replaced"}))
+		r, err := cases.Replay(context.Background(), engine.Prepare(base), cases.Fold(w.events))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if r.KnownFrom != c.from {
+			t.Errorf("%v: known from %d, want %d; ranks %v", c.seen, r.KnownFrom, c.from, r.Ranks)
+		}
+	}
 }
