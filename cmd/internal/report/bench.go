@@ -190,7 +190,7 @@ func benchMinutes(m float64) string { return fmt.Sprintf("%.0f min", m) }
 func benchAnswer(r *bench.Result) string {
 	g := r.Reading
 	says := benchReads(r)
-	if limits := benchLimits(g, r.Low, r.High); limits != "" && g.Kind == rulebase.ReadsNumber {
+	if limits := benchLimits(g, r.Low, r.High); limits != "" && r.Lacks == "" && g.Kind == rulebase.ReadsNumber {
 		says += "; " + fmt.Sprintf(sayBenchLimits, limits)
 	}
 	switch r.Outcome {
@@ -389,7 +389,7 @@ func ProcedureMinutes(p *rulebase.Procedure) float64 {
 // unit profile the limits worked out.
 func BenchProcedure(w io.Writer, p *rulebase.Procedure, unit *rulebase.Profile, width int) error {
 	out := newPage(width)
-	out.say(fmt.Sprintf(sayBenchShow, p.Name, p.ID, p.Version, len(p.Steps), benchMinutes(ProcedureMinutes(p))))
+	out.say(fmt.Sprintf(sayBenchShow, p.Name, p.ID, p.Version, counted(len(p.Steps), "step"), benchMinutes(ProcedureMinutes(p))))
 	if p.Proves != "" {
 		out.say(fmt.Sprintf(sayBenchProves, p.Proves))
 	}
@@ -457,7 +457,7 @@ func BenchList(w io.Writer, procedures []*rulebase.Procedure, profiles []*ruleba
 	p := newPage(width)
 	p.say(sayBenchProcedures)
 	for _, x := range procedures {
-		p.item(fmt.Sprintf("  %-14s ", x.ID), fmt.Sprintf(sayBenchProcedureRow, x.Name, x.Version, len(x.Steps), benchMinutes(ProcedureMinutes(x))))
+		p.item(fmt.Sprintf("  %-14s ", x.ID), fmt.Sprintf(sayBenchProcedureRow, x.Name, x.Version, counted(len(x.Steps), "step"), benchMinutes(ProcedureMinutes(x))))
 	}
 	p.gap()
 	p.say(sayBenchProfiles)

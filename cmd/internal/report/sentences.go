@@ -3274,7 +3274,7 @@ const (
 	sayBenchHead         = "%s, version %d, on %s."
 	sayBenchSerial       = "Serial number %s."
 	sayBenchNote         = "Note: %s"
-	sayBenchShow         = "%s (%s, version %d): %d steps, %s."
+	sayBenchShow         = "%s (%s, version %d): %s, %s."
 	sayBenchProves       = "It shows: %s"
 	sayBenchForUnit      = "With the limits of %s (%s)."
 	sayBenchShowStep     = "%d. %s (%s)"
@@ -3282,7 +3282,7 @@ const (
 	sayBenchWith         = "with the %s"
 	sayBenchProcedures   = "Procedures:"
 	sayBenchProfiles     = "Unit profiles:"
-	sayBenchProcedureRow = "%s; version %d, %d steps, %s"
+	sayBenchProcedureRow = "%s; version %d, %s, %s"
 )
 
 // benchAsks are the questions before the first step.
