@@ -96,8 +96,8 @@ func rootFor(env *environment, args []string) *cobra.Command {
 		root.AddCommand(commands[args[0]]())
 		root.SetHelpCommand(&cobra.Command{Use: "no-help", Hidden: true}) // or the library makes one of its own
 	} else {
-		for _, make := range commands {
-			root.AddCommand(make())
+		for _, command := range commands {
+			root.AddCommand(command())
 		}
 		help := newHelpCmd()
 		help.AddCommand(newHelpJSONCmd(env), newManCmd(env))

@@ -31,6 +31,7 @@ warns of it: compare the fingerprint that it shows with the one here before goin
 	sayListenHere   = "--listen %s: other machines would reach this address. Without a cipher whoever is on the network could read along, and without a code for each device answer for the person at the drop: add --lan, which has both. Or use 127.0.0.1 and a port; a case goes to another phone by \"downdrop case hand-over\" or \"case take-along\"."
 	sayListenWhich  = "--listen %s: with --lan name one address of this machine, as 192.0.2.7:58490, so that only requests to it are answered."
 	sayOnlyLAN      = "--cert, --key, --name and --role are for --lan: without it nobody but this machine is answered."
+	sayHostName     = "a host's name is wanted, without a port."
 	sayCertAndKey   = "--cert and --key go together: name both files, or neither for a self-made certificate."
 	sayBadCert      = "--cert %s, --key %s: they are no certificate with its key in PEM: %v."
 	sayCertTime     = "--cert %s: it is good from %s to %s, and that is not now."

@@ -9,7 +9,6 @@ import (
 	"crypto/tls"
 	"crypto/x509"
 	"crypto/x509/pkix"
-	"errors"
 	"fmt"
 	"io"
 	"math/big"
@@ -58,12 +57,12 @@ func (o *serveOptions) ready(now time.Time) (*lan, error) {
 	l := &lan{role: page.Author, names: o.names}
 	if o.role != "" {
 		if l.role = page.RoleOf(o.role); l.role == page.Nobody {
-			return nil, usageError{fmt.Sprintf(sayFlagValue, "role", o.role, "one of "+strings.Join(page.RoleWords(), ", ")+" is wanted.")}
+			return nil, usageError{fmt.Sprintf(sayFlagValue, "role", o.role, fmt.Sprintf(sayNotOneOf, strings.Join(page.RoleWords(), ", ")))}
 		}
 	}
 	for _, name := range o.names {
 		if name == "" || strings.ContainsAny(name, ":/@ \t") {
-			return nil, usageError{fmt.Sprintf(sayFlagValue, "name", name, "a host's name is wanted, without a port.")}
+			return nil, usageError{fmt.Sprintf(sayFlagValue, "name", name, sayHostName)}
 		}
 	}
 	if (o.cert == "") != (o.key == "") {
@@ -190,10 +189,16 @@ func (l *lan) code(env *environment, s *page.Server, role page.Role) {
 // listenTo takes what is typed where the program was started: a role for the next code,
 // who is in, and who is to go out.
 func (l *lan) listenTo(env *environment, s *page.Server) {
-	lines := bufio.NewScanner(env.in)
-	lines.Buffer(nil, 1024)
-	for lines.Scan() {
-		words := strings.Fields(lines.Text())
+	lines := bufio.NewReader(env.in)
+	for {
+		line, more, err := lines.ReadLine()
+		words := strings.Fields(string(line))
+		for ; more; words = []string{"?"} { // nothing that can be said is so long
+			_, more, err = lines.ReadLine()
+		}
+		if err != nil {
+			return // nobody is there any more; who is in stays in
+		}
 		if len(words) == 0 {
 			continue
 		}
@@ -212,9 +217,6 @@ func (l *lan) listenTo(env *environment, s *page.Server) {
 		default:
 			fmt.Fprintf(env.err, sayLANWhat, strings.Join(page.RoleWords(), ", "))
 		}
-	}
-	if err := lines.Err(); err != nil && !errors.Is(err, os.ErrClosed) {
-		fmt.Fprintf(env.err, sayLANWhat, strings.Join(page.RoleWords(), ", "))
 	}
 }
 
