@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"image/png"
 	"io"
+	"os"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -16,7 +18,10 @@ import (
 	"downdrop/cmd/internal/report"
 	"downdrop/engine"
 	"downdrop/engine/bench"
+	"downdrop/engine/rehearse"
 	"downdrop/engine/review"
+	"downdrop/engine/sheet"
+	"downdrop/engine/ways"
 	"downdrop/rulebase"
 )
 
@@ -327,4 +332,114 @@ func TestAFullCaseReadsAsWritten(t *testing.T) {
 		lines(report.InPlaceLines(c)),
 		lines(report.EarlierLines(base, earlier)),
 		lines(report.EarlierLines(base, &cases.Earlier{SameUnit: earlier.SameUnit[:3], ForLocation: true})))
+}
+
+func TestUnitsInEachStateReadAsWritten(t *testing.T) {
+	b1 := cases.Unit{Type: "BIU-2", Serial: "B0815"}
+	received := cases.Say(cases.KindReceived, cases.Receipt{Unit: b1, Cases: []string{"c1", "c2"}})
+	moved := func(to cases.ShopState) cases.Draft { return cases.Say(cases.KindMoved, cases.Move{To: to, Why: "x"}) }
+	fresh := unitOf(t, b1, received)
+	gone := unitOf(t, b1, received, moved(cases.ShopReturned), cases.Say(cases.KindRecord, cases.Record{Number: "R1", Issue: 1}), cases.Say(cases.KindReference, cases.Reference{Kind: "purchase", Text: "P7"}))
+	again := unitOf(t, b1, received, moved(cases.ShopReturned), received, moved(cases.ShopEvaluated))
+	nowhere := unitOf(t, b1, cases.Say(cases.KindNote, cases.Note{Text: "rung up about it"}), cases.Say(cases.KindRecord, cases.Record{Number: "R1", Issue: 2}))
+	codes := map[string]string{"c2": "K7Q4M2"}
+	story := func(w io.Writer) error {
+		for _, l := range report.UnitStory(invented(t, "")) {
+			fmt.Fprintf(w, "%s|%s|%v|%.40s\n", l.When, l.By, l.Void, l.Says)
+		}
+		return nil
+	}
+	columns := func(m *cases.Month) func(io.Writer) error {
+		return func(w io.Writer) error {
+			of, columns, notes := report.MonthColumns(m)
+			fmt.Fprintf(w, "%s %d %.20s\n", of, len(columns), notes)
+			for _, c := range columns {
+				fmt.Fprintln(w, c.Type, c.Rows[0], c.Rows[len(c.Rows)-1])
+			}
+			return nil
+		}
+	}
+	may := func() *cases.MonthTable {
+		return cases.NewMonthTable(time.Date(2031, 5, 1, 0, 0, 0, 0, time.UTC), time.Date(2031, 6, 1, 0, 0, 0, 0, time.UTC))
+	}
+	one, none := may(), may()
+	one.Add(fresh)
+	reads(t, "unit_states.txt",
+		func(w io.Writer) error { return report.UnitText(w, 80, fresh, codes, unitNow) },
+		func(w io.Writer) error {
+			var b strings.Builder // not folded
+			err := report.UnitOnPage(&b, fresh, codes, unitNow)
+			io.WriteString(w, strings.ReplaceAll(b.String(), "; ", ";\n"))
+			return err
+		},
+		func(w io.Writer) error { return report.UnitText(w, 80, gone, codes, unitNow) },
+		func(w io.Writer) error { return report.UnitText(w, 80, again, codes, unitNow) },
+		func(w io.Writer) error { return report.UnitText(w, 80, nowhere, codes, unitNow) },
+		func(w io.Writer) error { return report.UnitLine(w, 80, invented(t, ""), unitNow) },
+		func(w io.Writer) error { return report.UnitsText(w, 80, nil, true, unitNow) },
+		func(w io.Writer) error { return report.UnitsText(w, 80, nil, false, unitNow) },
+		func(w io.Writer) error {
+			return report.UnitsText(w, 80, []*cases.Card{fresh, again, fresh}, false, unitNow)
+		},
+		story, columns(inventedMonth(t, "")), columns(one.Month()), columns(none.Month()),
+		func(w io.Writer) error { return report.MonthText(w, 80, none.Month()) },
+		func(w io.Writer) error { return report.MonthText(w, 50, inventedMonth(t, "")) })
+
+	list := []*cases.Card{unitOf(t, cases.Unit{Type: "Z"}, received, moved(cases.ShopEvaluated)), fresh, unitOf(t, cases.Unit{Type: "A"}, received), unitOf(t, cases.Unit{Type: "C"}, cases.Say(cases.KindNote, cases.Note{}), received)}
+	report.SortUnits(list)
+	var order []string
+	for _, c := range list {
+		order = append(order, c.ID)
+	}
+	if diff := cmp.Diff([]string{list[0].ID, "BIU-2/B0815"}, order[:2]); diff != "" || list[3].State() != cases.ShopEvaluated || !list[0].Stay().Since.Before(list[2].Stay().Since) {
+		t.Errorf("units stand in the order %q", order)
+	}
+}
+
+// Drawings are held element by element.
+func TestDrawingsAsGolden(t *testing.T) {
+	text, err := os.ReadFile("../../../cases/examples/sheets/tide_mill.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := rulebase.ReadSheet("tide_mill.yaml", text, sheet.Kinds())
+	if err != nil {
+		t.Fatal(err)
+	}
+	base, err := rulebase.LoadFolder("../../downdrop/testdata/small")
+	if err != nil {
+		t.Fatal(err)
+	}
+	contest := report.NewContest(base, 3, 4)
+	x, err := rehearse.Contest(context.Background(), base, rehearse.Options{Cases: 4, Seed: 3, Places: []rulebase.Place{rulebase.Phone}, Variant: rehearse.Own}, rehearse.Rivals(base))
+	if err != nil {
+		t.Fatal(err)
+	}
+	contest.Add(x)
+	echo, _ := sheet.EchoOf(s, 8)
+	short, unknown, long := echo, echo, echo
+	short.Bit, unknown.Bit, long.Bit = echo.Step.Transit/2, 0, 1000*echo.Step.Transit
+	drop := &report.Decision{Decision: decided(prices(t, "tide_mill.yaml"), ways.Case{Bad: chance("0.3")})}
+	shop := &report.Decision{Decision: decided(prices(t, "shop.yaml"), ways.Case{Bad: chance("0.6"), Pulled: true, AgeYears: chance("12"), SerialReturns: 1, Revision: "C"})}
+	for name, draw := range map[string]func(io.Writer) error{
+		"decision_drop": drop.SVG, "decision_bench": shop.SVG, "contest": contest.SVG,
+		"line_echo":       func(w io.Writer) error { return report.EchoSVG(w, s, &echo) },
+		"line_echo_short": func(w io.Writer) error { return report.EchoSVG(w, s, &short) },
+	} {
+		var b bytes.Buffer
+		if err := draw(&b); err != nil {
+			t.Fatal(err)
+		}
+		ruled := regexp.MustCompile(`<path [^>]*stroke-width="\.5"/>`) // those within bars are only counted
+		lines := strings.ReplaceAll(ruled.ReplaceAllString(b.String(), ""), "><", ">\n<") + fmt.Sprintln(len(ruled.FindAllString(b.String(), -1)), "ruled lines")
+		if diff := cmp.Diff(golden(t, name+".svg", lines), lines); diff != "" {
+			t.Errorf("%s.svg (-golden +got):\n%s", name, diff)
+		}
+	}
+	for _, e := range []*sheet.Echo{&unknown, &long} {
+		var b bytes.Buffer
+		if err := report.EchoSVG(&b, s, e); err != nil || strings.Contains(b.String(), "one bit") {
+			t.Errorf("a bit of %v s is drawn: %v", e.Bit, err)
+		}
+	}
 }
