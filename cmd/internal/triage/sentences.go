@@ -3,6 +3,8 @@ package triage
 import (
 	"fmt"
 	"strings"
+
+	"downdrop/cmd/internal/wording"
 )
 
 // This file is every sentence that triage says.
@@ -18,7 +20,7 @@ const (
 )
 
 func sayFieldCount(has, want int) string {
-	return fmt.Sprintf("This row has %d cells; the headings are %d.", has, want)
+	return fmt.Sprintf("This row has %s for %s.", wording.Counted(has, "cell"), wording.Counted(want, "heading"))
 }
 
 func sayNoHeading(name, near string, names []string) string {
