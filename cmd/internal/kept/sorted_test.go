@@ -1,4 +1,4 @@
-package kept_test
+package kept
 
 import (
 	"testing"
@@ -6,19 +6,24 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"downdrop/cmd/internal/conversation"
-	"downdrop/cmd/internal/kept"
 )
 
-// A question's first line leads, its steps lose their indent and carry their letter apart.
-func TestLinesOfAQuestion(t *testing.T) {
-	reply := conversation.Reply{Parts: []conversation.Part{{Kind: conversation.PartQuestion, Lines: []string{
-		"Do this next:", "  a. Open the isolator.", "  b.c as it stands", "  a.", "  Then look again.", "a. not indented", "  x, y",
-	}}}}
-	want := []kept.Line{
-		{Says: "Do this next:", Lead: true}, {Mark: "a", Says: "Open the isolator."}, {Says: "b.c as it stands"}, {Says: "a."},
-		{Says: "Then look again."}, {Says: "a. not indented"}, {Says: "x, y"},
-	}
-	if diff := cmp.Diff(want, kept.Sort(reply).Asks); diff != "" {
+// The lines of a question are parted into what is asked, the letters of its steps, and what can hurt.
+func TestTheLinesOfAQuestion(t *testing.T) {
+	var s Sorted
+	s.ask([]string{"Next: measure.", "  A. Find the terminals.", "  AB. Not a letter.", "  A.close", "  A", "type it"}, conversation.Question{Kind: conversation.AskStep, Typed: []string{"type it"}})
+	want := []Line{{Says: "Next: measure.", Lead: true}, {Mark: "A", Says: "Find the terminals."}, {Says: "AB. Not a letter."}, {Says: "A.close"}, {Says: "A"}}
+	if diff := cmp.Diff(want, s.Asks); diff != "" {
 		t.Errorf("(-want +got):\n%s", diff)
+	}
+	s = Sorted{}
+	s.ask([]string{"DANGER: live parts", "Is it so?"}, conversation.Question{Kind: conversation.AskConfirm})
+	if len(s.Warnings) != 1 || s.Warnings[0] != (Warning{"DANGER", "live parts"}) || len(s.Asks) != 1 || !s.Asks[0].Lead {
+		t.Errorf("%+v", s)
+	}
+	s = Sorted{}
+	s.ask([]string{"DANGER: live parts"}, conversation.Question{Kind: conversation.AskStep})
+	if len(s.Warnings) != 0 || len(s.Asks) != 1 {
+		t.Errorf("beside a step its warnings stand apart already: %+v", s)
 	}
 }
