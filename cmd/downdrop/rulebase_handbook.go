@@ -83,6 +83,9 @@ func runHandbook(ctx context.Context, env *environment, o handbookOptions) error
 	if err != nil {
 		return err
 	}
+	if err := mayWrite(t.file, o.replace); t.file != "" && err != nil { // before the work, which takes a while
+		return err
+	}
 	base, err := env.openToLookOver(o.dirs)
 	if err != nil {
 		return err
@@ -145,8 +148,8 @@ func (t target) files(book *handbook.Book) ([]handbook.File, error) {
 // is written where one of them is there already and may not be replaced.
 func writeFiles(files []handbook.File, replace bool) error {
 	for _, f := range files {
-		if _, err := os.Lstat(f.Name); err == nil && !replace {
-			return usageError{fmt.Sprintf(sayExists, f.Name)}
+		if err := mayWrite(f.Name, replace); err != nil {
+			return err
 		}
 	}
 	for _, f := range files {
@@ -156,6 +159,14 @@ func writeFiles(files []handbook.File, replace bool) error {
 		if err := inPlaceOf(f.Name, 0o644, textOf(f.Text)); err != nil {
 			return err
 		}
+	}
+	return nil
+}
+
+// mayWrite says whether a file is not there yet, or may be replaced.
+func mayWrite(name string, replace bool) error {
+	if _, err := os.Lstat(name); err == nil && !replace {
+		return usageError{fmt.Sprintf(sayExists, name)}
 	}
 	return nil
 }
