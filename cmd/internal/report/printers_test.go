@@ -6,8 +6,10 @@ import (
 	"fmt"
 	"image/png"
 	"io"
+	"math"
 	"os"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -441,5 +443,39 @@ func TestDrawingsAsGolden(t *testing.T) {
 		if err := report.EchoSVG(&b, s, e); err != nil || strings.Contains(b.String(), "one bit") {
 			t.Errorf("a bit of %v s is drawn: %v", e.Bit, err)
 		}
+	}
+}
+
+// Each letter of a drawing of costs stands on its own line and within the frame, also where the line leaves it.
+func TestLettersStandOnTheirLines(t *testing.T) {
+	number := func(s string) float64 { x, _ := strconv.ParseFloat(s, 64); return x }
+	trace := regexp.MustCompile(`<line x1="([\d.-]+)" y1="([\d.-]+)" x2="([\d.-]+)" y2="([\d.-]+)" class="trace"`)
+	head := regexp.MustCompile(`<text x="([\d.]+)" y="([\d.-]+)" text-anchor="middle" class="head">([A-Z])</text>`)
+	left := 0
+	for _, sheet := range []string{"tide_mill.yaml", "shop.yaml"} {
+		for _, hour := range []string{"20", "1000"} {
+			var b bytes.Buffer
+			dear := prices(t, sheet).With("downtime.per_hour", chance(hour))
+			if err := (&report.Decision{Decision: decided(dear, ways.Case{Bad: chance("0.3"), Pulled: sheet == "shop.yaml"})}).SVG(&b); err != nil {
+				t.Fatal(err)
+			}
+			lines, letters := trace.FindAllStringSubmatch(b.String(), -1), head.FindAllStringSubmatch(b.String(), -1)
+			if len(letters) == 0 || len(lines) != 2*len(letters) { // each once more beside its name
+				t.Fatalf("%d lines, %d letters", len(lines), len(letters))
+			}
+			for i, l := range letters {
+				x, y := number(l[1]), number(l[2])+5
+				x1, y1, x2, y2 := number(lines[i][1]), number(lines[i][2]), number(lines[i][3]), number(lines[i][4])
+				if on := y1 + (y2-y1)*(x-x1)/(x2-x1); math.Abs(on-y) > 1.5 || x < x1 || x > x2 || y < 40 {
+					t.Errorf("%s, %s: %s stands at %.1f, %.1f; its line is at %.1f there", sheet, hour, l[3], x, y, on)
+				}
+				if want := x1 + (x2-x1)*(float64(i)+0.5)/float64(len(letters)); math.Abs(want-x) > 1 {
+					left++
+				}
+			}
+		}
+	}
+	if left == 0 {
+		t.Error("no line leaves the frame before its letter: nothing was tried of that")
 	}
 }

@@ -365,12 +365,14 @@ func TestChartsAreSpokenOf(t *testing.T) {
 
 func TestGainsAndExperienceAreSaid(t *testing.T) {
 	d := &engine.Diagnosis{Base: words(), NotOffered: []engine.Withheld{{Step: &rulebase.Step{}}}}
-	d.NotOffered = append(d.NotOffered, engine.Withheld{Step: &d.Base.Remedies[1], Why: engine.WhyPerson, Detail: "electrician"})
+	further := &engine.Diagnosis{Base: words()}
+	d.NotOffered = append(d.NotOffered, engine.Withheld{Step: &d.Base.Remedies[0], Why: engine.WhyTools, Detail: "hand_lamp"}, engine.Withheld{Step: &d.Base.Remedies[1], Why: engine.WhyPerson, Detail: "electrician"})
 	says(t, []spoken{
 		{sayWorthIt(&cases.Score{Log: 0.5}, &cases.Score{Log: 0.5}), " That is no gain: these cases are too few to outweigh what the rulebase says; a larger --worth holds on to more of it."},
 		{sayWorthIt(&cases.Score{Log: 0.5}, &cases.Score{Log: 0.4}), " That is a gain on cases that were not learned from."},
 		{takesElsewhere(d, -1), ""},
-		{takesElsewhere(d, 0), ""},
+		{takesElsewhere(d, 0), "lacking here: hand lamp"},
+		{takesElsewhere(further, 0), ""},
 		{takesElsewhere(d, 1), "for an electrician"},
 	})
 }
