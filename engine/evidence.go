@@ -365,8 +365,23 @@ func (k *known) overridden(d chain.Derivation) {
 	for i, r := range d.Rules {
 		rules[i] = k.base.Rules[r].ID
 	}
-	k.conflict(ConflictDerived, fmt.Sprintf("%s was said to be %s, but by the rule %s it would be %s; what was said counts.",
-		n.ID, k.base.SlotText(d.Name, said), strings.Join(rules, ", "), k.base.SlotText(d.Name, d.Value)), append([]string{n.ID}, rules...)...)
+	k.conflict(ConflictDerived, fmt.Sprintf("%s was answered with %s, but by the rule %s it would be %s; what was said counts.",
+		k.question(n), k.base.SlotText(d.Name, said), strings.Join(rules, ", "), k.base.SlotText(d.Name, d.Value)), append([]string{n.ID}, rules...)...)
+}
+
+// question is what is asked for a given or a symptom, for the people who answered; of what nobody is asked the id.
+func (k *known) question(n rulebase.Name) string {
+	ask := ""
+	switch n.Kind {
+	case rulebase.KindGiven:
+		ask = k.base.Givens[n.Index].Ask
+	case rulebase.KindSymptom:
+		ask = k.base.Symptoms[n.Index].Ask
+	}
+	if ask == "" {
+		return n.ID
+	}
+	return `"` + ask + `"`
 }
 
 func (k *known) conflict(kind ConflictKind, says string, members ...string) {

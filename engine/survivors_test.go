@@ -813,3 +813,44 @@ tests: {look: {do: Look, yields: [light], minutes: 2}}
 		t.Errorf("of the remedies the likeliest should come first: %d", at)
 	}
 }
+
+// Where a person and a rule differ the person counts, and the question stands in what is said of it.
+func TestWhatIsSaidCountsBeforeARule(t *testing.T) {
+	base := mustLoad(t, `
+rulebase: {name: cable, faults_at_most: 2, outside_per_thousand: 20}
+givens:
+  storm: {default: false}
+  cable: {ask: "Which cable is it?", one_of: [thick, thin]}
+causes:
+  a: {name: A, part: unit, per_thousand: 100, source: common_practice, remedy: mend_a, more_likely: [{when: cable == thin, times: 5}]}
+symptoms:
+  s: {ask: "What does it show?", by: asking, values: [x, y], shows: [{when: a, x: 0.9}, {x: 0.5}]}
+rules:
+  thin_where_storms: {when: storm, then: {cable: thin}, source: common_practice}
+  shows_y: {when: storm, then: {s: y}, source: common_practice}
+remedies:
+  mend_a: {do: mend a, minutes: 5, ends_as: adjusted}
+`)
+	d, err := engine.Diagnose(t.Context(), engine.Prepare(base), caseOf(t, base, "{givens: {storm: true, cable: thick}, findings: [{symptom: s, value: x}]}"), engine.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var says []string
+	for _, c := range d.Conflicts {
+		if c.Kind == engine.ConflictDerived {
+			says = append(says, c.Says+" "+strings.Join(c.Members, "+"))
+		}
+	}
+	slices.Sort(says)
+	want := []string{
+		`"What does it show?" was answered with x, but by the rule shows_y it would be y; what was said counts. s+shows_y`,
+		`"Which cable is it?" was answered with thick, but by the rule thin_where_storms it would be thin; what was said counts. cable+thin_where_storms`,
+	}
+	if !slices.Equal(says, want) {
+		t.Errorf("said is %q, want %q", says, want)
+	}
+	agreed, err := engine.Diagnose(t.Context(), engine.Prepare(base), caseOf(t, base, "{givens: {storm: true, cable: thin}, findings: [{symptom: s, value: y}]}"), engine.Options{})
+	if err != nil || len(agreed.Conflicts) != 0 {
+		t.Errorf("where they agree: %v, %v", agreed.Conflicts, err)
+	}
+}
