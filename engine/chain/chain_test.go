@@ -294,6 +294,15 @@ rules:
 	if diff := cmp.Diff(want, text(r.Why(slotOf(t, b, "look")))); diff != "" {
 		t.Error(diff)
 	}
+	// Where the program knows something from, it says so of that, and of nothing else.
+	place, line := slotOf(t, b, "place"), slotOf(t, b, "line")
+	named := in
+	named.From = map[int]string{place: "the sheet says so", line: "not asked for"}
+	for name, want := range map[int]string{place: "place is field: the sheet says so\n", line: "line is pair: taken as usual, nothing said\n"} {
+		if got := text(chain.Compile(b).Run(named).Why(name)); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
 	at := slices.IndexFunc(r.Derivations, func(d chain.Derivation) bool { return d.Name == slotOf(t, b, "no_power") })
 	if got, want := ids(b, r.Derivations[at].Rules), []string{"dead", "empty", "late"}; !slices.Equal(got, want) {
 		t.Errorf("no_power rests on %v, want %v", got, want)
