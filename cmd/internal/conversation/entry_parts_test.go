@@ -1,6 +1,7 @@
 package conversation
 
 import (
+	"slices"
 	"strings"
 	"testing"
 
@@ -90,4 +91,37 @@ func TestBandsThatAReadingTouches(t *testing.T) {
 		{asked(18, 30, limits), "volts at the drop: good (18 V and above) | none of these"},
 		{asked(5, 12, nil), "volts at the drop: none | volts at the drop: too low | volts at the drop: good | none of these"},
 	})
+}
+
+// Of the values that words fit the best is meant: its name before a word that means the same,
+// that before a part of its name; and of two names the longer one.
+func TestTheBestFitIsMeant(t *testing.T) {
+	value := func(text string, class ...int) word {
+		w := word{text: strings.ReplaceAll(text, " ", "_"), class: class}
+		for _, tok := range tokenize(text) {
+			w.stems = append(w.stems, tok.stem)
+		}
+		return w
+	}
+	for _, c := range []struct {
+		values []word
+		piece  string
+		want   []int
+	}{
+		{[]word{value("shorted end"), value("bad", classShorted)}, "shorted", []int{1}},
+		{[]word{value("bad", classShorted), value("shorted end")}, "shorted", []int{0}},
+		{[]word{value("bad", classShorted), value("shorted")}, "shorted", []int{1}},
+		{[]word{value("shorted"), value("bad", classShorted)}, "shorted", []int{0}},
+		{[]word{value("shorted"), value("shorted end")}, "shorted end", []int{1}},
+		{[]word{value("shorted end"), value("shorted")}, "shorted end", []int{0}},
+		{[]word{value("bad", classShorted), value("worse", classShorted)}, "shorted", []int{0, 1}},
+		{[]word{value("shorted end"), value("end seen")}, "end", []int{0, 1}},
+		{[]word{value("shorted end"), value("bad", classShorted)}, "copper", nil},
+	} {
+		m := match{th: &thing{values: c.values}}
+		m.say(tokenize(c.piece))
+		if !slices.Equal(m.values, c.want) {
+			t.Errorf("%q of %q, %q means %v, wanted %v", c.piece, c.values[0].text, c.values[1].text, m.values, c.want)
+		}
+	}
 }

@@ -90,6 +90,9 @@ rules:
   some: {when: "length in [10, 20]", tell: Some., because: So., source: common_practice}
   none: {when: "length not in [10, 20]", tell: None., because: So., source: common_practice}
   less: {when: "-length < -10 and not wet", tell: Less., because: So., source: common_practice}
+  quotient: {when: "length / (length + 1) - (length - 2) > -(length * 2) + 6 / (length / 3)", tell: Q., because: So., source: common_practice}
+  sums: {when: "2 * (length + 1) > 3 * (length / 2) and (length > 1 or wet)", tell: S., because: So., source: common_practice}
+  flags: {when: "not (wet or length > 3)", tell: F., because: So., source: common_practice}
   dry: {when: "wet == false", tell: Dry., because: So., source: common_practice}
   most: {when: "max(length, 10) > 2 * min(length, 3) + 1 or (wet and metal == iron)", tell: Most., because: So., source: common_practice}
 `)}}})
@@ -111,6 +114,9 @@ rules:
 		{read["some"], "length is 10 or 20"},
 		{read["none"], "length is neither 10 nor 20"},
 		{read["less"], "-length is below -10 and not wet"},
+		{read["quotient"], "length / (length + 1) - (length - 2) is above -(length × 2) + 6 / (length / 3)"},
+		{read["sums"], "2 × (length + 1) is above 3 × (length / 2) and (length is above 1 or wet)"},
+		{read["flags"], "not (wet or length is above 3)"},
 		{read["dry"], "wet is not so"},
 		{read["most"], "the largest of (length, 10) is above 2 × the least of (length, 3) + 1 or (wet and metal is iron)"},
 	})

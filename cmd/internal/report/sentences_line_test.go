@@ -2,6 +2,7 @@ package report
 
 import (
 	"math"
+	"strings"
 	"testing"
 
 	"downdrop/engine/line"
@@ -163,7 +164,7 @@ func TestWhatACaptureShowsIsSaid(t *testing.T) {
 		{sayNearest(nearest(0.0004)), "The standard rate next to it is 19.2 kbit/s, the same (polled; token)."},
 		{sayNearest(nearest(-0.0005)), "The standard rate next to it is 19.2 kbit/s, 0.1 percent higher (polled; token)."},
 		{sayNearest(nearest(0.02)), "The standard rate next to it is 19.2 kbit/s, 2 percent lower (polled; token)."},
-		{figures(noisy(0.3, 0.1, 0)), "Noise: 50 mV effective."},
+		{figures(noisy(0.75, 0.25, 0)), "Noise: 50 mV effective."},
 		{figures(noisy(0.31, 0.1, 0.04)), "Noise: 50 mV effective; hum of 50 Hz: 0.31 V at its peak; the instrument's smallest step is 40 mV."},
 		{sender(1, 0, func(*waveform.Talker) {}), "Sender A, 1 burst."},
 		{sender(1, 0, func(x *waveform.Talker) { x.Bits = 1; x.Rate = seen(19200) }), "Sender A, 1 burst of 1 bit."},
@@ -183,6 +184,20 @@ func TestWhatACaptureShowsIsSaid(t *testing.T) {
 		{findingSays(waveform.Finding{Number: 0.3}), "0.3 V"},
 		{seeFlag(waveform.Finding{Symptom: "volts", Number: 0.3}), "--see \"volts=0.3 V\""},
 		{seeFlag(waveform.Finding{Symptom: "line", Word: "quiet"}), "--see line=quiet"},
+	})
+	if is := slackOf(waveform.Figure{Value: 100, Plus: 1}); is != 6 {
+		t.Errorf("a distance of 100 m, known to 1 m, can be off by %v m", is)
+	}
+	unseen := func(r waveform.Reading) string { return strings.Join(sayUnseen(&r), " | ") }
+	quiet := waveform.Reading{Echo: waveform.Echo{Why: waveform.NothingMoves}}
+	one := waveform.Reading{Talkers: []waveform.Talker{{}}}
+	one.Echo = waveform.Echo{Kind: waveform.OpenEnd, Why: waveform.NoEcho}
+	hidden := one
+	hidden.Echo = waveform.Echo{Why: waveform.EchoUnsettled}
+	says(t, []spoken{
+		{unseen(quiet), ""},
+		{unseen(one), ""},
+		{unseen(hidden), "What sends an echo back: one sender's bits are too few, or too noisy, to tell an edge from what follows it."},
 	})
 	if s := figures(bare); s != "" {
 		t.Errorf("a capture that shows no figure says %q", s)

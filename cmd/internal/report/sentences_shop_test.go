@@ -90,6 +90,7 @@ func TestPricesAreSpokenOf(t *testing.T) {
 		{sayLimit(decision(func(d *ways.Decision) { d.RepairIs, d.RepairMay = rat(61, 100), rat(3, 5) })), "A repair comes to 61 % of the cheapest unit to be had, its chance to work included; that is beyond the 60 % that it should cost at most."},
 		{sayHistory(as), ""},
 		{sayHistory(decision(func(d *ways.Decision) { d.Case.SerialReturns = 1 })), "Earlier returns: 1 of this serial, 0 from this location. By the odds of the sheet they do not move the chance."},
+		{sayHistory(decision(func(d *ways.Decision) { d.Case.SerialReturns, d.Case.LocationReturns = 1, 1 })), "Earlier returns: 1 of this serial, 1 from this location. By the odds of the sheet they do not move the chance."},
 		{sayHistory(decision(func(d *ways.Decision) { d.Case.LocationReturns, d.Case.Bad = 2, rat(1, 4) })), "Earlier returns: 0 of this serial, 2 from this location. They move the chance that the unit is bad from 0.25 to 0.5, by the odds of the sheet."},
 		{SayNoReplacement(p, ways.NoReplacement{Withheld: []ways.Withheld{{Kind: ways.Exchange, Why: ways.NoExchange}, {Kind: ways.New, Why: ways.NotMade}}}), "The sheet Mill prices has nothing that can take the unit's place if it is beyond repair, so that nothing can be decided (exchange the unit: there is no exchange unit to be had; buy a new unit: it is no longer made). Write what there is into the sheet."},
 	})
@@ -148,6 +149,10 @@ func TestCasesAreSpokenOf(t *testing.T) {
 		return s
 	}
 	nothing := func(*cases.Summary) {}
+	named, err := rulebase.LoadFolder("../../downdrop/testdata/small")
+	if err != nil {
+		t.Fatal(err)
+	}
 	finding := &cases.Case{Code: "K7", Situation: rulebase.Situation{Findings: []rulebase.Finding{{Symptom: "hum", Value: rulebase.Value{Word: "yes"}}, {Symptom: "volts", Read: "18 V"}}}}
 	says(t, []spoken{
 		{sayCaseName(&cases.Case{Code: "K7"}), "K7"},
@@ -171,6 +176,8 @@ func TestCasesAreSpokenOf(t *testing.T) {
 		{state(func(x *cases.Case) {
 			x.State, x.Closing, x.Joined = cases.StateClosed, &cases.Closing{Causes: []string{"elsewhere", "unheard"}, How: "It was seen.", UnitVerdict: cases.UnitNotProven}, []cases.Joined{{}, {Name: "the storm"}}
 		}), "Opened 20 May 2031 12:00; closed. Found: elsewhere and unheard, proven so: it was seen. The unit: not proven. One of several with one origin. One of several with one origin: the storm."},
+		{sayProven(named, nil), "nothing"},
+		{sayProven(named, []string{"supply_off", "power_light"}), "the supply is switched off and power_light"},
 		{sayCallBack("anna"), "Call back: anna."},
 		{sayEarlier(b, summary(nothing)), "K7, 20 May 2031, found: nothing"},
 		{sayEarlier(b, summary(func(s *cases.Summary) { s.State, s.WaitingFor = cases.StateWaiting, "a part" })), "K7, 20 May 2031: waiting for a part"},
@@ -243,6 +250,9 @@ func TestUnitsAreSpokenOf(t *testing.T) {
 		return sayWork(w)
 	}
 	said := func(o cases.Offered) string { return sayOffered(&o) }
+	if is := zoneOf(noon.In(time.FixedZone("", 2*3600))); is != 120 {
+		t.Errorf("two hours east are %d minutes", is)
+	}
 	says(t, []spoken{
 		{sayUnitName(cases.Unit{}), "unit of no type"},
 		{sayUnitName(b1), "B1 serial 12 revision C"},
@@ -321,11 +331,18 @@ func TestTheStoryOfAUnitIsTold(t *testing.T) {
 	story := func(e cases.Event) string { return sayStory(c, &e) }
 	told := func(kind cases.Kind, body any) string { return story(event(kind, "", body)) }
 	spoilt := cases.Event{Draft: cases.Draft{Kind: cases.KindNote, Body: []byte("[1]")}}
+	ofFirst := anew
+	ofFirst.Corrects = "e0"
+	backFirst := back
+	backFirst.Corrects = "e0"
 	full := anew
 	full.By, full.Place = "anna", "bench"
 	says(t, []spoken{
 		{story(received), "came in, from mill."},
 		{story(anew), "in place of entry 2: note: it hums"},
+		{story(ofFirst), "in place of entry 1: note: it hums"},
+		{story(backFirst), "took back entry 1: wrong unit"},
+		{sayUnitEntry(c, &ofFirst), "2031-05-20 12:00:00  note, for entry 1  {\"text\": \"it hums\"}"},
 		{story(back), "took back entry 2: wrong unit"},
 		{story(astray), "note: it hums"},
 		{told(cases.KindTakenBack, cases.Reason{}), ""},

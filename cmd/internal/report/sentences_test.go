@@ -334,6 +334,7 @@ func TestChartsAreSpokenOf(t *testing.T) {
 		{sayChartSettles(&engine.ChartTree{Settled: 0.9991}), "It settles all cases."},
 		{sayChartSettles(&engine.ChartTree{Settled: 0.0009, Sent: 0.9985}), "It settles no case; all end the call with somebody sent."},
 		{sayChartSettles(&engine.ChartTree{Settled: 0.001, Sent: 0.0009}), "It settles 1 in 1,000 cases; all end in handing over, with what is likeliest then."},
+		{sayChartSettles(&engine.ChartTree{Settled: 0.5, Sent: 0.001}), "It settles 50 in 100 cases; 1 in 1,000 end the call with somebody sent; 50 in 100 end in handing over, with what is likeliest then."},
 		{sayChartSettles(&engine.ChartTree{Settled: 0.5}), "It settles 50 in 100 cases; 50 in 100 end in handing over, with what is likeliest then."},
 		{sayChartRoot(root(20, 0, true), ChartKind{}), "Expected along it: about 20 minutes; no order of steps takes less (proven)."},
 		{sayChartRoot(root(20, 15, false), ChartKind{Identify: true, Optimal: true}), "Expected along it: about 20 minutes of tests; not proven to be the least, which is at least 15 minutes: a gap of 5."},
