@@ -321,6 +321,9 @@ func (v *verifying) atOneMoment(ctx context.Context, subject cases.Subject) (dif
 	if err != nil {
 		return "", err
 	}
+	if len(events) == 0 { // they were read in the order of the store a moment ago
+		return "", errors.New("its events are in the store, and are not found by its id")
+	}
 	return v.summaryDiffers(ctx, tx, events)
 }
 
