@@ -183,6 +183,9 @@ func (s *Store) project(ctx context.Context, tx writer, id string, added []cases
 	} else if is.events, err = about(ctx, tx, cases.Subject{Kind: cases.AboutCase, ID: id}); err != nil {
 		return nil, err
 	}
+	if len(is.events) == 0 { // it is known by an event, and an index that is spoilt does not find it
+		return nil, fmt.Errorf("%w: the events of case %s are not found by its id", cases.ErrIntegrity, id)
+	}
 	c := cases.Fold(is.events)
 	is.terms = termsOf(c)
 	if is.number, err = writeSummary(ctx, tx, is.number, len(is.events), c); err != nil {
