@@ -5,7 +5,9 @@ import (
 	"testing"
 
 	"downdrop/cases"
+	"downdrop/cases/learn"
 	"downdrop/engine"
+	"downdrop/engine/rehearse"
 	"downdrop/engine/review"
 	"downdrop/engine/ruletest"
 	"downdrop/rulebase"
@@ -375,5 +377,32 @@ func TestGainsAndExperienceAreSaid(t *testing.T) {
 		{takesElsewhere(d, 0), "lacking here: hand lamp"},
 		{takesElsewhere(further, 0), ""},
 		{takesElsewhere(d, 1), "for an electrician"},
+	})
+}
+
+func TestReplaysAreSpokenOf(t *testing.T) {
+	b := words()
+	b.Symptoms[0].Shows = make([]rulebase.Row, 2)
+	learned := &learn.Lessons{Base: b}
+	rivals := func(optimal int) *rehearse.Comparison {
+		return &rehearse.Comparison{Rivals: []rehearse.Rival{{Name: "greedy"}, {Name: "optimal", Optimal: optimal}}}
+	}
+	says(t, []spoken{
+		{sayReplay(b, &cases.Score{Cases: 1}), "Rulebase small, version 7, over 1 closed case."},
+		{sayReplay(b, &cases.Score{Cases: 2, Unknown: 1}), "Rulebase small, version 7, over 2 closed cases. In 1 more nothing was proven that this rulebase knows."},
+		{sayReplayRanks(&cases.Score{Cases: 2, First: 1, InThree: 2}), "What it turned out to be stands first in 1 of 2, among the first three in 2. It could have been known 0.0 entries earlier on the mean, 0.0 of them tests or work."},
+		{sayReplayRanks(&cases.Score{Cases: 2, First: 1, InThree: 2, Acted: 2, ActedFirst: 1, Earlier: 1.5, TestsEarlier: 1}), "What it turned out to be stands first in 1 of 2, among the first three in 2. When the last work was chosen it stood first in 1 of 2. It could have been known 1.5 entries earlier on the mean, 1.0 of them tests or work."},
+		{sayReplayScores(&cases.Score{Calibration: &cases.Calibration{}}), "How good the chances are: log score 0.000 nats, Brier score over all causes 0.000, mean reciprocal rank 0.000; of what is ranked first, Brier score 0.000 and calibration error 0.000."},
+		{sayReplayScores(&cases.Score{Clamped: 1, Calibration: &cases.Calibration{}}), "How good the chances are: log score 0.000 nats, Brier score over all causes 0.000, mean reciprocal rank 0.000; of what is ranked first, Brier score 0.000 and calibration error 0.000. In 1 case what was proven had been held impossible; it counts as a chance of one in a million."},
+		{sayByChance(&cases.Calibration{ECE: 0.5, ByChanceHigh: 0.5, ByChance: 0.25, Cases: 4}), "That is within what chance alone does: over 4 cases, chances that are right as they stand err by 0.250 on the mean, and by less than 0.500 in 95 of 100."},
+		{sayByChance(&cases.Calibration{ECE: 0.75, ByChanceHigh: 0.5, ByChance: 0.25, Cases: 4}), "That is more than chance alone does: over 4 cases, chances that are right as they stand err by 0.250 on the mean, and by less than 0.500 in 95 of 100."},
+		{sayBin(&cases.Bin{Forecast: 0.25, Frequency: 0.5, Low: 0.375, High: 0.75, Cases: 4}), "                 25 %             50 %     38 to  75 %          4"},
+		{sayBin(&cases.Bin{Forecast: 0.25, Frequency: 0.25, Low: 0.25, High: 0.25, Cases: 4}), "                 25 %             25 %     25 to  25 %          4"},
+		{sayBin(&cases.Bin{Forecast: 0.25, Frequency: 0.125, Low: 0.25, High: 0.75, Cases: 4}), "                 25 %             12 %     25 to  75 %          4  outside"},
+		{sayKnownFrom(&cases.Replayed{KnownFrom: 0}), "entry 0"},
+		{sayKnownFrom(&cases.Replayed{KnownFrom: -1}), "never"},
+		{sayLearnedRow(learned, &learn.Row{Symptom: 0, Row: 1, Cases: make([]string, 1)}), "power_light, row 2 (otherwise), in 1 case:"},
+		{sayContestFoot(rivals(0))[len(sayRivals):], " The best order there is cannot be worked out for so many causes; rulebases of a few causes have it among the rivals."},
+		{sayContestFoot(rivals(1))[len(sayRivals):], " optimal: the best there is, by search, at the drop; by phone as the default."},
 	})
 }
