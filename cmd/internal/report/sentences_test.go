@@ -406,3 +406,28 @@ func TestReplaysAreSpokenOf(t *testing.T) {
 		{sayContestFoot(rivals(1))[len(sayRivals):], " optimal: the best there is, by search, at the drop; by phone as the default."},
 	})
 }
+
+// Whether it is the unit is said where the rulebase knows of units to exchange, with a
+// reserve where much of the chance lies outside the list.
+func TestTheVerdictIsSaid(t *testing.T) {
+	verdict := func(ends rulebase.Outcome, outside, unit float64, well bool) string {
+		b := &rulebase.Base{Remedies: []rulebase.Step{{EndsAs: rulebase.Adjusted}, {EndsAs: ends}}}
+		x := &text{page: newPage(200), d: &engine.Diagnosis{Base: b, Outside: outside, UnitOut: unit}, well: well}
+		x.verdict()
+		return x.out.String()
+	}
+	well := func(next int, why engine.Why) bool {
+		return isWell(&engine.Diagnosis{Next: make([]engine.Proposal, next), NotOffered: []engine.Withheld{{Why: why}}})
+	}
+	if !well(0, engine.WhyWell) || well(1, engine.WhyWell) || well(0, engine.WhyDone) {
+		t.Error("a drop is well where nothing is on offer because it is well")
+	}
+	says(t, []spoken{
+		{verdict(rulebase.Adjusted, 0.3, 0.1, false), ""},
+		{verdict(rulebase.UnitOut, 0.2, 0.64, false), "Is it the unit? Not settled: about 6 in 10 that it has to be repaired or\nexchanged. What is not on my list may be in the unit too.\n"},
+		{verdict(rulebase.UnitOut, 0.199, 0.64, false), "Is it the unit? Not settled: about 6 in 10 that it has to be repaired or\nexchanged.\n"},
+		{verdict(rulebase.UnitOut, 0.2, 0.65, false), "Is it the unit? Probably: about 7 in 10 that it has to be repaired or exchanged.\n"},
+		{verdict(rulebase.UnitOut, 0, 0.96, true), "The drop works.\nWas it the unit? Yes: about 19 in 20 that it had to be repaired or exchanged.\n"},
+		{verdict(rulebase.Adjusted, 0, 0.96, true), "The drop works.\n"},
+	})
+}
