@@ -52,3 +52,11 @@ func TestWitnessIsAPersonOrAnID(t *testing.T) {
 		}
 	}
 }
+
+func TestMinutesTurnIntoHoursAndDays(t *testing.T) {
+	for m, want := range map[float64]string{0.4: "less than a minute", 0.5: "about 1 minute", 1.5: "about 2 minutes", 89: "about 89 minutes", 90: "about 1.5 hours", 48*60 - 1: "about 48 hours", 48 * 60: "about 2 days"} {
+		if got := Minutes(m); got != want {
+			t.Errorf("%v minutes are %q, wanted %q", m, got, want)
+		}
+	}
+}
