@@ -98,3 +98,22 @@ func TestSureSearchAgreesWithTheGeneralOne(t *testing.T) {
 		}
 	}
 }
+
+// Work away from here needs one visit, however often it is tried: three remedies that help nine times in
+// ten cost the visit once, and what the search says of the least there can be is no more than that.
+func TestWorkTriedAgainNeedsOneVisit(t *testing.T) {
+	const helps, handOver = 0.9, 1000
+	moves := [][]plan.Move{{{To: 1, Chance: helps}, {To: 0, Chance: 1 - helps}}, {{To: 1, Chance: 1}}}
+	m := &plan.Model{
+		Visit: 50, Weight: []float64{1, 0}, Outcome: []int{1, 0}, Open: []bool{true, false}, Well: []float64{0, 1},
+		Ends: []plan.End{{Cost: []float64{handOver, handOver}}},
+	}
+	for range 3 {
+		m.Steps = append(m.Steps, plan.Step{Price: 10, Away: true, Moves: moves})
+	}
+	want := 50 + 10 + (1-helps)*(10+(1-helps)*(10+(1-helps)*handOver))
+	f := plan.Search(m, 10_000)
+	if math.Abs(f.Upper-want) > 1e-9*want || f.Lower > f.Upper*(1+1e-9) || !f.Proven() {
+		t.Errorf("between %g and %g, proven %t; %g is right", f.Lower, f.Upper, f.Proven(), want)
+	}
+}
