@@ -52,7 +52,7 @@ cmd/internal/kept         : rulebase engine cases cmd/internal/conversation cmd/
 cmd/internal/takealong/talk    : rulebase engine cases cmd/internal/conversation cmd/internal/kept cmd/internal/wording
 cmd/internal/takealong/browser : cmd/internal/takealong/talk
 cmd/internal/takealong    : rulebase cases cmd/internal/page
-cmd/internal/triage       : rulebase/... engine/... cmd/internal/conversation
+cmd/internal/triage       : rulebase/... engine/... cmd/internal/conversation cmd/internal/wording
 cmd/internal/report       : rulebase/... engine/... cases/... cmd/internal/triage cmd/internal/wording
 cmd/internal/materials    : –
 cmd/internal/handbook     : rulebase/... engine/... cmd/internal/report cmd/internal/wording

@@ -32,6 +32,9 @@ func TestPartsOfATreeAreFilled(t *testing.T) {
 	// Rows of several lines reach the edge to the point: n rows of in all so many lines.
 	of := func(lines int) report.ChartRow {
 		r := report.ChartRow{Says: "word"}
+		if lines > mostLines { // a text has no more, and a row two texts
+			r.Way = "so"
+		}
 		for drawTree([]report.ChartRow{r})[0].Rows[0].High < 10+stripLine*lines {
 			r.Says += " word"
 		}
@@ -39,7 +42,7 @@ func TestPartsOfATreeAreFilled(t *testing.T) {
 	}
 	for n := 1; n < full; n++ {
 		lines := (tallestPart - 4 - 10*n) / stripLine
-		if 4+10*n+stripLine*lines != tallestPart || lines < n {
+		if 4+10*n+stripLine*lines != tallestPart || lines < n || (lines+n-1)/n > mostLines+1 {
 			continue
 		}
 		var all []report.ChartRow
