@@ -301,8 +301,14 @@ func (a *appending) jump(ctx context.Context, d *cases.Draft) error {
 		return nil
 	}
 	if a.lastAt == math.MinInt64 {
-		if err := a.tx.QueryRowContext(ctx, timeOf, a.store.site, a.head.Seq).Scan(&a.lastAt); err != nil {
-			return fmt.Errorf("%w: the last event of its own chain cannot be read: %w", cases.ErrIntegrity, err)
+		var at any // a number; to look into what else it is would hide a connection that was cut
+		err := a.tx.QueryRowContext(ctx, timeOf, a.store.site, a.head.Seq).Scan(&at)
+		if err != nil && !errors.Is(err, sql.ErrNoRows) {
+			return err
+		}
+		var ok bool
+		if a.lastAt, ok = at.(int64); !ok {
+			return fmt.Errorf("%w: the last event of its own chain, %d of site %s, cannot be read", cases.ErrIntegrity, a.head.Seq, a.store.site)
 		}
 	}
 	back := time.UnixMicro(a.lastAt).Sub(d.At)
