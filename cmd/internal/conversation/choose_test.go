@@ -70,6 +70,11 @@ func (b bend) step(id string) *rulebase.Step {
 			return st
 		}
 	}
+	for i := range b.base.Symptoms { // to be asked by itself, though a test shows it
+		if b.base.Symptoms[i].ID == id {
+			return &rulebase.Step{ID: id, Kind: rulebase.KindTest, Implied: true, Yields: []int{i}}
+		}
+	}
 	panic("no step " + id)
 }
 
@@ -117,12 +122,21 @@ func TestWhatIsAskedNext(t *testing.T) {
 		plug  = "step reseat_plug | done, works now; done, still down; skip; what else"
 		light = "symptom power_light | power_light=lit; power_light=dark; power_light=flickering; don't know"
 		live  = "confirm live_terminals measure_volts | not now; confirm live_terminals"
+		hum   = "symptom hum | hum=yes; hum=no; don't know"
 		unit  = "confirm machine_can_start swap_unit | not now; confirm machine_can_start"
 	)
+	two := func(id string) func(bend) { return func(b bend) { b.next(id, 0.5); b.next("reseat_plug", 0) } }
+	saw := func(id, value, after string) func(*rulebase.Situation) { // once the fuse was replaced
+		return func(s *rulebase.Situation) {
+			s.Done = []rulebase.Done{{ID: "replace_fuse", Drop: rulebase.StillDown}}
+			s.Findings = append(s.Findings, rulebase.Finding{Symptom: id, Value: rulebase.Value{Word: value}, After: after})
+		}
+	}
 	for name, c := range map[string]struct {
 		bend    func(bend)
 		at      rulebase.Place
 		settled string
+		know    func(*rulebase.Situation)
 		want    string
 		says    string // what the question begins with; "" is not looked at
 	}{
@@ -140,6 +154,22 @@ func TestWhatIsAskedNext(t *testing.T) {
 		"a given first":                  {bend: func(b bend) { b.next("measure_pair", 0.5, "line") }, want: "given line measure_pair | line=token_pair; line=tia485_polled; don't know"},
 		"a given first, passed over":     {bend: func(b bend) { b.next("measure_volts", 0.5, "line") }, settled: "line", want: live},
 		"a given first, that is not one": {bend: func(b bend) { b.next("measure_volts", 0.5, "gone") }, want: live},
+		"seen, in this state of work":    {bend: two("power_light"), know: saw("power_light", "lit", "replace_fuse"), want: plug},
+		"seen, and still so":             {bend: two("power_light"), know: func(s *rulebase.Situation) { saw("power_light", "lit", "")(s); s.Findings[1].Now = true }, want: plug},
+		"seen, before the work":          {bend: two("power_light"), know: saw("power_light", "lit", ""), want: light},
+		"seen, at another drop":          {bend: two("power_light"), know: func(s *rulebase.Situation) { saw("power_light", "lit", "replace_fuse")(s); s.Findings[1].Drop = 4 }, want: light},
+		"seen, something else":           {bend: two("power_light"), know: saw("run_light", "lit", "replace_fuse"), want: light},
+		"remembered, before the work":    {bend: two("hum"), know: saw("hum", "no", ""), want: plug},
+		"remembered, at another drop":    {bend: two("hum"), know: func(s *rulebase.Situation) { saw("hum", "no", "")(s); s.Findings[1].Drop = 4 }, want: hum},
+		"remembered, something else":     {bend: two("hum"), know: saw("run_light", "lit", ""), want: hum},
+		"one of two is seen":             {bend: two("look_at_controller"), know: saw("hum", "no", "replace_fuse"), want: "step look_at_controller | done; skip; what else"},
+		"one is seen, one passed over":   {bend: two("look_at_controller"), know: saw("hum", "no", "replace_fuse"), settled: "controller_mode", want: plug},
+		"a swap, and the drop was seen":  {bend: two("swap_unit"), know: saw("drop_works", "dead", "replace_fuse"), want: unit},
+		"likely, behind one that is done": {bend: func(b bend) {
+			b.withhold("fit_terminator", engine.WhyDone, "", 0)
+			b.withhold("replace_fuse", engine.WhyPerson, "electrician", 0)
+			b.likely("replace_fuse", 0, 0.5)
+		}, want: "more replace_fuse | electrician is here" + always},
 		"likely, and waits": {bend: func(b bend) {
 			b.next("reseat_plug", 0)
 			b.likely("reseat_plug", 1, 0.0999)
@@ -182,6 +212,10 @@ func TestWhatIsAskedNext(t *testing.T) {
 			b.withhold("measure_volts", engine.WhyUnconfirmed, "live_terminals", 0.5)
 			b.withhold("swap_unit", engine.WhyUnconfirmed, "machine_can_start", 0.6)
 		}, want: unit},
+		"one that waits for a tool before": {bend: func(b bend) {
+			b.withhold("measure_pair", engine.WhyTools, "multimeter", 0.9)
+			b.withhold("measure_volts", engine.WhyUnconfirmed, "live_terminals", 0.5)
+		}, want: live},
 		"it was passed over, unlocking": {bend: func(b bend) {
 			b.withhold("measure_volts", engine.WhyUnconfirmed, "live_terminals", 0.5)
 			b.withhold("swap_unit", engine.WhyUnconfirmed, "machine_can_start", 0.6)
@@ -343,6 +377,11 @@ func TestWhatIsAskedNext(t *testing.T) {
 			b.withhold("measure_pair", engine.WhyPlace, "", 0.5)
 			b.d.NotOffered[0].Step = &rulebase.Step{ID: "x", At: []rulebase.Place{rulebase.Bench}}
 		}, want: "more | what would you need; stop and save as a case file"},
+		"and what comes behind that": {bend: func(b bend) {
+			b.withhold("measure_pair", engine.WhyPlace, "", 0.5)
+			b.d.NotOffered[0].Step = &rulebase.Step{ID: "x", At: []rulebase.Place{rulebase.Bench}}
+			b.withhold("measure_volts", engine.WhyTools, "multimeter", 0.4)
+		}, want: "more | I have multimeter" + always},
 		"somebody goes to the drop": {bend: func(b bend) {
 			b.withhold("measure_pair", engine.WhyPlace, "", 0.5)
 			b.d.NotOffered[0].Step = &rulebase.Step{ID: "x", At: []rulebase.Place{rulebase.Phone, rulebase.Field}}
@@ -365,6 +404,9 @@ func TestWhatIsAskedNext(t *testing.T) {
 				continue
 			}
 			m.Settled = append(m.Settled, id)
+		}
+		if c.know != nil {
+			c.know(&s)
 		}
 		_, reply := talk.Resume(context.Background(), s, nil, m)
 		if asks(reply.Question) != c.want {
@@ -450,5 +492,78 @@ func TestOfManyDropsEightAreOffered(t *testing.T) {
 		if got := strings.Join(all, ", "); got != want {
 			t.Errorf("%d are down: offers %s", n, got)
 		}
+	}
+}
+
+// A step that is only right under a condition waits for the first given in it that can be asked.
+func TestWhatAConditionWaitsFor(t *testing.T) {
+	talk := changed(t, "  line: {ask", "  quiet_one: {}\n  line: {ask", "    stops: bus\n    warnings: [bus_stops]\n", "    stops: bus\n    warnings: [bus_stops]\n    only_if: controller_mode == run and quiet_one and line == token_pair\n",
+		"look_at_controller: {", "look_at_controller: {only_if: controller_mode == run and quiet_one, ")
+	s := atTheDrop()
+	s.Findings = append(s.Findings, rulebase.Finding{Symptom: "controller_mode", Value: rulebase.Value{Word: "stop"}})
+	state, _ := talk.Resume(context.Background(), s, nil, conversation.Memory{})
+	w := &walk{t: t, talk: talk, state: state}
+	for step, want := range map[string]string{"measure_pair": `    to say that, enter "ask line"`, "look_at_controller": ""} {
+		w.enter("why not " + step)
+		lines := w.reply.Parts[0].Lines
+		if !strings.Contains(lines[0], ": it is only right if ") || want == "" && len(lines) != 1 || want != "" && lines[len(lines)-1] != want {
+			t.Errorf("%s: %q", step, lines)
+		}
+	}
+}
+
+// Before a question about what only a test shows that can hurt, it is said to touch nothing for it.
+func TestNothingIsTouchedForAQuestion(t *testing.T) {
+	const only = "Only if it was looked at or measured before: touch and open nothing for this question. A step for it comes with its warnings."
+	_, talk := smallTalk(t)
+	for id, want := range map[string]bool{"drop_volts": true, "pair_ohms": true, "hum": false, "controller_mode": false, "terminal_volts": false, "power_light": false, "drop_works": false} {
+		state, _ := talk.Resume(context.Background(), atTheDrop(), nil, conversation.Memory{})
+		w := &walk{t: t, talk: talk, state: state}
+		if says := w.enter("ask " + id); strings.Contains(says, only) != want {
+			t.Errorf("%s: says\n%s", id, says)
+		}
+	}
+}
+
+// Once the drop is well nothing is asked any more but whether that lasts, and what an entry meant.
+func TestAWellDropIsAskedNothingElse(t *testing.T) {
+	_, talk := smallTalk(t)
+	state, _ := talk.Begin(rulebase.Situation{})
+	w := &walk{t: t, talk: talk, state: state}
+	w.enter("technician at the drop, not alone; drop dead; this drop alone; power light lit; any tool; outputs_hold=off", "done look_at_controller")
+	w.asked(conversation.AskSymptom, "controller_mode")
+	w.enter("done reseat_plug, works now, lights dark")
+	w.asked(conversation.AskWhich, "lights dark")
+	w.enter("none of these")
+	w.asked(conversation.AskProof, "reseat_plug")
+	w.enter("still works")
+	w.asked(conversation.AskEnd, "")
+}
+
+// What a chosen step is worth is said of that step, wherever it stands.
+func TestAChosenStepIsWorthWhatItIs(t *testing.T) {
+	w := from(t, atTheDrop(), func(b bend) {
+		b.next("measure_pair", 0.9)
+		b.next("look_at_controller", 0.3)
+		b.next("reseat_plug", 0)
+		b.likely("reseat_plug", 0, 0.3)
+		b.withhold("measure_volts", engine.WhyUnconfirmed, "live_terminals", 0.5)
+	})
+	for step, want := range map[string]string{"measure_pair": "about halve", "look_at_controller": "narrow down", "reseat_plug": "about 3 in 10 that this takes a cause away"} {
+		if says := w.enter("do " + step); !strings.Contains(says, want) {
+			t.Errorf("%s: says\n%s", step, says)
+		}
+	}
+	w.enter("do measure_volts")
+	w.asked(conversation.AskConfirm, "live_terminals")
+}
+
+// A rulebase that does not ask how much is down asks for no drops.
+func TestWithoutAnExtentNoDropsAreAsked(t *testing.T) {
+	talk := changed(t, "  how_much: {ask: \"How much is down?\", one_of: [one, some, supply, beyond, all, comes_and_goes], filled_by: extent}\n", "", ", more_likely: [{when: how_much == one, times: 2}]", "")
+	s := atTheDrop()
+	s.Givens = s.Givens[1:]
+	if _, reply := talk.Resume(context.Background(), s, nil, conversation.Memory{Settled: []string{"alone"}}); reply.Question.Kind == conversation.AskDrops {
+		t.Error("asked for the drops")
 	}
 }

@@ -2,8 +2,11 @@ package conversation_test
 
 import (
 	"context"
+	"os"
+	"strings"
 	"sync"
 	"testing"
+	"testing/fstest"
 
 	"downdrop/cmd/internal/conversation"
 	"downdrop/engine"
@@ -27,4 +30,25 @@ func talkOver(base *rulebase.Base) *conversation.Talk {
 	return conversation.New(base, func(ctx context.Context, s rulebase.Situation, o engine.Options) (*engine.Diagnosis, error) {
 		return engine.Diagnose(ctx, p, s, o)
 	})
+}
+
+// changed is a talk over the tests' rulebase with some of its text replaced.
+func changed(t *testing.T, oldNew ...string) *conversation.Talk {
+	t.Helper()
+	file, err := os.ReadFile("testdata/rulebase/small.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	text := string(file)
+	for i := 0; i < len(oldNew); i += 2 {
+		if !strings.Contains(text, oldNew[i]) {
+			t.Fatalf("the rulebase has no %q", oldNew[i])
+		}
+		text = strings.ReplaceAll(text, oldNew[i], oldNew[i+1])
+	}
+	base, err := rulebase.Load(rulebase.Layer{Name: "changed", FS: fstest.MapFS{"small.yaml": {Data: []byte(text)}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return talkOver(base)
 }

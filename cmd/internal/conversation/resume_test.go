@@ -99,12 +99,42 @@ func TestLimitsAreAskedFor(t *testing.T) {
 		q, _ := talk.limitsQuestion(s, &engine.Diagnosis{Base: talk.base, Conflicts: []engine.Conflict{{Kind: kind, Members: members}}})
 		return q.ID
 	}
+	behind, _ := talk.limitsQuestion(&State{}, &engine.Diagnosis{Base: talk.base, Conflicts: []engine.Conflict{{Kind: engine.ConflictRules, Members: []string{"line"}}, {Kind: engine.ConflictLimits, Members: []string{"terminator"}}}})
 	known := &State{Situation: rulebase.Situation{Givens: []rulebase.GivenValue{{ID: "terminator", Value: rulebase.Value{IsNumber: true, Number: 100}}}}}
 	says(t, []spoken{
 		{asked(&State{}, engine.ConflictLimits, "pair_ohms", "gone", "terminator"), "terminator"},
 		{asked(&State{}, engine.ConflictRules, "pair_ohms", "terminator"), ""},
+		{behind.ID, "terminator"},
 		{asked(&State{}, engine.ConflictLimits, "pair_ohms"), ""},
 		{asked(known, engine.ConflictLimits, "terminator"), ""},
 		{asked(&State{Settled: []string{"terminator"}}, engine.ConflictLimits, "terminator"), ""},
 	})
+}
+
+// A grave fact is asked anew before each step that moves something, by itself or by what it
+// brings back; no other fact is, and before no other step.
+func TestWhichFactsAreAskedEachTime(t *testing.T) {
+	levels := []rulebase.Level{rulebase.DangerLevel, rulebase.WarningLevel, rulebase.CautionLevel, rulebase.NoticeLevel}
+	base := &rulebase.Base{}
+	for _, level := range levels {
+		base.Warnings = append(base.Warnings, rulebase.Warning{ID: string(level), Level: level})
+	}
+	talk := New(base, nil)
+	for name, c := range map[string]struct {
+		st    rulebase.Step
+		moves bool
+	}{
+		"moves":             {rulebase.Step{Hazard: rulebase.HazardMotion}, true},
+		"moves, and live":   {rulebase.Step{Hazard: rulebase.HazardMotion | rulebase.HazardLive}, true},
+		"nobody knows":      {rulebase.Step{Hazard: rulebase.HazardUnknown}, true},
+		"brings back":       {rulebase.Step{BringsBack: true}, true},
+		"live":              {rulebase.Step{Hazard: rulebase.HazardLive | rulebase.HazardMains | rulebase.HazardSpark}, false},
+		"stops, and is not": {rulebase.Step{Stops: rulebase.StopsBus}, false},
+	} {
+		for i, level := range levels {
+			if got, want := talk.eachTime(i, &c.st), c.moves && level == rulebase.DangerLevel; got != want {
+				t.Errorf("%s, %s: asked each time is %v", name, level, got)
+			}
+		}
+	}
 }
