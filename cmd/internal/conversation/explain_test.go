@@ -117,6 +117,14 @@ func TestWhatWouldBeNeeded(t *testing.T) {
 		w.enter("what would you need")
 		return w.reply.Parts[0].Lines
 	}
+	known := from(t, atTheDrop(), func(b bend) {
+		for _, why := range []engine.Why{engine.WhyKnown, engine.WhyDone, engine.WhyWell, engine.WhyImpossible} {
+			b.withhold("measure_pair", why, "", 0.5)
+		}
+		b.withhold("swap_unit", engine.WhyAlone, "", 0.4)
+	})
+	known.enter("what would you need")
+	known.says(conversation.PartExplanation, `Not for somebody working alone (if that changes, enter "not alone"):`, "  Put a spare unit in, settings copied")
 	for _, c := range []struct {
 		tools, steps int
 		want         string

@@ -267,6 +267,7 @@ func (c *turn) doneWhat(rest string) (State, Reply) {
 	if err != nil {
 		return c.failed(err)
 	}
+	rest = strings.TrimRight(rest, " .!")
 	var answers []Answer
 	for _, p := range d.Next {
 		if !p.Step.Implied && (dropNow(rest) == rulebase.NotSaid || p.Step.Kind == rulebase.KindRemedy || len(p.Step.PutsRight) > 0) {
