@@ -505,3 +505,33 @@ func BenchmarkMemory(b *testing.B) {
 		})
 	}
 }
+
+// Of a unit that was here before, and of no other, it is asked first whether that was for the same
+// complaint; three questions at most.
+func TestAUnitThatWasHereBefore(t *testing.T) {
+	asked := map[string]int{}
+	const text = "Serial;Complaint\nA1;power light lit\nB2;power light lit\nA1;\n;power light lit\n"
+	rows, _, _, _, err := lines(t, text, triage.Options{Before: func(_ context.Context, serial string) ([]string, error) {
+		asked[serial]++
+		if serial == "A1" {
+			return []string{"It was here in May."}, nil
+		}
+		return nil, nil
+	}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	const same = "Read the serial from the plate again: if this unit was here before, was it for the same complaint?"
+	for line, before := range map[int]bool{2: true, 3: false, 4: true, 5: false} {
+		r := rows[line]
+		if n := strings.Count(strings.Join(r.Ask, "\n"), same); (n == 1) != before || before && r.Ask[0] != same || len(r.Ask) > 3 || (len(r.Before) == 1) != before {
+			t.Errorf("line %d, %s: before is %q, asked is %q", line, r.Call, r.Before, r.Ask)
+		}
+	}
+	if len(rows[3].Ask) != 3 || rows[2].Ask[1] != rows[3].Ask[0] {
+		t.Errorf("without it are asked %q, with it %q", rows[3].Ask, rows[2].Ask)
+	}
+	if asked[""] > 0 || asked["A1"] != 2 || asked["B2"] != 1 {
+		t.Errorf("looked up were %v", asked)
+	}
+}

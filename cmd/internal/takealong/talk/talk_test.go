@@ -2,6 +2,7 @@ package talk
 
 import (
 	"cmp"
+	"crypto/sha256"
 	"encoding/json"
 	"fmt"
 	"slices"
@@ -33,10 +34,16 @@ var packed = sync.OnceValue(func() string {
 })
 
 // handed is an invented case as another place hands it over.
-func handed(t testing.TB, s rulebase.Situation) string {
+func handed(t testing.TB, s rulebase.Situation) string { return handedWith(t, s, "") }
+
+// handedWith has the text of the line's sheet with it, one of those that the case names.
+func handedWith(t testing.TB, s rulebase.Situation, sheet string, named ...string) string {
 	t.Helper()
 	var events []cases.Event
 	drafts := append([]cases.Draft{cases.Say(cases.KindOpened, cases.Opening{Code: "K7Q4M2", Location: "Invented Yard 7", Drop: 5})}, (&cases.Case{}).Changes(s)...)
+	for _, text := range named {
+		drafts = append(drafts, cases.Say(cases.KindSituation, cases.Circumstances{At: s.At, Who: s.Who.String(), Drop: s.Drop, SheetFile: fmt.Sprintf("%x", sha256.Sum256([]byte(text)))}))
+	}
 	head := cases.Head{}
 	for i, d := range drafts {
 		d.ID, d.Subject, d.At = fmt.Sprintf("home-%d", i), cases.Subject{Kind: cases.AboutCase, ID: "case-1"}, clock
@@ -47,7 +54,7 @@ func handed(t testing.TB, s rulebase.Situation) string {
 		head = cases.Head{Seq: e.Seq, Hash: e.Hash}
 		events = append(events, e)
 	}
-	parts, _, err := cases.HandOverText(cases.Fold(events), nil, 0)
+	parts, _, err := cases.HandOverText(cases.Fold(events), []byte(sheet), mostParts)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -360,5 +367,35 @@ func TestFactsAreTicked(t *testing.T) {
 	}
 	if v = p.must(Request{Do: "answer", Text: kept.Ticked, Chosen: true, About: v.About, Facts: rest}); v.About.Kind != "step" || len(p.stands(p.text()).Situation.Confirmed) != len(all) {
 		t.Errorf("then it is %v", v.About)
+	}
+}
+
+// The line's sheet goes back with the case, though nothing of it is asked here: the one that came last,
+// and one that came with an earlier hand-over where the last has none.
+func TestTheSheetGoesBackWithTheCase(t *testing.T) {
+	const first, second = "line: {name: invented yard}\n", "line: {name: invented yard, trunk_m: 300}\n"
+	p := opened(t, handedWith(t, atDrop, first, first, second), "take-a")
+	sheet := func() string {
+		_, sheet, err := cases.ReadHandOver(p.text())
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(sheet)
+	}
+	if got := sheet(); got != first {
+		t.Errorf("it goes back with %q", got)
+	}
+	p.words("run light dark")
+	p.must(Request{Do: "merge", Text: handedWith(t, atDrop, "", first, second)})
+	if got := sheet(); got != first {
+		t.Errorf("after a hand-over without one it goes back with %q", got)
+	}
+	p.must(Request{Do: "merge", Text: handedWith(t, atDrop, second, first, second)})
+	if got := sheet(); got != second {
+		t.Errorf("after a hand-over with another it goes back with %q", got)
+	}
+	p = opened(t, handedWith(t, atDrop, "", first, second), "take-b")
+	if got := sheet(); got != "" {
+		t.Errorf("without one it goes back with %q", got)
 	}
 }
