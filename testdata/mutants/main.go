@@ -29,6 +29,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -99,13 +100,23 @@ func main() {
 		out     = flag.String("out", "mutants.jsonl", "results; read first, and added to")
 		within  = flag.Duration("within", 3*time.Minute, "for the tests of one package; a fault that makes them slower counts as noticed")
 		until   = flag.String("until", "", "a time of day, 15:04, after which nothing new is begun")
+		only    = flag.String("only", "", "an expression: plant only in the packages that it matches, so that several starts can share a sample, each with an -out of its own")
 		own     = flag.Bool("own", false, "ask only the first of the packages that should notice")
 		listing = flag.Bool("list", false, "only print the sample")
 	)
 	flag.Parse()
+	mine, err := regexp.Compile(*only)
+	if err != nil {
+		log.Fatal(err)
+	}
 	quota, drawn, err := sample(*places, *n, *seed)
 	if err != nil {
 		log.Fatal(err)
+	}
+	for p := range quota {
+		if !mine.MatchString(p) {
+			delete(quota, p)
+		}
 	}
 	if *listing {
 		for _, p := range slices.Sorted(keys(quota)) {

@@ -697,6 +697,8 @@ func sayCases(passed, differed int, b *rulebase.Base) string {
 	switch {
 	case differed == 0 && passed == 1:
 		return of + "the one case comes out as expected."
+	case differed == 0 && passed == 2:
+		return of + "both cases come out as expected."
 	case differed == 0:
 		return of + fmt.Sprintf("all %d cases come out as expected.", passed)
 	}
@@ -793,7 +795,10 @@ func sayDistinguish(x *review.Distinction) string {
 }
 
 func countAre(n int, what string) string {
-	if n == 1 {
+	switch n {
+	case 0:
+		return "no " + what + " is"
+	case 1:
 		return countOf(n, what) + " is"
 	}
 	return countOf(n, what) + " are"
@@ -2401,7 +2406,7 @@ const (
 )
 
 func sayUnitName(u cases.Unit) string {
-	text := cmp.Or(u.Type, "unit of no type")
+	text := cmp.Or(u.Type, "unit of a type that is not known,")
 	if u.Serial != "" {
 		text += " serial " + u.Serial
 	}

@@ -254,7 +254,7 @@ func TestUnitsAreSpokenOf(t *testing.T) {
 		t.Errorf("two hours east are %d minutes", is)
 	}
 	says(t, []spoken{
-		{sayUnitName(cases.Unit{}), "unit of no type"},
+		{sayUnitName(cases.Unit{}), "unit of a type that is not known,"},
 		{sayUnitName(b1), "B1 serial 12 revision C"},
 		{UnitBefore(card()), ""},
 		{UnitBefore(card(stay(cases.ShopInRepair, same))), "B1 serial 12 revision C came in on 20 May 2031, and is in repair."},

@@ -279,7 +279,7 @@ func TestRulebasesAreSpokenOf(t *testing.T) {
 		{sayBelow(2), "2 remarks more in the rulebase below; --all tells them."},
 		{sayHowToAccept("silent_row"), "Where it is no mistake, say so in the file, on the line or above the entry, with the reason: # accept silent_row: REASON"},
 		{sayCases(1, 0, b), "Rulebase small, version 7: the one case comes out as expected."},
-		{sayCases(2, 0, b), "Rulebase small, version 7: all 2 cases come out as expected."},
+		{sayCases(2, 0, b), "Rulebase small, version 7: both cases come out as expected."},
 		{sayCases(0, 1, b), "Rulebase small, version 7: the one case differs from what was expected."},
 		{sayCases(2, 1, b), "Rulebase small, version 7: of 3 cases one differs from what was expected."},
 		{sayCases(1, 2, b), "Rulebase small, version 7: of 3 cases 2 differ from what was expected."},
