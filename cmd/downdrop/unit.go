@@ -11,6 +11,7 @@ import (
 	"downdrop/cases"
 	"downdrop/cmd/internal/report"
 	"downdrop/cmd/internal/shop"
+	"downdrop/cmd/internal/wording"
 	"downdrop/rulebase"
 )
 
@@ -235,7 +236,7 @@ func sayUnitRefused(c *cases.Card, m cases.Move, why cases.Refusal) string {
 		}
 		return fmt.Sprintf(sayRefusedByTable, c.State(), m.To, strings.Join(next, ", "))
 	case cases.RefusedLate:
-		return fmt.Sprintf(sayRefusedLate, c.Stay().Offer().Offer.Until)
+		return fmt.Sprintf(sayRefusedLate, wording.Day(c.Stay().Offer().Offer.Until))
 	}
 	return refusals[why]
 }

@@ -10,6 +10,7 @@ import (
 	"downdrop/cases"
 	"downdrop/cmd/internal/report"
 	"downdrop/cmd/internal/shop"
+	"downdrop/cmd/internal/wording"
 	"downdrop/engine/ways"
 )
 
@@ -108,7 +109,7 @@ func newUnitAnswerCmd(env *environment) *cobra.Command {
 			a.Offer, a.Way = said.Offer, said.Way
 			now := d.env.clock()
 			if _, east := now.Zone(); o.Offer.LateOn(now, east/60) {
-				fmt.Fprintf(d.env.err, sayLateAnswer, o.Offer.Until)
+				fmt.Fprintf(d.env.err, sayLateAnswer, wording.Day(o.Offer.Until))
 			}
 			return cases.Say(cases.KindAnswer, a), nil
 		},

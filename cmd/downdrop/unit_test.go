@@ -34,13 +34,13 @@ func TestAUnitFromTheDoorToItsRelease(t *testing.T) {
 	s.says(0, "unit|move|B0815|evaluated|--why|no rail|--unit|bad|--record|2031-112|--by|p1", "evaluated")
 	s.says(4, "unit|repair|B0815|supply|--did|x|--as|rework|--by|p1", "in repair")
 	s.says(3, "unit|offer|B0815|"+shopPrices+"|--until|2031-05-01|--by|p1", "gone by")
-	s.says(0, "unit|offer|B0815|"+shopPrices+"|--until|2031-06-10|--by|p1|--note|Invented figures", "[ ] Have the unit repaired: 640.00 XTS", "12 months", "holds up to 2031-06-10", "Invented figures. Invented, all of it.")
+	s.says(0, "unit|offer|B0815|"+shopPrices+"|--until|2031-06-10|--by|p1|--note|Invented figures", "[ ] Have the unit repaired: 640.00 XTS", "12 months", "holds up to 10 June 2031", "Invented figures. Invented, all of it.")
 	s.says(0, "decide|"+shopPrices+"|--unit|B0815|--json", `"mean": "1858.13"`) // as the exchange was offered
 	s.says(0, "unit|move|B0815|awaiting_customer|--why|offer sent|--by|p1")
 	s.says(4, "unit|move|B0815|in_repair|--why|go|--by|p1", "not answered")
 	s.now = s.now.Add(4 * 24 * time.Hour)
 	s.says(0, "case|show|CASE", "BIU-2 serial B0815 is awaiting the customer") // whoever asks by the case is told
-	s.says(0, "unit|list", "Awaiting the customer, 1 unit:", "4 days", "the offer holds up to 2031-06-10")
+	s.says(0, "unit|list", "Awaiting the customer, 1 unit:", "4 days", "the offer holds up to 10 June 2031")
 	s.says(3, "unit|answer|B0815|scrap|--by|p1", "not offered")
 	s.says(0, "unit|answer|B0815|repair|--how|by phone|--order|4711|--by|p2")
 	s.says(0, "unit|move|B0815|in_repair|--why|agreed|--by|p1")

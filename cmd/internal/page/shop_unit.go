@@ -147,7 +147,7 @@ func (s *Server) moveUnit(w http.ResponseWriter, r *http.Request) error {
 		case cases.RefusedByTable:
 			return nil, wrong(sayRefusedByTable, wording.Plain(string(c.State())), wording.Plain(to))
 		case cases.RefusedLate:
-			return nil, wrong(sayRefusedLate, c.Stay().Offer().Offer.Until)
+			return nil, wrong(sayRefusedLate, wording.Day(c.Stay().Offer().Offer.Until))
 		default:
 			return nil, refusal{http.StatusUnprocessableEntity, refusals[why]}
 		}

@@ -2207,7 +2207,7 @@ func sayStateOf(s cases.State, waiting string) string {
 func sayCaseState(b *rulebase.Base, c *cases.Case) string {
 	text := fmt.Sprintf("Opened %s; %s", c.Opened.Format("2 January 2006 15:04"), sayStateOf(c.State, c.Waiting.For))
 	if until := cmp.Or(c.Waiting.Until, c.Watching.Until); until != "" {
-		text += " until " + until
+		text += " until " + wording.Day(until)
 	}
 	if c.State == cases.StateWatching && c.Watching.What != "" {
 		text += ": " + c.Watching.What
@@ -2564,7 +2564,7 @@ func sayRecordOf(r *cases.Record) string {
 }
 
 func sayOffered(o *cases.Offered) string {
-	text := fmt.Sprintf("An offer was made on %s and holds up to %s.", o.Event.At.Format("2 January 2006"), o.Offer.Until)
+	text := fmt.Sprintf("An offer was made on %s and holds up to %s.", o.Event.At.Format("2 January 2006"), wording.Day(o.Offer.Until))
 	a := o.Answer
 	switch {
 	case a == nil:
@@ -2634,9 +2634,9 @@ func sayUnitOfList(c *cases.Card, now time.Time) string {
 		case o.Answer != nil:
 			text += "; the answer is there"
 		case o.Offer.LateOn(now, zoneOf(now)):
-			text += "; the offer ended on " + o.Offer.Until + " without an answer"
+			text += "; the offer ended on " + wording.Day(o.Offer.Until) + " without an answer"
 		default:
-			text += "; the offer holds up to " + o.Offer.Until
+			text += "; the offer holds up to " + wording.Day(o.Offer.Until)
 		}
 	}
 	if s.Statement == nil && s.State == cases.ShopReceived {
@@ -2704,7 +2704,7 @@ func sayStoryOf(e *cases.Event) string {
 		return storied(e, func(b cases.Work) string { return "repair: " + sayWork(&cases.Said[cases.Work]{Body: b}) })
 	case cases.KindOffer:
 		return storied(e, func(b cases.Offer) string {
-			text := "an offer was made, which holds up to " + b.Until
+			text := "an offer was made, which holds up to " + wording.Day(b.Until)
 			for i := range b.Ways {
 				text += "; " + sayOfferedWay(&b, &b.Ways[i])
 			}
@@ -2799,7 +2799,7 @@ func sayReturnLead(c *cases.Case) string {
 func sayOfferTitle(c *cases.Card) string { return "Offer for " + sayUnitName(c.Unit) }
 
 func sayOfferLead(c *cases.Card, o *cases.Offered) string {
-	text := fmt.Sprintf("Made on %s; it holds up to %s, that day included.", o.Event.At.Format("2 January 2006"), o.Offer.Until)
+	text := fmt.Sprintf("Made on %s; it holds up to %s, that day included.", o.Event.At.Format("2 January 2006"), wording.Day(o.Offer.Until))
 	if v := c.Stay().Verdict; v != "" {
 		text += " " + sayVerdict(v)
 	}

@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 	"unicode"
 	"unicode/utf8"
 
@@ -161,6 +162,16 @@ func OneLine(text string) string {
 		return r
 	}, strings.ToValidUTF8(text, "?"))
 	return strings.Join(strings.Fields(text), " ")
+}
+
+// Day is a day that was typed as 2026-11-05 as every other day is said: 5 November 2026. Another text stays
+// as it is.
+func Day(typed string) string {
+	day, err := time.Parse(time.DateOnly, typed)
+	if err != nil {
+		return typed
+	}
+	return day.Format("2 January 2006")
 }
 
 // NameOf is what a step asks to be done; a symptom offered by itself is its question.

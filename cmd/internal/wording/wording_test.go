@@ -60,3 +60,11 @@ func TestMinutesTurnIntoHoursAndDays(t *testing.T) {
 		}
 	}
 }
+
+func TestADayIsSaidAsEveryOther(t *testing.T) {
+	for typed, want := range map[string]string{"2031-06-01": "1 June 2031", "2031-12-31": "31 December 2031", "next week": "next week", "2031-02-30": "2031-02-30", "": ""} {
+		if got := Day(typed); got != want {
+			t.Errorf("%q is said %q, wanted %q", typed, got, want)
+		}
+	}
+}
