@@ -2,6 +2,7 @@ package review_test
 
 import (
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"testing/fstest"
@@ -148,6 +149,55 @@ symptoms:
 	}
 	if len(at) != 1 || at[0] != 5 {
 		t.Errorf("found on lines %v, want 5 alone", at)
+	}
+}
+
+// A slip of the hand does not make another question, another word does.
+func TestASlipAsksTheSame(t *testing.T) {
+	for ask, alike := range map[string]bool{
+		"Is the amplfier of the line warm to the back of the hand?":   true,
+		"Is the amplifier of the lime warm to the back of a hand?":    false, // of three slips two are too many for 56 letters
+		"Is the amplifier of the spare warm to the back of the hand?": false,
+		"Is it warm?": false,
+	} {
+		text := `rulebase: {name: slips}
+symptoms:
+  one: {ask: "Is the amplifier of the line warm to the back of the hand?", values: ["yes", "no"], by: asking}
+  other: {ask: "` + ask + `", values: ["yes", "no"], by: asking}
+`
+		if got := slices.Contains(reviewed(t, review.Sample{Rules: text}), "questions-alike"); got != alike {
+			t.Errorf("%q is found alike: %v", ask, got)
+		}
+	}
+}
+
+// Between two limits there is room, however close they stand; at one limit from both sides there is none.
+func TestARuleBetweenTwoLimitsCanFire(t *testing.T) {
+	for when, never := range map[string]bool{
+		"level > 3 and level < 5":         false,
+		"level > 3 and level < 3.001":     false,
+		"level > -5 and level < -3":       false,
+		"level > 3 and level < 3":         true,
+		"level > 5 and level < 3":         true,
+		"level >= 3 and level <= 3":       false,
+		"level < 0.5 and not (level < 0)": false,
+		"level > 100":                     false,
+		"level < -100":                    false,
+	} {
+		text := `rulebase: {name: limits}
+givens:
+  level: {ask: "What does the level show?", unit: m}
+  wet: {ask: "Is the floor wet?"}
+symptoms:
+  floor: {ask: "How does the floor look?", values: [dry, wet_all_over], by: asking}
+rules:
+  high: {when: ` + when + `, then: {wet: true}, because: It runs over., source: practice}
+sources:
+  practice: {says: Invented for this test, kind: practice}
+`
+		if got := slices.Contains(reviewed(t, review.Sample{Rules: text}), "rule-never-fires"); got != never {
+			t.Errorf("%q never fires: %v", when, got)
+		}
 	}
 }
 

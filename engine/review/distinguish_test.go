@@ -234,3 +234,46 @@ func BenchmarkDistinguishShipped(b *testing.B) {
 		}
 	})
 }
+
+// What would split a group is judged as it would be done where somebody is, if it can be done there, and at
+// its own place otherwise. A test that can be done anywhere may need another person.
+func TestWhatWouldSplitIsJudgedWhereItIsDone(t *testing.T) {
+	for at, want := range map[string]struct {
+		from   rulebase.Place
+		splits bool
+	}{
+		"":                       {rulebase.Field, true}, // anywhere, so here
+		"at: [phone, field], ":   {rulebase.Field, true},
+		"at: [bench, phone], ":   {rulebase.Field, true}, // at the bench, which is as sure
+		"at: [phone, bench], ":   {rulebase.Field, false},
+		"at: [field, phone], ":   {rulebase.Bench, true},
+		"at: [phone, field],   ": {rulebase.Bench, false}, // not here: as by phone, which comes first
+	} {
+		text := `
+rulebase: {name: two, complaint: {symptom: works, bad: dead, well: working}, sure: {phone: 0.6, field: 1, bench: 1}}
+givens: {user_place: {ask: Where are you, one_of: [phone, field, bench], filled_by: at}}
+causes:
+  wire:  {name: Wire off, part: line, per_thousand: 100, source: common_practice, remedy: rewire}
+  screw: {name: Screw loose, part: line, per_thousand: 50, source: common_practice, remedy: tighten}
+symptoms:
+  works: {ask: Does it work, values: [working, dead], shows: [{when: wire or screw, dead: 1}, {working: 1}]}
+  pull:  {ask: Does it move, values: [moves, firm], shows: [{when: screw, moves: 1}, {firm: 1}]}
+  hum:   {ask: Is there a hum, by: asking, values: ["yes", "no"], shows: [{when: wire or screw, yes: 1}, {no: 1}]}
+tests: {pull_it: {do: Pull at the wire, yields: [pull], minutes: 3, ` + at + `who: engineer}}
+remedies:
+  rewire:  {do: Rewire it, minutes: 20, ends_as: rewired}
+  tighten: {do: Tighten it, minutes: 20, ends_as: adjusted}
+`
+		b, err := rulebase.Load(rulebase.Layer{Name: "two", FS: fstest.MapFS{"two.yaml": {Data: []byte(text)}}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		x, err := review.Distinguish(context.Background(), engine.Prepare(b), rulebase.Situation{At: want.from, Who: rulebase.Operator}, 0.95)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := len(x.Splits) == 1 && x.Splits[0].Step.ID == "pull_it"; got != want.splits {
+			t.Errorf("%q, from %v: it would split: %v", at, want.from, got)
+		}
+	}
+}

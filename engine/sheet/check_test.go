@@ -41,6 +41,16 @@ func verdict(results []sheet.Result, rule, where string) (sheet.Result, bool) {
 	return sheet.Result{}, false
 }
 
+// passesAskForNothing holds that what passes is left as it is.
+func passesAskForNothing(t *testing.T, name string, results []sheet.Result) {
+	t.Helper()
+	for _, r := range results {
+		if r.Verdict == sheet.Pass && r.Do != "" {
+			t.Errorf("%s: %s %s passes, and is to be changed: %q, %q", name, r.Rule, r.Where, r.Says, r.Do)
+		}
+	}
+}
+
 // The example as it is, then with one thing wrong at a time: the rule that has to
 // see it, and what it was before.
 func TestRules(t *testing.T) {
@@ -104,7 +114,9 @@ func TestRules(t *testing.T) {
 		if c.old != "" && changed == text {
 			t.Fatalf("%s: the example no longer holds %q", c.name, c.old)
 		}
-		after, spoke := verdict(sheet.Check(read(t, changed)), c.rule, c.where)
+		checked := sheet.Check(read(t, changed))
+		passesAskForNothing(t, c.name, checked)
+		after, spoke := verdict(checked, c.rule, c.where)
 		if !spoke || after.Verdict != c.is {
 			t.Errorf("%s: %s is %q, expected %q: %s", c.name, c.rule, after.Verdict, c.is, after.Says)
 		}
@@ -165,7 +177,9 @@ func TestKindsOfLine(t *testing.T) {
 		{"CAN node 0", can, "address: 3", "address: 0", "address", sheet.Fail},
 	} {
 		text := strings.Replace(c.text, c.old, c.new, 1)
-		if r, ok := verdict(sheet.Check(read(t, text)), c.rule, ""); !ok || r.Verdict != c.is {
+		results := sheet.Check(read(t, text))
+		passesAskForNothing(t, c.name, results)
+		if r, ok := verdict(results, c.rule, ""); !ok || r.Verdict != c.is {
 			t.Errorf("%s: %s is %q, expected %q: %s", c.name, c.rule, r.Verdict, c.is, r.Says)
 		}
 	}

@@ -4,8 +4,10 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
+	"downdrop/engine/line"
 	"downdrop/engine/waveform"
 	"downdrop/testdata/support"
 )
@@ -231,5 +233,30 @@ func TestOneTerminatorTooMany(t *testing.T) {
 	t.Logf("told: %d of %d; taken for a missing one: %d", right, all, missing)
 	if 10*right < 9*all || 20*missing > all {
 		t.Errorf("told: %d of %d; taken for a missing one: %d", right, all, missing)
+	}
+}
+
+// A rate is held against the one that is set: by as much as the two can be told apart.
+func TestTheRateThatIsSet(t *testing.T) {
+	for seed := range uint64(6) {
+		c := draw(seed, "none")
+		r := rand.New(rand.NewPCG(seed, 12))
+		volts, h := c.plant.run(c.seconds)
+		capture, err := waveform.Read("made", file(c.in.step, c.in.sample(r, volts, h)), waveform.Units{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for by, wrong := range map[float64]bool{1: false, 2: true, 0.5: true, 1.2: true, 0.8: true} {
+			set := line.BitPerSecond(c.rate * by)
+			reading := waveform.Measure(capture, waveform.Options{Bandwidth: c.in.bandwidth})
+			reading.Set = set
+			if got := slices.Contains(reading.Troubles(), waveform.RateNotSet); got != wrong {
+				t.Errorf("%v: %v bit/s is set, measured %v: told as another: %v", c, float64(set), reading.Rate, got)
+			}
+			want := map[bool]string{false: "within_two_percent", true: "off_by_more"}[wrong]
+			if on := reading.Findings(true); len(on) != 1 || on[0].Symptom != "bench_bit_time" || on[0].Word != want {
+				t.Errorf("%v: %v bit/s is set, measured %v: on the bench %v, wanted %s", c, float64(set), reading.Rate, on, want)
+			}
+		}
 	}
 }

@@ -344,3 +344,21 @@ func TestTheMemoryOfACase(t *testing.T) {
 		t.Errorf("what cannot be read: %v", err)
 	}
 }
+
+// What is likely to be done, but not by whoever is there, is named with what it waits for.
+func TestTheLikelyRemedyThatIsNotForThisHand(t *testing.T) {
+	_, talk := smallTalk(t)
+	state, _ := talk.Begin(rulebase.Situation{})
+	w := &walk{t: t, talk: talk, state: state}
+	w.enter("operator at the drop, drop 5, alone; drop dead; power light dark; run light dark; drop_volts=none; hum no; controller run; outputs_hold=off", "this drop alone")
+	for range 20 { // what can still be asked is passed over
+		if q := w.state.Pending; q.Kind == conversation.AskMore {
+			if says := strings.Join(q.Says, " "); q.For != "replace_fuse" || !strings.Contains(says, "Replace the fuse") || !strings.Contains(says, "electrician") {
+				t.Errorf("for %q it says\n%s", q.For, says)
+			}
+			return
+		}
+		w.enter("skip")
+	}
+	t.Error("it goes on asking")
+}

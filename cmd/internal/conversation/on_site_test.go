@@ -33,12 +33,14 @@ func onSite(t *testing.T, names string) *conversation.Talk {
 func TestSiteNamesAreSaidAndUnderstood(t *testing.T) {
 	talk := onSite(t, `
   power_light: {called: lamp H4 on door 2, values: {lit: steady white, dark: "message 'LAMP LOST'"}}
-  run_light: {called: lamp H5 on door 2}
+  run_light: {called: lamp H5 on door 2, values: {dark: "message 'NO SCAN' or 'IDLE NOW'"}}
 `)
 	for _, c := range []struct{ entry, says string }{
 		{"H4 dark", "power light (here: lamp H4 on door 2): dark (here: message 'LAMP LOST')"},
 		{"the lamp H4 on door 2 is dark", "power light (here: lamp H4 on door 2): dark"},
 		{"H5 is off", "run light (here: lamp H5 on door 2): dark"},
+		{"NO SCAN", "run light (here: lamp H5 on door 2): dark"},
+		{"IDLE NOW", "run light (here: lamp H5 on door 2): dark"}, // each of what stands in quotes, not only the first
 		{"LAMP LOST", "power light (here: lamp H4 on door 2): dark"},
 		{"power light steady white", "power light (here: lamp H4 on door 2): lit (here: steady white)"},
 		{"power_light=LAMP LOST", "power light (here: lamp H4 on door 2): dark"},
