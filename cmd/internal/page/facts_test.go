@@ -174,6 +174,11 @@ func TestSomebodyElseTakesOver(t *testing.T) {
 		t.Fatalf("confirmed is %v", got)
 	}
 	_, form := s.get("/case/" + code + "/take-over")
+	for _, who := range []string{"operator", "electrician", "technician", "engineer"} {
+		if strings.Count(form, `name="who" value="`+who+`"`) != 1 {
+			t.Errorf("the form does not let %s take over\n%s", who, form)
+		}
+	}
 	for _, wrong := range []url.Values{{}, {"by": {"Jo K."}, "who": {"electrician"}, "alone": {"no"}}, {"by": {"jk"}, "who": {"electrician"}}, {"by": {"jk"}, "who": {"pilot"}, "alone": {"no"}}} {
 		wrong.Set("form", newForm())
 		if status, _ := s.post("/case/"+code+"/take-over", wrong); status != http.StatusUnprocessableEntity {
