@@ -167,27 +167,68 @@ func TestGivensSayNothingOfCauses(t *testing.T) {
 	}
 }
 
-// Numbers of givens are even over a range that reaches below nothing, else even in their logarithm, and
-// said in half of the cases.
-func TestNumbersOfGivens(t *testing.T) {
+// givenWorlds are so many worlds' givens of the tiny rulebase with more of its own.
+func givenWorlds(t *testing.T, givens string, worlds int) map[string][]rulebase.Value {
+	t.Helper()
 	tiny, err := os.ReadFile("testdata/tiny/tiny.yaml")
 	if err != nil {
 		t.Fatal(err)
 	}
-	givens := `
-givens:
-  cold: {ask: "How cold is it?", unit: degC, range: [-20, 60]}
-  load: {ask: "What load?", unit: ohm, range: [1, 100]}
-`
 	base, err := rulebase.Load(rulebase.Layer{Name: "tiny", FS: fstest.MapFS{"tiny.yaml": {Data: append(tiny, givens...)}}})
 	if err != nil {
 		t.Fatal(err)
 	}
-	const worlds = 4000
-	drawn := map[string][]float64{}
+	drawn := map[string][]rulebase.Value{}
 	for seed := range uint64(worlds) {
 		for _, g := range rehearse.DrawGivens(base, rand.New(rand.NewPCG(seed, 2))) {
-			drawn[g.ID] = append(drawn[g.ID], g.Value.Number)
+			drawn[g.ID] = append(drawn[g.ID], g.Value)
+		}
+	}
+	return drawn
+}
+
+// A flag is true once in eight; a choice has its default half of the time, else any of the others, and
+// without a default any of all.
+func TestSharesOfGivens(t *testing.T) {
+	const worlds = 4000
+	drawn := givenWorlds(t, `
+givens:
+  damp: {ask: "Is it damp?"}
+  cable: {ask: "Which cable?", one_of: [thin, thick, flat, round], default: flat}
+  season: {ask: "Which season?", one_of: [wet, dry]}
+`, worlds)
+	for id, shares := range map[string]map[string]float64{
+		"damp":   {"true": 1.0 / 8, "false": 7.0 / 8},
+		"cable":  {"flat": 1.0 / 2, "thin": 1.0 / 6, "thick": 1.0 / 6, "round": 1.0 / 6},
+		"season": {"wet": 1.0 / 2, "dry": 1.0 / 2},
+	} {
+		times := map[string]int{}
+		for _, v := range drawn[id] {
+			times[v.Word]++
+		}
+		if len(drawn[id]) != worlds || len(times) != len(shares) {
+			t.Errorf("%s was drawn %d times: %v", id, len(drawn[id]), times)
+		}
+		for word, share := range shares { // at 4.4 standard deviations
+			if got := float64(times[word]) / worlds; math.Abs(got-share) > 4.4*math.Sqrt(share*(1-share)/worlds) {
+				t.Errorf("%s is %s in %v of the worlds, wanted %v", id, word, got, share)
+			}
+		}
+	}
+}
+
+// Numbers of givens are even over a range that reaches below nothing, else even in their logarithm, and
+// said in half of the cases.
+func TestNumbersOfGivens(t *testing.T) {
+	const worlds = 4000
+	drawn := map[string][]float64{}
+	for id, values := range givenWorlds(t, `
+givens:
+  cold: {ask: "How cold is it?", unit: degC, range: [-20, 60]}
+  load: {ask: "What load?", unit: ohm, range: [1, 100]}
+`, worlds) {
+		for _, v := range values {
+			drawn[id] = append(drawn[id], v.Number)
 		}
 	}
 	for id, quartiles := range map[string][3]float64{"cold": {0, 20, 40}, "load": {math.Pow(10, 0.5), 10, math.Pow(10, 1.5)}} {
