@@ -138,6 +138,11 @@ func TestAdviceAgreesWithEnumeration(t *testing.T) {
 		if a.Enough != enough || a.CannotTell != (!enough && !tells) || len(a.Elsewhere) > 0 && !a.CannotTell {
 			t.Fatalf("seed %d: %+v, enough %v, tells %v", seed, a, enough, tells)
 		}
+		for _, w := range a.Elsewhere {
+			if w.Step.Kind != rulebase.KindTest || !d.Fresh(w.Step) || w.GainBits < engine.Idle || len(a.Elsewhere) > 3 {
+				t.Fatalf("seed %d: elsewhere %s would be done, of %d; it would show something new: %v, and tells %v bits", seed, w.Step.ID, len(a.Elsewhere), d.Fresh(w.Step), w.GainBits)
+			}
+		}
 		for _, what := range sureAndInVain(b, s, &a, want) {
 			t.Fatalf("seed %d: %s\n%s\n%s", seed, what, text, file)
 		}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"slices"
+	"strings"
 	"testing"
 	"testing/fstest"
 
@@ -44,6 +45,9 @@ func reviewed(t *testing.T, s review.Sample) []string {
 		if f.Accepted == "" {
 			kinds = append(kinds, f.Kind)
 			t.Logf("%v", f.Problem)
+			if says := f.Says; says != strings.TrimSpace(says) || strings.Contains(says, "  ") || strings.Contains(says+" ", " where ,") || strings.HasSuffix(says, " where") {
+				t.Errorf("it says %q", says)
+			}
 		}
 	}
 	slices.Sort(kinds)

@@ -3,6 +3,7 @@ package waveform_test
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"downdrop/engine/waveform"
@@ -112,5 +113,34 @@ func TestWhatCannotBeSeen(t *testing.T) {
 	p, seconds := matched(r, 153600, 40)
 	if got := caught(t, r, p, seconds, instrument{points: 2000, range_: 8, bits: 8}, waveform.Options{}); got.Rate.Seen() {
 		t.Errorf("rate %v from %.1f points in a bit", got.Rate.Value, 1/153600./got.Step)
+	}
+}
+
+// One sender many times slower than the loudest is heard as one, and whoever sends behind it is heard too.
+func TestASenderMuchSlowerThanTheOthers(t *testing.T) {
+	for _, seed := range []uint64{1, 2, 5} {
+		r := rand.New(rand.NewPCG(seed, 8))
+		const fast, slow = 153600, 19200
+		p, _ := matched(r, fast, 4)
+		p.talkers[0].volts = 3.8
+		first := &p.talkers[0].sends[0]
+		p.talkers[1].volts, p.talkers[1].sends = 2.7, []message{{from: first.end() + 40./fast, bit: 1. / slow, bits: characters(r, 3)}}
+		between := p.talkers[1].sends[0]
+		last := message{from: between.end() + 40./fast, bit: 1. / fast, bits: characters(r, 4)}
+		p.talkers = append(p.talkers, talker{at: 20, volts: 1.9, ohm: 50, rise: 0.1e-6, sends: []message{last}})
+		got := caught(t, r, p, last.end()+40./fast, instrument{points: 20000, range_: 8, bits: 8, noise: 0.02, bandwidth: 20e6}, waveform.Options{})
+		var heard []float64
+		for _, one := range got.Talkers { // one edge by itself, at the slow one's end, has no rate
+			if one.Rate.Seen() {
+				heard = append(heard, one.Rate.Value)
+			}
+		}
+		slices.Sort(heard)
+		if len(heard) != 3 || math.Abs(heard[0]/slow-1) > 0.02 || math.Abs(heard[1]/fast-1) > 0.02 || math.Abs(heard[2]/fast-1) > 0.02 {
+			t.Errorf("seed %d: heard at %v bit/s, sent by two at %v and one at %v", seed, heard, fast, slow)
+		}
+		if !slices.Contains(got.Troubles(), waveform.RatesDiffer) {
+			t.Errorf("seed %d: %v", seed, got.Troubles())
+		}
 	}
 }
