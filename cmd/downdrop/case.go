@@ -139,8 +139,10 @@ func (o *caseOptions) add(base *rulebase.Base, s *rulebase.Situation) []error {
 			wrong("who", o.who, oneOf(o.who, whoWords))
 		}
 	}
-	if err := o.addTools(base, s); err != nil {
-		wrong("tool", strings.Join(o.tools, ", "), err)
+	for _, tool := range o.tools {
+		if err := addTool(base, s, tool); err != nil {
+			wrong("tool", tool, err)
+		}
 	}
 	for _, id := range o.confirmed {
 		if err := oneOf(id, warningIDs(base)); err != nil {
@@ -157,21 +159,19 @@ var (
 	whoWords   = []string{"operator", "electrician", "technician", "engineer"}
 )
 
-// addTools takes in the tools at hand. One that no step asks for is refused: it is
+// addTool takes in a tool at hand. One that no step asks for is refused: it is
 // a slip, and would silently keep steps back.
-func (o *caseOptions) addTools(base *rulebase.Base, s *rulebase.Situation) error {
-	for _, tool := range o.tools {
-		if s.Tools == nil {
-			s.Tools = []string{}
-		}
-		if tool == bareHands {
-			continue
-		}
-		if err := oneOf(tool, toolIDs(base)); err != nil {
-			return err
-		}
-		s.Tools = append(s.Tools, tool)
+func addTool(base *rulebase.Base, s *rulebase.Situation, tool string) error {
+	if s.Tools == nil {
+		s.Tools = []string{}
 	}
+	if tool == bareHands {
+		return nil
+	}
+	if err := oneOf(tool, toolIDs(base)); err != nil {
+		return err
+	}
+	s.Tools = append(s.Tools, tool)
 	return nil
 }
 

@@ -63,7 +63,7 @@ func runServe(ctx context.Context, env *environment, o serveOptions) error {
 		return err
 	}
 	if os.Getenv("GOGC") == "" {
-		debug.SetGCPercent(100) // not what a command gets that ends soon: see patient
+		debug.SetGCPercent(100) // not what a command gets that ends soon: see collectLate
 	}
 	if os.Getenv("GOMEMLIMIT") == "" {
 		debug.SetMemoryLimit(serveHeap)
