@@ -568,3 +568,40 @@ causes:
 		t.Error("a misspelt name was taken for the shipped rulebase")
 	}
 }
+
+// A name takes what it can be: a number where it is measured, else one of its words, a flag in any spelling.
+func TestSlotsHoldWhatANameCanBe(t *testing.T) {
+	base, err := rulebase.Load(rulebase.Layer{Name: "slots", FS: fstest.MapFS{"slots.yaml": {Data: []byte(`
+rulebase: {name: slots}
+givens:
+  wet: {ask: "Is it wet?"}
+  cable: {ask: "Which cable?", one_of: [thin, thick]}
+  length: {ask: "How long is it?", unit: m}
+symptoms:
+  volts: {ask: "How many volts?", unit: V, bands: [{low: 20}, high]}
+  light: {ask: "Is the light lit?", values: [lit, dark], by: looking}
+`)}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	number := rulebase.Value{IsNumber: true, Number: 12}
+	word := func(w string) rulebase.Value { return rulebase.Value{Word: w} }
+	for _, c := range []struct {
+		name string
+		is   rulebase.Value
+		slot int32 // its word; -1: a number; 0: it cannot be
+	}{
+		{"wet", word("yes"), 2}, {"wet", word("True"), 2}, {"wet", word("NO"), 1}, {"wet", word("false"), 1}, {"wet", word("wet"), 0}, {"wet", number, 0},
+		{"cable", word("thin"), 1}, {"cable", word("thick"), 2}, {"cable", word("Thin"), 0}, {"cable", word("yes"), 0}, {"cable", number, 0},
+		{"length", number, -1}, {"length", word("12"), 0},
+		{"volts", number, -1}, {"volts", word("low"), 1}, {"volts", word("high"), 2}, {"volts", word("none"), 0},
+		{"light", word("dark"), 2}, {"light", number, 0},
+	} {
+		at := slices.IndexFunc(base.Names, func(n rulebase.Name) bool { return n.ID == c.name })
+		slot, ok := base.SlotOf(at, c.is)
+		switch {
+		case ok != (c.slot != 0), c.slot > 0 && (slot.Word != c.slot || !math.IsNaN(slot.Number)), c.slot < 0 && (slot.Word != 0 || slot.Number != 12), slot.Rank != rulebase.NotKnown:
+			t.Errorf("%s as %+v: %+v, %v", c.name, c.is, slot, ok)
+		}
+	}
+}

@@ -2,10 +2,14 @@ package rehearse_test
 
 import (
 	"context"
+	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
+	"testing/fstest"
 
+	"downdrop/engine"
 	"downdrop/engine/rehearse"
 	"downdrop/rulebase"
 	"downdrop/testdata/support"
@@ -80,4 +84,62 @@ func TestOptimalIsBest(t *testing.T) {
 		t.Error("none is small")
 	}
 	t.Logf("%d small rulebases: the default takes %.2f %% more than the best", small, 100*saved/all)
+}
+
+// Whoever referees the rivals sees one that pulls at once what may set something in motion: it is not on
+// offer, and it is too soon, as long as a harmless look can change what is to be done.
+func TestARivalThatDoesNotWaitIsSeen(t *testing.T) {
+	tiny, err := os.ReadFile("testdata/tiny/tiny.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	const usual = "ends_as: unit_out}"
+	moving := strings.Replace(string(tiny), usual, "hazard: [motion], warnings: [clear], ends_as: unit_out}", 1)
+	if moving == string(tiny) {
+		t.Fatalf("the rulebase no longer holds %q", usual)
+	}
+	moving += "\nwarnings: {clear: {level: danger, says: \"People are clear.\", because: \"Outputs may act.\"}}\n"
+	base, err := rulebase.Load(rulebase.Layer{Name: "tiny", FS: fstest.MapFS{"tiny.yaml": {Data: []byte(moving)}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ref, _ := base.Lookup("exchange")
+	exchange := &base.Remedies[ref.Index]
+	done := func(d *engine.Diagnosis, id string) bool {
+		return slices.ContainsFunc(d.Situation.Done, func(x rulebase.Done) bool { return x.ID == id })
+	}
+	atOnce := rehearse.Rival{Name: "at once", Pick: func(d *engine.Diagnosis) *rulebase.Step {
+		if done(d, "exchange") {
+			return nil
+		}
+		return exchange
+	}}
+	looked := rehearse.Rival{Name: "looks first", Pick: func(d *engine.Diagnosis) *rulebase.Step {
+		for i := range d.Next {
+			if d.Next[i].Step.Kind == rulebase.KindTest && d.Fresh(d.Next[i].Step) {
+				return d.Next[i].Step
+			}
+		}
+		return atOnce.Pick(d)
+	}}
+	c, err := rehearse.Contest(context.Background(), base, rehearse.Options{Cases: 30, Seed: 5, Places: []rulebase.Place{rulebase.Field}, Variant: rehearse.Own}, []rehearse.Rival{atOnce, looked})
+	if err != nil {
+		t.Fatal(err)
+	}
+	soon, hazardous := 0, 0
+	for i, run := range c.Runs[0] {
+		if run.TooSoon > run.Hazardous || run.Forbidden < run.TooSoon {
+			t.Errorf("breakdown %d: %+v", i, run)
+		}
+		soon += run.TooSoon
+		hazardous += run.Hazardous
+	}
+	if soon < 25 || hazardous < 30 {
+		t.Errorf("of %d exchanges at once %d were seen to be too soon", hazardous, soon)
+	}
+	for i, run := range c.Runs[1] {
+		if run.TooSoon > 0 {
+			t.Errorf("breakdown %d: all was looked at, and it was too soon: %+v", i, run)
+		}
+	}
 }

@@ -171,6 +171,23 @@ symptoms:
 	}
 }
 
+// What counts twice is found behind a symptom that weighs nothing, too.
+func TestTheSameEvidenceIsFoundBehindWhatDoesNotWeigh(t *testing.T) {
+	text := `rulebase: {name: twice}
+causes:
+  wire: {name: Wire off, part: line, per_thousand: 100, source: common_practice, remedy: rewire}
+symptoms:
+  mode:  {ask: "Which mode is it in?", values: [run, stop], by: asking}
+  light: {ask: "Is the light lit?", values: [lit, dark], by: looking, shows: [{when: wire, dark: 0.9}, {lit: 1}]}
+  lamp:  {ask: "How does the other lamp look?", values: [lit, dark], by: looking, shows: [{when: wire, dark: 0.9}, {lit: 1}]}
+remedies:
+  rewire: {do: Put the wire back, minutes: 20, ends_as: rewired}
+`
+	if kinds := reviewed(t, review.Sample{Rules: text}); !slices.Contains(kinds, "same-evidence") {
+		t.Errorf("found %v", kinds)
+	}
+}
+
 // Between two limits there is room, however close they stand; at one limit from both sides there is none.
 func TestARuleBetweenTwoLimitsCanFire(t *testing.T) {
 	for when, never := range map[string]bool{
