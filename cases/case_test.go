@@ -160,6 +160,19 @@ func TestSumIsOfTheCanonicalForm(t *testing.T) {
 	}
 }
 
+// Only the character NUL is refused, not a text that tells of it.
+func TestATextThatLooksLikeNULIsKept(t *testing.T) {
+	const body = `{"a":{"b":["says \\u0000"]},"c\\u0000":1}`
+	if kept, err := cases.Canonical([]byte(body)); err != nil || string(kept) != body {
+		t.Errorf("%s is kept as %s, %v", body, kept, err)
+	}
+	for _, body := range []string{`{"a":{"b":["\u0000"]}}`, `{"a\u0000":1}`, `{"a":"\\\u0000"}`} {
+		if kept, err := cases.Canonical([]byte(body)); err == nil {
+			t.Errorf("%s is kept as %s", body, kept)
+		}
+	}
+}
+
 func TestDraftsThatAreRefused(t *testing.T) {
 	good := func() cases.Draft {
 		d := draft(cases.KindNote, cases.Note{Text: "x"})

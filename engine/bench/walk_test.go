@@ -407,6 +407,52 @@ func TestUndoTakesTheLastEntryBack(t *testing.T) {
 	}
 }
 
+// Of more than two answers each can be typed as its number, of two not: 1 is no yes.
+func TestAnswersByNumber(t *testing.T) {
+	procedure, profile := shippedRun(t, "acceptance", "quay_24")
+	r := rand.New(rand.NewPCG(5, 5))
+	p := &person{u: good(r), r: r}
+	events := []bench.Event{bench.Append(nil, bench.Event{Kind: bench.Begun, Values: map[string]string{}}, noon)}
+	asked := map[int]int{}
+	for range 500 {
+		s, err := bench.Run(procedure, profile, events)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if s.Wants.Kind == bench.WantsNothing {
+			break
+		}
+		if g := s.Wants.Reading; s.Wants.Kind == bench.WantsReading && len(g.OneOf) > 0 {
+			asked[min(3, len(g.OneOf))]++
+			for n := range len(g.OneOf) + 2 {
+				draft, err := s.Enter(strconv.Itoa(n))
+				takes := len(g.OneOf) > 2 && n >= 1 && n <= len(g.OneOf)
+				if (err == nil) != takes {
+					t.Errorf("%s of %v: %d is taken as %v, %v", g.ID, g.OneOf, n, draft.Values, err)
+				}
+				if !takes || err != nil {
+					continue
+				}
+				after, err := bench.Run(procedure, profile, append(slices.Clone(events), bench.Append(events, draft, noon)))
+				if err != nil {
+					t.Fatal(err)
+				}
+				if got := after.Steps[s.Wants.Step].Results; len(got) == 0 || got[len(got)-1].Word != g.OneOf[n-1] {
+					t.Errorf("%s of %v: %d is taken as %+v", g.ID, g.OneOf, n, got)
+				}
+			}
+		}
+		draft, err := s.Enter(p.answer(t, s))
+		if err != nil {
+			t.Fatal(err)
+		}
+		events = append(events, bench.Append(events, draft, noon))
+	}
+	if asked[2] == 0 || asked[3] == 0 {
+		t.Errorf("asked were %v", asked)
+	}
+}
+
 func TestAChangedEventIsFound(t *testing.T) {
 	procedure, profile := shippedRun(t, "short", "quay_24")
 	r := rand.New(rand.NewPCG(5, 5))
