@@ -3,6 +3,7 @@ package bench_test
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -405,6 +406,33 @@ func TestUndoTakesTheLastEntryBack(t *testing.T) {
 	if err := bench.Check(events); err != nil {
 		t.Error(err)
 	}
+}
+
+// What no keyboard types, as the marks of a scanner or a terminal, does not count.
+func TestControlCharactersDoNotCount(t *testing.T) {
+	procedure, profile := shippedRun(t, "short", "quay_24")
+	r := rand.New(rand.NewPCG(5, 5))
+	p := &person{u: good(r), r: r}
+	events := []bench.Event{bench.Append(nil, bench.Event{Kind: bench.Begun, Values: map[string]string{}}, noon)}
+	for range 100 {
+		s, err := bench.Run(procedure, profile, events)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if s.Wants.Kind == bench.WantsNothing {
+			return
+		}
+		entry := p.answer(t, s)
+		plain, err := s.Enter(entry)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if marked, err := s.Enter("\x02\x1b" + entry[:1] + "\x00" + entry[1:] + "\x03\r"); err != nil || !maps.Equal(marked.Values, plain.Values) || marked.Kind != plain.Kind {
+			t.Errorf("%q with marks is taken as %v, %v; without as %v", entry, marked.Values, err, plain.Values)
+		}
+		events = append(events, bench.Append(events, plain, noon))
+	}
+	t.Error("the run has no end")
 }
 
 // Of more than two answers each can be typed as its number, of two not: 1 is no yes.
