@@ -390,7 +390,7 @@ func lacks(path string, want, got any) []string {
 			all = append(all, lacks(fmt.Sprintf("%s[%d]", path, i), want[i], got[i])...)
 		}
 	case float64:
-		if got, ok := got.(float64); !ok || math.Abs(want-got) > 1e-9*math.Abs(want) {
+		if got, ok := got.(float64); !ok || math.Abs(want-got) > 1e-8*math.Abs(want) {
 			all = append(all, fmt.Sprintf("%s: %v became %v", path, want, got))
 		}
 	default:
