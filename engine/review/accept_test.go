@@ -1,6 +1,7 @@
 package review_test
 
 import (
+	"fmt"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -185,6 +186,49 @@ remedies:
 `
 	if kinds := reviewed(t, review.Sample{Rules: text}); !slices.Contains(kinds, "same-evidence") {
 		t.Errorf("found %v", kinds)
+	}
+}
+
+// A step that lacks what eight others like it have is doubted, for just that; and with fewer others not.
+func TestAStepUnlikeTheOthers(t *testing.T) {
+	const whole = "at: [field], who: technician, stops: drop, hazard: [live], warnings: [care]"
+	for lacking, says := range map[string]string{
+		"at: [field], ":     "it can be done by phone",
+		"who: technician, ": "who is no technician may do it",
+		"stops: drop, ":     "it does not say that it stops the drop",
+		"hazard: [live], ":  "it does not say the hazard live",
+		"[care]":            "it does not warn of care",
+		"":                  "",
+	} {
+		for others, doubted := range map[int]bool{8: true, 7: false} {
+			text := `rulebase: {name: steps}
+warnings: {care: {level: danger, says: Take care.}, other: {level: danger, says: Take care of the other.}}
+symptoms: {light: {ask: Is the light lit, values: [lit, dark]}}
+tests:
+`
+			for i := range others {
+				text += fmt.Sprintf("  usual_%d: {do: Look at light %d, yields: [light], minutes: 1, %s}\n", i, i, whole)
+			}
+			text += "  odd: {do: Look at the last light, yields: [light], minutes: 1, " + strings.Replace(whole, lacking, map[bool]string{true: "[other]"}[lacking == "[care]"], 1) + "}\n"
+			b, err := rulebase.Load(rulebase.Layer{Name: "x", FS: fstest.MapFS{"rules.yaml": {Data: []byte(text)}}})
+			if err != nil {
+				t.Fatal(err)
+			}
+			var found []string
+			for _, f := range review.Within(b, nil, review.NoLimit).Found {
+				if f.Kind == "unlike-the-others" {
+					found = append(found, f.Says)
+				}
+			}
+			switch {
+			case says == "" || !doubted:
+				if len(found) > 0 {
+					t.Errorf("beside %d, without %q: %q", others, lacking, found)
+				}
+			case len(found) != 1 || !strings.HasPrefix(found[0], fmt.Sprintf("odd is unlike %d other steps that ", others)) || !strings.HasSuffix(found[0], ": "+says):
+				t.Errorf("beside %d, without %q: %q", others, lacking, found)
+			}
+		}
 	}
 }
 

@@ -144,3 +144,27 @@ func TestASenderMuchSlowerThanTheOthers(t *testing.T) {
 		}
 	}
 }
+
+// Where somebody sends all the time there is no idle level and no hum; the noise is told, and how sure it is.
+func TestNoSilenceAtAll(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 9))
+	p, _ := matched(r, 153600, 12)
+	first := p.talkers[0].sends[0]
+	in := instrument{points: 600, range_: 8, bits: 8, noise: 0.05, bandwidth: 20e6}
+	seconds := first.end()
+	in.step = seconds / float64(in.points)
+	volts, h := p.run(seconds)
+	c, err := waveform.Read("made", file(in.step, in.sample(r, volts, h)), waveform.Units{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	from, to := int((first.from+3*first.bit)/in.step), int((first.end()-3*first.bit)/in.step)
+	c.Volts = c.Volts[from:to]
+	got := waveform.Measure(c, waveform.Options{Bandwidth: in.bandwidth})
+	if got.Idle.Why != waveform.NoSilence || got.Hum.Why != waveform.NoSilence {
+		t.Errorf("idle %+v, hum %+v", got.Idle, got.Hum)
+	}
+	if !got.Noise.Seen() || got.Noise.Value < 0.02 || got.Noise.Value > 0.1 || got.Noise.Plus > 0.2*got.Noise.Value {
+		t.Errorf("noise %v ± %v, made with %v", got.Noise.Value, got.Noise.Plus, in.noise)
+	}
+}
