@@ -8,6 +8,7 @@ import (
 	"math/rand/v2"
 	"slices"
 	"strconv"
+	"strings"
 	"testing"
 	"time"
 
@@ -405,6 +406,83 @@ func TestUndoTakesTheLastEntryBack(t *testing.T) {
 	}
 	if err := bench.Check(events); err != nil {
 		t.Error(err)
+	}
+}
+
+// failing is an entry for a reading that fails; "" where this test knows none.
+func failing(w bench.Wants) string {
+	g := w.Reading
+	switch {
+	case len(g.OneOf) > 0:
+		if at := slices.IndexFunc(g.OneOf, func(word string) bool { return !slices.Contains(g.Passes, word) }); at >= 0 {
+			return g.OneOf[at]
+		}
+	case g.Kind == rulebase.ReadsPoints:
+		return "all pass, exceptions: 1"
+	case g.Kind == rulebase.ReadsNumber && !math.IsNaN(w.Low) && w.Low > 0:
+		return strings.TrimSpace(strconv.FormatFloat(w.Low/2, 'f', 6, 64) + " " + g.Unit)
+	}
+	return ""
+}
+
+// After a reading that fails the step's other readings are asked for, but where its author says that nothing
+// more is done then; after one that passes they are in any case.
+func TestWhatIsStillAskedAfterAFail(t *testing.T) {
+	seen := map[string]int{}
+	for _, name := range []string{"acceptance", "short"} {
+		procedure, profile := shippedRun(t, name, "quay_24")
+		r := rand.New(rand.NewPCG(5, 5))
+		p := &person{u: good(r), r: r}
+		events := []bench.Event{bench.Append(nil, bench.Event{Kind: bench.Begun, Values: map[string]string{}}, noon)}
+		for range 500 {
+			s, err := bench.Run(procedure, profile, events)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if s.Wants.Kind == bench.WantsNothing {
+				break
+			}
+			after := func(entry string) *bench.State {
+				draft, err := s.Enter(entry)
+				if err != nil {
+					return nil // the instrument that this test does not know: asked for elsewhere
+				}
+				next, err := bench.Run(procedure, profile, append(slices.Clone(events), bench.Append(events, draft, noon)))
+				if err != nil {
+					t.Fatal(err)
+				}
+				return next
+			}
+			entry := p.answer(t, s)
+			if s.Wants.Kind == bench.WantsReading {
+				step := s.Steps[s.Wants.Step].Step
+				last := true // of those that are asked for whatever the others say
+				for i := range step.Readings {
+					if s.Wants.Reading == &step.Readings[i] {
+						last = !slices.ContainsFunc(step.Readings[i+1:], func(g rulebase.BenchReading) bool { return g.When == nil })
+					}
+				}
+				if next := after(entry); !last && next.Wants.Step != s.Wants.Step {
+					t.Errorf("%s: %s passes, and %v is asked next", step.ID, s.Wants.Reading.ID, next.Wants)
+				}
+				if bad := failing(s.Wants); bad != "" && !last {
+					if next := after(bad); next != nil && next.Steps[s.Wants.Step].Results[len(next.Steps[s.Wants.Step].Results)-1].Outcome == bench.Failed {
+						seen[fmt.Sprint(step.StopIfFail)]++
+						if goesOn := next.Wants.Step == s.Wants.Step && next.Wants.Kind != bench.WantsRelease; goesOn == step.StopIfFail {
+							t.Errorf("%s: %s fails with %q, stop if fail %v, and %v is asked next", step.ID, s.Wants.Reading.ID, bad, step.StopIfFail, next.Wants)
+						}
+					}
+				}
+			}
+			draft, err := s.Enter(entry)
+			if err != nil {
+				t.Fatal(err)
+			}
+			events = append(events, bench.Append(events, draft, noon))
+		}
+	}
+	if seen["true"] == 0 || seen["false"] == 0 {
+		t.Errorf("seen were fails %v", seen)
 	}
 }
 
