@@ -2,10 +2,12 @@ package rehearse_test
 
 import (
 	"context"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"os"
 	"slices"
+	"strings"
 	"testing"
 	"testing/fstest"
 	"time"
@@ -452,4 +454,38 @@ func timed(b *testing.B, p *engine.Prepared, s rulebase.Situation, o engine.Opti
 		b.Fatal(err)
 	}
 	return time.Since(began)
+}
+
+// Which place a remedy has in its file makes no difference to how a case goes.
+func TestOrderOfRemediesMakesNoDifference(t *testing.T) {
+	tiny, err := os.ReadFile("testdata/tiny/tiny.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	before, remedies, _ := strings.Cut(strings.TrimSpace(strings.ReplaceAll(string(tiny), "who: engineer, ", "")), "\nremedies:\n")
+	lines := strings.Split(remedies, "\n")
+	courses := func(lines []string) (all [][]any) {
+		base, err := rulebase.Load(rulebase.Layer{Name: "tiny", FS: fstest.MapFS{"tiny.yaml": {Data: []byte(before + "\nremedies:\n" + strings.Join(lines, "\n") + "\n")}}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, c := range play(t, base, rehearse.Options{Cases: 60, Seed: 9, Variant: rehearse.Own}) {
+			var turns []string
+			for _, x := range c.Turns {
+				turns = append(turns, x.Step.ID)
+			}
+			all = append(all, []any{c.Place, c.Number, c.Causes, c.Minutes, c.End, c.Right, turns})
+		}
+		return all
+	}
+	want := courses(lines)
+	for range len(lines) - 1 {
+		lines = append(lines[1:], lines[0])
+		if d := cmp.Diff(want, courses(lines)); d != "" {
+			t.Errorf("with %s first:\n%s", lines[0], d)
+		}
+	}
+	if !strings.Contains(fmt.Sprint(want), "mend_feed") {
+		t.Error("nobody mended the feed")
+	}
 }
