@@ -362,3 +362,38 @@ func TestDisposition(t *testing.T) {
 		}
 	}
 }
+
+// Causes that want the same remedies may be helped by them more or less often, and two at once have both to be
+// taken away: how a call ends is reckoned over all of them, not by the likeliest.
+func TestCausesOfOneListAreHelpedDifferently(t *testing.T) {
+	text := `
+rulebase: {name: lists, faults_at_most: 1, outside_per_thousand: 0, sure: 1, complaint: {symptom: works, bad: dead, well: fine}}
+givens: {user_place: {ask: Where are you, one_of: [phone, field, bench], filled_by: at}}
+causes:
+  plug:  {name: The plug is loose, part: line, per_thousand: 100, source: common_practice, remedies: [{do: push_plug, helps: 0.5}]}
+  screw: {name: A screw is loose, part: line, per_thousand: 50, source: common_practice, remedies: [{do: push_plug, helps: 0.9}]}
+  wire:  {name: A wire is off, part: line, per_thousand: 50, source: common_practice, remedies: [{do: push_plug, helps: 1}]}
+symptoms:
+  works: {ask: Does it work, by: asking, values: [fine, dead], shows: [{when: plug or screw or wire, dead: 1}, {fine: 1}]}
+remedies:
+  push_plug: {do: Push the plug home, minutes: 5, who: technician, at: [field], ends_as: adjusted, proof: {watch: works, minutes: 5}}
+`
+	b, err := load(text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := rulebase.Situation{At: rulebase.Phone, Who: rulebase.Operator, Findings: []rulebase.Finding{{Symptom: "works", Value: rulebase.Value{Word: "dead"}}}}
+	d := diagnose(t, engine.Prepare(b), s, engine.Options{})
+	// One of the three is there, as their odds say: 1/9, 1/19 and 1/19.
+	plug, other := 1.0/9, 1.0/19
+	want := (plug*0.5 + other*0.9 + other*1) / (plug + 2*other)
+	x := d.Disposition
+	if x.Kind != engine.SendSomebody || math.Abs(x.Probability-want) > 1e-9 || math.Abs(x.Wrong-(1-want)) > 1e-9 {
+		t.Errorf("%+v, wanted to end it with %v", *x, want)
+	}
+	// A technician's visit, and a second one where it does not end it; knowing what to do changes nothing of that.
+	visit := b.Effort.Visit
+	if minutes := visit + 10 + (1-want)*visit; math.Abs(x.Minutes-minutes) > 1e-9*minutes || math.Abs(x.ToKnow) > 1e-9 {
+		t.Errorf("%v minutes, %v of them to know; wanted %v and none", x.Minutes, x.ToKnow, minutes)
+	}
+}

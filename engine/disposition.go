@@ -88,6 +88,7 @@ type dispatch struct {
 	w        *weighing
 	caller   []bool // by remedy: the caller can do it
 	outcomes []plan.Outcome
+	parts    []plan.Part // of all outcomes
 	outside  float64
 	visit    float64
 }
@@ -95,6 +96,9 @@ type dispatch struct {
 // dispose chooses how a call ends.
 func (d *Diagnosis) dispose(w *weighing, outcomes []plan.Outcome, outside float64) *Disposition {
 	x := &dispatch{w: w, outcomes: outcomes, outside: outside, visit: w.k.effort().Visit}
+	for i := range outcomes {
+		x.parts = append(x.parts, outcomes[i].Parts...)
+	}
 	x.caller = d.CallerCan()
 	best := x.solve()
 	if len(best.Remedies) == 0 && x.nothing() < Likely {
@@ -129,7 +133,7 @@ func (x *dispatch) informed() float64 {
 // cheapest are the minutes of the cheapest end of a call for what is known to be.
 func (x *dispatch) cheapest(o *plan.Outcome) float64 {
 	can := func(r int) bool { return x.caller[r] }
-	chance, price, _ := x.firsts(o.Causes, can)
+	chance, price, _ := x.firsts(o, can)
 	best := price + float64((1-chance)*(secondCall+x.visit))
 	for _, unit := range []bool{false, true} {
 		for who := rulebase.Operator; who <= rulebase.Engineer; who++ {
@@ -137,10 +141,10 @@ func (x *dispatch) cheapest(o *plan.Outcome) float64 {
 				step := &x.base().Remedies[r]
 				return personFor(step) <= who && FieldWork(step) && (unit || step.EndsAs != rulebase.UnitOut)
 			}
-			chance, _, tools := x.firsts(o.Causes, can)
+			chance, _, tools := x.firsts(o, can)
 			minutes := x.visit + odd(who) + float64((1-chance)*x.visit) + carried*float64(tools)
 			if unit {
-				without, _, _ := x.firsts(o.Causes, func(r int) bool {
+				without, _, _ := x.firsts(o, func(r int) bool {
 					return x.caller[r] || FieldWork(&x.base().Remedies[r]) && x.base().Remedies[r].EndsAs != rulebase.UnitOut
 				})
 				minutes += float64(needlessUnit * without)
@@ -152,22 +156,33 @@ func (x *dispatch) cheapest(o *plan.Outcome) float64 {
 }
 
 // firsts are, of the remedies that may be done, the first of each cause up to one that
-// surely takes it away: the chance that they take all causes away, with their minutes
-// and how many tools they need.
-func (x *dispatch) firsts(causes []uint16, may func(remedy int) bool) (chance, minutes float64, tools int) {
-	chance = 1
-	for _, c := range causes {
-		left := 1.0
-		for _, h := range x.base().Causes[c].Remedies {
-			step := &x.base().Remedies[h.Remedy]
-			if left == 0 || !may(h.Remedy) || x.w.k.isDone(step.ID) {
-				continue
+// surely takes it away: the chance that they take all causes of an outcome away, with their
+// minutes, each on the mean, and how many tools they need at the most.
+func (x *dispatch) firsts(o *plan.Outcome, may func(remedy int) bool) (chance, minutes float64, tools int) {
+	for i := range o.Parts {
+		part, did := &o.Parts[i], map[int]bool{}
+		all, price, needs := 1.0, 0.0, 0
+		for _, c := range part.Causes {
+			left := 1.0
+			for _, h := range x.base().Causes[c].Remedies {
+				step := &x.base().Remedies[h.Remedy]
+				if left == 0 || !may(h.Remedy) || x.w.k.isDone(step.ID) {
+					continue
+				}
+				left *= 1 - h.Chance
+				if did[h.Remedy] {
+					continue // for another cause
+				}
+				did[h.Remedy] = true
+				price += x.w.k.price(step) + step.ProofMinutes()
+				needs += len(step.Needs)
 			}
-			left *= 1 - h.Chance
-			minutes += x.w.k.price(step) + step.ProofMinutes()
-			tools += len(step.Needs)
+			all *= 1 - left
 		}
-		chance *= 1 - left
+		share := part.Chance / o.Chance
+		chance += float64(share * all)
+		minutes += float64(share * price)
+		tools = max(tools, needs)
 	}
 	return chance, minutes, tools
 }
@@ -200,11 +215,11 @@ func (p *permission) caller(step *rulebase.Step) bool {
 
 func (x *dispatch) base() *rulebase.Base { return x.w.p.base }
 
-// ends is the chance that a set of remedies, by remedy, takes all causes of an
-// outcome away.
-func (x *dispatch) ends(o *plan.Outcome, with []bool) float64 {
+// ends is the chance that a set of remedies, by remedy, takes all causes of a part of
+// an outcome away.
+func (x *dispatch) ends(part *plan.Part, with []bool) float64 {
 	all := 1.0
-	for _, c := range o.Causes {
+	for _, c := range part.Causes {
 		left := 1.0
 		for _, h := range x.base().Causes[c].Remedies {
 			if with[h.Remedy] && !x.w.k.isDone(x.base().Remedies[h.Remedy].ID) {
@@ -219,8 +234,8 @@ func (x *dispatch) ends(o *plan.Outcome, with []bool) float64 {
 // mean is the chance that a set of remedies ends the case.
 func (x *dispatch) mean(with []bool) float64 {
 	sum := 0.0
-	for i := range x.outcomes {
-		sum += float64(x.outcomes[i].Chance * x.ends(&x.outcomes[i], with))
+	for i := range x.parts {
+		sum += float64(x.parts[i].Chance * x.ends(&x.parts[i], with))
 	}
 	return sum
 }
@@ -229,13 +244,17 @@ func (x *dispatch) mean(with []bool) float64 {
 // that is there away, among those that may be done.
 func (x *dispatch) wanted(may func(remedy int) bool) []float64 {
 	p := make([]float64, len(x.base().Remedies))
-	for _, o := range x.outcomes {
-		for _, c := range o.Causes {
+	counted := make([]int, len(p)) // the last part that counted a remedy, from 1
+	for i := range x.parts {
+		for _, c := range x.parts[i].Causes {
 			for _, h := range x.base().Causes[c].Remedies {
 				if !may(h.Remedy) || x.w.k.isDone(x.base().Remedies[h.Remedy].ID) {
 					continue
 				}
-				p[h.Remedy] += o.Chance
+				if counted[h.Remedy] != i+1 {
+					counted[h.Remedy] = i + 1
+					p[h.Remedy] += x.parts[i].Chance
+				}
 				if h.Chance == 1 {
 					break
 				}

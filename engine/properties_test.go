@@ -366,3 +366,78 @@ func TestWorkOfAShippedDiagnosis(t *testing.T) {
 		t.Errorf("%d rules were looked at, of %d", d.Work.Visits, len(base.Rules))
 	}
 }
+
+// entriesTurned are the entries of every section the other way round: causes, symptoms, tests and all.
+func entriesTurned(text string) string {
+	var out, entries []string
+	end := func() {
+		slices.Reverse(entries)
+		out, entries = append(out, entries...), nil
+	}
+	for line := range strings.SplitSeq(text, "\n") {
+		switch {
+		case line != "" && line[0] != ' ': // a section, or the whole header in a line
+			end()
+			out = append(out, line)
+		case len(line) > 2 && strings.HasPrefix(line, "  ") && line[2] != ' ':
+			entries = append(entries, line)
+		case len(entries) > 0:
+			entries[len(entries)-1] += "\n" + line
+		default:
+			out = append(out, line)
+		}
+	}
+	end()
+	return strings.Join(out, "\n")
+}
+
+// Which place a cause, a symptom, a test has in its file says nothing: the first of a list is one like others.
+func TestOrderOfEntries(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		d := draw(t)
+		b, err := rulebase.Load(rulebase.Layer{Name: "turned", FS: fstest.MapFS{"turned.yaml": {Data: []byte(entriesTurned(d.text))}}})
+		if err != nil {
+			t.Fatalf("the other way round: %v\n%s", err, entriesTurned(d.text))
+		}
+		for i := range b.Causes {
+			if last := d.b.Causes[len(d.b.Causes)-1-i].ID; b.Causes[i].ID != last {
+				t.Fatalf("cause %d is %s, wanted %s", i, b.Causes[i].ID, last)
+			}
+		}
+		one, other := mustDiagnose(t, d.p, d.s, engine.Options{Weights: true}), mustDiagnose(t, engine.Prepare(b), d.s, engine.Options{Weights: true})
+		same(t, "the other way round", other, one)
+		weights := func(d *engine.Diagnosis) (all []string) {
+			for _, w := range d.Weights {
+				all = append(all, fmt.Sprintf("%s=%s by %s", w.Finding, w.Value, w.Rule))
+			}
+			slices.Sort(all)
+			return all
+		}
+		if a, b := weights(one), weights(other); !slices.Equal(a, b) {
+			t.Fatalf("weights %q, the other way round %q", a, b)
+		}
+		if a, b := toldChart(t, d.p, d.s), toldChart(t, engine.Prepare(b), d.s); a != b {
+			t.Fatalf("the chart\n%sthe other way round\n%s", a, b)
+		}
+	})
+}
+
+// toldChart are the places of a small chart: what is done and read there, and how likely one comes there.
+func toldChart(t *rapid.T, p *engine.Prepared, s rulebase.Situation) string {
+	tree, err := engine.Chart(context.Background(), p, s, engine.ChartOptions{Nodes: 4})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out strings.Builder
+	walk(tree.Root, 0, func(n *engine.ChartNode, level int) {
+		step, symptom := "", ""
+		if n.Step != nil {
+			step = n.Step.Step.ID
+		}
+		if n.Symptom >= 0 {
+			symptom = p.Base().Symptoms[n.Symptom].ID
+		}
+		fmt.Fprintf(&out, "%d %s %s %s %v %.6f %.3f\n", level, n.End, step, symptom, n.Goes, n.Share, n.Minutes)
+	})
+	return out.String()
+}

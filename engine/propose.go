@@ -2,6 +2,7 @@ package engine
 
 import (
 	"cmp"
+	"fmt"
 	"runtime"
 	"slices"
 	"strings"
@@ -41,7 +42,7 @@ func (d *Diagnosis) propose(w *weighing) {
 	}
 	matters := w.k.matters(w.ses, may)
 	if d.Situation.At == rulebase.Phone {
-		matters.Calls = w.k.calls(may)
+		matters.Calls, matters.Helps = w.k.calls(may), w.k.helps()
 	}
 	scene := w.values(all, matters)
 	if w.hurried && slices.ContainsFunc(all, func(c candidate) bool { return c.refused == nil && c.step.Hazard&grave != 0 }) {
@@ -259,6 +260,25 @@ func (k *known) matters(ses *session, may *permission) *plan.Matters {
 	}
 	m.ByID = k.remediesByID()
 	return m
+}
+
+// helps gives, by cause, a number for what is left to be done about it and how often that helps.
+func (k *known) helps() []int {
+	numbers := map[string]int{}
+	all := make([]int, len(k.base.Causes))
+	for c := range all {
+		key := k.list(c)
+		for _, h := range k.base.Causes[c].Remedies {
+			if !k.isDone(k.base.Remedies[h.Remedy].ID) {
+				key += fmt.Sprint(" ", h.Chance)
+			}
+		}
+		if _, ok := numbers[key]; !ok {
+			numbers[key] = len(numbers)
+		}
+		all[c] = numbers[key]
+	}
+	return all
 }
 
 // list names what there is to do about a cause: its remedies not yet done, in

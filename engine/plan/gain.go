@@ -151,6 +151,13 @@ func (s *Scene) entropyOf(ends []int32) float64 {
 type Outcome struct {
 	Causes []uint16 // those present in the likeliest of its worlds, rising; all its worlds have the same lists
 	Chance float64
+	Parts  []Part // its worlds, by how often what there is to do helps; nil where [Matters.Helps] is
+}
+
+// A Part is the worlds of an outcome in which what there is to do helps as often.
+type Part struct {
+	Causes []uint16 // those present in the first of its worlds, rising
+	Chance float64
 }
 
 // Outcomes are the listed outcomes with a chance of at least least, the likeliest
@@ -167,12 +174,45 @@ func (s *Scene) Outcomes(least float64) (all []Outcome, outside float64) {
 			}
 		}
 		if sum >= least {
-			all = append(all, Outcome{s.wide.space.Set(int(best)), sum})
+			all = append(all, Outcome{s.wide.space.Set(int(best)), sum, s.parts(from, to)})
 		}
 		from = to
 	}
 	slices.SortStableFunc(all, func(a, b Outcome) int { return cmp.Compare(significant(b.Chance), significant(a.Chance)) })
 	return all, s.wide.outside
+}
+
+// parts are some worlds by how often each of their causes is helped. Two causes of one kind count
+// twice: each has to be taken away.
+func (s *Scene) parts(from, to int32) (all []Part) {
+	if s.m.Helps == nil {
+		return nil
+	}
+	at := map[uint64]int{}
+	for i := from; i < to; i++ {
+		set := s.wide.space.Set(int(i))
+		key := uint64(0) // a sum of hashes: the causes have no order
+		for _, c := range set {
+			key += scattered(uint64(s.m.Helps[c]))
+		}
+		k, known := at[key]
+		if !known {
+			k = len(all)
+			at[key] = k
+			all = append(all, Part{Causes: set})
+		}
+		all[k].Chance += s.wide.weight[i]
+	}
+	return all
+}
+
+// scattered makes a number of 64 bits of each small one, no two sums of a few of which are equal but by a
+// chance of one in 10^19 (the finalizer of SplitMix64: Steele, Lea and Flood 2014).
+func scattered(x uint64) uint64 {
+	x += 0x9e3779b97f4a7c15
+	x = (x ^ x>>30) * 0xbf58476d1ce4e5b9
+	x = (x ^ x>>27) * 0x94d049bb133111eb
+	return x ^ x>>31
 }
 
 // Gains are the mutual information between what to do and what the action shows,

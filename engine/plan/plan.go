@@ -112,6 +112,7 @@ type Complaint struct {
 type Matters struct {
 	Lists     []int    // by cause: a number for its list of remedies not yet done; equal lists, equal numbers
 	Calls     []int    // by cause: a number for what it asks of the end of a call, the same for equal lists; nil: not by phone
+	Helps     []int    // by cause: a number for its list of remedies not yet done and how often each helps; nil: not by phone
 	Cures     [][]Cure // by cause: what takes it away and is not done yet
 	Remedies  []Remedy
 	ByID      []int   // the remedies in the order of their ids
