@@ -342,7 +342,7 @@ func (c *Case) ConfirmedSince() map[string]time.Time {
 			}
 		}
 		for _, id := range b.Confirmed {
-			if _, known := since[id]; !known && !(moved && slices.Contains(before.Confirmed, id)) {
+			if !slices.Contains(before.Confirmed, id) { // what an entry only carries on was left out for a reason, and stays out
 				since[id] = e.At
 			}
 		}

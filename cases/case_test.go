@@ -252,3 +252,48 @@ func TestSerialsThatLookAlike(t *testing.T) {
 		t.Error("a serial counts with its type")
 	}
 }
+
+// A warning counts as confirmed from the event on that says so. Where the case went on at another drop or
+// place, or with another person, it does not; and what a later entry only carries on does not bring it back.
+func TestConfirmedSince(t *testing.T) {
+	was := cases.Circumstances{At: rulebase.Field, Who: "technician", Drop: 5, Confirmed: []string{"care", "dead"}}
+	with := func(change func(*cases.Circumstances)) cases.Circumstances {
+		b := was
+		b.Confirmed = slices.Clone(was.Confirmed)
+		change(&b)
+		return b
+	}
+	for name, c := range map[string]struct {
+		events []cases.Circumstances
+		want   map[string]int // by warning: the event that said so, from 1
+	}{
+		"at once":                 {[]cases.Circumstances{was}, map[string]int{"care": 1, "dead": 1}},
+		"carried on":              {[]cases.Circumstances{was, with(func(b *cases.Circumstances) { b.Tools = []string{"meter"} })}, map[string]int{"care": 1, "dead": 1}},
+		"another one later":       {[]cases.Circumstances{with(func(b *cases.Circumstances) { b.Confirmed = []string{"dead"} }), was}, map[string]int{"dead": 1, "care": 2}},
+		"taken back":              {[]cases.Circumstances{was, with(func(b *cases.Circumstances) { b.Confirmed = []string{"dead"} })}, map[string]int{"dead": 1}},
+		"taken back and again":    {[]cases.Circumstances{was, with(func(b *cases.Circumstances) { b.Confirmed = []string{"dead"} }), was}, map[string]int{"dead": 1, "care": 3}},
+		"another drop":            {[]cases.Circumstances{was, with(func(b *cases.Circumstances) { b.Drop = 6 })}, nil},
+		"another place":           {[]cases.Circumstances{was, with(func(b *cases.Circumstances) { b.At = rulebase.Bench })}, nil},
+		"another person":          {[]cases.Circumstances{was, with(func(b *cases.Circumstances) { b.Who = "operator" })}, nil},
+		"a drop named first":      {[]cases.Circumstances{with(func(b *cases.Circumstances) { b.Drop = 0 }), was}, map[string]int{"care": 1, "dead": 1}},
+		"another, and carried on": {[]cases.Circumstances{was, with(func(b *cases.Circumstances) { b.Who = "operator" }), with(func(b *cases.Circumstances) { b.Who, b.Tools = "operator", []string{"meter"} })}, nil},
+		"another, and confirmed anew": {[]cases.Circumstances{was, with(func(b *cases.Circumstances) { b.Who, b.Confirmed = "operator", nil }),
+			with(func(b *cases.Circumstances) { b.Who, b.Confirmed = "operator", []string{"care"} })}, map[string]int{"care": 3}},
+		"confirmed while moving": {[]cases.Circumstances{with(func(b *cases.Circumstances) { b.Confirmed = []string{"dead"} }), with(func(b *cases.Circumstances) { b.Drop = 6 })}, map[string]int{"care": 2}},
+	} {
+		w := &writer{}
+		for _, b := range c.events {
+			w.write(t, draft(cases.KindSituation, b))
+		}
+		got := map[string]int{}
+		for id, at := range cases.Fold(w.events).ConfirmedSince() {
+			got[id] = at.Second()
+		}
+		if c.want == nil {
+			c.want = map[string]int{}
+		}
+		if d := cmp.Diff(c.want, got); d != "" {
+			t.Errorf("%s (-want +got):\n%s", name, d)
+		}
+	}
+}
