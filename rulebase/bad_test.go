@@ -217,3 +217,16 @@ func FuzzSheet(f *testing.F) {
 		}
 	})
 }
+
+// A sheet is of any of the kinds of line that there are, the first and the last too.
+func TestSheetsOfEveryKind(t *testing.T) {
+	for _, kind := range sheetKinds {
+		s, err := rulebase.ReadSheet("sheet.yaml", []byte("sheet: own\nline: "+kind+"\ncable: [{length: 10 m}]\n"), sheetKinds)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if s.Line != kind {
+			t.Errorf("%s was read as %q", kind, s.Line)
+		}
+	}
+}

@@ -1,15 +1,20 @@
 package sheet_test
 
 import (
+	"fmt"
 	"math"
 	"os"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
 
+	"github.com/google/go-cmp/cmp"
+
 	"downdrop/engine/sheet"
 	"downdrop/rulebase"
+	"downdrop/rulebase/quantity"
 )
 
 const example = "../../cases/examples/sheets/tide_mill.yaml"
@@ -422,5 +427,77 @@ func TestShieldOfTheStretchBeside(t *testing.T) {
 		if r, _ := verdict(sheet.Check(read(t, text)), "separation", ""); r.Verdict != c.is {
 			t.Errorf("from %s to %s: %s", c.from, c.to, r.Verdict)
 		}
+	}
+}
+
+// sums are what a sheet comes to, without the names of who came first.
+func sums(s *rulebase.Sheet) (all []string) {
+	for _, r := range sheet.Check(s) {
+		all = append(all, fmt.Sprintf("%s %s %.9g of %.9g %s", r.Rule, r.Verdict, r.Figure, r.Limit, r.Unit))
+	}
+	slices.Sort(all)
+	return all
+}
+
+// The order in which terminators, stubs, supplies and the like are written down makes no difference.
+func TestOrderOnASheetMakesNoDifference(t *testing.T) {
+	text := exampleText(t)
+	text = strings.Replace(text, "beside:\n", "beside:\n  - {from: 10 m, to: 60 m, apart: 20 mm}\n", 1)
+	for _, more := range []string{"", "inline: [{kind: repeater, at: 150 m}, {kind: repeater, at: 60 m, delay: 200 ns}]\n"} {
+		s, turned := read(t, text+more), read(t, text+more)
+		if len(s.Beside) != 2 {
+			t.Fatalf("beside it are %v", s.Beside)
+		}
+		slices.Reverse(turned.Inline)
+		slices.Reverse(turned.Terminators)
+		slices.Reverse(turned.Stubs)
+		slices.Reverse(turned.Supplies)
+		slices.Reverse(turned.Beside)
+		if d := cmp.Diff(sums(s), sums(turned)); d != "" {
+			t.Errorf("the other way round:\n%s", d)
+		}
+	}
+}
+
+// What a result is about is shown on the trunk where the sheet has it.
+func TestResultsStandWhereTheirEntryIs(t *testing.T) {
+	s := read(t, exampleText(t)+"inline: [{kind: repeater, at: 150 m}]\n")
+	at := map[rulebase.Position]sheet.Stretch{}
+	for _, d := range s.Drops {
+		at[d.Pos] = sheet.Stretch{FromM: d.AtM, ToM: d.AtM}
+	}
+	for _, x := range s.Terminators {
+		at[x.Pos] = sheet.Stretch{FromM: x.AtM, ToM: x.AtM}
+	}
+	for _, x := range s.Stubs {
+		at[x.Pos] = sheet.Stretch{FromM: x.AtM, ToM: x.AtM}
+	}
+	for _, x := range s.Beside {
+		at[x.Pos] = sheet.Stretch{FromM: x.FromM, ToM: x.ToM}
+	}
+	seen := map[sheet.Stretch]bool{}
+	for _, r := range sheet.Check(s) {
+		want, known := at[r.Pos]
+		if name, ofDrop := strings.CutPrefix(r.Where, "drop "); ofDrop {
+			i := slices.IndexFunc(s.Drops, func(d rulebase.SheetDrop) bool { return d.Name == name })
+			want, known = sheet.Stretch{FromM: s.Drops[i].AtM, ToM: s.Drops[i].AtM}, true
+		}
+		if !known || r.Verdict == sheet.Open {
+			continue
+		}
+		if r.Along == nil || *r.Along != want {
+			t.Errorf("%s %s, written in line %d, stands at %v, wanted %v", r.Rule, r.Where, r.Pos.Line, r.Along, want)
+		}
+		seen[want] = true
+	}
+	if len(seen) < 6 {
+		t.Errorf("results stood at %v", seen)
+	}
+}
+
+func TestHowFarApartCablesLie(t *testing.T) {
+	r, ok := verdict(sheet.Check(read(t, exampleText(t))), "separation", "200 m to 290 m")
+	if !ok || !strings.Contains(r.Says, "40 mm") || !strings.Contains(r.Says, quantity.FormatRounded(1000*r.Limit, "mm", 4)) {
+		t.Errorf("says %q of %v within %v m", r.Says, r.Figure, r.Limit)
 	}
 }

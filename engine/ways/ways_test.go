@@ -65,6 +65,27 @@ func TestWhereNothingCanReplaceAUnit(t *testing.T) {
 	}
 }
 
+// Where no exchange unit fits, what begins with ordering one is not on offer, and what does not still is.
+func TestWithoutAnExchange(t *testing.T) {
+	p := sheet(t, "tide_mill.yaml")
+	all := decided(p, ways.Case{Bad: rat("0.3")})
+	if way(t, all, ways.OrderAndTest).Kind == "" || way(t, all, ways.TestFirst).Kind == "" {
+		t.Fatal("the example sheet no longer has both")
+	}
+	delete(p.Amount, "exchange.price")
+	d := decided(p, ways.Case{Bad: rat("0.3")})
+	withheld := map[ways.Kind]ways.Why{}
+	for _, w := range d.Withheld {
+		withheld[w.Kind] = w.Why
+	}
+	if withheld[ways.OrderAndTest] != ways.NoExchange || withheld[ways.Exchange] != ways.NotOnSheet {
+		t.Errorf("withheld are %v", withheld)
+	}
+	if way(t, d, ways.TestFirst).Kind == "" || way(t, d, ways.Adjust).Kind == "" {
+		t.Errorf("on offer are %v", d.Ways)
+	}
+}
+
 func rat(text string) *big.Rat {
 	x, ok := new(big.Rat).SetString(text)
 	if !ok {
