@@ -41,7 +41,7 @@ func (d *Decision) plotted(style, attributes string) string {
 	base := plotTop + plotHeight*1.4
 	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %.0f %.0f" role="img" aria-label="%s"%s>%s<defs><clipPath id="inside"><rect x="%.0f" y="%.0f" width="%.0f" height="%.0f"/></clipPath></defs><rect width="%.0f" height="%.0f" class="ground"/>`,
 		plotWidth, height, escape(sayDecision(d.Decision)), attributes, style, plotLeft+20, plotTop, plotWidth-plotRight-plotLeft-20, base-plotTop, plotWidth, height)
-	p := plot{&b, newAxis(0, 100, plotLeft+20, plotWidth-plotRight, "%", plotBad), newAxis(0, d.highest(lines), base, plotTop, d.Prices.Currency, plotMeanCost)}
+	p := plot{b: &b, lower: 16, x: newAxis(0, 100, plotLeft+20, plotWidth-plotRight, "%", plotBad), y: newAxis(0, d.highest(lines), base, plotTop, d.Prices.Currency, plotMeanCost)}
 	p.frame(d.Prices.Name)
 	b.WriteString(`<g clip-path="url(#inside)">`)
 	for i, l := range lines {
@@ -55,7 +55,9 @@ func (d *Decision) plotted(style, attributes string) string {
 			x, p.y.low, x, p.y.low-12, x, p.y.low-16, escape(percentOf(s.From)))
 	}
 	b.WriteString(`</g>`)
-	fmt.Fprintf(&b, `<text x="%.1f" y="%.1f" text-anchor="middle">%s</text>`, here, p.y.low+20+16, escape(plotHere+" "+percentOf(d.Bad)))
+	says := plotHere + " " + percentOf(d.Bad)
+	below := min(here, plotWidth-4-LettersWide(says, 13, false)/2) // on the paper, where it is certain too
+	fmt.Fprintf(&b, `<text x="%.1f" y="%.1f" text-anchor="middle">%s</text>`, below, p.y.low+20+16, escape(says))
 	for i, l := range lines {
 		// The letter stands where its line is far from the others' letters: each further right.
 		x := 100 * (float64(i) + 0.5) / float64(len(lines))

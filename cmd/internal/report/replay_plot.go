@@ -18,7 +18,7 @@ func (r *Replay) SVG(out io.Writer) error {
 	height := base + 70 + 20*float64(len(foot))
 	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %.0f %.0f" role="img" aria-label="%s"><style>text{font:13px system-ui,sans-serif;fill:#000}.head{font-weight:700}.axis,.frame{stroke:#000;stroke-width:1;fill:none}.rule{stroke:#bbb;stroke-width:.6}.level{stroke:#000;stroke-width:1;stroke-dasharray:7 4}.bar{stroke:#000;stroke-width:1.2}.point{fill:#000}</style><rect width="%.0f" height="%.0f" fill="#fff"/>`,
 		plotWidth, height, escape(title), plotWidth, height)
-	p := plot{&b, newAxis(0, 100, left, left+side*1.55, "%", plotSaid), newAxis(0, 100, base, top, "%", plotRightIn)}
+	p := plot{b: &b, x: newAxis(0, 100, left, left+side*1.55, "%", plotSaid), y: newAxis(0, 100, base, top, "%", plotRightIn)}
 	fmt.Fprintf(&b, `<text x="%.0f" y="%.1f" class="head">%s</text>`, left, top-34, escape(title))
 	p.frame("")
 	fmt.Fprintf(&b, `<line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" class="level"/>`, p.x.at(0), p.y.at(0), p.x.at(100), p.y.at(100))

@@ -66,8 +66,9 @@ func (a axis) label(x float64) string { return digits(math.Round(x/a.scale*1e6)/
 
 // A plot is a frame with two ruled axes, drawn in black.
 type plot struct {
-	b    *strings.Builder
-	x, y axis
+	b     *strings.Builder
+	x, y  axis
+	lower float64 // how much lower than usual the lower axis has its name, for what stands above that
 }
 
 // frame rules the axes: marks outside, thin lines across, the unit at each end.
@@ -84,7 +85,7 @@ func (p plot) frame(title string) {
 			p.x.low, y, p.x.high, y, p.x.low-6, y, p.x.low, y, p.x.low-10, y+4, escape(p.y.label(m)))
 	}
 	fmt.Fprintf(p.b, `<rect x="%.1f" y="%.1f" width="%.1f" height="%.1f" class="frame"/>`, p.x.low, p.y.high, p.x.high-p.x.low, p.y.low-p.y.high)
-	fmt.Fprintf(p.b, `<text x="%.1f" y="%.1f" text-anchor="end">%s</text>`, p.x.high, p.y.low+40, escape(p.x.name+", "+p.x.unit))
+	fmt.Fprintf(p.b, `<text x="%.1f" y="%.1f" text-anchor="end">%s</text>`, p.x.high, p.y.low+40+p.lower, escape(p.x.name+", "+p.x.unit))
 	fmt.Fprintf(p.b, `<text x="%.1f" y="%.1f" text-anchor="end">%s</text>`, p.x.high, p.y.high-12, escape(p.y.name+", "+p.y.unit))
 }
 
@@ -102,7 +103,7 @@ func (w *Waveform) SVG(out io.Writer) error {
 	}
 	height := plotTop + plotHeight + 60
 	if talker >= 0 {
-		height += plotHeight + plotBelow - 60
+		height += plotHeight + plotBelow
 	}
 	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %.0f %.0f" role="img" aria-label="%s"><style>text{font:13px system-ui,sans-serif;fill:#000}.head{font-weight:700}.axis,.frame{stroke:#000;stroke-width:1;fill:none}.rule{stroke:#bbb;stroke-width:.6}.trace{stroke:#000;stroke-width:1.1;fill:none;stroke-linejoin:round}.level{stroke:#000;stroke-width:1;stroke-dasharray:7 4}</style><rect width="%.0f" height="%.0f" fill="#fff"/>`,
 		plotWidth, height, escape(sayCapture(w)), plotWidth, height)
@@ -112,7 +113,7 @@ func (w *Waveform) SVG(out io.Writer) error {
 		bottom, top = math.Min(bottom, low[i]), math.Max(top, high[i])
 	}
 	room := math.Max(0.12*(top-bottom), 0.05)
-	p := plot{&b, newAxis(0, r.Length, plotLeft, plotWidth-plotRight, "s", plotTime), newAxis(bottom-room, top+room, plotTop+plotHeight, plotTop, "V", plotVolts)}
+	p := plot{b: &b, x: newAxis(0, r.Length, plotLeft, plotWidth-plotRight, "s", plotTime), y: newAxis(bottom-room, top+room, plotTop+plotHeight, plotTop, "V", plotVolts)}
 	p.frame(w.File)
 	b.WriteString(`<path class="trace" d="`)
 	for i := range low { // each column from its lowest to its highest sample
@@ -146,7 +147,7 @@ func stepPlot(b *strings.Builder, r *waveform.Reading, talker int, at, step []fl
 		bottom, top = math.Min(bottom, v-0.05), math.Max(top, v+0.05)
 	}
 	base := plotTop + plotHeight + plotBelow
-	p := plot{b, newAxis(at[0], at[len(at)-1], plotLeft, plotWidth-plotRight, "s", plotAfterEdge), newAxis(100*bottom, 100*top, base+plotHeight, base, "%", plotShare)}
+	p := plot{b: b, x: newAxis(at[0], at[len(at)-1], plotLeft, plotWidth-plotRight, "s", plotAfterEdge), y: newAxis(100*bottom, 100*top, base+plotHeight, base, "%", plotShare)}
 	p.frame(sayStepOf(talker))
 	fmt.Fprintf(b, `<line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" class="level"/>`, p.x.low, p.y.at(100), p.x.high, p.y.at(100))
 	b.WriteString(`<path class="trace" d="`)
