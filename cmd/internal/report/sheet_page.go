@@ -116,6 +116,8 @@ const (
 	drawRuler  = 40.0
 	drawSpan   = drawWidth - 2*drawLeft
 	drawLetter = 118.0
+	drawName   = 13.0 // size of the letters of names
+	drawEdge   = 6.0  // that names keep from the edge
 )
 
 // trunkSVG draws the trunk to scale: a ruler in metres, the cable as a ruled
@@ -157,15 +159,9 @@ func trunkSVG(s *rulebase.Sheet, results []sheet.Result, letters []string) strin
 		fmt.Fprintf(&b, `<line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" class="stub"/>`, x(t.AtM), drawCable+2, x(t.AtM), drawCable+2+math.Min(24, 4+t.LengthM))
 	}
 	for i, d := range s.Drops {
-		y := drawCable + 40 + 20*float64(rows[i])
-		anchor := "middle"
-		switch {
-		case x(d.AtM) < drawLeft+60:
-			anchor = "start"
-		case x(d.AtM) > drawWidth-drawLeft-60:
-			anchor = "end"
-		}
-		fmt.Fprintf(&b, `<line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" class="drop"/><text x="%.1f" y="%.1f" text-anchor="%s" class="name">%s</text>`, x(d.AtM), drawCable+2, x(d.AtM), y-12, x(d.AtM), y, anchor, escape(dropLabel(d)))
+		y, at := drawCable+40+20*float64(rows[i]), x(d.AtM)
+		from, _ := nameSpan(d, at)
+		fmt.Fprintf(&b, `<line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" class="drop"/><text x="%.1f" y="%.1f" class="name">%s</text>`, at, drawCable+2, at, y-12, from, y, escape(dropLabel(d)))
 	}
 	b.WriteString(`</svg>`)
 	return b.String()
@@ -176,6 +172,13 @@ func dropLabel(d rulebase.SheetDrop) string {
 		return fmt.Sprintf("%s (%d)", d.Name, d.Address)
 	}
 	return d.Name
+}
+
+// nameSpan is from where to where a drop's name goes: below its line, as far as the paper has room.
+func nameSpan(d rulebase.SheetDrop, at float64) (from, to float64) {
+	wide := LettersWide(printable(dropLabel(d)), drawName, false)
+	from = max(drawEdge, min(at-wide/2, drawWidth-drawEdge-wide))
+	return from, from + wide
 }
 
 // A mark is the hatching of what does not go at one place, with its letter.
@@ -219,15 +222,15 @@ func marksOf(results []sheet.Result, letters []string, x func(float64) float64) 
 func dropRows(s *rulebase.Sheet, x func(float64) float64) (rows []int, height float64) {
 	var ends []float64 // by row: where its last name ends
 	for _, d := range s.Drops {
-		half := 3.9*float64(len([]rune(dropLabel(d)))) + 6
+		from, to := nameSpan(d, x(d.AtM))
 		row := 0
-		for row < len(ends) && x(d.AtM)-half < ends[row] {
+		for row < len(ends) && from < ends[row] {
 			row++
 		}
 		if row == len(ends) {
 			ends = append(ends, 0)
 		}
-		ends[row] = x(d.AtM) + half
+		ends[row] = to + 12 // faces differ in width
 		rows = append(rows, row)
 	}
 	return rows, drawCable + 56 + 20*float64(max(0, len(ends)-1))
