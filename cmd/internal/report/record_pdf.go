@@ -248,21 +248,33 @@ func (p *recordPDF) facts() {
 				high = max(high, float64(len(cells[k]))*pdfLine)
 			}
 		}
-		p.room(high + 1)
-		for k := range cells {
-			if i+k >= len(p.s.Facts) {
-				continue
-			}
-			x := pdfLeft + float64(k)*(half+gap)
+		p.room(min(high, pdfBottom-pdfTop-20) + 1)
+		for k := range min(2, len(p.s.Facts)-i) {
 			p.SetTextColor(70, 70, 70)
-			p.word(x, p.y, p.s.Facts[i+k].Label, "", 8.5)
+			p.word(pdfLeft+float64(k)*(half+gap), p.y, p.s.Facts[i+k].Label, "", 8.5)
 			p.SetTextColor(0, 0, 0)
-			for n, line := range cells[k] {
-				p.word(x+26, p.y+float64(n)*pdfLine, line, factFace(p.s.Facts[i+k]), 8.5)
-			}
-			p.dotted(x, x+half, p.y+high+0.4)
 		}
-		p.y += high + 1
+		p.abreast(cells[:], func(k int, line string) {
+			p.word(pdfLeft+float64(k)*(half+gap)+26, p.y, line, factFace(p.s.Facts[i+k]), 8.5)
+		})
+		for k := range min(2, len(p.s.Facts)-i) {
+			x := pdfLeft + float64(k)*(half+gap)
+			p.dotted(x, x+half, p.y+0.4)
+		}
+		p.y++
+	}
+}
+
+// abreast sets columns of lines side by side, over several pages where they are longer than what is left of one.
+func (p *recordPDF) abreast(columns [][]string, set func(column int, line string)) {
+	for i := 0; slices.ContainsFunc(columns, func(lines []string) bool { return i < len(lines) }); i++ {
+		p.room(pdfLine)
+		for k, lines := range columns {
+			if i < len(lines) {
+				set(k, lines[i])
+			}
+		}
+		p.y += pdfLine
 	}
 }
 
@@ -379,14 +391,8 @@ func (p *recordPDF) instruments() {
 			high = max(high, float64(len(folded[k]))*pdfLine)
 		}
 		p.room(min(high, 100) + 1)
-		for k, lines := range folded {
-			for i, line := range lines {
-				if p.y+float64(i)*pdfLine < pdfBottom {
-					p.word(pdfLeft+1+float64(k)*60, p.y+float64(i)*pdfLine, line, "", 8.5)
-				}
-			}
-		}
-		p.y += min(high, pdfBottom-p.y) + 0.6
+		p.abreast(folded[:], func(k int, line string) { p.word(pdfLeft+1+float64(k)*60, p.y, line, "", 8.5) })
+		p.y += 0.6
 		p.dotted(pdfLeft, pdfRight, p.y-0.2)
 		p.y += 0.4
 	}
