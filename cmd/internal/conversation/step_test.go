@@ -312,3 +312,52 @@ func TestADiagnosisThatFails(t *testing.T) {
 		t.Errorf("taken up again: %v", reply.Lines())
 	}
 }
+
+// What is passed over is that alone: other results of the test, and other steps taken up, go on waiting.
+func TestWhatElseWaitsGoesOnWaiting(t *testing.T) {
+	w := from(t, atTheDrop(), func(b bend) {
+		b.next("power_light", 0.5)
+		b.next("look_at_controller", 0.4)
+		b.withhold("measure_volts", engine.WhyUnconfirmed, "live_terminals", 0.4)
+		b.withhold("swap_unit", engine.WhyUnconfirmed, "machine_can_start", 0.3)
+	})
+	w.enter("done look_at_controller")
+	w.asked(conversation.AskSymptom, "controller_mode")
+	w.enter("skip")
+	w.asked(conversation.AskSymptom, "hum")
+	w.enter("ask terminator")
+	w.asked(conversation.AskGiven, "terminator")
+	w.enter("skip")
+	w.asked(conversation.AskSymptom, "hum")
+	w.enter("skip", "do swap_unit", "do measure_volts")
+	w.asked(conversation.AskConfirm, "live_terminals")
+	w.enter("not now")
+	w.asked(conversation.AskConfirm, "machine_can_start")
+	w.enter("not now")
+	w.asked(conversation.AskSymptom, "power_light")
+}
+
+// Only a question that is there is asked for by its name.
+func TestAskingForAQuestion(t *testing.T) {
+	for entry, want := range map[string]string{"ask hum": "about hum", "ASK Hum": "about hum", "ask xyzzy": "Not understood: \"ask xyzzy\"", "hum": "hum: yes", "run_light": "Is the run light lit?"} {
+		w := from(t, atTheDrop(), func(b bend) { b.next("power_light", 0.5) })
+		if out := w.enter(entry); !strings.Contains(out, want) {
+			t.Errorf("> %s\nsays\n%s", entry, out)
+		}
+	}
+}
+
+// An answer to what an entry meant counts, though what was kept of the talk asks for it no more.
+func TestAnAnswerToAnAskBackThatIsGone(t *testing.T) {
+	_, talk := smallTalk(t)
+	about := conversation.About{Kind: conversation.AskWhich, ID: "lights dark"}
+	state, _ := talk.Answer(context.Background(), atTheDrop(), nil, conversation.Memory{}, about, "run_light=dark", true)
+	if f := state.Situation.Findings; len(f) != 2 || f[1].Symptom != "run_light" {
+		t.Errorf("taken in is %v", f)
+	}
+	about = conversation.About{Kind: conversation.AskSymptom, ID: "gone"} // a rulebase that knows it no more
+	state, _ = talk.Answer(context.Background(), atTheDrop(), nil, conversation.Memory{}, about, "run light dark", false)
+	if f := state.Situation.Findings; len(f) != 2 || f[1].Symptom != "run_light" {
+		t.Errorf("taken in is %v", f)
+	}
+}
