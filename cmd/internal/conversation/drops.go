@@ -49,7 +49,7 @@ func (l *listener) hearStates(text, rest string) bool {
 	return true
 }
 
-// hearOthers takes in the state of all drops not named, which only the order along
+// hearOthers takes in the state of all drops not named. Which they are only the order along
 // the cable tells.
 func (l *listener) hearOthers(text, rest string) bool {
 	m := othersRE.FindStringSubmatch(rest)
@@ -68,6 +68,10 @@ func (l *listener) hearOthers(text, rest string) bool {
 		}
 	}
 	if len(others) == 0 {
+		// Of "the others are fine" nothing is to be asked where one is down at most: it is this one alone.
+		if len(s.Order) == 0 && len(downDrops(s)) < 2 && l.hearOnlyOrAll(text, rest) {
+			return true
+		}
 		l.note(text, NotUnderstood, sayWhichOthers)
 		return true
 	}

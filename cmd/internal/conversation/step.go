@@ -88,6 +88,9 @@ func (c *turn) plainCommand() (State, Reply, bool) {
 	if e == "" {
 		e = c.entry
 	}
+	if c.s.Pending.Kind == AskDrops && allOfThemRE.MatchString(e) {
+		return State{}, Reply{}, false // "everything" is what is down, and asks for no details
+	}
 	for _, command := range []struct {
 		matches func(string) bool
 		do      func(string) (State, Reply)

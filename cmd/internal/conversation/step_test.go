@@ -3,6 +3,7 @@ package conversation_test
 import (
 	"context"
 	"errors"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -282,6 +283,27 @@ func TestNothingIsToldTwice(t *testing.T) {
 	w.enter("controller run")
 	if !strings.Contains(w.kinds(), "summary") {
 		t.Error("a summary that says something else is left out")
+	}
+}
+
+// The summary that an empty line begins with is not said again by the next entry.
+func TestTheFirstSummaryIsNotSaidTwice(t *testing.T) {
+	talk := bent(t, func(d *engine.Diagnosis) {
+		d.Causes = slices.Clone(d.Causes)
+		b := bend{d, d.Base}
+		b.clear()
+		b.next("power_light", 0.5)
+		d.Outside, d.None, d.UnitOut = 0, 0, 0
+	})
+	s := atTheDrop()
+	s.Alone = true
+	state, _ := talk.Begin(s)
+	w := &walk{t: t, talk: talk, state: state}
+	if w.enter(""); w.kinds() != "summary question answers" {
+		t.Errorf("an empty line shows %s", w.kinds())
+	}
+	if w.enter("hum no"); w.kinds() != "heard question answers" {
+		t.Errorf("the next entry shows %s", w.kinds())
 	}
 }
 
