@@ -629,6 +629,13 @@ func TestEmptyRulebase(t *testing.T) {
 	if e.book.Entries != 0 || !strings.Contains(e.markdown, "Local codes") {
 		t.Errorf("the book reads %q", e.markdown)
 	}
+	var chapters []string
+	for _, c := range e.book.Chapters {
+		chapters = append(chapters, c.Title)
+	}
+	if got := strings.Join(chapters, "; "); got != "Before you use this book; Symptom index; Symptoms; Causes; Test cards; Remedies" {
+		t.Errorf("its chapters are %s", got)
+	}
 }
 
 func BenchmarkShipped(b *testing.B) {
