@@ -225,6 +225,9 @@ func (l *listener) hearAtDrop(text, rest string, how manner) bool {
 	if err != nil || a < 1 || a > maxAddress {
 		return false
 	}
+	if l.hearPersonAt(a, text, said) {
+		return true
+	}
 	if how.drop = a; headRE.MatchString(rest) {
 		l.headed = a
 	}
@@ -235,6 +238,16 @@ func (l *listener) hearAtDrop(text, rest string, how manner) bool {
 	}
 	l.focus = focus
 	return true
+}
+
+// hearPersonAt takes in "technician at drop 5": who stands there, and that this is the drop.
+func (l *listener) hearPersonAt(address int, text, said string) bool {
+	w, drop := l.whoIsThere(said), l.state.Situation.Drop
+	if w == nil || w.who == rulebase.Anybody && w.alone == nil || drop != 0 && drop != address {
+		return false
+	}
+	at := without(text, said)
+	return l.hearWhoIsThere(said, said, manner{}) && l.hearThisDrop(at, "drop "+strconv.Itoa(address))
 }
 
 // hearWordsOf hears free words about another drop, of which the heading belongs to

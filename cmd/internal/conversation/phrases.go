@@ -132,7 +132,7 @@ var (
 	takenOverRE = quantity.NewPattern(`(?i)^(?:(?:somebody|someone|another person|a colleague|my relief) (?:else )?(?:takes|is taking|has taken|took) over|(?:i|we) (?:take|have taken|took|am taking|are taking) over|change of (?:person|shift))(?: (?:here|now|from here))*$`)
 	notAloneRE  = quantity.NewPattern(`(?i)\b(?:not alone|with (?:a |my )?(?:colleague|mate|helper|somebody|someone)|somebody is with me|someone is with me|(?:a )?(?:colleague|mate|helper) is (?:here|with me)|two of us|we are two)\b`)
 	aloneRE     = quantity.NewPattern(`(?i)\b(?:all alone|alone|on my own|by myself|nobody (?:else )?(?:is )?(?:here|with me)|no one (?:is )?with me)\b`)
-	bareRE      = quantity.NewPattern(`(?i)\b(?:no tools?(?: at all)?|without (?:any )?tools?|bare hands?|nothing with me|no instruments?)\b`)
+	bareRE      = quantity.NewPattern(`(?i)\b(?:no (?:tools?|instruments?)(?: at all)?|without (?:any )?(?:tools?|instruments?)|bare hands?|nothing with me)\b`)
 	anyToolRE   = quantity.NewPattern(`(?i)\b(?:any tools?|all (?:the )?tools?|everything (?:is )?at hand)\b`)
 )
 
