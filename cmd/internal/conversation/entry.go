@@ -271,7 +271,7 @@ func (l *listener) piece(p string) {
 		return
 	}
 	for _, hears := range []func(text, rest string, how manner) bool{
-		l.hearTakenOver, l.hearWent, l.hearNow, l.hearDrops, l.hearWhoIsThere, l.hearAtDrop, l.hearConfirm, l.hearHeadedID,
+		l.hearBareID, l.hearTakenOver, l.hearWent, l.hearNow, l.hearDrops, l.hearWhoIsThere, l.hearAtDrop, l.hearConfirm, l.hearHeadedID,
 	} {
 		if hears(p, rest, how) {
 			return
@@ -293,7 +293,7 @@ func (l *listener) manner(p string) (rest string, how manner) {
 		how.read, rest = m[1], strings.TrimSpace(readTailRE.ReplaceAllString(rest, ""))
 	}
 	if m := byTailRE.FindStringSubmatch(rest); m != nil && l.speaker(m[1]) {
-		how.by, rest = strings.ToLower(m[1]), strings.TrimSpace(byTailRE.ReplaceAllString(rest, ""))
+		how.by, rest = speakerName(m[1]), strings.TrimSpace(byTailRE.ReplaceAllString(rest, ""))
 	}
 	for _, m := range byRE.RE().FindAllStringSubmatch(rest, -1) {
 		l.by = speakerName(m[1] + m[2])
@@ -371,6 +371,24 @@ func (l *listener) lowered(th *thing, sure *float64) *float64 {
 func (l *listener) hearHeadedID(text, rest string, how manner) bool {
 	how.drop = l.headed
 	return l.hearID(text, rest, how)
+}
+
+var bareIDRE = quantity.NewPattern(`(?i)^([a-z][a-z0-9_]*)\s*[=:]$`)
+
+// hearBareID asks back where nothing, or only how sure somebody is, stands behind id= or id: "hum: not sure"
+// does not say that there is a hum.
+func (l *listener) hearBareID(text, rest string, _ manner) bool {
+	m := bareIDRE.FindStringSubmatch(rest)
+	if m == nil {
+		return false
+	}
+	th := l.t.words.thing(strings.ToLower(m[1]))
+	if th == nil {
+		return false
+	}
+	l.asks = append(l.asks, l.t.questionAbout(l.state, th))
+	l.note(text, Unclear, sayNoValueSaid(th))
+	return true
 }
 
 // hearID takes in id=value and id: value.

@@ -125,3 +125,82 @@ func TestTheBestFitIsMeant(t *testing.T) {
 		}
 	}
 }
+
+// A slip is one letter more, less or other, or two swapped; nothing further is.
+func TestOneSlip(t *testing.T) {
+	for _, c := range []struct {
+		a, b string
+		want bool
+	}{
+		{"power", "powr", true}, {"power", "ower", true}, {"power", "powe", true}, {"power", "powwer", true}, {"power", "powerx", true}, {"power", "xpower", true},
+		{"power", "poker", true}, {"power", "bower", true}, {"power", "powed", true}, {"power", "pwoer", true}, {"power", "opwer", true}, {"power", "powre", true},
+		{"power", "power", false}, {"power", "pwer x", false}, {"power", "pokes", false}, {"power", "pewor", false}, {"power", "por", false}, {"power", "owerp", false}, {"power", "poewx", false}, {"", "", false}, {"", "a", true},
+	} {
+		if oneSlip(c.a, c.b) != c.want || oneSlip(c.b, c.a) != c.want {
+			t.Errorf("%q and %q: %v", c.a, c.b, !c.want)
+		}
+	}
+	for i, c := range []struct {
+		a, b string
+		want int
+	}{{"", "", 0}, {"", "abc", 3}, {"abc", "", 3}, {"abc", "abc", 0}, {"abc", "abd", 1}, {"abc", "ac", 1}, {"abc", "xabc", 1}, {"abc", "acb", 2}, {"kitten", "sitting", 3}, {"power_lght", "power_light", 1}} {
+		if got := distance(c.a, c.b); got != c.want || distance(c.b, c.a) != c.want {
+			t.Errorf("%d: %q and %q are %d apart", i, c.a, c.b, got)
+		}
+	}
+}
+
+// Nine answers have one digit each: eight of what an entry may mean, and none of these.
+func TestAnAskBackHasNineAnswers(t *testing.T) {
+	for n, c := range map[int]struct {
+		answers int
+		says    string
+	}{
+		1: {2, `Does "x" mean this?`}, 2: {3, `What does "x" mean?`}, 8: {9, `What does "x" mean?`},
+		9: {9, `What does "x" mean? 1 more would fit; name what it is about.`}, 20: {9, `What does "x" mean? 12 more would fit; name what it is about.`},
+	} {
+		answers := make([]Answer, n)
+		for i := range answers {
+			answers[i].Entry = string(rune('a' + i))
+		}
+		q := whichQuestion("x", answers)
+		last := q.Answers[len(q.Answers)-1]
+		if len(q.Answers) != c.answers || q.Says[0] != c.says || last.Entry != "none of these" || last.Key != string(rune('0'+c.answers)) || q.Answers[c.answers-2].Entry != string(rune('a'+c.answers-2)) {
+			t.Errorf("of %d: %q %+v", n, q.Says, q.Answers)
+		}
+	}
+}
+
+// What is denied is the others, or the contrary where one is named.
+func TestWhatIsDenied(t *testing.T) {
+	said := func(values, piece string, focused bool) string {
+		th := &thing{values: valueWords(strings.Fields(values)), idWords: []string{"lamp"}}
+		m := match{th: th, focused: focused}
+		tokens := tokenize(piece)
+		m.name(tokens)
+		m.say(tokens)
+		var all []string
+		for _, v := range m.values {
+			all = append(all, th.values[v].text)
+		}
+		return strings.Join(all, " ")
+	}
+	says(t, []spoken{
+		{said("lit dark blinking", "lamp lit", false), "lit"},
+		{said("lit dark blinking", "lamp not lit", false), "dark"},
+		{said("lit dark blinking", "lamp never dark", false), "lit"},
+		{said("lit dark blinking", "lamp not not lit", false), "lit"},
+		{said("lit dark blinking", "lamp not blinking", false), "lit dark"},
+		{said("lit dark out", "lamp not lit", false), "dark out"}, // two mean the contrary
+		{said("open closed", "lamp not open", false), "closed"},
+		{said("yes no", "lamp", false), "yes"},
+		{said("yes no", "no lamp", false), "no"},
+		{said("yes no", "not without lamp", false), "yes"},
+		{said("yes no", "no", true), "no"},
+		{said("yes no", "no", false), ""},
+		{said("yes no", "yes", true), "yes"},
+		{said("yes no", "never", true), "no"},
+		{said("yes no", "squeaks", true), ""},
+		{said("lit dark blinking", "lamp", false), ""},
+	})
+}

@@ -345,6 +345,13 @@ func TestWhatElseWaitsGoesOnWaiting(t *testing.T) {
 	})
 	w.enter("done look_at_controller")
 	w.asked(conversation.AskSymptom, "controller_mode")
+	before := w.state
+	w.enter("run")
+	w.asked(conversation.AskSymptom, "hum")
+	w.state = before
+	w.enter("no hum") // of the other
+	w.asked(conversation.AskSymptom, "controller_mode")
+	w.state = before
 	w.enter("skip")
 	w.asked(conversation.AskSymptom, "hum")
 	w.enter("ask terminator")
