@@ -190,6 +190,11 @@ func (l *listener) complainFromDrops() {
 		return
 	}
 	if state, ok := s.Drops[s.Drop]; ok && state != rulebase.DropGood {
+		th := l.t.words.thing(l.t.base.Symptoms[l.t.base.Complaint.Symptom].ID)
+		if v := th.value(state); v >= 0 { // a rulebase whose complaint tells one that comes and goes from one that is down
+			l.record(th, l.wordValue(th, v), "", "", manner{by: l.by})
+			return
+		}
 		l.complaintNow("", rulebase.StillDown, manner{by: l.by})
 	}
 }

@@ -24,6 +24,11 @@ func TestWhatIsSaidAgain(t *testing.T) {
 		{"power light dark; done replace_fuse; power light lit", "power_light=dark power_light=lit after replace_fuse", "power light: lit, after replace fuse"},
 		{"drop volts 24 V; drop volts 2 V", "drop_volts=2 V", "drop volts: 2 V, instead of 24 V"},
 		{"drop_works=dead; drop_works=working", "drop_works=working", "drop works: working, instead of dead"},
+		{"dead; ask drop_works; working", "drop_works=working", "drop works: working, instead of dead"},
+		{"dead; 5 dead", "drop_works=dead", "this is about drop 5"},
+		{"5 dead", "drop_works=dead", "drop works: dead"},
+		{"5 comes and goes", "drop_works=comes_and_goes", "drop works: comes and goes"},
+		{"done replace_fuse; still down; 5 dead", "", "this is about drop 5"},
 		{"dead; works now", "drop_works=dead drop_works=working", "drop works: working"}, // how the case began stays beside it
 		{"still down; works now; still down", "drop_works=dead drop_works=working drop_works=dead", "drop works: dead"},
 		{"drop 5: drop works dead", "drop_works=dead", "drop works: dead"},
