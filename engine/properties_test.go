@@ -18,6 +18,7 @@ import (
 
 	"downdrop/engine"
 	"downdrop/rulebase"
+	"downdrop/testdata/support"
 )
 
 // TestMain sets how many random cases each property is tried on, 60 times
@@ -367,37 +368,13 @@ func TestWorkOfAShippedDiagnosis(t *testing.T) {
 	}
 }
 
-// entriesTurned are the entries of every section the other way round: causes, symptoms, tests and all.
-func entriesTurned(text string) string {
-	var out, entries []string
-	end := func() {
-		slices.Reverse(entries)
-		out, entries = append(out, entries...), nil
-	}
-	for line := range strings.SplitSeq(text, "\n") {
-		switch {
-		case line != "" && line[0] != ' ': // a section, or the whole header in a line
-			end()
-			out = append(out, line)
-		case len(line) > 2 && strings.HasPrefix(line, "  ") && line[2] != ' ':
-			entries = append(entries, line)
-		case len(entries) > 0:
-			entries[len(entries)-1] += "\n" + line
-		default:
-			out = append(out, line)
-		}
-	}
-	end()
-	return strings.Join(out, "\n")
-}
-
 // Which place a cause, a symptom, a test has in its file says nothing: the first of a list is one like others.
 func TestOrderOfEntries(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		d := draw(t)
-		b, err := rulebase.Load(rulebase.Layer{Name: "turned", FS: fstest.MapFS{"turned.yaml": {Data: []byte(entriesTurned(d.text))}}})
+		b, err := rulebase.Load(rulebase.Layer{Name: "turned", FS: fstest.MapFS{"turned.yaml": {Data: []byte(support.EntriesTurned(d.text))}}})
 		if err != nil {
-			t.Fatalf("the other way round: %v\n%s", err, entriesTurned(d.text))
+			t.Fatalf("the other way round: %v\n%s", err, support.EntriesTurned(d.text))
 		}
 		for i := range b.Causes {
 			if last := d.b.Causes[len(d.b.Causes)-1-i].ID; b.Causes[i].ID != last {
@@ -408,7 +385,7 @@ func TestOrderOfEntries(t *testing.T) {
 		same(t, "the other way round", other, one)
 		weights := func(d *engine.Diagnosis) (all []string) {
 			for _, w := range d.Weights {
-				all = append(all, fmt.Sprintf("%s=%s by %s", w.Finding, w.Value, w.Rule))
+				all = append(all, fmt.Sprintf("%s=%s by a rule: %v", w.Finding, w.Value, w.Rule != "")) // of two rules that conclude the same either is named
 			}
 			slices.Sort(all)
 			return all
@@ -416,15 +393,16 @@ func TestOrderOfEntries(t *testing.T) {
 		if a, b := weights(one), weights(other); !slices.Equal(a, b) {
 			t.Fatalf("weights %q, the other way round %q", a, b)
 		}
-		if a, b := toldChart(t, d.p, d.s), toldChart(t, engine.Prepare(b), d.s); a != b {
-			t.Fatalf("the chart\n%sthe other way round\n%s", a, b)
+		o := engine.ChartOptions{Nodes: 4, Identify: d.r.IntN(3) == 0} // of orders that are as good as each other the best may be either
+		if a, b := toldChart(t, d.p, d.s, o), toldChart(t, engine.Prepare(b), d.s, o); a != b {
+			t.Fatalf("the chart %+v\n%sthe other way round\n%s", o, a, b)
 		}
 	})
 }
 
 // toldChart are the places of a small chart: what is done and read there, and how likely one comes there.
-func toldChart(t *rapid.T, p *engine.Prepared, s rulebase.Situation) string {
-	tree, err := engine.Chart(context.Background(), p, s, engine.ChartOptions{Nodes: 4})
+func toldChart(t *rapid.T, p *engine.Prepared, s rulebase.Situation, o engine.ChartOptions) string {
+	tree, err := engine.Chart(context.Background(), p, s, o)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -13,6 +13,7 @@ import (
 	"downdrop/engine"
 	"downdrop/engine/review"
 	"downdrop/rulebase"
+	"downdrop/testdata/support"
 )
 
 // An invented rulebase, small enough to be told apart by hand.
@@ -233,6 +234,43 @@ func BenchmarkDistinguishShipped(b *testing.B) {
 			}
 		}
 	})
+}
+
+// Which place a cause or a test has in its file changes nothing of what is told apart.
+func TestOrderOfEntriesTellsNothingApart(t *testing.T) {
+	told := func(text string, s rulebase.Situation, right float64) []any {
+		b, err := rulebase.Load(rulebase.Layer{Name: "mill", FS: fstest.MapFS{"mill.yaml": {Data: []byte(text)}}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		x, err := review.Distinguish(context.Background(), engine.Prepare(b), s, right)
+		if err != nil {
+			t.Fatal(err)
+		}
+		all := []any{math.Round(1e9 * x.Causes.SeenShare.ByRate), math.Round(1e9 * x.Do.Isolated(1).ByRate)}
+		for _, groups := range [][][]int{x.Causes.Groups, x.Do.Groups, {x.Causes.Unseen}} {
+			var parts [][]string
+			for _, g := range groups {
+				ids := names(b, g)
+				slices.Sort(ids)
+				parts = append(parts, ids)
+			}
+			slices.SortFunc(parts, slices.Compare)
+			all = append(all, parts)
+		}
+		var splits []string
+		for _, s := range x.Splits {
+			splits = append(splits, s.Step.ID)
+		}
+		return append(all, splits)
+	}
+	for _, s := range []rulebase.Situation{{}, {At: rulebase.Phone}, {At: rulebase.Field, Who: rulebase.Operator}, {At: rulebase.Bench, Tools: []string{}}} {
+		for _, right := range []float64{0.8, 0.9} {
+			if d := cmp.Diff(told(mill, s, right), told(support.EntriesTurned(mill), s, right)); d != "" {
+				t.Errorf("%v, right %v: the other way round\n%s", s, right, d)
+			}
+		}
+	}
 }
 
 // What would split a group is judged as it would be done where somebody is, if it can be done there, and at

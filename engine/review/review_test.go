@@ -12,6 +12,7 @@ import (
 	"downdrop/engine/review"
 	"downdrop/engine/ruletest"
 	"downdrop/rulebase"
+	"downdrop/testdata/support"
 )
 
 // reviewed are the kinds found in a rulebase of one file: what loading refuses,
@@ -111,6 +112,20 @@ func TestShippedRulebaseIsInOrder(t *testing.T) {
 	for _, f := range review.Within(base, tests, review.NoLimit).Found {
 		if f.Accepted == "" {
 			t.Errorf("%v", f.Problem)
+		}
+	}
+}
+
+// Which place an entry has in its file changes nothing of what is found.
+func TestOrderOfEntriesMakesNoDifference(t *testing.T) {
+	for _, k := range review.Kinds() {
+		bad, good := k.Samples()
+		for what, s := range map[string]review.Sample{"bad": bad, "good": good} {
+			turned := s
+			turned.Rules = support.EntriesTurned(s.Rules)
+			if one, other := reviewed(t, s), reviewed(t, turned); !slices.Equal(one, other) {
+				t.Errorf("%s, the %s sample: found %v, with its entries the other way round %v\n%s", k.Name, what, one, other, turned.Rules)
+			}
 		}
 	}
 }
