@@ -419,3 +419,85 @@ func toldChart(t *rapid.T, p *engine.Prepared, s rulebase.Situation, o engine.Ch
 	})
 	return out.String()
 }
+
+var (
+	aCause   = regexp.MustCompile(`\bc0\b`)
+	oneFault = regexp.MustCompile(`faults_at_most: \d`)
+	weighs   = regexp.MustCompile(`per_thousand: (\d+)`)
+)
+
+// inTwo is a rulebase with its cause c0 written as two, each half as likely and in all else the same, and
+// both read wherever the one was.
+func inTwo(text string) string {
+	before, rest, _ := strings.Cut(text, "\n  c0:\n")
+	entry, after := "", ""
+	for i, line := range strings.SplitAfter(rest, "\n") {
+		if !strings.HasPrefix(line, "    ") {
+			parts := strings.SplitAfter(rest, "\n")
+			entry, after = strings.Join(parts[:i], ""), strings.Join(parts[i:], "")
+			break
+		}
+	}
+	half := weighs.ReplaceAllStringFunc(entry, func(text string) string {
+		n, _ := strconv.ParseFloat(weighs.FindStringSubmatch(text)[1], 64)
+		odds := n / (1000 - n) / 2
+		return "per_thousand: " + strconv.FormatFloat(1000*odds/(1+odds), 'g', -1, 64)
+	})
+	lines := strings.Split(after, "\n")
+	for i, line := range lines {
+		switch {
+		case strings.Contains(line, "establishes: [c0]"): // one of the two is there, which no rule can say
+		case strings.Contains(line, "[c0]"):
+			lines[i] = strings.ReplaceAll(line, "[c0]", "[c0, c0x]")
+		default:
+			lines[i] = aCause.ReplaceAllString(line, "(c0 or c0x)")
+		}
+	}
+	return before + "\n  c0:\n" + half + "  c0x:\n" + half + strings.Join(lines, "\n")
+}
+
+// A cause that is written as two, with the same signs and the same cure, changes nothing but its own
+// name: what is asked, what is to be done, how a call ends, and all chances but its own.
+func TestACauseInTwo(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		d := draw(t)
+		text := oneFault.ReplaceAllString(d.text, "faults_at_most: 1")
+		ref, _ := d.b.Lookup("c0")
+		left := slices.ContainsFunc(d.b.Causes[ref.Index].Remedies, func(h rulebase.Helps) bool {
+			return !slices.ContainsFunc(d.s.Done, func(x rulebase.Done) bool { return x.ID == d.b.Remedies[h.Remedy].ID })
+		})
+		if strings.Contains(text, "establishes: [c0]") || !left {
+			t.Skip("a rule establishes it, or nothing is left to be done about it but to name it")
+		}
+		load := func(text string) *engine.Prepared {
+			b, err := rulebase.Load(rulebase.Layer{Name: "split", FS: fstest.MapFS{"split.yaml": {Data: []byte(text)}}})
+			if err != nil {
+				t.Fatalf("%v\n%s", err, text)
+			}
+			return engine.Prepare(b)
+		}
+		one, two := load(text), load(inTwo(text))
+		a, b := mustDiagnose(t, one, d.s, engine.Options{}), mustDiagnose(t, two, d.s, engine.Options{})
+		whole, parts := asAnswer(a), asAnswer(b)
+		for _, chances := range []map[string]float64{parts.causes, parts.now, parts.explanations} {
+			chances["c0"] += chances["c0x"]
+			delete(chances, "c0x")
+		}
+		delete(parts.remedy, "c0x")
+		if diff := differences(parts, whole, false, 1e-9); len(diff) > 0 {
+			t.Fatalf("in two: %v\n%s", diff, text)
+		}
+		if (a.Disposition == nil) != (b.Disposition == nil) {
+			t.Fatalf("a call ends as %v, in two as %v", a.Disposition, b.Disposition)
+		}
+		if x, y := a.Disposition, b.Disposition; x != nil && a.Possible {
+			near := func(x, y float64) bool { return math.Abs(x-y) <= 1e-9*math.Max(1, math.Abs(x)) }
+			if x.Kind != y.Kind || x.Who != y.Who || !slices.Equal(x.Remedies, y.Remedies) || !near(x.Minutes, y.Minutes) || !near(x.Probability, y.Probability) || !near(x.Wrong, y.Wrong) || !near(x.ToKnow, y.ToKnow) {
+				t.Fatalf("a call ends as %+v, in two as %+v\n%s", *x, *y, text)
+			}
+		}
+		if x, y := a.Advice, b.Advice; x.Enough != y.Enough || x.CannotTell != y.CannotTell || !x.Lead.Same(y.Lead) {
+			t.Fatalf("advice %+v, in two %+v\n%s", x, y, text)
+		}
+	})
+}
