@@ -164,6 +164,9 @@ func TestCaretStandsUnderTheValue(t *testing.T) {
 		{"a\tb: x", "  a\tb: x\n   \t   ^"},
 		{"漢字: x", "  漢字: x\n        ^"},
 		{"é: x", "  é: x\n     ^"},
+		{"23 Ω – ≤: x", "  23 Ω – ≤: x\n            ^"}, // narrow ones far up, which are in every second line of a rulebase
+		{"한글 ﾊ 🔧: x", "  한글 ﾊ 🔧: x\n             ^"},
+		{"ᄀ（a）: x", "  ᄀ（a）: x\n           ^"},
 	} {
 		column := 1 + len([]rune(c.line[:strings.Index(c.line, "x")]))
 		p := source.Problem{Position: source.Position{File: "f", Line: 1, Column: column}, Says: "wrong", Text: c.line, Width: 1}
