@@ -260,3 +260,27 @@ func TestTheRateThatIsSet(t *testing.T) {
 		}
 	}
 }
+
+// With the probe's legs swapped everything is the other way up, and reads the same.
+func TestSwappedLegsReadTheSame(t *testing.T) {
+	faults := []string{"wrong_rate", "open_end", "stub", "none"}
+	for i := range uint64(support.Deep(t, 4)) {
+		c := draw(i, faults[i%4])
+		r := rand.New(rand.NewPCG(i, 12))
+		volts, h := c.plant.run(c.seconds)
+		capture, err := waveform.Read("made", file(c.in.step, c.in.sample(r, volts, h)), waveform.Units{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		one := waveform.Measure(capture, waveform.Options{Bandwidth: c.in.bandwidth})
+		turned := *capture
+		turned.Volts = make([]float64, len(capture.Volts))
+		for k, v := range capture.Volts {
+			turned.Volts[k] = -v
+		}
+		other := waveform.Measure(&turned, waveform.Options{Bandwidth: c.in.bandwidth})
+		if !slices.Equal(one.Troubles(), other.Troubles()) || len(one.Talkers) != len(other.Talkers) || math.Abs(one.Rate.Value-other.Rate.Value) > 1e-6*one.Rate.Value || math.Abs(one.Idle.Value+other.Idle.Value) > 1e-6 {
+			t.Errorf("%v: %v at %v, idle %v; with the legs swapped %v at %v, idle %v", c, one.Troubles(), one.Rate, one.Idle, other.Troubles(), other.Rate, other.Idle)
+		}
+	}
+}
