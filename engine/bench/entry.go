@@ -115,7 +115,7 @@ func (s *State) undo() (Event, error) {
 // be left out while that is in place.
 func (s *State) notDone(reason string) (Event, error) {
 	reason = strings.TrimSpace(strings.TrimLeft(reason, ":,-"))
-	reason = strings.TrimSpace(strings.TrimPrefix(reason, "because "))
+	reason = strings.TrimSpace(strings.TrimPrefix(reason+" ", "because "))
 	switch {
 	case s.Wants.Step < 0:
 		return Event{}, sayable(sayNoStepHere)
@@ -218,6 +218,7 @@ var (
 // points reads which of n points do not pass: "all pass", "all points pass,
 // exceptions: 7", "all but 3, 9-11".
 func points(text string, n int) ([]int, error) {
+	text = strings.TrimRight(text, ".!")
 	if allWords().MatchString(text) {
 		return nil, nil
 	}
@@ -255,7 +256,7 @@ var wrongOf = sync.OnceValue(func() *regexp.Regexp {
 
 // counts reads so many wrong ones of so many.
 func counts(text string) (wrong, of int, err error) {
-	m := wrongOf().FindStringSubmatch(text)
+	m := wrongOf().FindStringSubmatch(strings.TrimRight(text, ".!"))
 	if m == nil {
 		return 0, 0, sayable(sayCounts)
 	}

@@ -684,3 +684,132 @@ func TestMainsUnitHasItsOwnSteps(t *testing.T) {
 		}
 	}
 }
+
+// reached is the run of a good unit up to where a reading is asked for, or an instrument ("tool") or a question.
+func reached(t *testing.T, id string) (*bench.State, func(entry string) (bench.Result, error)) {
+	t.Helper()
+	procedure, profile := shippedRun(t, "acceptance", "quay_24")
+	r := rand.New(rand.NewPCG(5, 5))
+	p := &person{u: good(r), r: r}
+	events := []bench.Event{bench.Append(nil, bench.Event{Kind: bench.Begun, Values: map[string]string{}}, noon)}
+	for range 500 {
+		s, err := bench.Run(procedure, profile, events)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if g := s.Wants.Reading; g != nil && s.Wants.Kind == bench.WantsReading && g.ID == id || string(s.Wants.Kind) == id {
+			return s, func(entry string) (bench.Result, error) {
+				draft, err := s.Enter(entry)
+				if err != nil {
+					return bench.Result{}, err
+				}
+				after, err := bench.Run(procedure, profile, append(slices.Clone(events), bench.Append(events, draft, noon)))
+				if err != nil {
+					t.Fatal(err)
+				}
+				if last := after.Last(after.Events[len(after.Events)-1].Seq); last != nil {
+					return *last, nil
+				}
+				return bench.Result{}, nil
+			}
+		}
+		draft, err := s.Enter(p.answer(t, s))
+		if err != nil {
+			t.Fatal(err)
+		}
+		events = append(events, bench.Append(events, draft, noon))
+	}
+	t.Fatalf("the run never comes to %s", id)
+	return nil, nil
+}
+
+// What is typed at the bench, and what it is taken for; "?" where it is asked back.
+func TestWhatIsTypedAtTheBench(t *testing.T) {
+	s, enter := reached(t, "outputs_come_on")
+	n := s.Wants.Count
+	all := make([]int, n)
+	for i := range all {
+		all[i] = i + 1
+	}
+	for entry, want := range map[string]string{
+		"all": "[]", "OK": "[]", "all points pass": "[]", "no exceptions": "[]", "yes": "[]", "all pass.": "[]",
+		"all but 3, 9-11": "[3 9 10 11]", "except 7": "[7]", "exceptions: 2 and 4": "[2 4]", "all pass, exceptions: 5": "[5]", "fails 3; 3, 1": "[1 3]", "not 2 - 4": "[2 3 4]",
+		"all fail": fmt.Sprint(all), "none work": fmt.Sprint(all), fmt.Sprintf("all but %d", n): fmt.Sprintf("[%d]", n),
+		"all but 0": "?", fmt.Sprintf("all but %d", n+1): "?", "all but 5-3": "?", "some": "?", "7": "?", "all but": "?", "all but 99999999999999999999": "?",
+	} {
+		got := "?"
+		if r, err := enter(entry); err == nil {
+			got = fmt.Sprint(r.Points)
+			if r.Outcome == bench.Passed != (len(r.Points) == 0) || r.OutOf != n {
+				t.Errorf("%q: %+v", entry, r)
+			}
+		}
+		if got != want {
+			t.Errorf("%q is taken as %s, wanted %s", entry, got, want)
+		}
+	}
+	_, enter = reached(t, "errors")
+	for entry, want := range map[string]string{
+		"0 of 100": "0 of 100", "none of 1,000": "0 of 1000", "no errors in 1 000 messages": "0 of 1000", "3/1000": "3 of 1000", "12 wrong out of 5000": "12 of 5000", "0 of 100.": "0 of 100",
+		"5 of 4": "?", "3 of 0": "?", "three of 1000": "?", "1000": "?", "1 of 12,34": "?", "0 of 9999999999999": "?",
+	} {
+		got := "?"
+		if r, err := enter(entry); err == nil {
+			got = fmt.Sprintf("%d of %d", r.Wrong, r.Of)
+		}
+		if got != want {
+			t.Errorf("%q is taken as %s, wanted %s", entry, got, want)
+		}
+	}
+	s, _ = reached(t, "instrument")
+	for entry, want := range map[string]string{
+		"no. 7 until 2099-01-01": "no. 7|2099-01-01", "meter 3, calibrated until 2099-12-31": "meter 3|2099-12-31", "Meter 3 2099-01-01": "Meter 3|2099-01-01", "Meter 3 Not Calibrated": "Meter 3|",
+		"meter 3": "?", "until 2099-01-01": "?", "meter until 2099-13-01": "?", "not calibrated": "?", " not calibrated": "?",
+	} {
+		got := "?"
+		if e, err := s.Enter(entry); err == nil {
+			got = e.Values["name"] + "|" + e.Values["until"]
+		}
+		if got != want {
+			t.Errorf("%q is taken as %s, wanted %s", entry, got, want)
+		}
+	}
+	s, _ = reached(t, "outputs_come_on")
+	for entry, want := range map[string]string{
+		"not done: no load here": "no load here", "Not done, because no load here": "no load here", "not done - no load": "no load", "not done": "?", "not done:": "?", "not done because ": "?",
+	} {
+		got := "?"
+		if e, err := s.Enter(entry); err == nil && e.Kind == bench.NotDone {
+			got = e.Values["reason"]
+		}
+		if got != want {
+			t.Errorf("%q is taken as %s, wanted %s", entry, got, want)
+		}
+	}
+	if e, err := (func() (bench.Event, error) { s, _ := reached(t, "answer"); return s.Enter("not done: later") })(); err == nil {
+		t.Errorf("before the first step %v was left out", e)
+	}
+}
+
+// A figure is held against its limits, their ends being good; what lies on both sides of one is asked back.
+func TestFiguresAtTheirLimits(t *testing.T) {
+	s, enter := reached(t, "bus_reads")
+	low, high := s.Wants.Low, s.Wants.High
+	if math.IsNaN(low) || math.IsNaN(high) {
+		t.Fatalf("the limits are %v and %v", low, high)
+	}
+	ohm := func(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) + " ohm" }
+	for entry, want := range map[string]bench.Outcome{
+		ohm(low): bench.Passed, ohm(high): bench.Passed, ohm((low + high) / 2): bench.Passed, ohm(low - 1): bench.Failed, ohm(high + 1): bench.Failed,
+		"between " + ohm(low) + " and " + ohm(high): bench.Passed, "below " + ohm(low): bench.Failed, "above " + ohm(high): bench.Failed, "OL": bench.Failed,
+		"between " + ohm(low-1) + " and " + ohm(high): "", "below " + ohm(high): "", "above " + ohm(low): "", "around": "",
+	} {
+		r, err := enter(entry)
+		if err != nil {
+			r.Outcome = ""
+		}
+		if r.Outcome != want {
+			t.Errorf("%q, between %v and %v: %q, wanted %q", entry, low, high, r.Outcome, want)
+		}
+	}
+}
