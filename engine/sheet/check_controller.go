@@ -107,9 +107,12 @@ func (c *checker) scan() {
 	}
 	r := Result{Rule: "scan_time", Verdict: Pass, Unit: "s", Limit: m.Wanted, Pos: m.Pos, Source: sourceScan}
 	known := true
-	drops := nameOneDrop
-	if n := len(c.s.Drops); n > 1 {
-		drops = fmt.Sprintf(nameAllDrops, n)
+	drops := fmt.Sprintf(nameAllDrops, len(c.s.Drops))
+	switch len(c.s.Drops) {
+	case 1:
+		drops = nameOneDrop
+	case 2:
+		drops = nameBothDrops
 	}
 	switch {
 	case c.kind == &line.CAN:

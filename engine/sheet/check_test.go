@@ -501,3 +501,14 @@ func TestHowFarApartCablesLie(t *testing.T) {
 		t.Errorf("says %q of %v within %v m", r.Says, r.Figure, r.Limit)
 	}
 }
+
+func TestAScanNamesItsDrops(t *testing.T) {
+	one := "sheet: m\nline: tia485_polled\nrate: 9600 baud\ncable: [{length: 90 m}]\ndrops: [{drop: a, at: 10 m, address: 1}]\n"
+	for text, says := range map[string]string{one: "the one drop", strings.Replace(one, "address: 1}", "address: 1}, {drop: b, at: 20 m, address: 2}", 1): "both drops",
+		strings.Replace(one, "address: 1}", "address: 1}, {drop: b, at: 20 m, address: 2}, {drop: c, at: 30 m, address: 3}", 1): "all 3 drops"} {
+		r, ok := verdict(sheet.Check(read(t, text)), "scan_time", "")
+		if !ok || !strings.Contains(r.Says, " "+says) {
+			t.Errorf("says %q, wanted %q", r.Says, says)
+		}
+	}
+}

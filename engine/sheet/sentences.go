@@ -83,6 +83,7 @@ const (
 	sayScanCAN      = "One round of the points of %s, in the longest messages of eight bytes, takes %s; what else is sent comes on top."
 	sayScanLeast    = "The points of %s take %s by themselves; what goes around them stands in this line's own papers (messages)."
 	nameOneDrop     = "the one drop"
+	nameBothDrops   = "both drops"
 	nameAllDrops    = "all %d drops"
 	sayScanWanted   = "The plant asks for %s."
 	doScan          = "Raise the rate of the whole bus, take points off it, or part the trunk into two."
