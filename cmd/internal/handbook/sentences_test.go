@@ -124,3 +124,78 @@ rules:
 		t.Errorf("no condition reads %v", line)
 	}
 }
+
+// What tells two causes apart is named place by place, one test once with all its places.
+func TestWhatTellsCausesApartIsSaid(t *testing.T) {
+	b := &builder{base: &rulebase.Base{Tests: []rulebase.Step{{ID: "measure", Do: "Measure it"}, {ID: "look", Do: "Look at it"}, {ID: "swap", Do: "Swap it"}}}, number: map[string]int{"measure": 1, "look": 2, "swap": 3}}
+	none, measure, look, swap := best{-1, 0}, best{0, 0.9}, best{1, 0.6}, best{2, 0.3}
+	apart := func(all ...best) string {
+		text := ""
+		for _, s := range b.apart(judgement{best: all}) {
+			text += s.Text
+		}
+		return text
+	}
+	says(t, []spoken{
+		{howWell(0.75), "nearly always"}, {howWell(0.7499), "mostly"}, {howWell(0.5), "mostly"}, {howWell(0.4999), "now and then"}, {howWell(0.25), "now and then"}, {howWell(0.2499), "seldom"},
+		{apart(none, none, none), ": no single test here tells them apart."},
+		{apart(measure, none, none), ". Told apart by phone, nearly always, by: Measure it."},
+		{apart(none, measure, none), ". Told apart at the drop, nearly always, by: Measure it."},
+		{apart(none, measure, measure), ". Told apart at the drop and on the bench, nearly always, by: Measure it."},
+		{apart(look, measure, look), ". Told apart by phone and on the bench, mostly, by: Look at it; at the drop, nearly always, by: Measure it."},
+		{apart(look, measure, swap), ". Told apart by phone, mostly, by: Look at it; at the drop, nearly always, by: Measure it; on the bench, now and then, by: Swap it."},
+		{apart(measure, measure, measure), ". Told apart anywhere, nearly always, by: Measure it."},
+	})
+}
+
+// A test is preferred that tells more reliably, as it is said in words; then the cheaper one, then
+// the one that tells more.
+func TestWhichTestIsPreferred(t *testing.T) {
+	b := &builder{base: &rulebase.Base{Tests: []rulebase.Step{{Minutes: 5}, {Minutes: 10}, {Minutes: 10}}}}
+	const cheap, dear, alike = 0, 1, 2
+	for name, c := range map[string]struct {
+		i, than        int
+		bits, thanBits float64
+		want           bool
+	}{
+		"than none":              {dear, -1, 0.1, 0, true},
+		"than the first":         {dear, cheap, 0.1, 0.1, false},
+		"more reliable":          {dear, cheap, 0.75, 0.74, true},
+		"less reliable":          {cheap, dear, 0.49, 0.5, false},
+		"cheaper":                {cheap, dear, 0.5, 0.74, true},
+		"dearer, and tells more": {dear, cheap, 0.74, 0.5, false},
+		"tells more":             {alike, dear, 0.6, 0.5, true},
+		"tells less":             {alike, dear, 0.5, 0.6, false},
+		"is the same":            {alike, dear, 0.5, 0.5, false},
+	} {
+		if got := b.better(c.i, c.bits, c.than, c.thanBits); got != c.want {
+			t.Errorf("%s: preferred is %v", name, got)
+		}
+	}
+}
+
+func TestWhereEntriesStand(t *testing.T) {
+	b := &builder{parts: []string{"supply", "line", "fond of ½"}, about: []map[string]float64{{"supply": 0.1, "line": 0.3}, {"line": 1e-9}, {"line": 0.3, "supply": 0.3}, {"supply": 0.3}}}
+	part := func(yields ...int) string { return b.testPart(&rulebase.Step{Yields: yields}) }
+	says(t, []spoken{
+		{b.home(0), "line"}, {b.home(1), ""}, {b.home(2), "supply"},
+		{part(0), "line"}, {part(0, 3), "supply"}, {part(1), ""}, {part(2), "supply"}, {part(), ""},
+		{b.partAnchor("causes", ""), "causes-of-no-part"}, {b.partAnchor("causes", "line"), "causes-line"}, {b.partAnchor("causes", "fond of ½"), "causes-3-fond-of--"},
+		{anchor("tool", "az09AZ"), "tool-az09az"}, {anchor("tool", "a{`/:é"), "tool-a-----"},
+	})
+	remedy := func(all ...int) *rulebase.Cause {
+		c := &rulebase.Cause{}
+		for _, r := range all {
+			c.Remedies = append(c.Remedies, rulebase.Helps{Remedy: r})
+		}
+		return c
+	}
+	for _, c := range []struct {
+		x, y *rulebase.Cause
+		want bool
+	}{{remedy(1), remedy(1), true}, {remedy(1, 2), remedy(1, 2), true}, {remedy(1, 2), remedy(2, 1), false}, {remedy(1), remedy(1, 2), false}, {remedy(), remedy(), false}} {
+		if sameRemedies(c.x, c.y) != c.want {
+			t.Errorf("%v and %v", c.x.Remedies, c.y.Remedies)
+		}
+	}
+}
