@@ -32,6 +32,13 @@ func TestNumbersInABookAreSaid(t *testing.T) {
 		{sayCommon(0.06), "In 60 of 1,000 complaints: about one in 17."},
 		{sayCommon(0.05), "In 50 of 1,000 complaints: about one in 20."},
 		{sayCommon(0.001), "In 1 of 1,000 complaints: about one in 1000."},
+		{sayCommon(under(0.05)), "In 50 of 1,000 complaints: about one in 20."},
+		{sayCommon(0.0488), "In 48.8 of 1,000 complaints: about one in 20."},
+		{sayCommon(0.044), "In 44 of 1,000 complaints: about one in 25."},
+		{sayBriefly(&rulebase.Step{Minutes: 5}), " (about 5 minutes)"},
+		{sayBriefly(&rulebase.Step{Minutes: 5, At: []rulebase.Place{rulebase.Field}}), " (about 5 minutes, at the drop)"},
+		{sayMoreCauses(1), "and one more cause."},
+		{sayMoreCauses(2), "and 2 more causes."},
 		{sayGain(1.5), "Before anything is known it should leave a third of the list or less."},
 		{sayGain(under(1.5)), "Before anything is known it should about halve the list."},
 		{sayGain(0.75), "Before anything is known it should about halve the list."},
@@ -56,6 +63,12 @@ func TestNumbersInABookAreSaid(t *testing.T) {
 		{sayFactor(10), "× 10"},
 		{sayFactor(under(9.9)), "× 9.9"},
 		{sayFactor(1), "× 1"},
+		{sayFactor(under(10)), "× 10"},
+		{sayFactor(0.95), "× 0.9"},
+		{sayFactor(0.095), "× 0.1"},
+		{sayFactor(under(0.095)), "× 0.09"},
+		{sayFactor(0.01), "× 0.01"},
+		{sayFactor(under(0.01)), "× under 0.01"},
 		{sayFactor(0.5), "× 0.5"},
 		{sayFactor(0.05), "× 0.05"},
 		{sayFactor(0.0001), "× under 0.01"},
@@ -198,4 +211,60 @@ func TestWhereEntriesStand(t *testing.T) {
 			t.Errorf("%v and %v", c.x.Remedies, c.y.Remedies)
 		}
 	}
+}
+
+// Rulebases that lie over one another are named from the top, each with what it lies over.
+func TestLayersAreSaidFromTheTop(t *testing.T) {
+	layers := func(names ...string) string {
+		text := ""
+		for _, block := range (&builder{base: &rulebase.Base{Layers: names}}).layers().Blocks {
+			for _, line := range block.List {
+				for _, s := range line {
+					text += s.Text + " | "
+				}
+			}
+		}
+		return text
+	}
+	says(t, []spoken{
+		{layers(), ""}, {layers("drop"), ""},
+		{layers("drop", "mill"), "mill lies over drop: what it says replaces what stands below. | drop lies at the bottom. | "},
+		{layers("drop", "mill", "yard"), "yard lies over mill: what it says replaces what stands below. | mill lies over drop: what it says replaces what stands below. | drop lies at the bottom. | "},
+	})
+}
+
+// Every word of an id leads to its entries, in the order of the book and each once; words that begin with
+// no letter come last.
+func TestTermsLeadToTheirEntries(t *testing.T) {
+	b := &builder{base: &rulebase.Base{Tests: []rulebase.Step{{ID: "measure_pair", Needs: []string{"line_tester", "pair"}}}}, number: map[string]int{"power_light": 1, "light_light": 2, "measure_pair": 3, "a_x2": 4, "x_24v": 5, "z_7": 6}}
+	text := ""
+	for _, g := range b.terms().Groups {
+		text += g.ID + " " + g.Title + ":"
+		for _, r := range g.Rows {
+			text += " " + r.Label + " ="
+			for _, s := range r.Blocks[0].Text {
+				text += s.Text
+			}
+			text += ";"
+		}
+		text += "\n"
+	}
+	if text != `terms-l L: light =power light, light light; line tester =measure pair;
+terms-m M: measure =measure pair;
+terms-p P: pair =measure pair; power =power light;
+terms-x X: x2 =a x2;
+terms-other-signs Other signs: 24v =x 24v;
+` {
+		t.Errorf("the terms are\n%s", text)
+	}
+	if c := (&builder{base: &rulebase.Base{}}).terms(); len(c.Groups) != 0 || c.Title != "" {
+		t.Errorf("without entries there is %q", c.Title)
+	}
+}
+
+// What Markdown gives a meaning is shown as it is.
+func TestMarkdownSignsAreShown(t *testing.T) {
+	says(t, []spoken{
+		{escape("a*b_c"), "a\\*b\\_c"}, {escape("www.x"), "www\\.x"}, {escape("see ://x"), "see \\://x"}, {escape("plain. words"), "plain. words"}, {escape("[x](y) <b> & ~"), "\\[x\\](y) \\<b\\> \\& \\~"},
+	})
 }
