@@ -182,3 +182,50 @@ func TestWhatWasPutInIsAskedFor(t *testing.T) {
 	w.enter("undo", "skip", "works now")
 	w.asked(conversation.AskOut, "swap_unit")
 }
+
+// A setting of 200 bytes is taken in, one of 201 is not: the rest goes into a note.
+func TestTheLongestSetting(t *testing.T) {
+	for n, want := range map[int]bool{200: true, 201: false} {
+		w := sheetTalk(t, &conversation.Sheet{Found: map[string]string{}, Left: map[string]string{}})
+		w.asked(conversation.AskFound, "address")
+		out := w.enter(strings.Repeat("x", n))
+		if got := len(w.state.Sheet.Found["address"]) == n; got != want || strings.Contains(out, "too long for a setting") == want {
+			t.Errorf("of %d bytes: taken in is %v\n%s", n, got, out)
+		}
+	}
+}
+
+// At a line of the sheet a word is its value, and a sentence that says something of the drop is that.
+func TestAValueOrAFinding(t *testing.T) {
+	for entry, want := range map[string]string{"dark": "dark", "run light dark": "", "power_light=dark": "", "off": "off", "set to 5 by hand": "set to 5 by hand", "run light dark, set to 5": "run light dark, set to 5", "5 dead": "", "a": "a"} {
+		w := sheetTalk(t, &conversation.Sheet{Found: map[string]string{}, Left: map[string]string{}})
+		w.asked(conversation.AskFound, "address")
+		w.enter(entry)
+		if got := w.state.Sheet.Found["address"]; got != want {
+			t.Errorf("> %s\nthe address is %q", entry, got)
+		}
+	}
+	w := sheetTalk(t, &conversation.Sheet{Found: map[string]string{}, Left: map[string]string{}})
+	var all []string
+	for range cases.SettingNames {
+		all = append(all, asks(w.state.Pending))
+		w.enter("x")
+	}
+	want := []string{"found address exchange_unit | skip; leave the sheet", "found rate exchange_unit | skip; leave the sheet", "found terminator exchange_unit | on; off; none fitted; skip; leave the sheet", "found bias exchange_unit | on; off; skip; leave the sheet",
+		"found outputs_on_loss exchange_unit | off; hold; preset; skip; leave the sheet", "found module_order exchange_unit | skip; leave the sheet", "found revision exchange_unit | skip; leave the sheet", "found jumpers exchange_unit | skip; leave the sheet", "found ports_and_wires exchange_unit | skip; leave the sheet"}
+	if !slices.Equal(all, want) {
+		t.Errorf("the sheet asks\n%s", strings.Join(all, "\n"))
+	}
+	w.asked(conversation.AskConfirm, "machine_can_start")
+	w.enter("confirm machine_can_start", "done exchange_unit, works now", "still works")
+	w.asked(conversation.AskLeft, "address")
+	if got := asks(w.state.Pending); got != "left address | x; skip; leave the sheet" {
+		t.Errorf("as left it asks %s", got)
+	}
+	w.enter("=") // as it was found
+	if w.state.Sheet.Left["address"] != "x" {
+		t.Errorf("left is %q", w.state.Sheet.Left)
+	}
+	w.enter("--")
+	w.asked(conversation.AskEnd, "")
+}
