@@ -29,12 +29,22 @@ func TestAnEntryIsCutIntoItsParts(t *testing.T) {
 		{parts("volts read max, min, run light dark"), "*volts read max, min | run light dark"},
 		{parts("volts read max, min; run light dark"), "*volts read max, min | *run light dark"},
 		{parts("counter 10 at 10:00, 40 at 10:05, hum yes"), "*counter 10 at 10:00, 40 at 10:05 | hum yes"},
+		{parts("volts max 24 V, min 18 V, ohms max 3, min 2, hum yes"), "*volts max 24 V, min 18 V | ohms max 3, min 2 | hum yes"},
+		{parts("min 18, max. hum yes"), "*min 18, max | *hum yes"},
+		{parts(clean("hum yes\nrun light dark\r\npower light lit")), "*hum yes | *run light dark | *power light lit"},
 		{parts("23,8 V at the drop"), "*23,8 V at the drop"},
 		{parts("23.8 V, 5"), "*23.8 V | 5"},
 		{parts("drops 1, 2, 3 good, 5 dead"), "*drops 1, 2, 3 good | 5 dead"},
 		{parts("a,b"), "*a | b"},
 		{parts(", a,, b;"), "a | b"},
 		{parts(""), ""},
+	})
+}
+
+// An entry becomes one line of what can be seen: a new line parts it, other blanks are one.
+func TestAnEntryBecomesOneLine(t *testing.T) {
+	says(t, []spoken{
+		{clean("  power \t light\u00a0dark "), "power light dark"}, {clean("dark\x07\u200b\x1b[2J"), "dark[2J"}, {clean("a\nb"), "a;b"}, {clean("a\r\n\r\nb\n"), "a;;;;b"}, {clean("\xffa"), "?a"}, {clean(";; ;"), ""},
 	})
 }
 
