@@ -32,6 +32,7 @@ func TestAnEntryIsCutIntoItsParts(t *testing.T) {
 		{parts("volts max 24 V, min 18 V, ohms max 3, min 2, hum yes"), "*volts max 24 V, min 18 V | ohms max 3, min 2 | hum yes"},
 		{parts("min 18, max. hum yes"), "*min 18, max | *hum yes"},
 		{parts(clean("hum yes\nrun light dark\r\npower light lit")), "*hum yes | *run light dark | *power light lit"},
+		{parts("19,0 V, 9 dead"), "*19,0 V | 9 dead"},
 		{parts("23,8 V at the drop"), "*23,8 V at the drop"},
 		{parts("23.8 V, 5"), "*23.8 V | 5"},
 		{parts("drops 1, 2, 3 good, 5 dead"), "*drops 1, 2, 3 good | 5 dead"},

@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"encoding/json"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"sync"
@@ -397,5 +398,24 @@ func TestTheSheetGoesBackWithTheCase(t *testing.T) {
 	p = opened(t, handedWith(t, atDrop, "", first, second), "take-b")
 	if got := sheet(); got != "" {
 		t.Errorf("without one it goes back with %q", got)
+	}
+}
+
+// The likeliest causes are shown with their chance of a hundred, to the nearest.
+func TestCausesAreShownToTheNearestHundredth(t *testing.T) {
+	p := opened(t, handed(t, atDrop), "take-a")
+	v := p.must(Request{Do: "show"})
+	d, err := engine.Diagnose(t.Context(), engine.Prepare(p.base), p.stands(p.text()).Situation, engine.Options{NoMinutes: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	shown := kept.ShownNow(d, 6)
+	if len(v.Causes) == 0 || len(v.Causes) != len(shown) {
+		t.Fatalf("%d of %d causes are shown", len(v.Causes), len(shown))
+	}
+	for i, c := range shown {
+		if got := v.Causes[i]; got.Name != d.Base.Causes[c.Cause].Name || got.Width != int(math.Round(100*c.Now)) {
+			t.Errorf("%d: %+v, of %v", i, got, c.Now)
+		}
 	}
 }
