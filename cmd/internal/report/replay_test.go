@@ -3,6 +3,7 @@ package report_test
 import (
 	"bytes"
 	"encoding/xml"
+	"fmt"
 	"io"
 	"slices"
 	"strings"
@@ -146,4 +147,48 @@ func against(before, after []*cases.Replayed) *cases.Versus {
 		v.Add(old[r.ID], r)
 	}
 	return v
+}
+
+// A build server hears of each case whose cause is not among the first three at its end, where no floor was
+// asked for; of a floor only where it is not kept.
+func TestWhatABuildServerHearsOfAReplay(t *testing.T) {
+	r := &report.Replay{Base: base()}
+	for i, last := range []int{1, 3, 4, 0, 2} {
+		r.Cases = append(r.Cases, &cases.Replayed{ID: fmt.Sprintf("mill-%d", i+1), Causes: []string{"fuse_blown"}, FirstCause: "fuse_blown", Ranks: []int{9, last}, Right: last == 1, Acted: -1})
+	}
+	r.Score = sumOf(r.Cases) // one in five first, three in five among three
+	for _, row := range []struct {
+		first, three float64
+		fails        []string
+		problems     int
+	}{
+		{0, 0, []string{"mill-3", "mill-4"}, 0}, {0.2, 0, nil, 0}, {0, 0.6, nil, 0}, {0.2, 0.6, nil, 0}, {0.21, 0.6, []string{"first"}, 1}, {0.2, 0.61, []string{"in_three"}, 1}, {1, 1, []string{"first", "in_three"}, 2},
+	} {
+		r.LeastFirst, r.LeastInThree = row.first, row.three
+		var b bytes.Buffer
+		if err := r.JUnit(&b); err != nil {
+			t.Fatal(err)
+		}
+		var suites struct {
+			Failures int `xml:"failures,attr"`
+			Suites   []struct {
+				Cases []struct {
+					Name    string    `xml:"name,attr"`
+					Failure *struct{} `xml:"failure"`
+				} `xml:"testcase"`
+			} `xml:"testsuite"`
+		}
+		if err := xml.Unmarshal(b.Bytes(), &suites); err != nil {
+			t.Fatal(err)
+		}
+		var fails []string
+		for _, c := range suites.Suites[0].Cases {
+			if c.Failure != nil {
+				fails = append(fails, c.Name)
+			}
+		}
+		if !slices.Equal(fails, row.fails) || suites.Failures != len(fails) || len(r.Problems()) != row.problems {
+			t.Errorf("at least %v first, %v in three: %q fail, %d counted; problems %q", row.first, row.three, fails, suites.Failures, r.Problems())
+		}
+	}
 }
