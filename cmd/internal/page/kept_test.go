@@ -5,8 +5,13 @@ import (
 	"net/url"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
+
+	"golang.org/x/net/html"
+
+	"downdrop/cases"
 )
 
 // What is put in for a test is kept only as one of the things that can be put in, and with where it is.
@@ -30,6 +35,43 @@ func TestPuttingIn(t *testing.T) {
 	}
 	if p := s.kept(code).Standing(); len(p) == 1 && (p[0].Body.What != "force" || p[0].Body.Where != "output 3 of the sluice") {
 		t.Errorf("kept is %+v", p[0].Body)
+	}
+	_, page := s.get("/case/" + code + "/close")
+	choosable(t, page, map[string][]string{"what": cases.PutInKinds, "outcome": cases.Outcomes, "unit": cases.UnitVerdicts})
+}
+
+// choosable holds the lists of a page to what can be chosen: each once, in its order, and something said of
+// each. Above them may stand what chooses nothing.
+func choosable(t *testing.T, page string, want map[string][]string) {
+	t.Helper()
+	lists := 0
+	each(parse(t, page), func(n *html.Node) {
+		if n.Type != html.ElementNode || n.Data != "select" {
+			return
+		}
+		var values []string
+		each(n, func(o *html.Node) {
+			if o.Type != html.ElementNode || o.Data != "option" {
+				return
+			}
+			if value := attribute(o, "value"); value != "" {
+				values = append(values, value)
+			}
+			if words(o) == "" {
+				t.Errorf("of %s the choice %q says nothing", attribute(n, "name"), attribute(o, "value"))
+			}
+		})
+		list, known := want[attribute(n, "name")]
+		if !known {
+			return
+		}
+		lists++
+		if !slices.Equal(values, list) {
+			t.Errorf("of %s can be chosen %q, wanted %q", attribute(n, "name"), values, list)
+		}
+	})
+	if lists != len(want) {
+		t.Errorf("%d lists of %d are there", lists, len(want))
 	}
 }
 
@@ -61,4 +103,11 @@ func TestTheShopListsUnitsByState(t *testing.T) {
 			}
 		}
 	}
+	_, page = s.get("/unit?of=" + url.QueryEscape("BIU-2/B0002"))
+	choosable(t, page, map[string][]string{
+		"to":   {"quarantined", "awaiting_customer", "in_repair", "in_test", "core_accepted", "core_refused", "released", "returned_unrepaired", "scrapped"},
+		"unit": cases.UnitVerdicts,
+	})
+	_, page = s.get("/unit?of=" + url.QueryEscape("BIU-2/B0001"))
+	choosable(t, page, map[string][]string{"to": {"quarantined", "evaluated", "core_accepted", "core_refused", "returned_unrepaired"}, "state": cases.ContaminationStates})
 }
