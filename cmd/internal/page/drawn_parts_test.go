@@ -11,6 +11,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"downdrop/cmd/internal/report"
+	"downdrop/engine/sheet"
 	"downdrop/rulebase"
 	"downdrop/testdata/support"
 )
@@ -250,5 +251,36 @@ func TestUsualLimitsAreThoseOfPeople(t *testing.T) {
 	}
 	if Usual.HeaderBytes < 8<<10 || Usual.HeaderBytes > 1<<20 || Usual.Connections < 32 || Usual.Connections > 1000 {
 		t.Errorf("a head of %d bytes, %d at once", Usual.HeaderBytes, Usual.Connections)
+	}
+}
+
+// A sheet's line has everything once, in its order from the host on; each stretch between has its own length and cable, and
+// what runs beside just there.
+func TestTheRowsOfASheet(t *testing.T) {
+	const text = `sheet: Weir house
+line: token_pair
+cable: [{length: 100 m, type: PAIR-1}, {length: 200 m, type: PAIR-2}]
+terminators: [{at: host, ohm: 120 ohm}, {at: 300 m}]
+inline: [{name: R1, kind: repeater, at: 100 m}]
+stubs: [{at: 250 m, length: 2 m}]
+drops: [{drop: gate, at: 50 m, address: 1}, {drop: sluice, at: 200 m, address: 2}, {drop: attic, at: 300 m}]
+beside: [{from: 50 m, to: 100 m, apart: 40 mm}, {from: 210 m, to: 300 m, apart: 150 mm}]
+`
+	p, err := rulebase.ReadSheet("sheet.yaml", []byte(text), sheet.Kinds())
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got []string
+	for _, r := range rowsOfSheet(p, &rulebase.Situation{Drop: 2, Drops: map[int]string{1: rulebase.DropDead}}) {
+		got = append(got, fmt.Sprintf("%s %g: %s", r.Kind, r.AtM, strings.Join(r.Says, "; ")))
+	}
+	want := []string{
+		"host 0: host", "terminator 0: terminator 120 ohm", "stretch 0: 50 m, PAIR-1", "drop 50: drop 1 gate; dead",
+		"stretch 50: 50 m, PAIR-1; power cable beside it from 50 m to 100 m, 40 mm apart", "joint 100: joint: another stretch of cable", "inline 100: repeater R1",
+		"stretch 100: 100 m, PAIR-2", "drop 200: drop 2 sluice; this drop", "stretch 200: 50 m, PAIR-2; power cable beside it from 210 m to 300 m, 150 mm apart", "stub 250: stub of 2 m",
+		"stretch 250: 50 m, PAIR-2; power cable beside it from 210 m to 300 m, 150 mm apart", "terminator 300: terminator", "drop 300: attic", "end 300: end of the trunk, 300 m from the host",
+	}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Errorf("(-want +got):\n%s", diff)
 	}
 }
