@@ -304,7 +304,7 @@ func TestTheDecisionOnThePage(t *testing.T) {
 	if status != http.StatusOK || !strings.Contains(unit, "/unit/offer?of=") {
 		t.Fatalf("offered: %d %s", status, words(parse(t, unit)))
 	}
-	if _, paper := s.get("/unit/offer?of=" + url.QueryEscape(of)); !strings.Contains(paper, "2099-12-31") {
+	if _, paper := s.get("/unit/offer?of=" + url.QueryEscape(of)); !strings.Contains(paper, "31 December 2099") {
 		t.Errorf("the offer on paper lacks its day")
 	}
 	way := s.unitNow(of).Stay().Offer().Offer.Ways[0].Way
