@@ -605,3 +605,23 @@ symptoms:
 		}
 	}
 }
+
+// Each word for a hazard stands for one, and a hazard is said in all of its words.
+func TestHazardsByTheirWords(t *testing.T) {
+	all := rulebase.Hazard(0)
+	words := []string{"live", "mains", "motion", "spark", "static", "stored", "unknown"}
+	for _, word := range words {
+		h, ok := rulebase.HazardOf(word)
+		if !ok || h == 0 || all&h != 0 || !slices.Equal(h.Words(), []string{word}) {
+			t.Errorf("%s is the hazard %d: %v, %v", word, h, h.Words(), ok)
+		}
+		all |= h
+	}
+	said := all.Words()
+	if slices.Sort(said); !slices.Equal(said, words) {
+		t.Errorf("all of them are %v", said)
+	}
+	if h, ok := rulebase.HazardOf("none"); ok || h != 0 || len(rulebase.Hazard(0).Words()) > 0 {
+		t.Errorf("none is the hazard %d, %v", h, ok)
+	}
+}

@@ -132,3 +132,16 @@ func FuzzPrices(f *testing.F) {
 		}
 	})
 }
+
+// That nobody can say what an hour costs does not keep the rest of its section from being read.
+func TestUnknownDowntimeKeepsItsHours(t *testing.T) {
+	for _, order := range []string{"{per_hour: unknown, hours_per_year: 4000}", "{hours_per_year: 4000, per_hour: unknown}"} {
+		p, err := rulebase.ReadPrices("prices.yaml", []byte(strings.Replace(leastSheet, "{per_hour: unknown}", order, 1)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if p.Has("downtime.per_hour") || p.Get("downtime.hours_per_year").RatString() != "4000" {
+			t.Errorf("%s: %v an hour, %v hours a year", order, p.Get("downtime.per_hour"), p.Get("downtime.hours_per_year"))
+		}
+	}
+}

@@ -150,12 +150,25 @@ func TestGivensSayNothingOfCauses(t *testing.T) {
 			said[g.ID] = true
 		}
 	}
+	turned := 0 // names that rules turn into what is seen
 	for i := range base.Rules {
-		for _, a := range base.Rules[i].Then {
+		rule := &base.Rules[i]
+		if slices.ContainsFunc(rule.Then, func(a rulebase.Assignment) bool { return base.Names[a.Name].Kind == rulebase.KindSymptom }) {
+			for _, n := range rule.When.Reads() {
+				turned++
+				if id := base.Names[n].ID; said[id] && base.Givens[base.Names[n].Index].FilledBy != "loss_of_bus" {
+					t.Errorf("%s is drawn, and the rule %s turns it into what is seen", id, rule.ID)
+				}
+			}
+		}
+		for _, a := range rule.Then {
 			if id := base.Names[a.Name].ID; said[id] && base.Givens[base.Names[a.Name].Index].FilledBy != "loss_of_bus" {
 				t.Errorf("%s is drawn, and a rule sets it", id)
 			}
 		}
+	}
+	if turned == 0 {
+		t.Error("no rule turns anything into what is seen")
 	}
 	for _, id := range []string{"line", "loss_of_bus", "classified_area", "unit_age"} {
 		if !said[id] {
