@@ -35,6 +35,7 @@ type listener struct {
 	reads    map[string]*reading // what was read in this entry, by what was wanted
 	recorded bool                // the last of the situation's findings was heard in this entry
 	hedge    *float64            // how sure the next finding is, said before it
+	tools    int                 // how many parts were heard when the last one about tools was
 }
 
 // manner is how a piece says what it says.

@@ -8,6 +8,7 @@ import (
 
 	"downdrop/cmd/internal/conversation"
 	"downdrop/rulebase"
+	"downdrop/testdata/support/shipped"
 
 	"github.com/google/go-cmp/cmp"
 )
@@ -71,4 +72,34 @@ func heardLines(r conversation.Reply) string {
 		}
 	}
 	return out.String()
+}
+
+// What is a tool to some step and a part of the line to a cause is asked back, where nothing in the entry makes
+// it the one or the other: "no terminator" is no word about what somebody has with them.
+func TestAPartOrATool(t *testing.T) {
+	talk := talkOver(shipped.Base(t))
+	for entry, want := range map[string]string{
+		"no terminator": "without terminator", "terminator": "I have terminator", "the fuse": "I have fuse", "no cable here": "without cable", "technician, no terminator": "without terminator",
+		"scope": "", "no multimeter": "", "spare unit": "", "I have a fuse": "", "without terminator": "", "no tools": "", "I have a scope, fuse and terminator": "", "multimeter, fuse": "", "technician with a terminator": "",
+	} {
+		state, _ := talk.Begin(rulebase.Situation{})
+		after, reply := talk.Step(context.Background(), state, entry)
+		q := reply.Question
+		switch {
+		case want == "" && (q.Kind == conversation.AskWhich || after.Situation.Tools == nil):
+			t.Errorf("%q is asked back, or makes no tool:\n%s", entry, strings.Join(reply.Lines(), "\n"))
+		case want == "":
+		case q.Kind != conversation.AskWhich || q.Answers[0].Entry != want || after.Situation.Tools != nil || len(q.Answers) < 3 || !strings.HasPrefix(q.Answers[1].Entry, "ask "):
+			t.Errorf("%q is not asked back:\n%s", entry, strings.Join(reply.Lines(), "\n"))
+		default:
+			tool, _ := talk.Step(context.Background(), after, q.Answers[0].Key)
+			if tool.Situation.Tools == nil || tool.Pending.Kind == conversation.AskWhich {
+				t.Errorf("%q: %q makes %v", entry, want, tool.Situation.Tools)
+			}
+			part, _ := talk.Step(context.Background(), after, q.Answers[1].Key)
+			if id := strings.TrimPrefix(q.Answers[1].Entry, "ask "); part.Situation.Tools != nil || part.Pending.ID != id {
+				t.Errorf("%q: %s is asked as %s, with the tools %v", entry, id, part.Pending.ID, part.Situation.Tools)
+			}
+		}
+	}
 }

@@ -139,6 +139,9 @@ var (
 // presence are words that may stand beside who is there and with what.
 var presence = wordSet("here there present me myself too also arrived came come has got have with only support support. im i'm i've talking speaking new now no without")
 
+// having are words that make what stands beside them a tool and no part of the line.
+var having = wordSet("have has with got i've without came come arrived")
+
 // havingRE begins a piece about tools.
 var havingRE = quantity.NewPattern(`(?i)^(?:(?:i|we|he|she|they) (?:have|has|got|have got)|i've got|i've|with|got)\b`)
 

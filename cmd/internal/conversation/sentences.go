@@ -227,19 +227,37 @@ func sayAlone(alone bool) string {
 	return "not alone"
 }
 
-func sayTools(tools []string) string {
+// sayTools says what is at hand of all tools that any step needs, or the few that are not.
+func sayTools(tools []string, all []thing) string {
 	switch {
 	case tools == nil:
 		return "any tool is at hand"
 	case len(tools) == 0:
 		return "no tools at hand"
 	}
-	names := make([]string, len(tools))
-	for i, t := range tools {
-		names[i] = plain(t)
+	var here, lacking []string
+	for _, t := range tools {
+		here = append(here, plain(t))
 	}
-	return "at hand: " + strings.Join(names, ", ") + "; other tools are not"
+	for _, t := range all {
+		if !slices.Contains(tools, t.id) {
+			lacking = append(lacking, plain(t.id))
+		}
+	}
+	switch {
+	case lacking == nil:
+		return "at hand: " + strings.Join(here, ", ")
+	case len(lacking) < 4 && len(lacking) < len(here):
+		return "not at hand: " + strings.Join(lacking, ", ") + "; all other tools are"
+	}
+	return "at hand: " + strings.Join(here, ", ") + "; other tools are not"
 }
+
+// sayToolHere and sayToolNotHere tell a tool from the part of a line that is called the same.
+func sayToolHere(tool string) string {
+	return plain(tool) + ": a spare one, or one to work with, is at hand"
+}
+func sayToolNotHere(tool string) string { return plain(tool) + ": none is at hand to work with" }
 
 var stateNames = map[string]string{rulebase.DropGood: "good", rulebase.DropDead: "dead", rulebase.DropComesAndGoes: "coming and going"}
 
@@ -1129,7 +1147,7 @@ func sayKnown(t *Talk, s *rulebase.Situation) []string {
 		lines = append(lines, sayWho(s.Who))
 	}
 	if s.Tools != nil {
-		lines = append(lines, sayTools(s.Tools))
+		lines = append(lines, sayTools(s.Tools, t.words.tools))
 	}
 	for _, g := range s.Givens {
 		if th := t.words.thing(g.ID); th != nil {

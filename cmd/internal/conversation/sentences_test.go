@@ -39,6 +39,10 @@ func sayBase() *rulebase.Base {
 }
 
 func TestWhatWasHeardIsEchoed(t *testing.T) {
+	var tools []thing
+	for _, id := range []string{"a", "b", "c", "hand_lamp", "meter", "spare_unit"} {
+		tools = append(tools, newThing(id, "", rulebase.KindNone, 0))
+	}
 	half := 0.5
 	dark := rulebase.Value{Word: "dark"}
 	long := strings.Repeat("x", 101)
@@ -58,9 +62,13 @@ func TestWhatWasHeardIsEchoed(t *testing.T) {
 		{sayGiven(&thing{name: "down", extent: true}, rulebase.Value{Word: rulebase.ExtentOne}, ""), "down: this drop alone"},
 		{sayAlone(true), "alone"},
 		{sayAlone(false), "not alone"},
-		{sayTools(nil), "any tool is at hand"},
-		{sayTools([]string{}), "no tools at hand"},
-		{sayTools([]string{"hand_lamp", "meter"}), "at hand: hand lamp, meter; other tools are not"},
+		{sayTools(nil, tools), "any tool is at hand"},
+		{sayTools([]string{}, tools), "no tools at hand"},
+		{sayTools([]string{"hand_lamp", "meter"}, tools), "at hand: hand lamp, meter; other tools are not"},
+		{sayTools([]string{"a", "b", "c", "hand_lamp", "meter"}, tools), "not at hand: spare unit; all other tools are"},
+		{sayTools([]string{"a", "b", "hand_lamp"}, tools), "at hand: a, b, hand lamp; other tools are not"},
+		{sayTools([]string{"a", "b", "hand_lamp", "meter"}, tools), "not at hand: c, spare unit; all other tools are"},
+		{sayTools([]string{"meter", "a", "b", "c", "hand_lamp", "spare_unit"}, tools), "at hand: meter, a, b, c, hand lamp, spare unit"},
 		{sayDrops([]int{3}, rulebase.DropDead), "drop 3: dead"},
 		{sayDrops([]int{3, 4}, rulebase.DropComesAndGoes), "drops 3, 4: coming and going"},
 		{saySupply([]int{3}), "drop 3 has a supply of its own"},

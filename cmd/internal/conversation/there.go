@@ -19,6 +19,10 @@ func (l *listener) hearWhoIsThere(text, rest string, how manner) bool {
 	if w == nil {
 		return l.unclearTool(text, rest)
 	}
+	if q, doubtful := l.partOrTool(text, rest, w); doubtful {
+		l.unclear(text, q)
+		return true
+	}
 	s := &l.state.Situation
 	var means []string
 	if w.place != "" {
@@ -38,11 +42,61 @@ func (l *listener) hearWhoIsThere(text, rest string, how manner) bool {
 	}
 	if w.tools != nil || w.anyTool {
 		s.Tools = w.tools
-		means = append(means, sayTools(w.tools))
+		means = append(means, sayTools(w.tools, l.t.words.tools))
 	}
 	l.understood(text, strings.Join(means, ", "))
+	if w.tools != nil {
+		l.tools = len(l.heard)
+	}
 	return true
 }
+
+// partOrTool asks back what "no terminator" or "fuse" means that nothing in the entry makes a tool: causes
+// tell of a part that is called the same. Behind what was said of tools it is one more of them.
+func (l *listener) partOrTool(text, rest string, w *who) (q Question, doubtful bool) {
+	if w.place != "" || w.who != rulebase.Anybody || w.alone != nil || w.anyTool || len(l.heard) > 0 && l.tools == len(l.heard) {
+		return q, false
+	}
+	tool, no := "", false
+	var said []string // stems of its name
+	tokens := tokenize(rest)
+	for i := 0; i < len(tokens); {
+		id, n := l.toolAt(tokens[i:])
+		switch {
+		case n > 0 && tool != "":
+			return q, false // a list of tools
+		case n > 0:
+			tool = id
+			for _, tok := range tokens[i : i+n] {
+				said = append(said, tok.stem)
+			}
+			i += n
+			continue
+		case tokens[i].low == "no":
+			no = true
+		case having(tokens[i].low):
+			return q, false
+		}
+		i++
+	}
+	isPart := func(c thing) bool {
+		return !slices.ContainsFunc(said, func(stem string) bool { return !slices.Contains(c.asWords, stem) })
+	}
+	if tool == "" || !slices.ContainsFunc(l.t.words.causes, isPart) {
+		return q, false
+	}
+	answers := []Answer{{Says: sayToolHere(tool), Entry: "I have " + tool}}
+	if no {
+		answers = []Answer{{Says: sayToolNotHere(tool), Entry: "without " + tool}}
+	}
+	for _, about := range l.t.Search(l.state.Situation, plain(tool), mostParts) {
+		answers = append(answers, Answer{Says: firstOf(about.Says), Entry: "ask " + about.ID})
+	}
+	return whichQuestion(text, answers), true
+}
+
+// mostParts is how many questions are offered beside a tool that may be a part.
+const mostParts = 3
 
 // SettledCall stands among what is settled once it was agreed with a caller who can switch
 // off, when to call back, and whom to call if the caller does not answer any more.
