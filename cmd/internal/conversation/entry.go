@@ -267,6 +267,10 @@ func (l *listener) piece(p string) {
 		return
 	}
 	rest, how := l.manner(p)
+	if how.sure == nil && notSureRE.MatchString(p) {
+		l.note(p, NotUnderstood, sayHowSure)
+		return
+	}
 	if strings.Trim(rest, " ,.:") == "" {
 		l.bareManner(p, how)
 		return

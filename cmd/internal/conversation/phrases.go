@@ -97,7 +97,8 @@ var (
 	byRE       = quantity.NewPattern(`(?i)\b(?:the )?(he|she|they|caller|operator|electrician|technician|engineer|colleague|customer|driver|fitter|foreman) (?:says|say|said|reports|report|reported|tells me|tell me|told me|sees|saw)(?: that)?\b[:,]?|\b(?:says|according to) (?:the )?(he|she|they|caller|operator|electrician|technician|engineer|colleague|customer|driver|fitter|foreman)\b`)
 	thinksRE   = quantity.NewPattern(`(?i)[\s,]*\b(?:(?:the )?(he|she|they|caller|operator|electrician|technician|engineer|colleague|customer|driver|fitter|foreman) (?:thinks?|believes?|reckons?|guess(?:es)?)(?: that)?)\b[:,]?`)
 	selfRE     = quantity.NewPattern(`(?i)\bi (?:see|saw|read|measure|measured) (?:it )?(?:myself|that)?\b`)
-	sureRE     = quantity.NewPattern(`@\s*(0?\.\d+|0|1(?:\.0*)?)\s*$`)
+	sureRE     = quantity.NewPattern(`@\s*(0?\.\d*[1-9]\d*|1(?:\.0*)?)\s*$`)
+	notSureRE  = quantity.NewPattern(`@\s*-?[0-9]*[.,]?[0-9]+\s*%?\s*$`) // a number that is no sureness
 	readTailRE = quantity.NewPattern(`\sread "([^"]*)"\s*$`)
 	byTailRE   = quantity.NewPattern(`(?i)\sby ([a-z][a-z_]*)\s*$`)
 )

@@ -74,6 +74,7 @@ const (
 	sayBadAddress     = "a drop's address is a whole number from 1 to 9999, and a list holds at most 300 of them"
 	sayWhichOthers    = "which are the others? Name them: \"6-9 good\""
 	sayEntryTooLong   = "longer than one entry can be; say it in parts"
+	sayHowSure        = "how sure somebody is stands behind @ as a number above 0 and up to 1, as in @0.8; what is not so at all, say as it is"
 	sayNothingToSkip  = "there is nothing here to pass over"
 	sayNothingToUndo  = "There is nothing to take back."
 	sayUndone         = "Taken back."
