@@ -86,7 +86,7 @@ func (st *Standing) Explain(ctx context.Context, t *conversation.Talk, what stri
 	if reply.Diagnosis == nil {
 		reply.Diagnosis = now.Diagnosis
 	}
-	reply.Parts = append(reply.Parts, slices.DeleteFunc(now.Parts, func(p conversation.Part) bool { return p.Kind != conversation.PartSummary })...)
+	reply.Parts = append(reply.Parts, slices.DeleteFunc(slices.Clone(now.Parts), func(p conversation.Part) bool { return p.Kind != conversation.PartSummary })...)
 	return reply
 }
 
@@ -100,10 +100,10 @@ func Told(heard, now conversation.Reply) conversation.Reply {
 	if !own {
 		heard.Question = now.Question
 	}
-	heard.Parts = slices.DeleteFunc(heard.Parts, func(p conversation.Part) bool {
+	heard.Parts = slices.DeleteFunc(slices.Clone(heard.Parts), func(p conversation.Part) bool {
 		return p.Kind == conversation.PartSummary || !own && asks(p)
 	})
-	rest := slices.DeleteFunc(now.Parts, func(p conversation.Part) bool { return own && asks(p) })
+	rest := slices.DeleteFunc(slices.Clone(now.Parts), func(p conversation.Part) bool { return own && asks(p) })
 	heard.Parts, heard.Diagnosis = append(heard.Parts, rest...), now.Diagnosis
 	return heard
 }
