@@ -409,6 +409,41 @@ func TestUndoTakesTheLastEntryBack(t *testing.T) {
 	}
 }
 
+// goodRun takes a good unit through a procedure, and shows each state with what is typed next and what another
+// entry would come to, until visit says that it is enough.
+func goodRun(t *testing.T, name string, visit func(s *bench.State, entry string, after func(entry string) (*bench.State, error)) (goOn bool)) {
+	t.Helper()
+	procedure, profile := shippedRun(t, name, "quay_24")
+	r := rand.New(rand.NewPCG(5, 5))
+	p := &person{u: good(r), r: r}
+	events := []bench.Event{bench.Append(nil, bench.Event{Kind: bench.Begun, Values: map[string]string{}}, noon)}
+	for range 500 {
+		s, err := bench.Run(procedure, profile, events)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if s.Wants.Kind == bench.WantsNothing {
+			return
+		}
+		entry := p.answer(t, s)
+		if !visit(s, entry, func(entry string) (*bench.State, error) {
+			draft, err := s.Enter(entry)
+			if err != nil {
+				return nil, err
+			}
+			return bench.Run(procedure, profile, append(slices.Clone(events), bench.Append(events, draft, noon)))
+		}) {
+			return
+		}
+		draft, err := s.Enter(entry)
+		if err != nil {
+			t.Fatal(err)
+		}
+		events = append(events, bench.Append(events, draft, noon))
+	}
+	t.Fatal("the run has no end")
+}
+
 // failing is an entry for a reading that fails; "" where this test knows none.
 func failing(w bench.Wants) string {
 	g := w.Reading
@@ -430,30 +465,7 @@ func failing(w bench.Wants) string {
 func TestWhatIsStillAskedAfterAFail(t *testing.T) {
 	seen := map[string]int{}
 	for _, name := range []string{"acceptance", "short"} {
-		procedure, profile := shippedRun(t, name, "quay_24")
-		r := rand.New(rand.NewPCG(5, 5))
-		p := &person{u: good(r), r: r}
-		events := []bench.Event{bench.Append(nil, bench.Event{Kind: bench.Begun, Values: map[string]string{}}, noon)}
-		for range 500 {
-			s, err := bench.Run(procedure, profile, events)
-			if err != nil {
-				t.Fatal(err)
-			}
-			if s.Wants.Kind == bench.WantsNothing {
-				break
-			}
-			after := func(entry string) *bench.State {
-				draft, err := s.Enter(entry)
-				if err != nil {
-					return nil // the instrument that this test does not know: asked for elsewhere
-				}
-				next, err := bench.Run(procedure, profile, append(slices.Clone(events), bench.Append(events, draft, noon)))
-				if err != nil {
-					t.Fatal(err)
-				}
-				return next
-			}
-			entry := p.answer(t, s)
+		goodRun(t, name, func(s *bench.State, entry string, after func(entry string) (*bench.State, error)) bool {
 			if s.Wants.Kind == bench.WantsReading {
 				step := s.Steps[s.Wants.Step].Step
 				last := true // of those that are asked for whatever the others say
@@ -462,11 +474,11 @@ func TestWhatIsStillAskedAfterAFail(t *testing.T) {
 						last = !slices.ContainsFunc(step.Readings[i+1:], func(g rulebase.BenchReading) bool { return g.When == nil })
 					}
 				}
-				if next := after(entry); !last && next.Wants.Step != s.Wants.Step {
+				if next, err := after(entry); err != nil || !last && next.Wants.Step != s.Wants.Step {
 					t.Errorf("%s: %s passes, and %v is asked next", step.ID, s.Wants.Reading.ID, next.Wants)
 				}
 				if bad := failing(s.Wants); bad != "" && !last {
-					if next := after(bad); next != nil && next.Steps[s.Wants.Step].Results[len(next.Steps[s.Wants.Step].Results)-1].Outcome == bench.Failed {
+					if next, err := after(bad); err == nil && next.Steps[s.Wants.Step].Results[len(next.Steps[s.Wants.Step].Results)-1].Outcome == bench.Failed {
 						seen[fmt.Sprint(step.StopIfFail)]++
 						if goesOn := next.Wants.Step == s.Wants.Step && next.Wants.Kind != bench.WantsRelease; goesOn == step.StopIfFail {
 							t.Errorf("%s: %s fails with %q, stop if fail %v, and %v is asked next", step.ID, s.Wants.Reading.ID, bad, step.StopIfFail, next.Wants)
@@ -474,12 +486,8 @@ func TestWhatIsStillAskedAfterAFail(t *testing.T) {
 					}
 				}
 			}
-			draft, err := s.Enter(entry)
-			if err != nil {
-				t.Fatal(err)
-			}
-			events = append(events, bench.Append(events, draft, noon))
-		}
+			return true
+		})
 	}
 	if seen["true"] == 0 || seen["false"] == 0 {
 		t.Errorf("seen were fails %v", seen)
@@ -488,19 +496,7 @@ func TestWhatIsStillAskedAfterAFail(t *testing.T) {
 
 // What no keyboard types, as the marks of a scanner or a terminal, does not count.
 func TestControlCharactersDoNotCount(t *testing.T) {
-	procedure, profile := shippedRun(t, "short", "quay_24")
-	r := rand.New(rand.NewPCG(5, 5))
-	p := &person{u: good(r), r: r}
-	events := []bench.Event{bench.Append(nil, bench.Event{Kind: bench.Begun, Values: map[string]string{}}, noon)}
-	for range 100 {
-		s, err := bench.Run(procedure, profile, events)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if s.Wants.Kind == bench.WantsNothing {
-			return
-		}
-		entry := p.answer(t, s)
+	goodRun(t, "short", func(s *bench.State, entry string, _ func(entry string) (*bench.State, error)) bool {
 		plain, err := s.Enter(entry)
 		if err != nil {
 			t.Fatal(err)
@@ -508,52 +504,34 @@ func TestControlCharactersDoNotCount(t *testing.T) {
 		if marked, err := s.Enter("\x02\x1b" + entry[:1] + "\x00" + entry[1:] + "\x03\r"); err != nil || !maps.Equal(marked.Values, plain.Values) || marked.Kind != plain.Kind {
 			t.Errorf("%q with marks is taken as %v, %v; without as %v", entry, marked.Values, err, plain.Values)
 		}
-		events = append(events, bench.Append(events, plain, noon))
-	}
-	t.Error("the run has no end")
+		return true
+	})
 }
 
 // Of more than two answers each can be typed as its number, of two not: 1 is no yes.
 func TestAnswersByNumber(t *testing.T) {
-	procedure, profile := shippedRun(t, "acceptance", "quay_24")
-	r := rand.New(rand.NewPCG(5, 5))
-	p := &person{u: good(r), r: r}
-	events := []bench.Event{bench.Append(nil, bench.Event{Kind: bench.Begun, Values: map[string]string{}}, noon)}
 	asked := map[int]int{}
-	for range 500 {
-		s, err := bench.Run(procedure, profile, events)
-		if err != nil {
-			t.Fatal(err)
+	goodRun(t, "acceptance", func(s *bench.State, _ string, after func(entry string) (*bench.State, error)) bool {
+		g := s.Wants.Reading
+		if s.Wants.Kind != bench.WantsReading || len(g.OneOf) == 0 {
+			return true
 		}
-		if s.Wants.Kind == bench.WantsNothing {
-			break
-		}
-		if g := s.Wants.Reading; s.Wants.Kind == bench.WantsReading && len(g.OneOf) > 0 {
-			asked[min(3, len(g.OneOf))]++
-			for n := range len(g.OneOf) + 2 {
-				draft, err := s.Enter(strconv.Itoa(n))
-				takes := len(g.OneOf) > 2 && n >= 1 && n <= len(g.OneOf)
-				if (err == nil) != takes {
-					t.Errorf("%s of %v: %d is taken as %v, %v", g.ID, g.OneOf, n, draft.Values, err)
-				}
-				if !takes || err != nil {
-					continue
-				}
-				after, err := bench.Run(procedure, profile, append(slices.Clone(events), bench.Append(events, draft, noon)))
-				if err != nil {
-					t.Fatal(err)
-				}
-				if got := after.Steps[s.Wants.Step].Results; len(got) == 0 || got[len(got)-1].Word != g.OneOf[n-1] {
-					t.Errorf("%s of %v: %d is taken as %+v", g.ID, g.OneOf, n, got)
-				}
+		asked[min(3, len(g.OneOf))]++
+		for n := range len(g.OneOf) + 2 {
+			next, err := after(strconv.Itoa(n))
+			takes := len(g.OneOf) > 2 && n >= 1 && n <= len(g.OneOf)
+			if (err == nil) != takes {
+				t.Errorf("%s of %v: %d is taken: %v", g.ID, g.OneOf, n, err)
+			}
+			if !takes || err != nil {
+				continue
+			}
+			if got := next.Steps[s.Wants.Step].Results; len(got) == 0 || got[len(got)-1].Word != g.OneOf[n-1] {
+				t.Errorf("%s of %v: %d is taken as %+v", g.ID, g.OneOf, n, got)
 			}
 		}
-		draft, err := s.Enter(p.answer(t, s))
-		if err != nil {
-			t.Fatal(err)
-		}
-		events = append(events, bench.Append(events, draft, noon))
-	}
+		return true
+	})
 	if asked[2] == 0 || asked[3] == 0 {
 		t.Errorf("asked were %v", asked)
 	}
@@ -686,41 +664,28 @@ func TestMainsUnitHasItsOwnSteps(t *testing.T) {
 }
 
 // reached is the run of a good unit up to where a reading is asked for, or an instrument ("tool") or a question.
-func reached(t *testing.T, id string) (*bench.State, func(entry string) (bench.Result, error)) {
+func reached(t *testing.T, id string) (at *bench.State, enter func(entry string) (bench.Result, error)) {
 	t.Helper()
-	procedure, profile := shippedRun(t, "acceptance", "quay_24")
-	r := rand.New(rand.NewPCG(5, 5))
-	p := &person{u: good(r), r: r}
-	events := []bench.Event{bench.Append(nil, bench.Event{Kind: bench.Begun, Values: map[string]string{}}, noon)}
-	for range 500 {
-		s, err := bench.Run(procedure, profile, events)
-		if err != nil {
-			t.Fatal(err)
+	goodRun(t, "acceptance", func(s *bench.State, _ string, after func(entry string) (*bench.State, error)) bool {
+		if g := s.Wants.Reading; !(g != nil && s.Wants.Kind == bench.WantsReading && g.ID == id || string(s.Wants.Kind) == id) {
+			return true
 		}
-		if g := s.Wants.Reading; g != nil && s.Wants.Kind == bench.WantsReading && g.ID == id || string(s.Wants.Kind) == id {
-			return s, func(entry string) (bench.Result, error) {
-				draft, err := s.Enter(entry)
-				if err != nil {
-					return bench.Result{}, err
-				}
-				after, err := bench.Run(procedure, profile, append(slices.Clone(events), bench.Append(events, draft, noon)))
-				if err != nil {
-					t.Fatal(err)
-				}
-				if last := after.Last(after.Events[len(after.Events)-1].Seq); last != nil {
-					return *last, nil
-				}
-				return bench.Result{}, nil
+		at, enter = s, func(entry string) (bench.Result, error) {
+			next, err := after(entry)
+			if err != nil {
+				return bench.Result{}, err
 			}
+			if last := next.Last(next.Events[len(next.Events)-1].Seq); last != nil {
+				return *last, nil
+			}
+			return bench.Result{}, nil
 		}
-		draft, err := s.Enter(p.answer(t, s))
-		if err != nil {
-			t.Fatal(err)
-		}
-		events = append(events, bench.Append(events, draft, noon))
+		return false
+	})
+	if at == nil {
+		t.Fatalf("the run never comes to %s", id)
 	}
-	t.Fatalf("the run never comes to %s", id)
-	return nil, nil
+	return at, enter
 }
 
 // What is typed at the bench, and what it is taken for; "?" where it is asked back.
