@@ -207,7 +207,7 @@ func (s *Scene) parts(from, to int32) (all []Part) {
 }
 
 // scattered makes a number of 64 bits of each small one, no two sums of a few of which are equal but by a
-// chance of one in 10^19 (the finalizer of SplitMix64: Steele, Lea and Flood 2014).
+// chance of one in 10^19 (the finalizer of SplitMix64: Steele, Lea and Flood 2014, from memory).
 func scattered(x uint64) uint64 {
 	x += 0x9e3779b97f4a7c15
 	x = (x ^ x>>30) * 0xbf58476d1ce4e5b9
