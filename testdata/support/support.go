@@ -76,3 +76,13 @@ func NeedVariable(t testing.TB, name string) string {
 	}
 	return value
 }
+
+// Says compares sentences, each as it comes out and as it has to be.
+func Says(t testing.TB, rows [][2]string) {
+	t.Helper()
+	for _, r := range rows {
+		if r[0] != r[1] {
+			t.Errorf("says  %q\nwants %q", r[0], r[1])
+		}
+	}
+}

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"downdrop/rulebase/quantity"
+	"downdrop/testdata/support"
 )
 
 // Parts end where somebody would take a breath, and nowhere within a number, a list or what
@@ -22,7 +23,7 @@ func TestAnEntryIsCutIntoItsParts(t *testing.T) {
 		}
 		return strings.Join(all, " | ")
 	}
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{parts("power light dark, run light lit"), "*power light dark | run light lit"},
 		{parts("power light dark; run light lit. hum yes"), "*power light dark | *run light lit | *hum yes"},
 		{parts("volts max 24 V, min 18 V; run light dark"), "*volts max 24 V, min 18 V | *run light dark"},
@@ -44,7 +45,7 @@ func TestAnEntryIsCutIntoItsParts(t *testing.T) {
 
 // An entry becomes one line of what can be seen: a new line parts it, other blanks are one.
 func TestAnEntryBecomesOneLine(t *testing.T) {
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{clean("  power \t light\u00a0dark "), "power light dark"}, {clean("dark\x07\u200b\x1b[2J"), "dark[2J"}, {clean("a\nb"), "a;b"}, {clean("a\r\n\r\nb\n"), "a;;;;b"}, {clean("\xffa"), "?a"}, {clean(";; ;"), ""},
 	})
 }
@@ -94,7 +95,7 @@ func TestBandsThatAReadingTouches(t *testing.T) {
 		return strings.Join(all, " | ")
 	}
 	limits := []float64{10, 18}
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{asked(5, 12, limits), "volts at the drop: none (below 10 V) | volts at the drop: too low (10 V to 18 V) | none of these"},
 		{asked(10, 20, limits), "volts at the drop: too low (10 V to 18 V) | volts at the drop: good (18 V and above) | none of these"},
 		{asked(9.9, 10, limits), "volts at the drop: none (below 10 V) | volts at the drop: too low (10 V to 18 V) | none of these"},
@@ -196,7 +197,7 @@ func TestWhatIsDenied(t *testing.T) {
 		}
 		return strings.Join(all, " ")
 	}
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{said("lit dark blinking", "lamp lit", false), "lit"},
 		{said("lit dark blinking", "lamp not lit", false), "dark"},
 		{said("lit dark blinking", "lamp never dark", false), "lit"},

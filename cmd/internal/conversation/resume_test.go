@@ -8,6 +8,7 @@ import (
 
 	"downdrop/engine"
 	"downdrop/rulebase"
+	"downdrop/testdata/support"
 )
 
 func smallWords(t *testing.T) *Talk {
@@ -101,7 +102,7 @@ func TestLimitsAreAskedFor(t *testing.T) {
 	}
 	behind, _ := talk.limitsQuestion(&State{}, &engine.Diagnosis{Base: talk.base, Conflicts: []engine.Conflict{{Kind: engine.ConflictRules, Members: []string{"line"}}, {Kind: engine.ConflictLimits, Members: []string{"terminator"}}}})
 	known := &State{Situation: rulebase.Situation{Givens: []rulebase.GivenValue{{ID: "terminator", Value: rulebase.Value{IsNumber: true, Number: 100}}}}}
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{asked(&State{}, engine.ConflictLimits, "pair_ohms", "gone", "terminator"), "terminator"},
 		{asked(&State{}, engine.ConflictRules, "pair_ohms", "terminator"), ""},
 		{behind.ID, "terminator"},

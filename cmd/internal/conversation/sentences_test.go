@@ -8,19 +8,8 @@ import (
 
 	"downdrop/engine"
 	"downdrop/rulebase"
+	"downdrop/testdata/support"
 )
-
-// A spoken is a sentence as it comes out and as it has to be.
-type spoken struct{ is, want string }
-
-func says(t *testing.T, rows []spoken) {
-	t.Helper()
-	for _, r := range rows {
-		if r.is != r.want {
-			t.Errorf("says  %q\nwants %q", r.is, r.want)
-		}
-	}
-}
 
 // What sentences are about. Invented.
 var (
@@ -46,7 +35,7 @@ func TestWhatWasHeardIsEchoed(t *testing.T) {
 	half := 0.5
 	dark := rulebase.Value{Word: "dark"}
 	long := strings.Repeat("x", 101)
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{minutes(1), "1 minute"},
 		{minutes(2), "2 minutes"},
 		{shorten(long[1:]), long[1:]},
@@ -99,7 +88,7 @@ func TestWhatWasPassedOverIsSaid(t *testing.T) {
 func TestWhatWasNotUnderstoodIsSaid(t *testing.T) {
 	answers := Question{Answers: []Answer{{Key: "1"}, {Key: "4"}}}
 	limits := []float64{10, 18}
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{sayTooLong(0), "there is no word in it"},
 		{sayTooLong(1), "too long for one piece; put commas between what belongs apart"},
 		{sayNoValue(lamp, "blue"), "\"blue\" says nothing of power light, which is lit or dark"},
@@ -132,7 +121,7 @@ func TestWhatIsAskedIsSaid(t *testing.T) {
 	st := &b.Remedies[0]
 	dear := &rulebase.Step{Minutes: 5, Needs: []string{"hand_lamp", "meter"}, Stops: rulebase.StopsBus, BringsBack: true}
 	joined := func(lines []string) string { return strings.Join(lines, " | ") }
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{joined(saySymptomQuestion(watch, "")), "Does the drop work?"},
 		{joined(saySymptomQuestion(banded, "H4")), "Volts? (here: H4) (as the instrument shows it, in V, or a letter) | Not to be mistaken for the bus volts, ripple."},
 		{sayInUnit(""), "(a number, or a letter)"},
@@ -215,7 +204,7 @@ func TestAdviceInATalkIsSaid(t *testing.T) {
 			Elsewhere: []engine.Withheld{{Step: &b.Tests[0], Why: engine.WhyTools, Detail: "meter"}, {Step: &b.Remedies[1], Why: engine.WhyAlone}}}
 	})
 	stopgap := &rulebase.Step{Kind: rulebase.KindRemedy, Temporary: true}
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{likely(0, 0), "nothing yet"},
 		{likely(0, 0, 0.005), "nothing yet"},
 		{likely(0, 0, 0.5, 0.4, 0.3, 0.2), "a fuse is blown (about 5 in 10), the line driver is damaged (about 4 in 10), a fuse is blown (about 3 in 10)"},
@@ -268,7 +257,7 @@ func TestReasonsInATalkAreSaid(t *testing.T) {
 	}
 	why := func(kind QuestionKind, step string) string { return joined(sayWhyKind(Question{Kind: kind}, step)) }
 	alone := engine.Withheld{Why: engine.WhyAlone}
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{weight(math.Inf(1)), "  power light dark: rules the next one out"},
 		{weight(0), "  power light dark: rules the first one out"},
 		{weight(20), "  power light dark: 20 times for it"},

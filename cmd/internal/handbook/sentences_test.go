@@ -6,22 +6,12 @@ import (
 	"testing/fstest"
 
 	"downdrop/rulebase"
+	"downdrop/testdata/support"
 )
-
-type spoken struct{ is, want string }
-
-func says(t *testing.T, rows []spoken) {
-	t.Helper()
-	for _, r := range rows {
-		if r.is != r.want {
-			t.Errorf("says  %q\nwants %q", r.is, r.want)
-		}
-	}
-}
 
 func TestNumbersInABookAreSaid(t *testing.T) {
 	under := func(x float64) float64 { return math.Nextafter(x, 0) }
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{sayLowest("drop"), "drop lies at the bottom."},
 		{sayLayer("mill", "drop"), "mill lies over drop: what it says replaces what stands below."},
 		{sayReading(""), "A reading."},
@@ -121,7 +111,7 @@ rules:
 		}
 		read[base.Rules[i].ID] = line
 	}
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{read["same"], "metal is other metal"},
 		{read["unlike"], "metal is not other metal"},
 		{read["some"], "length is 10 or 20"},
@@ -149,7 +139,7 @@ func TestWhatTellsCausesApartIsSaid(t *testing.T) {
 		}
 		return text
 	}
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{howWell(0.75), "nearly always"}, {howWell(0.7499), "mostly"}, {howWell(0.5), "mostly"}, {howWell(0.4999), "now and then"}, {howWell(0.25), "now and then"}, {howWell(0.2499), "seldom"},
 		{apart(none, none, none), ": no single test here tells them apart."},
 		{apart(measure, none, none), ". Told apart by phone, nearly always, by: Measure it."},
@@ -190,7 +180,7 @@ func TestWhichTestIsPreferred(t *testing.T) {
 func TestWhereEntriesStand(t *testing.T) {
 	b := &builder{parts: []string{"supply", "line", "fond of ½"}, about: []map[string]float64{{"supply": 0.1, "line": 0.3}, {"line": 1e-9}, {"line": 0.3, "supply": 0.3}, {"supply": 0.3}}}
 	part := func(yields ...int) string { return b.testPart(&rulebase.Step{Yields: yields}) }
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{b.home(0), "line"}, {b.home(1), ""}, {b.home(2), "supply"},
 		{part(0), "line"}, {part(0, 3), "supply"}, {part(1), ""}, {part(2), "supply"}, {part(), ""},
 		{b.partAnchor("causes", ""), "causes-of-no-part"}, {b.partAnchor("causes", "line"), "causes-line"}, {b.partAnchor("causes", "fond of ½"), "causes-3-fond-of--"},
@@ -226,7 +216,7 @@ func TestLayersAreSaidFromTheTop(t *testing.T) {
 		}
 		return text
 	}
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{layers(), ""}, {layers("drop"), ""},
 		{layers("drop", "mill"), "mill lies over drop: what it says replaces what stands below. | drop lies at the bottom. | "},
 		{layers("drop", "mill", "yard"), "yard lies over mill: what it says replaces what stands below. | mill lies over drop: what it says replaces what stands below. | drop lies at the bottom. | "},
@@ -264,7 +254,7 @@ terms-other-signs Other signs: 24v =x 24v;
 
 // What Markdown gives a meaning is shown as it is.
 func TestMarkdownSignsAreShown(t *testing.T) {
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{escape("a*b_c"), "a\\*b\\_c"}, {escape("www.x"), "www\\.x"}, {escape("see ://x"), "see \\://x"}, {escape("plain. words"), "plain. words"}, {escape("[x](y) <b> & ~"), "\\[x\\](y) \\<b\\> \\& \\~"},
 	})
 }

@@ -7,6 +7,7 @@ import (
 	"downdrop/engine"
 	"downdrop/engine/bench"
 	"downdrop/rulebase"
+	"downdrop/testdata/support"
 )
 
 func TestReadingsAtTheBenchAreSaid(t *testing.T) {
@@ -29,7 +30,7 @@ func TestReadingsAtTheBenchAreSaid(t *testing.T) {
 		}
 		return benchAnswer(r)
 	}
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{ask(bench.Wants{Reading: volts, Low: nan, High: nan}), "Volts:"},
 		{ask(bench.Wants{Reading: &limited, Low: 20, High: 30}), "Volts (wanted: 20 V to 30 V):"},
 		{ask(bench.Wants{Reading: word}), "Is it on? (on, off)"},
@@ -88,7 +89,7 @@ func TestAFailAtTheBenchIsWeighed(t *testing.T) {
 		}
 		return sayBenchDiagnosis(d)
 	}
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{weighed(false, 0.5), "The diagnosis has no cause for this that goes with the rest."},
 		{weighed(true), "The diagnosis has no cause for this that goes with the rest."},
 		{weighed(true, 0.099), "The diagnosis: that it is the unit is about 7 in 10."},
@@ -98,7 +99,7 @@ func TestAFailAtTheBenchIsWeighed(t *testing.T) {
 }
 
 func TestTextsAreComparedLineByLine(t *testing.T) {
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{linesOnlyIn("a\nb\na\n", "a\n"), "b\na\n"},
 		{linesOnlyIn("a\nb\n", "b\na\n"), ""},
 		{linesOnlyIn("", "a\n"), ""},

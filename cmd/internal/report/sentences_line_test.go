@@ -9,6 +9,7 @@ import (
 	"downdrop/engine/sheet"
 	"downdrop/engine/waveform"
 	"downdrop/rulebase"
+	"downdrop/testdata/support"
 )
 
 // strung is a trunk of 100 m with three drops. Invented.
@@ -35,7 +36,7 @@ func TestTheLineOnPaperIsSaid(t *testing.T) {
 	alone.Ways = []sheet.Way{way(120, 120, false, false)}
 	spread := state(sheet.CutAt, 100, 130, "3")
 	spread.Ways = []sheet.Way{way(100, 120, false, false), way(110, 130, true, false)}
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{saySheet(s), "Mill line: 100 m of trunk, 3 drops."},
 		{saySheetCount([]sheet.Result{{Verdict: sheet.Fail}, {Verdict: sheet.Marginal}, {Verdict: sheet.Pass}, {Verdict: sheet.Open}, {Verdict: sheet.Pass}}), "5 rules: 1 not in order, 1 with nothing to spare, 2 in order, 1 not reckoned."},
 		{saySheetCount([]sheet.Result{{Verdict: sheet.Fail}}), "1 rule: 1 not in order, 0 with nothing to spare, 0 in order, 0 not reckoned."},
@@ -72,7 +73,7 @@ func TestFaultsAlongTheTrunkAreSaid(t *testing.T) {
 	s := strung()
 	cut := func(atM, p float64) sheet.State { return sheet.State{Kind: sheet.CutAt, AtM: atM, Probability: p} }
 	next := func(states ...sheet.State) string { return sayNextCut(&Ohms{Sheet: s, States: states}) }
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{sayLocate(&Locate{Sheet: s, Kind: LocateBreak, AtM: 95}), "A break at 95 m takes no drop away; the far end loses its terminator."},
 		{sayLocate(&Locate{Sheet: s, Kind: LocateBreak, AtM: 80, Lost: []string{"3"}}), "A break at 80 m takes away 1 drop: 3. What is left has lost the terminator at the far end."},
 		{sayLocate(&Locate{Sheet: s, Kind: LocateBreak, AtM: 30, Lost: []string{"A", "3"}}), "A break at 30 m takes away 2 drops: A, 3. What is left has lost the terminator at the far end."},
@@ -102,7 +103,7 @@ func TestWhereAnEchoComesFromIsSaid(t *testing.T) {
 		return w.sayPlace(trouble)
 	}
 	inLine := sheet.Spot{AtM: 60, End: "end"}
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{at(waveform.EndOpen, 0, 100), "By the sheet: the far end at 100 m, where the sheet has a terminator."},
 		{at(waveform.EndOpen, 90, 90), "By the sheet: the host's end, where the sheet has no terminator."},
 		{at(waveform.EndOpen, 0, 55), "By the sheet: a break about 55 m from the host, between A and 3."},
@@ -152,7 +153,7 @@ func TestWhatACaptureShowsIsSaid(t *testing.T) {
 		r.Talkers[n-1] = x
 		return saySender(r, n-1)
 	}
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{sayCapture(&Waveform{File: "a.csv", Reading: &waveform.Reading{Points: 1000, Length: 1e-4, Step: 1e-7}}), "a.csv: 1000 points in 0.1 ms, one every 0.1 us; one channel across the pair."},
 		{sayCapture(&Waveform{File: "a.csv", Reading: &waveform.Reading{Points: 1000, Length: 1e-4, Step: 1e-7, Legs: true}}), "a.csv: 1000 points in 0.1 ms, one every 0.1 us; each leg against common."},
 		{within(waveform.Figure{Value: 1.23456}, "V"), "1.23 V (± 0 V)"},
@@ -194,7 +195,7 @@ func TestWhatACaptureShowsIsSaid(t *testing.T) {
 	one.Echo = waveform.Echo{Kind: waveform.OpenEnd, Why: waveform.NoEcho}
 	hidden := one
 	hidden.Echo = waveform.Echo{Why: waveform.EchoUnsettled}
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{unseen(quiet), ""},
 		{unseen(one), ""},
 		{unseen(hidden), "What sends an echo back: one sender's bits are too few, or too noisy, to tell an edge from what follows it."},
@@ -213,7 +214,7 @@ func TestEchoesOnPaperAreSaid(t *testing.T) {
 		e.AtEnd = []line.Arrival{{Volt: rests * (1 + swings)}, {Volt: rests}}
 		return e
 	}
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{shareBack(120, echo(120, false, 0)), "nothing"},
 		{shareBack(121, echo(120, false, 0)), "nothing"},
 		{shareBack(180, echo(120, false, 0)), "+20 %"},

@@ -12,6 +12,7 @@ import (
 	"downdrop/engine/decide"
 	"downdrop/engine/ways"
 	"downdrop/rulebase"
+	"downdrop/testdata/support"
 )
 
 // noon is a day in the life of the cases below, which are invented.
@@ -52,7 +53,7 @@ func TestPricesAreSpokenOf(t *testing.T) {
 		}))
 	}
 	joined := func(lines []string) string { return strings.Join(lines, " | ") }
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{sayDecision(as), "Mill prices. The chance that the unit is bad: about 5 in 10 (0.5)."},
 		{threePlaces(rat(2, 1)), "2"},
 		{threePlaces(rat(1, 10)), "0.1"},
@@ -105,7 +106,7 @@ func TestStoresAreSpokenOf(t *testing.T) {
 	heads := map[string]cases.Head{"b": {Seq: 2, Hash: "b2"}, "a": {Seq: 9, Hash: "a9"}}
 	m := cases.Manifest{Site: "a", Events: 1, Files: 2, Names: 0}
 	imported := &cases.ImportReport{Manifest: m, Imported: cases.Imported{Added: 3, Known: 1}, Files: 1, Names: 2}
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{(&Store{Where: "/s"}).Text(), "The cases will be kept in /s.\nIt is not there yet, and is made when the first one is opened.\n"},
 		{(&Store{Where: "/s", There: true, Site: "a", Events: 11, Heads: heads}).Text(), "The cases are kept in /s.\nIt writes as site a and holds 11 events of 2 sites.\n"},
 		{(&Store{Where: "/s", There: true, Site: "a", Events: 1, Heads: map[string]cases.Head{"a": {}}, ReadOnly: "It was moved."}).Text(), "The cases are kept in /s.\nIt writes as site a and holds 1 event of 1 site.\nIt was moved. Nothing can be added.\n"},
@@ -122,7 +123,7 @@ func TestStoresAreSpokenOf(t *testing.T) {
 
 func TestListsOfReturnsAreSpokenOf(t *testing.T) {
 	notes := func(s triage.Summary) string { return strings.Join(TriageNotes(&s), " | ") }
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{sayTriageRow(&triage.Row{Line: 3}), "line 3"},
 		{sayTriageRow(&triage.Row{Line: 3, Serial: "12", Place: "mill", Complaint: "dead"}), "line 3, serial 12, mill: \"dead\""},
 		{sayTriageOpinion(&triage.Row{Good: 0.5, BenchMin: 20}), "The chance that the unit is good: about 5 in 10; bench: about 20 minutes."},
@@ -154,7 +155,7 @@ func TestCasesAreSpokenOf(t *testing.T) {
 		t.Fatal(err)
 	}
 	finding := &cases.Case{Code: "K7", Situation: rulebase.Situation{Findings: []rulebase.Finding{{Symptom: "hum", Value: rulebase.Value{Word: "yes"}}, {Symptom: "volts", Read: "18 V"}}}}
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{sayCaseName(&cases.Case{Code: "K7"}), "K7"},
 		{sayCaseName(c), "K7, mill, drop 3"},
 		{sayCaseOpened(&cases.Case{Code: "K7"}), "Case K7."},
@@ -253,7 +254,7 @@ func TestUnitsAreSpokenOf(t *testing.T) {
 	if is := zoneOf(noon.In(time.FixedZone("", 2*3600))); is != 120 {
 		t.Errorf("two hours east are %d minutes", is)
 	}
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{sayUnitName(cases.Unit{}), "unit of a type that is not known,"},
 		{sayUnitName(b1), "B1 serial 12 revision C"},
 		{UnitBefore(card()), ""},
@@ -337,7 +338,7 @@ func TestTheStoryOfAUnitIsTold(t *testing.T) {
 	backFirst.Corrects = "e0"
 	full := anew
 	full.By, full.Place = "anna", "bench"
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{story(received), "came in, from mill."},
 		{story(anew), "in place of entry 2: note: it hums"},
 		{story(ofFirst), "in place of entry 1: note: it hums"},

@@ -11,19 +11,8 @@ import (
 	"downdrop/engine/review"
 	"downdrop/engine/ruletest"
 	"downdrop/rulebase"
+	"downdrop/testdata/support"
 )
-
-// A spoken is a sentence as it comes out and as it has to be.
-type spoken struct{ is, want string }
-
-func says(t *testing.T, rows []spoken) {
-	t.Helper()
-	for _, r := range rows {
-		if r.is != r.want {
-			t.Errorf("says  %q\nwants %q", r.is, r.want)
-		}
-	}
-}
 
 // words is a rulebase of a few entries that sentences name. Invented.
 func words() *rulebase.Base {
@@ -58,7 +47,7 @@ func words() *rulebase.Base {
 func TestWhatIsLikelyIsSaid(t *testing.T) {
 	b := words()
 	sure, half := 1.0, 0.5
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{sayUnit(0.95, false), "Is it the unit? Yes: about 19 in 20 that it has to be repaired or exchanged."},
 		{sayUnit(0.02, true), "Was it the unit? Hardly: about 1 in 50 that it had to be repaired or exchanged."},
 		{sayMoreCauses(1, 0.3), "One more cause is on the list, about 3 in 10."},
@@ -86,7 +75,7 @@ func TestWhatIsLikelyIsSaid(t *testing.T) {
 // Bands begin at their least value: what lies on the line is in the band above it.
 func TestBandsOfWeightAndGain(t *testing.T) {
 	under := func(x float64) float64 { return math.Nextafter(x, 0) }
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{weightWords(math.NaN()), "it cannot be said how far this moves the one against the other"},
 		{weightWords(math.Inf(1)), "this alone rules the second out"},
 		{weightWords(10), "speaks strongly for it"},
@@ -129,7 +118,7 @@ func TestTheNextStepIsSaid(t *testing.T) {
 	b := words()
 	looking, asking, doing := &b.Tests[1], &b.Tests[2], &b.Tests[0]
 	withPerson := rulebase.Step{Minutes: 5, Who: rulebase.Technician, Needs: []string{"multimeter"}, Stops: rulebase.StopsDrop, BringsBack: true}
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{sayNextHead(b, looking, false), "Look at this next:"},
 		{sayNextHead(b, asking, true), "Ask this next. First what can hurt:"},
 		{sayNextHead(b, doing, true), "Do this next. First what can hurt:"},
@@ -171,7 +160,7 @@ func TestWhatIsWithheldIsSaid(t *testing.T) {
 	withheld := func(why engine.Why, detail string) *engine.Withheld {
 		return &engine.Withheld{Step: &b.Tests[0], Why: why, Detail: detail}
 	}
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{sayWithheld(b, withheld(engine.WhyKnown, ""), 1), "This would tell nothing new, all of it is known for sure:"},
 		{sayWithheld(b, withheld(engine.WhyDone, ""), 2), "These are done already:"},
 		{sayWithheld(b, withheld(engine.WhyPlace, "field or bench"), 1), "This is not for where you are, only at the drop or on the bench:"},
@@ -220,7 +209,7 @@ func TestManyToolsThatAreLackingAreCounted(t *testing.T) {
 		}
 		return sayTogetherWithheld(b, engine.WhyTools, all)
 	}
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{lacking(shownTools), "For want of a tool: a (one step), b (one step), c (one step), d (one step), e (one step), f (one step), g (one step) and h (one step). First of them: Measure the supply."},
 		{lacking(shownTools + 1), "For want of a tool: a (one step), b (one step), c (one step), d (one step), e (one step), f (one step), g (one step), h (one step) and i (one step). First of them: Measure the supply."},
 		{lacking(shownTools + 2), "For want of a tool: a (one step), b (one step), c (one step), d (one step), e (one step), f (one step), g (one step), h (one step) and 2 more tools. First of them: Measure the supply."},
@@ -232,7 +221,7 @@ func TestWhetherEnoughIsKnownIsSaid(t *testing.T) {
 	lead := engine.ToDo{Lists: []string{"x"}, Remedies: []int{0}, Probability: 0.6}
 	further := &engine.Diagnosis{Base: b, Advice: engine.Advice{Further: &engine.Proposal{Step: &b.Tests[1], Price: 3}}}
 	none := &engine.Diagnosis{Base: b}
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{sayToDo(b, engine.ToDo{}), "leave it as it is, nothing is wrong"},
 		{sayToDo(b, engine.ToDo{Outside: true}), "look for something that is not on my list"},
 		{sayToDo(b, engine.ToDo{Elsewhere: true}), "look for the trouble where the unit came from"},
@@ -267,7 +256,7 @@ func TestRulebasesAreSpokenOf(t *testing.T) {
 	odds := func(factor float64) string {
 		return sayOdds(&engine.Weight{Finding: "hum", Value: "yes", Factor: factor})
 	}
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{sayClean("small", 7), "Rulebase small, version 7: nothing to report."},
 		{sayCount(1, 0, true), "One error. The rulebase loads; its rule tests do not."},
 		{sayCount(2, 0, false), "2 errors. The rulebase does not load."},
@@ -311,7 +300,7 @@ func TestRulebasesAreSpokenOf(t *testing.T) {
 }
 
 func TestLayersAreSpokenOf(t *testing.T) {
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{sayRepeats([]string{"ask", "minutes"}), "It repeats ask and minutes as below, which it no longer follows; with changes: true only what differs need be written."},
 		{sayOverlays(1), "1 entry stands for one of a rulebase below; \"downdrop rulebase layers\" shows what differs."},
 		{sayOverlays(2), "2 entries stand for one of a rulebase below; \"downdrop rulebase layers\" shows what differs."},
@@ -322,7 +311,7 @@ func TestChartsAreSpokenOf(t *testing.T) {
 	root := func(minutes, bound float64, proven bool) *engine.ChartTree {
 		return &engine.ChartTree{Root: &engine.ChartNode{Minutes: minutes, Bound: bound, Proven: proven}}
 	}
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{sayChartTitle(rulebase.Situation{}), "Fault-finding chart."},
 		{sayChartTitle(rulebase.Situation{At: rulebase.Phone}), "Fault-finding chart, to be asked by phone."},
 		{sayChartTitle(rulebase.Situation{At: rulebase.Field, Who: rulebase.Technician, Alone: true}), "Fault-finding chart, at the drop, for a technician alone."},
@@ -370,7 +359,7 @@ func TestGainsAndExperienceAreSaid(t *testing.T) {
 	d := &engine.Diagnosis{Base: words(), NotOffered: []engine.Withheld{{Step: &rulebase.Step{}}}}
 	further := &engine.Diagnosis{Base: words()}
 	d.NotOffered = append(d.NotOffered, engine.Withheld{Step: &d.Base.Remedies[0], Why: engine.WhyTools, Detail: "hand_lamp"}, engine.Withheld{Step: &d.Base.Remedies[1], Why: engine.WhyPerson, Detail: "electrician"})
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{sayWorthIt(&cases.Score{Log: 0.5}, &cases.Score{Log: 0.5}), " That is no gain: these cases are too few to outweigh what the rulebase says; a larger --worth holds on to more of it."},
 		{sayWorthIt(&cases.Score{Log: 0.5}, &cases.Score{Log: 0.4}), " That is a gain on cases that were not learned from."},
 		{takesElsewhere(d, -1), ""},
@@ -387,7 +376,7 @@ func TestReplaysAreSpokenOf(t *testing.T) {
 	rivals := func(optimal int) *rehearse.Comparison {
 		return &rehearse.Comparison{Rivals: []rehearse.Rival{{Name: "greedy"}, {Name: "optimal", Optimal: optimal}}}
 	}
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{sayReplay(b, &cases.Score{Cases: 1}), "Rulebase small, version 7, over 1 closed case."},
 		{sayReplay(b, &cases.Score{Cases: 2, Unknown: 1}), "Rulebase small, version 7, over 2 closed cases. In 1 more nothing was proven that this rulebase knows."},
 		{sayReplayRanks(&cases.Score{Cases: 2, First: 1, InThree: 2}), "What it turned out to be stands first in 1 of 2, among the first three in 2. It could have been known 0.0 entries earlier on the mean, 0.0 of them tests or work."},
@@ -422,7 +411,7 @@ func TestTheVerdictIsSaid(t *testing.T) {
 	if !well(0, engine.WhyWell) || well(1, engine.WhyWell) || well(0, engine.WhyDone) {
 		t.Error("a drop is well where nothing is on offer because it is well")
 	}
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{verdict(rulebase.Adjusted, 0.3, 0.1, false), ""},
 		{verdict(rulebase.UnitOut, 0.2, 0.64, false), "Is it the unit? Not settled: about 6 in 10 that it has to be repaired or\nexchanged. What is not on my list may be in the unit too.\n"},
 		{verdict(rulebase.UnitOut, 0.199, 0.64, false), "Is it the unit? Not settled: about 6 in 10 that it has to be repaired or\nexchanged.\n"},

@@ -8,18 +8,8 @@ import (
 	"testing"
 
 	"downdrop/rulebase"
+	"downdrop/testdata/support"
 )
-
-type spoken struct{ is, want string }
-
-func says(t *testing.T, rows []spoken) {
-	t.Helper()
-	for _, r := range rows {
-		if r.is != r.want {
-			t.Errorf("says  %q\nwants %q", r.is, r.want)
-		}
-	}
-}
 
 func small(t *testing.T) *rulebase.Base {
 	t.Helper()
@@ -39,7 +29,7 @@ func TestRolesAreReadAsTheyAreTyped(t *testing.T) {
 		}
 		return heading + " is " + role
 	}
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{role("a=serial"), "a is serial"},
 		{role(" Text 2 = complaint "), "Text 2 is complaint"},
 		{role("a=b=place"), "a=b is place"},
@@ -60,7 +50,7 @@ func TestColumnsAreSaid(t *testing.T) {
 		c, problems := readColumns(base, names, said)
 		return strings.Join(c.roles, " ") + " | " + strings.Join(c.unused(), " ") + " | " + strings.Join(problems, " | ")
 	}
-	says(t, []spoken{
+	support.Says(t, [][2]string{
 		{read(nil, "Serial number", "Complaint", "Colour", " "), "serial complaint unused unused | Colour | "},
 		{read(nil, "Power-Light", "power light"), "power_light power_light |  | The columns \"Power-Light\" and \"power light\" are both taken for power_light; say which is not, with --column \"power light=unused\"."},
 		{read(map[string]string{"Text": "complaint"}, "Text", "Complaint"), "complaint complaint |  | "},
