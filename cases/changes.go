@@ -74,6 +74,18 @@ func (c *Case) Changes(after rulebase.Situation) []Draft {
 	return out
 }
 
+// Leaving is what has to be written so that the case goes on at another place: that it is handed over
+// there, and, since whose hands are on it is asked there, that who is there and what was confirmed
+// before steps is not known any more.
+func (c *Case) Leaving(to rulebase.Place) []Draft {
+	drafts := []Draft{Say(KindHandedOver, HandOver{To: to})}
+	if after := c.Situation.Clone(); after.At != to {
+		after.At, after.Who, after.Confirmed = to, rulebase.Anybody, nil
+		drafts = append(drafts, c.Changes(after)...)
+	}
+	return drafts
+}
+
 // normal makes empty and absent the same where they mean the same: everywhere but in Tools.
 func normal(b Circumstances) Circumstances {
 	if len(b.Confirmed) == 0 {

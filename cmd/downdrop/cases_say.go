@@ -490,14 +490,23 @@ func (d *desk) checkClosing(ctx context.Context, c *cases.Case, closing *cases.C
 	if strings.TrimSpace(closing.How) == "" {
 		return usageError{sayCloseHow}
 	}
-	unexplained, err := d.unexplained(ctx, c, closing.Causes)
+	open, err := d.openPoints(ctx, c, closing)
 	if err != nil {
 		return err
 	}
-	if open := c.OpenPoints(unexplained); len(open) > 0 {
+	if len(open) > 0 {
 		return inputError{report.OpenPoints(d.base, c, open)}
 	}
 	return nil
+}
+
+// openPoints are what is not settled yet where a case is closed so.
+func (d *desk) openPoints(ctx context.Context, c *cases.Case, closing *cases.Closing) ([]cases.OpenPoint, error) {
+	unexplained, err := d.unexplained(ctx, c, closing.Causes)
+	if err != nil {
+		return nil, err
+	}
+	return c.OpenPoints(unexplained), nil
 }
 
 func nearCause(b *rulebase.Base, id string) string {

@@ -60,22 +60,13 @@ func (d *desk) takeAlong(ctx context.Context, c *cases.Case, o takeAlongOptions)
 	if c.State == cases.StateClosed {
 		return inputError{fmt.Sprintf(sayTakenClosed, c.Code, c.Code)}
 	}
-	to := rulebase.Place(o.to)
-	drafts := []cases.Draft{cases.Say(cases.KindHandedOver, cases.HandOver{To: to})}
-	if after := c.Situation.Clone(); after.At != to { // whose hands are on it there is asked there
-		after.At, after.Who, after.Confirmed = to, rulebase.Anybody, nil
-		drafts = append(drafts, c.Changes(after)...)
-	}
-	sheet, err := d.sheetText(ctx, c)
-	if err != nil {
-		return err
-	}
-	_, err = writeCopy(o.out, func(w io.Writer) (cases.Manifest, error) { // nothing is noted where there is no room for the file
+	drafts := c.Leaving(rulebase.Place(o.to))
+	_, err := writeCopy(o.out, func(w io.Writer) (cases.Manifest, error) { // nothing is noted where there is no room for the file
 		var err error
 		if c, err = d.write(ctx, c.ID, drafts...); err != nil {
 			return cases.Manifest{}, err
 		}
-		return cases.Manifest{}, takealong.Write(w, takealong.Content{Case: c, Sheet: sheet, Base: d.base, Program: ourVersion(), By: d.writer.By})
+		return cases.Manifest{}, d.writeAlong(ctx, w, c)
 	})
 	if err != nil {
 		return err
@@ -84,4 +75,13 @@ func (d *desk) takeAlong(ctx context.Context, c *cases.Case, o takeAlongOptions)
 		return written(err)
 	}
 	return written(report.TravelApart(d.env.out, d.env.width(), c, false))
+}
+
+// writeAlong writes the file of a case as it stands.
+func (d *desk) writeAlong(ctx context.Context, w io.Writer, c *cases.Case) error {
+	sheet, err := d.sheetText(ctx, c)
+	if err != nil {
+		return err
+	}
+	return takealong.Write(w, takealong.Content{Case: c, Sheet: sheet, Base: d.base, Program: ourVersion(), By: d.writer.By})
 }

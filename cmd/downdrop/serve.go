@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"io"
 	"log/slog"
 	"net"
 	"os"
@@ -168,6 +169,16 @@ func (p *pageDesk) Receive(ctx context.Context, by string, text []byte) ([]*case
 	return a.cases, err
 }
 
+// TakeAlong writes what `downdrop case take-along` does.
+func (p *pageDesk) TakeAlong(ctx context.Context, w io.Writer, c *cases.Case, by string) error {
+	d, err := p.at(ctx, c.Situation.At)
+	if err != nil {
+		return err
+	}
+	d.writer.By = cmp.Or(by, d.writer.By)
+	return d.writeAlong(ctx, w, c)
+}
+
 func (p *pageDesk) Diagnose(ctx context.Context, s rulebase.Situation, cause, against string) (*engine.Diagnosis, error) {
 	return engine.Diagnose(ctx, p.prepared, s, engine.Options{Weights: true, Weighed: cause, Against: against})
 }
@@ -180,8 +191,11 @@ func (p *pageDesk) Chart(ctx context.Context, c *cases.Case, places int) (*repor
 	return report.NewChart(p.prepared, c.Situation, tree, report.StandingIn(p.base, c)), nil
 }
 
-func (p *pageDesk) Closing(ctx context.Context, c *cases.Case, closing *cases.Closing) error {
-	return p.checkClosing(ctx, c, closing)
+func (p *pageDesk) Closing(ctx context.Context, c *cases.Case, closing *cases.Closing) ([]cases.OpenPoint, error) {
+	if closing.Outcome == "" {
+		closing.Outcome = endsAs(p.base, c, closing.Causes)
+	}
+	return p.openPoints(ctx, c, closing)
 }
 
 var _ page.Desk = (*pageDesk)(nil)

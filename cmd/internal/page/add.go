@@ -1,6 +1,7 @@
 package page
 
 import (
+	"context"
 	"fmt"
 	"net/http"
 	"net/url"
@@ -126,10 +127,17 @@ func (s *Server) closeForm(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return s.showClosing(w, r, st, http.StatusOK, nil)
+	return s.showClosing(w, r, st, http.StatusOK, refused{})
 }
 
-func (s *Server) showClosing(w http.ResponseWriter, r *http.Request, st *standing, status int, wrong []string) error {
+// A refused closing is shown again as it was filled in, with what stands against it.
+type refused struct {
+	cases.Closing
+	wrong []string
+	open  []cases.OpenPoint
+}
+
+func (s *Server) showClosing(w http.ResponseWriter, r *http.Request, st *standing, status int, x refused) error {
 	d, err := s.diagnose(r.Context(), st.Case.Situation)
 	if err != nil {
 		return err
@@ -138,24 +146,33 @@ func (s *Server) showClosing(w http.ResponseWriter, r *http.Request, st *standin
 		head
 		Form        string
 		Wrong       []string
-		Causes      []choice
+		Causes      []choice // the likely ones, and what was chosen
+		Others      []choice // all others
+		How         string
 		Outcomes    []choice
 		Verdicts    []choice
 		Still       []string
 		Kinds       []choice
 		Unexplained []choice
 		Closed      bool
-	}{head: s.headOf(st.Case), Form: s.o.NewID(), Wrong: wrong, Causes: closingCauses(d), Still: report.InPlaceLines(st.Case), Closed: st.Case.State == cases.StateClosed}
+	}{head: s.headOf(st.Case), Form: s.o.NewID(), Wrong: x.wrong, How: x.How, Still: report.InPlaceLines(st.Case), Closed: st.Case.State == cases.StateClosed}
+	data.Causes, data.Others = closingCauses(d, x.Causes)
 	for _, o := range cases.Outcomes {
-		data.Outcomes = append(data.Outcomes, choice{Value: o, Says: wording.Plain(o)})
+		data.Outcomes = append(data.Outcomes, choice{Value: o, Says: wording.Plain(o), Chosen: o == x.Outcome})
 	}
 	for _, v := range cases.UnitVerdicts {
-		data.Verdicts = append(data.Verdicts, choice{Value: v, Says: wording.Plain(v)})
+		data.Verdicts = append(data.Verdicts, choice{Value: v, Says: wording.Plain(v), Chosen: v == x.UnitVerdict})
 	}
 	for _, k := range cases.PutInKinds {
 		data.Kinds = append(data.Kinds, choice{Value: k, Says: wording.Plain(k)})
 	}
-	for _, symptom := range d.NotExplained {
+	unexplained := slices.Clone(d.NotExplained)
+	for _, o := range x.open {
+		if o.Symptom != "" && !slices.Contains(unexplained, o.Symptom) {
+			unexplained = append(unexplained, o.Symptom)
+		}
+	}
+	for _, symptom := range unexplained {
 		if !slices.ContainsFunc(st.Case.Accepted, func(a cases.Said[cases.Accepted]) bool { return a.Body.Symptom == symptom }) {
 			data.Unexplained = append(data.Unexplained, choice{Value: symptom, Says: wording.Plain(symptom)})
 		}
@@ -163,16 +180,51 @@ func (s *Server) showClosing(w http.ResponseWriter, r *http.Request, st *standin
 	return show(w, status, "close", data)
 }
 
-// closingCauses are the likely causes, and those that something done takes away.
-func closingCauses(d *engine.Diagnosis) []choice {
-	var out []choice
+// closingCauses are the likely causes with those that were chosen, and all others by their names.
+func closingCauses(d *engine.Diagnosis, chosen []string) (first, others []choice) {
 	for i, c := range d.Causes {
-		if i < 10 && c.Probability >= 0.01 {
-			cause := &d.Base.Causes[c.Cause]
-			out = append(out, choice{Value: cause.ID, Says: cause.Name})
+		cause := &d.Base.Causes[c.Cause]
+		is := choice{Value: cause.ID, Says: cause.Name, Chosen: slices.Contains(chosen, cause.ID)}
+		if i < 10 && c.Probability >= 0.01 || is.Chosen {
+			first = append(first, is)
+		} else {
+			others = append(others, is)
 		}
 	}
-	return out
+	slices.SortFunc(others, func(a, b choice) int { return strings.Compare(a.Says, b.Says) })
+	return first, others
+}
+
+// against is what stands against closing a case so, in sentences; an empty outcome is filled in.
+func (s *Server) against(ctx context.Context, st *standing, x *refused) error {
+	for _, id := range x.Causes {
+		if ref, _ := s.o.Base.Lookup(id); ref.Kind != rulebase.KindCause {
+			return wrong(sayNoSuchCause)
+		}
+	}
+	var err error
+	if x.open, err = s.o.Desk.Closing(ctx, st.Case, &x.Closing); err != nil {
+		return err
+	}
+	if !slices.Contains(cases.Outcomes, x.Outcome) {
+		x.wrong = append(x.wrong, sayCloseOutcome)
+	}
+	if x.UnitVerdict != "" && !slices.Contains(cases.UnitVerdicts, x.UnitVerdict) {
+		x.wrong = append(x.wrong, refusals[cases.RefusedNoVerdict])
+	}
+	if x.How == "" {
+		x.wrong = append(x.wrong, sayCloseHow)
+	}
+	for _, o := range x.open {
+		line := sayCloseInPlace
+		if o.Symptom != "" {
+			line = fmt.Sprintf(sayCloseUnexplained, wording.Plain(o.Symptom))
+		}
+		if !slices.Contains(x.wrong, line) {
+			x.wrong = append(x.wrong, line)
+		}
+	}
+	return nil
 }
 
 // close closes a case with what was proven.
@@ -196,11 +248,15 @@ func (s *Server) close(w http.ResponseWriter, r *http.Request) error {
 		http.Redirect(w, r, done, http.StatusSeeOther)
 		return nil
 	}
-	closing := cases.Closing{Causes: append([]string{}, r.PostForm["cause"]...), How: wording.OneLine(r.PostForm.Get("how")), Outcome: r.PostForm.Get("outcome"), UnitVerdict: r.PostForm.Get("unit")}
-	if err := s.o.Desk.Closing(r.Context(), st.Case, &closing); err != nil {
-		return s.showClosing(w, r, st, http.StatusUnprocessableEntity, strings.Split(err.Error(), "\n"))
+	causes := slices.DeleteFunc(append([]string{}, r.PostForm["cause"]...), func(id string) bool { return id == "" })
+	x := refused{Closing: cases.Closing{Causes: causes, How: wording.OneLine(r.PostForm.Get("how")), Outcome: r.PostForm.Get("outcome"), UnitVerdict: r.PostForm.Get("unit")}}
+	if err := s.against(r.Context(), st, &x); err != nil {
+		return err
 	}
-	draft := cases.Say(cases.KindClosed, closing)
+	if x.wrong != nil {
+		return s.showClosing(w, r, st, http.StatusUnprocessableEntity, x)
+	}
+	draft := cases.Say(cases.KindClosed, x.Closing)
 	draft.ID = id
 	if _, err := s.o.Desk.Write(r.Context(), st.Case, st.Situation.At, st.by, draft); err != nil {
 		return err

@@ -5,6 +5,7 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"mime"
 	"net/http"
@@ -64,7 +65,12 @@ func (s *Server) handOver(w http.ResponseWriter, r *http.Request) error {
 		Codes []code
 		Apart []string // files that neither codes nor text hold
 		Stays string   // that the sheet is not in them either; ""
-	}{head: s.headOf(c), Form: s.o.NewID(), To: string(c.HandedTo), Apart: report.TravelApartLines(c)}
+		Along string   // what the file that holds the whole conversation is called; "": the case has not left so
+		Open  bool     // the case is not closed
+	}{head: s.headOf(c), Form: s.o.NewID(), To: string(c.HandedTo), Apart: report.TravelApartLines(c), Open: c.State != cases.StateClosed}
+	if tookAlong(c) {
+		data.Along = c.Code + ".html"
+	}
 	if c.HandedTo != "" {
 		sheet, err := s.sheetText(r.Context(), c)
 		if err != nil {
@@ -112,6 +118,66 @@ func (s *Server) give(w http.ResponseWriter, r *http.Request) error {
 	})
 }
 
+// leaves has a case go on at another place in one file, which the page then offers.
+func (s *Server) leaves(w http.ResponseWriter, r *http.Request) error {
+	if err := readForm(r); err != nil {
+		return err
+	}
+	to := placeOf(r.PostForm.Get("to"))
+	if to == "" {
+		return wrong(sayHandTo)
+	}
+	return s.addThen(w, r, "/hand-over", func(st *standing) ([]cases.Draft, error) {
+		if st.Case.State == cases.StateClosed {
+			return nil, refusal{http.StatusConflict, sayClosed}
+		}
+		return st.Case.Leaving(to), nil
+	})
+}
+
+// tookAlong says whether a case was handed over to where it stands: a file of it asks there what can be done there.
+func tookAlong(c *cases.Case) bool {
+	return c.State != cases.StateClosed && c.HandedTo != "" && c.HandedTo == c.Situation.At
+}
+
+// along gives the file that holds the whole conversation. It is built before anything is sent, so that
+// nobody goes with half of it.
+func (s *Server) along(w http.ResponseWriter, r *http.Request) error {
+	c, err := s.o.Store.Case(r.Context(), r.PathValue("code"))
+	if err != nil {
+		return err
+	}
+	if !tookAlong(c) {
+		return refusal{http.StatusConflict, sayNotLeft}
+	}
+	done, err := s.carry(r.Context())
+	if err != nil {
+		return err
+	}
+	defer done()
+	var file bytes.Buffer
+	if err := s.o.Desk.TakeAlong(r.Context(), &file, c, byCookie(r)); err != nil {
+		return err
+	}
+	if err := http.NewResponseController(w).SetWriteDeadline(time.Now().Add(receiveFor)); err != nil && !errors.Is(err, http.ErrNotSupported) {
+		return err
+	}
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.Header().Set("Content-Disposition", fmt.Sprintf("attachment; filename=%q", c.Code+".html"))
+	_, err = w.Write(file.Bytes())
+	return err
+}
+
+// carry waits for a turn to hold megabytes; done gives it back.
+func (s *Server) carry(ctx context.Context) (done func(), err error) {
+	select {
+	case s.carrying <- struct{}{}:
+		return func() { <-s.carrying }, nil
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
+}
+
 // takeOverForm asks who takes over in this browser.
 func (s *Server) takeOverForm(w http.ResponseWriter, r *http.Request) error {
 	st, err := s.find(r)
@@ -155,7 +221,7 @@ func (s *Server) receiveForm(w http.ResponseWriter, _ *http.Request) error {
 	return show(w, http.StatusOK, "receive", head{Title: sayReceiveTitle, In: true})
 }
 
-// receiveFor is how long a hand-over may take to come in: a whole file over a poor line.
+// receiveFor is how long a hand-over may take to come in, and a file to go out: megabytes over a poor line.
 const receiveFor = 90 * time.Second
 
 // receive takes in what another place handed over, as text or as a file; once or twice, it is the same.
@@ -165,12 +231,11 @@ func (s *Server) receive(w http.ResponseWriter, r *http.Request) error {
 	if err := errors.Join(control.SetReadDeadline(until), control.SetWriteDeadline(until.Add(longest))); err != nil && !errors.Is(err, http.ErrNotSupported) {
 		return err
 	}
-	select { // each may hold megabytes
-	case s.receiving <- struct{}{}:
-		defer func() { <-s.receiving }()
-	case <-r.Context().Done():
-		return r.Context().Err()
+	done, err := s.carry(r.Context())
+	if err != nil {
+		return err
 	}
+	defer done()
 	text, err := readHandOver(r)
 	if err != nil {
 		return err

@@ -12,6 +12,7 @@ import (
 	"golang.org/x/net/html"
 
 	"downdrop/cases"
+	"downdrop/rulebase"
 )
 
 // What is put in for a test is kept only as one of the things that can be put in, and with where it is.
@@ -38,7 +39,67 @@ func TestPuttingIn(t *testing.T) {
 	}
 	_, page := s.get("/case/" + code + "/close")
 	choosable(t, page, map[string][]string{"what": cases.PutInKinds, "outcome": cases.Outcomes, "unit": cases.UnitVerdicts})
+	base, err := rulebase.LoadShipped()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range base.Causes {
+		if strings.Count(page, `value="`+c.ID+`"`) != 1 {
+			t.Errorf("%s cannot be chosen once", c.ID)
+		}
+	}
 }
+
+// A closing that is refused is shown as it was filled in, with all that stands against it in words of the
+// page, which has no command line; and any cause can be chosen, however unlikely it was.
+func TestClosingThatIsRefused(t *testing.T) {
+	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
+	code := s.open(url.Values{"at": {"field"}, "drop": {"5"}, "story": {"power light dark, traffic light dark"}})
+	s.post("/case/"+code+"/put-in", url.Values{"form": {newForm()}, "what": {"jumper"}, "where": {"terminal 4"}})
+	fill := url.Values{"cause": {"", "address_wrong_on_drop", "handheld_faulty"}, "how": {"it was \"seen\""}, "unit": {"good"}}
+	send := func() (int, string) { fill.Set("form", newForm()); return s.post("/case/"+code+"/close", fill) }
+	status, page := send()
+	alert := ""
+	each(parse(t, page), func(n *html.Node) {
+		if attribute(n, "role") == "alert" {
+			alert = words(n)
+		}
+	})
+	for _, want := range []string{"Choose how it ended", "Something is still in place", "What was found for power light"} {
+		if !strings.Contains(alert, want) {
+			t.Errorf("it does not say %q: %s", want, alert)
+		}
+	}
+	if status != http.StatusUnprocessableEntity || strings.Contains(words(parse(t, page)), "--") {
+		t.Errorf("%d, %s", status, alert)
+	}
+	for _, want := range []string{`name="cause" value="address_wrong_on_drop" checked`, `name="cause" value="handheld_faulty" checked`, `>it was &#34;seen&#34;</textarea>`, `value="good" selected`} {
+		if !strings.Contains(page, want) {
+			t.Errorf("%s is not kept", want)
+		}
+	}
+	if strings.Contains(alert, sayHow) {
+		t.Errorf("it asks what was said: %s", alert)
+	}
+	fill.Set("how", " ")
+	if _, page = send(); !strings.Contains(page, sayHow) {
+		t.Error("it does not ask how that was proven")
+	}
+	for _, n := range []string{"power_light", "traffic_light"} {
+		s.post("/case/"+code+"/accept", url.Values{"form": {newForm()}, "symptom": {n}, "why": {"the lamps are taken out"}})
+	}
+	s.post("/case/"+code+"/take-out", url.Values{"form": {newForm()}, "number": {"1"}})
+	fill.Set("how", "seen")
+	fill.Set("outcome", "adjusted")
+	if status, page = send(); status != http.StatusOK || s.kept(code).State != cases.StateClosed {
+		t.Fatalf("%d %s", status, words(parse(t, page)))
+	}
+	if got := s.kept(code).Closing.Causes; !slices.Equal(got, []string{"address_wrong_on_drop", "handheld_faulty"}) {
+		t.Errorf("closed with %v", got)
+	}
+}
+
+const sayHow = "Say how it was proven"
 
 // choosable holds the lists of a page to what can be chosen: each once, in its order, and something said of
 // each. Above them may stand what chooses nothing.

@@ -18,6 +18,7 @@ import (
 	"embed"
 	"fmt"
 	"html/template"
+	"io"
 	"log/slog"
 	"maps"
 	"net/http"
@@ -45,13 +46,16 @@ type Desk interface {
 	// Receive takes in a hand-over, as text or as a whole file, and joins it with what went on here; it
 	// gives the cases that were in it as they then stand.
 	Receive(ctx context.Context, by string, text []byte) ([]*cases.Case, error)
+	// TakeAlong writes a case, as it stands, into the one file that holds the whole conversation; by goes on with it.
+	TakeAlong(ctx context.Context, w io.Writer, c *cases.Case, by string) error
 	// Diagnose answers a case as `downdrop diagnose` does, with what is known weighed for one cause
 	// against another; "": as it is usual.
 	Diagnose(ctx context.Context, s rulebase.Situation, cause, against string) (*engine.Diagnosis, error)
 	// Chart is the fault-finding chart from where a case stands, of at most so many places.
 	Chart(ctx context.Context, c *cases.Case, places int) (*report.Chart, error)
-	// Closing says what stands against closing a case so; nil: nothing. An empty outcome is filled in.
-	Closing(ctx context.Context, c *cases.Case, closing *cases.Closing) error
+	// Closing gives what is not settled yet where a case is closed so. An empty outcome is filled in where
+	// what was done tells it.
+	Closing(ctx context.Context, c *cases.Case, closing *cases.Closing) ([]cases.OpenPoint, error)
 }
 
 // Options are what a Server is made of.
@@ -83,7 +87,7 @@ type Server struct {
 	turn    sync.Map      // case id → *sync.Mutex: entries to one case are taken in one after the other
 	busy    chan struct{} // who reasons now: see reason
 
-	receiving chan struct{} // whose hand-over comes in now
+	carrying chan struct{} // whose case comes in, or goes out as a whole file, now
 }
 
 //go:embed page.html trunk.html tree.html shop.html pair.html page.css shop.css page.js
@@ -112,7 +116,7 @@ func New(o Options) *Server {
 	if o.Log == nil {
 		o.Log = slog.Default()
 	}
-	s := &Server{o: o, door: newDoor(o.Now), busy: make(chan struct{}, 2*runtime.GOMAXPROCS(0)), receiving: make(chan struct{}, 3)}
+	s := &Server{o: o, door: newDoor(o.Now), busy: make(chan struct{}, 2*runtime.GOMAXPROCS(0)), carrying: make(chan struct{}, 3)}
 	s.handler = s.guard(s.routes())
 	return s
 }
@@ -166,6 +170,8 @@ func (s *Server) handles() map[string]handle {
 		"GET /case/{code}/summary":        s.summary,
 		"GET /case/{code}/hand-over":      s.handOver,
 		"POST /case/{code}/hand-over":     s.give,
+		"POST /case/{code}/take-along":    s.leaves,
+		"GET /case/{code}/along.html":     s.along,
 		"GET /case/{code}/take-over":      s.takeOverForm,
 		"POST /case/{code}/take-over":     s.takeOver,
 		"GET /receive":                    s.receiveForm,

@@ -13,6 +13,7 @@ import (
 
 	"downdrop/cases"
 	"downdrop/cmd/internal/conversation"
+	"downdrop/rulebase"
 )
 
 // handIn gives a file to the form that takes cases in.
@@ -76,6 +77,75 @@ func TestWholeFilesAreTakenIn(t *testing.T) {
 	}
 	if status, body := s.handIn("long.jsonl", bytes.Repeat([]byte("x"), 17<<20)); status != 0 && (status != http.StatusRequestEntityTooLarge || !strings.Contains(body, "16384 kB")) {
 		t.Errorf("17 MiB: %d", status)
+	}
+}
+
+// The page gives the same file as the command, once it was said where the case goes; it comes back whole.
+func TestTakenAlongFromThePage(t *testing.T) {
+	dir := t.TempDir()
+	s := serve(t, filepath.Join(dir, "cases.db"))
+	code := s.open(url.Values{"at": {"phone"}, "drop": {"5"}, "story": {"operator there, power light dark"}})
+	if status, body := s.get("/case/" + code + "/along.html"); status != http.StatusConflict || !strings.Contains(body, "Take it along") {
+		t.Errorf("before it left: %d %s", status, words(parse(t, body)))
+	}
+	form := newForm()
+	for range 2 { // two presses are one
+		if status, _ := s.post("/case/"+code+"/take-along", url.Values{"form": {form}, "to": {"field"}}); status != http.StatusOK {
+			t.Fatal(status)
+		}
+	}
+	if status, _ := s.post("/case/"+code+"/take-along", url.Values{"form": {newForm()}, "to": {"nowhere"}}); status != http.StatusUnprocessableEntity {
+		t.Errorf("to nowhere: %d", status)
+	}
+	c := s.kept(code)
+	if n := count(c, cases.KindHandedOver); n != 1 || c.HandedTo != rulebase.Field || c.Situation.At != rulebase.Field || c.Situation.Who != rulebase.Anybody {
+		t.Errorf("handed over %d times, to %s; it stands at %s with %s", n, c.HandedTo, c.Situation.At, c.Situation.Who)
+	}
+	_, body := s.get("/case/" + code + "/hand-over")
+	if !strings.Contains(body, `href="/case/`+code+`/along.html" download="`+code+`.html"`) {
+		t.Fatalf("no file is offered: %s", words(parse(t, body)))
+	}
+	r, err := s.http.Get(s.At + "/case/" + code + "/along.html")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := r.Header.Get("Content-Disposition"); got != `attachment; filename="`+code+`.html"` {
+		t.Errorf("it comes as %q", got)
+	}
+	_, file := text(t, r)
+	by := filepath.Join(dir, "by-command.html")
+	s.downdrop("", "case", "export", filepath.Join(dir, "case.jsonl"), code)
+	if s.downdrop("", "case", "take-along", code, "--to", "field", "--out", by); len(file) < 2<<20 {
+		t.Errorf("%d bytes", len(file))
+	}
+	commands, err := os.ReadFile(by)
+	if err != nil {
+		t.Fatal(err)
+	}
+	head := func(s string) string { before, _, _ := strings.Cut(s, "DOWNDROP1/"); return before }
+	if head(string(commands)) != head(file) {
+		t.Error("the command writes another page")
+	}
+	there := serve(t, filepath.Join(dir, "there.db"))
+	if status, body := there.handIn(code+".html", []byte(file)); status != http.StatusOK || !strings.Contains(body, "Case "+code) {
+		t.Fatalf("it does not come back: %d %.300s", status, words(parse(t, body)))
+	}
+	was, err := os.ReadFile(filepath.Join(dir, "case.jsonl"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if lines(there.downdrop("", "case", "export", "-", code)) != lines(string(was)) {
+		t.Error("other events came back than went")
+	}
+	s.post("/case/"+code+"/accept", url.Values{"form": {newForm()}, "symptom": {"power_light"}, "why": {"nobody knows"}})
+	if status, body := s.post("/case/"+code+"/close", url.Values{"form": {newForm()}, "outcome": {"escalate"}, "how": {"given to another"}}); status != http.StatusOK {
+		t.Fatal(status, words(parse(t, body)))
+	}
+	if status, _ := s.get("/case/" + code + "/along.html"); status != http.StatusConflict {
+		t.Errorf("of a closed case: %d", status)
+	}
+	if status, body := s.post("/case/"+code+"/take-along", url.Values{"form": {newForm()}, "to": {"field"}}); status != http.StatusConflict {
+		t.Errorf("a closed case is taken along: %d %s", status, words(parse(t, body)))
 	}
 }
 
