@@ -125,6 +125,13 @@ on_site:
 			t.Errorf("layer %d: %s", layer, d)
 		}
 	}
+	turned := loadOverGood(t, site("turned", `
+rulebase: {name: turned, extends: small, complaint: {symptom: drop_works, bad: working, well: dead}}
+`))
+	want1 := []rulebase.KeyChange{{Key: "complaint", Old: "{symptom: drop_works, bad: dead, well: working}", New: "{symptom: drop_works, bad: working, well: dead}"}}
+	if d := cmp.Diff(want1, turned.HeaderChanges(1)); d != "" { // as a whole: only some maps are added to key by key
+		t.Error(d)
+	}
 	if n := base.Overlays(); n != 5 {
 		t.Errorf("%d entries stand for others, not 5", n)
 	}

@@ -168,6 +168,29 @@ func TestDistinguishNamesWhatWouldSplit(t *testing.T) {
 	}
 }
 
+// Of groups as large, the one that is met more often is named, wherever it stands.
+func TestDistinguishNamesTheOftenerOfLargestGroups(t *testing.T) {
+	cause := func(id, n string) string {
+		return "  " + id + ": {name: It is " + id + ", part: vane, per_thousand: " + n + ", source: common_practice}\n"
+	}
+	seldom, often := cause("ash", "10")+cause("birch", "10"), cause("cedar", "30")+cause("fir", "30")
+	for _, causes := range []string{seldom + often, often + seldom} {
+		b, err := rulebase.Load(rulebase.Layer{Name: "grove", FS: fstest.MapFS{"grove.yaml": {Data: []byte("rulebase: {name: grove}\ncauses:\n" + causes + `symptoms:
+  leaf: {ask: "Are there leaves?", values: [leaves, needles], by: looking, shows: [{when: cedar or fir, needles: always}, {leaves: always}]}
+`)}}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		x, err := review.Distinguish(context.Background(), engine.Prepare(b), rulebase.Situation{}, 0.8)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := names(b, x.Largest); !slices.Equal(got, []string{"cedar", "fir"}) {
+			t.Errorf("the largest group is %v", got)
+		}
+	}
+}
+
 // Pair by pair, from the rows' own chances, for the shipped rulebase in the field.
 func TestDistinguishShippedPairByPair(t *testing.T) {
 	b, err := rulebase.LoadShipped()

@@ -103,6 +103,10 @@ func TestWhatCannotBeSeen(t *testing.T) {
 	if got := waveform.Measure(flat, waveform.Options{}); got.Rate.Why != waveform.NothingMoves || got.Hum.Why != waveform.TooShort || got.Common.Why != waveform.OneChannel {
 		t.Errorf("rate %v, hum %v, common %v", got.Rate.Why, got.Hum.Why, got.Common.Why)
 	}
+	steps := &waveform.Capture{Step: 1e-6, Quantum: 0.12, Volts: slices.Repeat([]float64{0.24}, 1000)}
+	if got := waveform.Measure(steps, waveform.Options{}).Idle; got.Value != 0.24 || math.Abs(got.Plus-0.12/math.Sqrt(12)) > 1e-12 { // an even spread over a step
+		t.Errorf("what never leaves one step of the instrument is at %v ± %v", got.Value, got.Plus)
+	}
 	held := &waveform.Capture{Step: 1e-6, Volts: make([]float64, 1000)}
 	for i := range held.Volts {
 		held.Volts[i] = 2.1 + 0.01*r.NormFloat64()
