@@ -176,7 +176,7 @@ func TestDistinguishNamesTheOftenerOfLargestGroups(t *testing.T) {
 	seldom, often := cause("ash", "10")+cause("birch", "10"), cause("cedar", "30")+cause("fir", "30")
 	for _, causes := range []string{seldom + often, often + seldom} {
 		b, err := rulebase.Load(rulebase.Layer{Name: "grove", FS: fstest.MapFS{"grove.yaml": {Data: []byte("rulebase: {name: grove}\ncauses:\n" + causes + `symptoms:
-  leaf: {ask: "Are there leaves?", values: [leaves, needles], by: looking, shows: [{when: cedar or fir, needles: always}, {leaves: always}]}
+  leaf: {ask: "Are there leaves?", values: [leaves, needles, none], by: looking, shows: [{when: cedar or fir, needles: always}, {when: ash or birch, none: always}, {leaves: always}]}
 `)}}})
 		if err != nil {
 			t.Fatal(err)
