@@ -51,6 +51,9 @@ type code struct {
 	Path string
 }
 
+// mostCodes is how many codes are shown: nobody holds a camera to more.
+const mostCodes = 12
+
 // handOver shows the text and codes that another place takes in. A case that was handed
 // over by this form is shown again by the same address.
 func (s *Server) handOver(w http.ResponseWriter, r *http.Request) error {
@@ -65,6 +68,7 @@ func (s *Server) handOver(w http.ResponseWriter, r *http.Request) error {
 		Codes []code
 		Apart []string // files that neither codes nor text hold
 		Stays string   // that the sheet is not in them either; ""
+		Long  bool     // the case is too long for text and codes
 		Along string   // what the file that holds the whole conversation is called; "": the case has not left so
 		Open  bool     // the case is not closed
 	}{head: s.headOf(c), Form: s.o.NewID(), To: string(c.HandedTo), Apart: report.TravelApartLines(c), Open: c.State != cases.StateClosed}
@@ -77,10 +81,13 @@ func (s *Server) handOver(w http.ResponseWriter, r *http.Request) error {
 			return err
 		}
 		parts, carried, err := cases.HandOverText(c, sheet, cases.SheetParts)
-		if err != nil {
+		if data.Long = errors.Is(err, cases.ErrTooLong) || len(parts) > mostCodes; err != nil && !data.Long {
 			return err
 		}
-		if c.Situation.SheetFile != "" && !carried {
+		if data.Long {
+			parts = nil
+		}
+		if !data.Long && c.Situation.SheetFile != "" && !carried {
 			data.Stays = report.SheetStays + sayBringSheet
 		}
 		for _, p := range parts {
@@ -159,13 +166,46 @@ func (s *Server) along(w http.ResponseWriter, r *http.Request) error {
 	if err := s.o.Desk.TakeAlong(r.Context(), &file, c, byCookie(r)); err != nil {
 		return err
 	}
+	if err := download(w, "text/html; charset=utf-8", c.Code+".html"); err != nil {
+		return err
+	}
+	_, err = w.Write(file.Bytes())
+	return err
+}
+
+// download begins a file of some megabytes for a line that may be poor.
+func download(w http.ResponseWriter, media, name string) error {
 	if err := http.NewResponseController(w).SetWriteDeadline(time.Now().Add(receiveFor)); err != nil && !errors.Is(err, http.ErrNotSupported) {
 		return err
 	}
-	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	w.Header().Set("Content-Disposition", fmt.Sprintf("attachment; filename=%q", c.Code+".html"))
-	_, err = w.Write(file.Bytes())
-	return err
+	w.Header().Set("Content-Type", media)
+	w.Header().Set("Content-Disposition", fmt.Sprintf("attachment; filename=%q", name))
+	return nil
+}
+
+// whole gives a case as an export, with its pictures and files. It goes out as it is read, since pictures are
+// many megabytes; where that fails on the way the browser says that the file did not come, and one that
+// ends early is refused by its checksum wherever it is taken in.
+func (s *Server) whole(w http.ResponseWriter, r *http.Request) error {
+	c, err := s.o.Store.Case(r.Context(), r.PathValue("code"))
+	if err != nil {
+		return err
+	}
+	done, err := s.carry(r.Context())
+	if err != nil {
+		return err
+	}
+	defer done()
+	if err := download(w, "application/x-ndjson; charset=utf-8", c.Code+".jsonl"); err != nil {
+		return err
+	}
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(r.Context()), receiveFor)
+	defer cancel()
+	if _, err := cases.Export(ctx, s.o.Store, w, cases.ExportOptions{Cases: []string{c.ID}}); err != nil {
+		s.o.Log.Warn("a case was not sent to its end", "case", c.Code, "error", err)
+		panic(http.ErrAbortHandler)
+	}
+	return nil
 }
 
 // carry waits for a turn to hold megabytes; done gives it back.

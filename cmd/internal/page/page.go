@@ -172,6 +172,7 @@ func (s *Server) handles() map[string]handle {
 		"POST /case/{code}/hand-over":     s.give,
 		"POST /case/{code}/take-along":    s.leaves,
 		"GET /case/{code}/along.html":     s.along,
+		"GET /case/{code}/case.jsonl":     s.whole,
 		"GET /case/{code}/take-over":      s.takeOverForm,
 		"POST /case/{code}/take-over":     s.takeOver,
 		"GET /receive":                    s.receiveForm,

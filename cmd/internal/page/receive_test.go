@@ -2,6 +2,8 @@ package page_test
 
 import (
 	"bytes"
+	"fmt"
+	"math/rand/v2"
 	"mime/multipart"
 	"net/http"
 	"net/url"
@@ -146,6 +148,43 @@ func TestTakenAlongFromThePage(t *testing.T) {
 	}
 	if status, body := s.post("/case/"+code+"/take-along", url.Values{"form": {newForm()}, "to": {"field"}}); status != http.StatusConflict {
 		t.Errorf("a closed case is taken along: %d %s", status, words(parse(t, body)))
+	}
+}
+
+// A case that is too long for codes and text goes as a file, with what was attached to it.
+func TestTooLongForCodes(t *testing.T) {
+	dir := t.TempDir()
+	s := serve(t, filepath.Join(dir, "cases.db"))
+	code := s.open(url.Values{"at": {"field"}, "drop": {"5"}, "story": {fieldStory}})
+	attach(t, s.Store, code, "door.txt")
+	r := rand.New(rand.NewPCG(9, 0))
+	for range 40 {
+		var text strings.Builder
+		for range 90 {
+			fmt.Fprintf(&text, "%x ", r.Uint64())
+		}
+		if status, body := s.post("/case/"+code+"/note", url.Values{"form": {newForm()}, "text": {text.String()}}); status != http.StatusOK {
+			t.Fatal(status, words(parse(t, body)))
+		}
+	}
+	status, body := s.post("/case/"+code+"/hand-over", url.Values{"form": {newForm()}, "to": {"bench"}})
+	if status != http.StatusOK || !strings.Contains(body, "too long for codes and text") || !strings.Contains(body, `download="`+code+`.jsonl"`) || len(textsIn(t, body, "textarea", "paste")) != 0 {
+		t.Fatalf("%d %s", status, words(parse(t, body)))
+	}
+	got, err := s.http.Get(s.At + "/case/" + code + "/case.jsonl")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := got.Header.Get("Content-Disposition"); d != `attachment; filename="`+code+`.jsonl"` {
+		t.Errorf("it comes as %q", d)
+	}
+	_, file := text(t, got)
+	there := serve(t, filepath.Join(dir, "there.db"))
+	if status, body := there.handIn(code+".jsonl", []byte(file)); status != http.StatusOK {
+		t.Fatal(status, words(parse(t, body)))
+	}
+	if a, b := s.downdrop("", "case", "export", "-", code), there.downdrop("", "case", "export", "-", code); lines(a) != lines(b) || strings.Count(b, `{"file"`) != strings.Count(a, `{"file"`) {
+		t.Error("what came is not what went")
 	}
 }
 

@@ -43,7 +43,7 @@ var needed = map[string]Role{
 
 	"GET /{$}": Reader, "GET /new": Reader, "GET /receive": Reader,
 	"GET /case/{code}": Reader, "GET /case/{code}/diagnosis.json": Reader, "GET /case/{code}/close": Reader, "GET /case/{code}/summary": Reader,
-	"GET /case/{code}/hand-over": Reader, "GET /case/{code}/along.html": Reader, "GET /case/{code}/take-over": Reader, "GET /case/{code}/causes": Reader, "GET /case/{code}/case.json": Reader, "GET /case/{code}/chart": Reader, "GET /case/{code}/chart.json": Reader,
+	"GET /case/{code}/hand-over": Reader, "GET /case/{code}/along.html": Reader, "GET /case/{code}/case.jsonl": Reader, "GET /case/{code}/take-over": Reader, "GET /case/{code}/causes": Reader, "GET /case/{code}/case.json": Reader, "GET /case/{code}/chart": Reader, "GET /case/{code}/chart.json": Reader,
 	"POST /case/{code}/hearing": Reader, // nothing of it is taken in
 
 	"POST /open": Answerer, "POST /receive": Answerer, "POST /case/{code}/answer": Answerer, "POST /case/{code}/agree": Answerer, "POST /case/{code}/note": Answerer,
