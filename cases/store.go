@@ -121,6 +121,21 @@ type Mark struct {
 	Hash   string `json:"hash"`
 }
 
+// A Changing store says which subjects of a kind were written to since a mark, and the mark that
+// stands now: what keeps something that is worked out from it reads those alone. known is false
+// where it cannot tell; then everything has to be read again.
+type Changing interface {
+	Changed(ctx context.Context, kind SubjectKind, since Mark) (ids []string, now Mark, known bool, err error)
+}
+
+// A Sweeping store goes over all subjects of a kind at once: what one statement reads is read many times
+// faster than by one for each.
+type Sweeping interface {
+	// EachSubject hands on the events of each subject, in the order of Compare, the subjects in that of
+	// their ids. It stops at the first error, its own or that of each.
+	EachSubject(ctx context.Context, kind SubjectKind, each func(events []Event) error) error
+}
+
 // Imported is what Import did.
 type Imported struct {
 	Added, Known int

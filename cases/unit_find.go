@@ -24,6 +24,9 @@ func ReadUnit(ctx context.Context, s Store, key string) (*Card, error) {
 
 // Units folds all units of a store, in the order of their ids, and hands on each.
 func Units(ctx context.Context, s Store, each func(*Card) error) error {
+	if all, ok := s.(Sweeping); ok {
+		return all.EachSubject(ctx, AboutUnit, func(events []Event) error { return each(FoldUnit(events)) })
+	}
 	keys, err := s.Subjects(ctx, AboutUnit)
 	if err != nil {
 		return err

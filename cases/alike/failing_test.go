@@ -63,11 +63,11 @@ func (b *brittle) Find(ctx context.Context, q cases.Query) ([]cases.Summary, err
 	return b.Store.Find(ctx, q)
 }
 
-func (b *brittle) Changed(ctx context.Context, since cases.Mark) ([]string, cases.Mark, bool, error) {
+func (b *brittle) Changed(ctx context.Context, kind cases.SubjectKind, since cases.Mark) ([]string, cases.Mark, bool, error) {
 	if err := b.fail(); err != nil {
 		return nil, cases.Mark{}, false, err
 	}
-	return b.Store.Changed(ctx, since)
+	return b.Store.Changed(ctx, kind, since)
 }
 
 // A passing context ends at the n-th look at it.

@@ -49,11 +49,6 @@ func (x *Index) Put(id string, p Profile) {
 	}
 }
 
-// A Changing store says which cases were written to since a mark.
-type Changing interface {
-	Changed(ctx context.Context, since cases.Mark) (ids []string, now cases.Mark, known bool, err error)
-}
-
 // Update brings an index up to date with a store, and says whether anything changed. Of a store that cannot
 // say what changed, or no longer knows the mark, every case is read again. tell, where it is not nil, is told how far
 // it has got.
@@ -61,8 +56,8 @@ func (x *Index) Update(ctx context.Context, r *Reader, s cases.Store, tell func(
 	var ids []string
 	var now cases.Mark
 	known := false
-	if c, ok := s.(Changing); ok {
-		if ids, now, known, err = c.Changed(ctx, x.head.Mark); err != nil {
+	if c, ok := s.(cases.Changing); ok {
+		if ids, now, known, err = c.Changed(ctx, cases.AboutCase, x.head.Mark); err != nil {
 			return false, err
 		}
 	}
@@ -184,11 +179,11 @@ const Few = 20
 // Bridge looks at what was written to a store since the index was kept, so that it answers as one
 // brought up to date would; false where that is more than a few cases, or the store cannot tell.
 func (k *Kept) Bridge(ctx context.Context, r *Reader, s cases.Store) (bool, error) {
-	c, ok := s.(Changing)
+	c, ok := s.(cases.Changing)
 	if !ok {
 		return false, nil
 	}
-	ids, now, known, err := c.Changed(ctx, k.head.Mark)
+	ids, now, known, err := c.Changed(ctx, cases.AboutCase, k.head.Mark)
 	if err != nil || !known || len(ids) > Few || len(ids) == 0 && now != k.head.Mark {
 		return false, err
 	}

@@ -10,15 +10,15 @@ import (
 	"downdrop/cases"
 )
 
-// Changed gives the ids of the cases that were written to since a mark, and the mark that stands
+// Changed gives the ids of the subjects of a kind that were written to since a mark, and the mark that stands
 // now. known is false where the store cannot tell: it is another one, or rows came in beside
 // others with higher numbers; then everything has to be read again.
-func (s *Store) Changed(ctx context.Context, since cases.Mark) (ids []string, now cases.Mark, known bool, err error) {
-	ids, now, known, err = s.changed(ctx, since)
+func (s *Store) Changed(ctx context.Context, kind cases.SubjectKind, since cases.Mark) (ids []string, now cases.Mark, known bool, err error) {
+	ids, now, known, err = s.changed(ctx, kind, since)
 	return ids, now, known, s.explain(err)
 }
 
-func (s *Store) changed(ctx context.Context, since cases.Mark) (ids []string, now cases.Mark, known bool, err error) {
+func (s *Store) changed(ctx context.Context, kind cases.SubjectKind, since cases.Mark) (ids []string, now cases.Mark, known bool, err error) {
 	tx, err := s.read.BeginTx(ctx, s.snapshot())
 	if err != nil {
 		return nil, now, false, err
@@ -34,7 +34,7 @@ func (s *Store) changed(ctx context.Context, since cases.Mark) (ids []string, no
 	if err != nil || hash != since.Hash || now.Row < since.Row {
 		return nil, now, false, err
 	}
-	ids, rows, err := casesAfter(ctx, tx, since.Row)
+	ids, rows, err := subjectsAfter(ctx, tx, kind, since.Row)
 	if err != nil || int64(rows) != now.Events-since.Events {
 		return nil, now, false, err
 	}
@@ -62,8 +62,8 @@ func hashOfRow(ctx context.Context, q querier, row int64) (string, error) {
 	return hex.EncodeToString(hash), err
 }
 
-// casesAfter gives the cases of the rows after one, and how many rows those are.
-func casesAfter(ctx context.Context, q querier, row int64) (ids []string, n int, err error) {
+// subjectsAfter gives the subjects of a kind in the rows after one, and how many rows those are, of whatever kind.
+func subjectsAfter(ctx context.Context, q querier, wanted cases.SubjectKind, row int64) (ids []string, n int, err error) {
 	rows, err := q.QueryContext(ctx, `SELECT subject_kind, subject, count(*) FROM events WHERE row_number > $1 GROUP BY subject_kind, subject`, row)
 	if err != nil {
 		return nil, 0, err
@@ -76,7 +76,7 @@ func casesAfter(ctx context.Context, q querier, row int64) (ids []string, n int,
 			return nil, 0, err
 		}
 		n += events
-		if kind == string(cases.AboutCase) {
+		if kind == string(wanted) {
 			ids = append(ids, id)
 		}
 	}

@@ -158,6 +158,29 @@ func (s *Store) Subjects(ctx context.Context, kind cases.SubjectKind) ([]string,
 	return ids, s.explain(err)
 }
 
+const eventsOfKind = `SELECT ` + columns + ` FROM events WHERE subject_kind = $1 ORDER BY subject, ord, site, seq`
+
+// EachSubject goes over all subjects of a kind with their events.
+func (s *Store) EachSubject(ctx context.Context, kind cases.SubjectKind, each func(events []cases.Event) error) error {
+	var of []cases.Event
+	for e, err := range checked(s.read.QueryContext(ctx, eventsOfKind, string(kind))) {
+		if err != nil {
+			return s.explain(err)
+		}
+		if len(of) > 0 && of[0].Subject.ID != e.Subject.ID {
+			if err := each(of); err != nil {
+				return err
+			}
+			of = nil
+		}
+		of = append(of, e)
+	}
+	if len(of) == 0 {
+		return nil
+	}
+	return each(of)
+}
+
 // Heads gives the head of each site's chain.
 func (s *Store) Heads(ctx context.Context) (map[string]cases.Head, error) {
 	heads, err := sites(ctx, s.read)

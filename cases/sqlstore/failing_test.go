@@ -304,6 +304,11 @@ func works(ids []string, mark cases.Mark, sheet, elsewhere string) []work {
 		read("events", func(s *sqlstore.Store) (any, error) { return answered(s.Events(ctx, aCase(c0))) }),
 		read("all events", func(s *sqlstore.Store) (any, error) { return answered(collected(s.All(ctx))) }),
 		read("salvage", func(s *sqlstore.Store) (any, error) { return answered(collected(s.Salvage(ctx))) }),
+		read("each subject", func(s *sqlstore.Store) (any, error) {
+			var all [][]cases.Event
+			err := s.EachSubject(ctx, cases.AboutUnit, func(events []cases.Event) error { all = append(all, events); return nil })
+			return all, err
+		}),
 		read("subjects", func(s *sqlstore.Store) (any, error) { return answered(s.Subjects(ctx, cases.AboutUnit)) }),
 		read("heads", func(s *sqlstore.Store) (any, error) { return answered(s.Heads(ctx)) }),
 		read("files", func(s *sqlstore.Store) (any, error) { return answered(s.Files(ctx)) }),
@@ -313,11 +318,11 @@ func works(ids []string, mark cases.Mark, sheet, elsewhere string) []work {
 		read("names", func(s *sqlstore.Store) (any, error) { return answered(s.Names(ctx)) }),
 		read("count", func(s *sqlstore.Store) (any, error) { return answered(s.Count(ctx)) }),
 		read("changed at all", func(s *sqlstore.Store) (any, error) {
-			all, now, known, err := s.Changed(ctx, cases.Mark{})
+			all, now, known, err := s.Changed(ctx, cases.AboutUnit, cases.Mark{})
 			return []any{all, now, known}, err
 		}),
 		read("changed since", func(s *sqlstore.Store) (any, error) {
-			some, now, known, err := s.Changed(ctx, mark)
+			some, now, known, err := s.Changed(ctx, cases.AboutCase, mark)
 			return []any{some, now, known}, err
 		}),
 		read("verify", func(s *sqlstore.Store) (any, error) { return answered(s.Verify(ctx)) }),
@@ -409,7 +414,7 @@ func filledStore(t *testing.T, f *faults, dir string) (s *sqlstore.Store, ids []
 		ids = append(ids, drafts[0].Subject.ID)
 		put(drafts...)
 	}
-	if _, mark, _, err = s.Changed(ctx, cases.Mark{}); err != nil {
+	if _, mark, _, err = s.Changed(ctx, cases.AboutCase, cases.Mark{}); err != nil {
 		t.Fatal(err)
 	}
 	if sheet, err = s.PutFile(ctx, aSheet); err != nil {

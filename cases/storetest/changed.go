@@ -1,7 +1,6 @@
 package storetest
 
 import (
-	"context"
 	"math/rand/v2"
 	"reflect"
 	"slices"
@@ -11,25 +10,21 @@ import (
 	"downdrop/cases"
 )
 
-// changing is a store that says what changed; see alike.Changing.
-type changing interface {
-	Changed(ctx context.Context, since cases.Mark) (ids []string, now cases.Mark, known bool, err error)
-}
-
 func lawChanged(t *testing.T, l *lab) {
 	s := l.open("mill")
-	c, ok := s.(changing)
+	c, ok := s.(cases.Changing)
 	if !ok {
 		return // only what keeps an index needs it
 	}
-	changed := func(since cases.Mark) ([]string, cases.Mark, bool) {
+	of := func(kind cases.SubjectKind, since cases.Mark) ([]string, cases.Mark, bool) {
 		t.Helper()
-		ids, now, known, err := c.Changed(ctx, since)
+		ids, now, known, err := c.Changed(ctx, kind, since)
 		if err != nil {
 			t.Fatal(err)
 		}
 		return ids, now, known
 	}
+	changed := func(since cases.Mark) ([]string, cases.Mark, bool) { t.Helper(); return of(cases.AboutCase, since) }
 	if _, now, known := changed(cases.Mark{}); now != (cases.Mark{}) || !known {
 		t.Errorf("an empty store: %+v, known %v", now, known)
 	}
@@ -50,6 +45,16 @@ func lawChanged(t *testing.T, l *lab) {
 			id := []string{"a", "b", "c", "d"}[r.IntN(4)]
 			l.append(s, l.note(id, "again"))
 			want[id] = true
+		}
+		wantUnits := map[string]bool{}
+		for range r.IntN(3) {
+			note := l.note([]string{"a", "biu/7"}[r.IntN(2)], "a unit may be named as a case is")
+			note.Subject.Kind = cases.AboutUnit
+			l.append(s, note)
+			wantUnits[note.Subject.ID] = true
+		}
+		if units, _, known := of(cases.AboutUnit, mark); mark != none && (!known || !slices.Equal(units, sorted(wantUnits))) {
+			t.Errorf("round %d: units %q, known %v, want %q", round, units, known, sorted(wantUnits))
 		}
 		ids, now, known := changed(mark)
 		if mark == none {

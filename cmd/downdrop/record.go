@@ -215,11 +215,10 @@ func runRecordVerify(ctx context.Context, env *environment, o deskOptions, name,
 	}
 	defer d.store.Close()
 	c := &r.Content
-	card, err := d.card(ctx, c.Unit())
+	found, newest, err := d.issues(ctx, c)
 	if err != nil {
 		return err
 	}
-	found, newest := issuesOf(card, c.Number, c.Issue)
 	if found == nil {
 		return notFoundError{fmt.Sprintf(sayRecordUnknown, c.Number, c.Issue)}
 	}
@@ -237,6 +236,28 @@ func runRecordVerify(ctx context.Context, env *environment, o deskOptions, name,
 		return written(err)
 	}
 	return foundError{}
+}
+
+// issues are what the store has of a record, under whatever type it has the unit: who took it in may have
+// called that otherwise than the profile does, which is what stands on the record.
+func (d *desk) issues(ctx context.Context, c *report.RecordContent) (asked, newest *cases.Record, err error) {
+	keys := []string{cases.UnitKey(c.Unit())}
+	same, _, err := cases.FindUnits(ctx, d.store, c.Unit().Serial)
+	if err != nil {
+		return nil, nil, err
+	}
+	for _, key := range append(keys, same...) {
+		card, err := cases.ReadUnit(ctx, d.store, key)
+		if errors.Is(err, cases.ErrNotFound) {
+			continue
+		} else if err != nil {
+			return nil, nil, err
+		}
+		if asked, newest = issuesOf(card, c.Number, c.Issue); asked != nil {
+			return asked, newest, nil
+		}
+	}
+	return nil, nil, nil
 }
 
 // issuesOf are what the store has of a record: the issue that is asked for, and the newest

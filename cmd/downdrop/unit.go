@@ -151,7 +151,7 @@ func newUnitMoveCmd(env *environment) *cobra.Command {
 	var m cases.Move
 	var instead string
 	return newUnitSayingCmd(env, unitSaying{
-		use: "move UNIT STATE", short: shortUnitMove, long: longUnitMove + unitStates(), more: 1,
+		use: "move UNIT STATE", short: shortUnitMove, long: longUnitMove + unitStates(), more: -1,
 		flags: func(cmd *cobra.Command) {
 			f := cmd.Flags()
 			f.StringVar(&m.Why, "why", "", "the reason, one sentence (`TEXT`); needed")
@@ -161,12 +161,11 @@ func newUnitMoveCmd(env *environment) *cobra.Command {
 			f.StringVar(&instead, "instead-of", "", "put right the entry of this `NUMBER` in \"show --entries\": the change stays where and when it was")
 		},
 		draft: func(_ context.Context, d *desk, c *cases.Card, words []string) (cases.Draft, error) {
-			to := strings.ReplaceAll(strings.ToLower(words[0]), "-", "_")
-			if err := oneOf(to, rulebase.Words(cases.ShopStates)); err != nil {
-				return cases.Draft{}, usageError{fmt.Sprintf(sayNoState, words[0], err)}
+			var err error
+			if m.To, err = shopState(words); err != nil {
+				return cases.Draft{}, err
 			}
-			m.To = cases.ShopState(to)
-			if m.Verdict != "" {
+			if m.Verdict = typedID(m.Verdict); m.Verdict != "" {
 				if err := oneOf(m.Verdict, rulebase.Words(rulebase.Verdicts)); err != nil {
 					return cases.Draft{}, usageError{fmt.Sprintf(sayFlagValue, "unit", m.Verdict, err)}
 				}
@@ -189,6 +188,22 @@ func newUnitMoveCmd(env *environment) *cobra.Command {
 	})
 }
 
+// shopState is a state as people type it: its word, with spaces or hyphens where the word has something
+// else, as it is printed.
+func shopState(words []string) (cases.ShopState, error) {
+	typed := strings.Join(words, " ")
+	state := typedID(typed)
+	if err := oneOf(state, rulebase.Words(cases.ShopStates)); err != nil {
+		return "", usageError{fmt.Sprintf(sayNoState, typed, err)}
+	}
+	return cases.ShopState(state), nil
+}
+
+// typedID is the id that somebody means who types it as it is said.
+func typedID(words string) string {
+	return strings.ReplaceAll(strings.Join(strings.Fields(strings.ToLower(words)), "_"), "-", "_")
+}
+
 // verdictOfRecord takes the verdict from the bench record that is named, where the store has
 // it: it is never typed twice.
 func verdictOfRecord(c *cases.Card, m *cases.Move) error {
@@ -196,7 +211,7 @@ func verdictOfRecord(c *cases.Card, m *cases.Move) error {
 	case found == nil:
 		return nil
 	case m.To == cases.ShopEvaluated:
-		return inputError{fmt.Sprintf(sayRecordSays, found.Number, found.Issue, found.Verdict)}
+		return inputError{fmt.Sprintf(sayRecordSays, found.Number, found.Issue, wording.Plain(found.Verdict))}
 	default:
 		return inputError{fmt.Sprintf(sayRecordBad, found.Number, found.Issue)}
 	}
@@ -230,26 +245,32 @@ func sayUnitRefused(c *cases.Card, m cases.Move, why cases.Refusal) string {
 		if c.State() == "" {
 			return sayNeverReceived
 		}
-		next := rulebase.Words(c.State().MayFollow())
+		next := wording.PlainAll(rulebase.Words(c.State().MayFollow()))
 		if len(next) == 0 {
-			return fmt.Sprintf(sayRefusedGone, c.State())
+			return fmt.Sprintf(sayRefusedGone, inWords(c))
 		}
-		return fmt.Sprintf(sayRefusedByTable, c.State(), m.To, strings.Join(next, ", "))
+		return fmt.Sprintf(sayRefusedByTable, inWords(c), wording.Plain(string(m.To)), strings.Join(next, ", "))
 	case cases.RefusedLate:
 		return fmt.Sprintf(sayRefusedLate, wording.Day(c.Stay().Offer().Offer.Until))
+	}
+	if n := len(c.Records); why == cases.RefusedNoVerdict && n > 0 {
+		return refusals[why] + fmt.Sprintf(sayVerdictOfRecord, c.Records[n-1].Body.Number)
 	}
 	return refusals[why]
 }
 
+// inWords is the state of a unit as it is said.
+func inWords(c *cases.Card) string { return wording.Plain(string(c.State())) }
+
 func newUnitStatementCmd(env *environment) *cobra.Command {
 	var b cases.Contamination
 	return newUnitSayingCmd(env, unitSaying{
-		use: "statement UNIT WORD", short: shortUnitStatement, long: longUnitStatement, more: 1,
+		use: "statement UNIT WORD", short: shortUnitStatement, long: longUnitStatement, more: -1,
 		flags: func(cmd *cobra.Command) { addContaminationFlags(cmd, &b) },
 		draft: func(_ context.Context, _ *desk, c *cases.Card, words []string) (cases.Draft, error) {
-			b.State = words[0]
+			b.State = typedID(strings.Join(words, " "))
 			if err := oneOf(b.State, cases.ContaminationStates); err != nil {
-				return cases.Draft{}, usageError{fmt.Sprintf(sayNoStatement, words[0], err)}
+				return cases.Draft{}, usageError{fmt.Sprintf(sayNoStatement, strings.Join(words, " "), err)}
 			}
 			if b.State == cases.Decontaminated && b.How == "" {
 				return cases.Draft{}, usageError{sayCleanedHow}
@@ -283,8 +304,8 @@ func newUnitRepairCmd(env *environment) *cobra.Command {
 			f.StringVar(&w.Cause, "cause", "", "the cause of the rulebase that it was (`ID`)")
 		},
 		draft: func(_ context.Context, d *desk, c *cases.Card, words []string) (cases.Draft, error) {
-			if s := c.State(); s != cases.ShopInRepair {
-				return cases.Draft{}, inputError{fmt.Sprintf(sayNotInRepair, s)}
+			if c.State() != cases.ShopInRepair {
+				return cases.Draft{}, inputError{fmt.Sprintf(sayNotInRepair, inWords(c))}
 			}
 			w.Section = words[0]
 			if err := d.checkWork(&w, parts); err != nil {
@@ -302,7 +323,7 @@ func (d *desk) checkWork(w *cases.Work, parts []string) error {
 	if err := oneOf(w.As, cases.WorkKinds); err != nil {
 		return usageError{fmt.Sprintf(sayFlagValue, "as", w.As, err)}
 	}
-	if w.Solder != "" {
+	if w.Solder = typedID(w.Solder); w.Solder != "" {
 		if err := oneOf(w.Solder, cases.Solders); err != nil {
 			return usageError{fmt.Sprintf(sayFlagValue, "solder", w.Solder, err)}
 		}
@@ -396,7 +417,7 @@ func (d *desk) keepReturnNote(ctx context.Context, c *cases.Case, n cases.Return
 	if n.Contamination.State == "" && n.Contamination != (cases.Contamination{}) {
 		return nil, usageError{sayStatementFirst}
 	}
-	if n.Contamination.State != "" {
+	if n.Contamination.State = typedID(n.Contamination.State); n.Contamination.State != "" {
 		if err := oneOf(n.Contamination.State, cases.ContaminationStates); err != nil {
 			return nil, usageError{fmt.Sprintf(sayFlagValue, "statement", n.Contamination.State, err)}
 		}

@@ -118,8 +118,10 @@ the last whole one.`
 
 	sayNeverReceived  = "The unit was never received: take it in first, with \"unit receive\"."
 	sayRefusedGone    = "The unit is %s: nothing follows but that it comes in again, with \"unit receive\"."
-	sayRefusedByTable = "A unit that is %s does not become %s; it may become %s."
-	sayRefusedLate    = "The customer's answer came after %s, the offer's last day. Make a new offer, or say with --consent who agreed and how."
+	sayRefusedByTable = "A unit does not go from %s to %s; it may go on to %s."
+	// Behind a refusal for want of a verdict, where the unit has a record.
+	sayVerdictOfRecord = " Or name the record that shows it: --record %s."
+	sayRefusedLate     = "The customer's answer came after %s, the offer's last day. Make a new offer, or say with --consent who agreed and how."
 )
 
 // refusals say why a unit does not move, and what to do.

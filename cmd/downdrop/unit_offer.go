@@ -47,8 +47,8 @@ func newUnitOfferCmd(env *environment) *cobra.Command {
 }
 
 func runUnitOffer(ctx context.Context, d *desk, c *cases.Card, o unitOfferOptions) error {
-	if s := c.State(); !shop.MayOffer(s) {
-		return inputError{fmt.Sprintf(sayNoOfferYet, s)}
+	if !shop.MayOffer(c.State()) {
+		return inputError{fmt.Sprintf(sayNoOfferYet, inWords(c))}
 	}
 	until, err := time.ParseInLocation(time.DateOnly, o.until, d.env.clock().Location())
 	if err != nil {

@@ -93,7 +93,7 @@ func (d *desk) mayCome(ctx context.Context, u cases.Unit) error {
 		return nil
 	}
 	if err == nil && !card.MayCome() {
-		return inputError{fmt.Sprintf(sayHereAlready, card.State())}
+		return inputError{fmt.Sprintf(sayHereAlready, inWords(card))}
 	}
 	return err
 }

@@ -5,14 +5,12 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"strings"
 
 	"github.com/spf13/cobra"
 
 	"downdrop/cases"
 	"downdrop/cmd/internal/report"
 	"downdrop/cmd/internal/shop"
-	"downdrop/rulebase"
 )
 
 func newUnitShowCmd(env *environment) *cobra.Command {
@@ -70,41 +68,40 @@ func (d *desk) codesOf(ctx context.Context, c *cases.Card) (map[string]string, e
 }
 
 func newUnitListCmd(env *environment) *cobra.Command {
-	var o deskOptions
-	var all, asJSON, csv bool
+	var o unitListOptions
 	cmd := &cobra.Command{
 		Use: "list [STATE]", Short: shortUnitList, Long: longUnitList,
-		Args: func(cmd *cobra.Command, args []string) error {
-			if len(args) > 1 {
-				return usageError{otherWords(cmd)}
-			}
-			return nil
-		},
 		RunE: func(cmd *cobra.Command, args []string) error {
-			state := ""
 			if len(args) > 0 {
-				state = strings.ReplaceAll(strings.ToLower(args[0]), "-", "_")
-				if err := oneOf(state, rulebase.Words(cases.ShopStates)); err != nil {
-					return usageError{fmt.Sprintf(sayNoState, args[0], err)}
+				var err error
+				if o.state, err = shopState(args); err != nil {
+					return err
 				}
 			}
-			return runUnitList(cmd.Context(), env, o, func(c *cases.Card) bool {
-				if c.State() == "" { // known from records alone, and never received
-					return false
-				}
-				return state == string(c.State()) || state == "" && (all || c.State().InShop())
-			}, state != "", asJSON, csv)
+			return runUnitList(cmd.Context(), env, o)
 		},
 	}
-	addStoreFlags(cmd, &o)
-	cmd.Flags().BoolVar(&all, "all", false, "those that have left, too")
-	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON for programs, schema "+report.UnitsSchema)
-	cmd.Flags().BoolVar(&csv, "csv", false, "print a table for spreadsheets")
+	addStoreFlags(cmd, &o.deskOptions)
+	cmd.Flags().BoolVar(&o.all, "all", false, "those that have left, too")
+	cmd.Flags().BoolVar(&o.json, "json", false, "print JSON for programs, schema "+report.UnitsSchema)
+	cmd.Flags().BoolVar(&o.csv, "csv", false, "print a table for spreadsheets")
 	return cmd
 }
 
-func runUnitList(ctx context.Context, env *environment, o deskOptions, wanted func(*cases.Card) bool, chosen, asJSON, csv bool) error {
-	if csv && asJSON {
+type unitListOptions struct {
+	deskOptions
+	state          cases.ShopState // "" those in the shop
+	all, json, csv bool            // all: those that have left, too
+}
+
+// wants says whether a unit is listed. One without a state is known from records alone, and was never received.
+func (o *unitListOptions) wants(c *cases.Card) bool {
+	s := c.State()
+	return s != "" && (s == o.state || o.state == "" && (o.all || s.InShop()))
+}
+
+func runUnitList(ctx context.Context, env *environment, o unitListOptions) error {
+	if o.csv && o.json {
 		return usageError{sayCSVOrJSON}
 	}
 	d, err := o.openDesk(ctx, env)
@@ -114,7 +111,7 @@ func runUnitList(ctx context.Context, env *environment, o deskOptions, wanted fu
 	defer d.store.Close()
 	var list []*cases.Card
 	err = cases.Units(ctx, d.store, func(c *cases.Card) error {
-		if wanted(c) {
+		if o.wants(c) {
 			list = append(list, c)
 		}
 		return nil
@@ -124,12 +121,12 @@ func runUnitList(ctx context.Context, env *environment, o deskOptions, wanted fu
 	}
 	report.SortUnits(list)
 	switch {
-	case asJSON:
+	case o.json:
 		return written(report.UnitsJSON(env.out, list, env.clock()))
-	case csv:
+	case o.csv:
 		return written(report.UnitsCSV(env.out, list, env.clock()))
 	}
-	return written(report.UnitsText(env.out, env.width(), list, chosen, env.clock()))
+	return written(report.UnitsText(env.out, env.width(), list, o.state != "", env.clock()))
 }
 
 func newUnitMonthCmd(env *environment) *cobra.Command {

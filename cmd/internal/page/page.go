@@ -88,6 +88,7 @@ type Server struct {
 	busy    chan struct{} // who reasons now: see reason
 
 	carrying chan struct{} // whose case comes in, or goes out as a whole file, now
+	shelf    shelf         // the units in the house
 }
 
 //go:embed page.html trunk.html tree.html shop.html pair.html page.css shop.css page.js

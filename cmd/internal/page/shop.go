@@ -10,6 +10,7 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 	"unicode/utf8"
@@ -215,45 +216,34 @@ func hasForm(c *cases.Card, form string) bool {
 	return c != nil && slices.ContainsFunc(c.Events, func(e cases.Event) bool { return e.ID == form+"-unit-0" })
 }
 
-// shop lists the units in the shop by their states.
+// The list shows of each state the units that have been in it longest, and leads to the rest.
+const (
+	shopFew  = 20  // of each state, where all states are shown
+	shopPage = 100 // where one is
+)
+
+// A unitRow is a unit of a list.
+type unitRow struct{ Key, Tag, Says string }
+
+// A unitGroup is the units in one state. Of is how many there are; where not all are shown, More
+// leads to all of them, and Before and After to the neighbours of a part.
+type unitGroup struct {
+	State               string
+	Of                  int
+	Part                string // which of them are shown, in words; "" all
+	Rows                []unitRow
+	More, Before, After string
+}
+
+// shop lists the units in the shop by their states, or a part of those in one state.
 func (s *Server) shop(w http.ResponseWriter, r *http.Request) error {
-	var list []*cases.Card
-	err := cases.Units(r.Context(), s.o.Store, func(c *cases.Card) error {
-		if c.State().InShop() {
-			list = append(list, c)
-		}
-		return nil
-	})
-	if err != nil {
-		return err
-	}
-	report.SortUnits(list)
-	type row struct{ Key, Tag, Says string }
-	type group struct {
-		State string
-		Rows  []row
-	}
 	data := struct {
 		head
-		Groups []group
-		Found  []row
+		Groups []unitGroup
+		One    bool // of the states alone
+		Found  []unitRow
 		Find   string
 	}{head: head{Title: sayShopTitle, In: true}, Find: wording.OneLine(r.URL.Query().Get("find"))}
-	for _, state := range cases.ShopStates {
-		g := group{State: wording.UpperFirst(wording.Plain(string(state)))}
-		for _, c := range list {
-			if c.State() == state {
-				says, err := firstLine(func(w io.Writer) error { return report.UnitLine(w, report.Unfolded, c, s.o.Now()) })
-				if err != nil {
-					return err
-				}
-				g.Rows = append(g.Rows, row{c.ID, c.Unit.Serial, says})
-			}
-		}
-		if len(g.Rows) > 0 {
-			data.Groups = append(data.Groups, g)
-		}
-	}
 	if data.Find != "" {
 		same, near, err := cases.FindUnits(r.Context(), s.o.Store, data.Find)
 		if err != nil {
@@ -265,10 +255,70 @@ func (s *Server) shop(w http.ResponseWriter, r *http.Request) error {
 		}
 		for _, key := range append(same, near...) {
 			_, serial := cases.KeyParts(key)
-			data.Found = append(data.Found, row{key, serial, spokenKey(key)})
+			data.Found = append(data.Found, unitRow{key, serial, spokenKey(key)})
 		}
 	}
+	list, err := s.shelf.units(r.Context(), s.o.Store)
+	if err != nil {
+		return err
+	}
+	only := cases.ShopState(r.URL.Query().Get("state"))
+	data.One = only.InShop()
+	for _, state := range cases.ShopStates {
+		in := inState(list, state)
+		if data.One && state != only || len(in) == 0 {
+			continue
+		}
+		from, most := 0, shopFew
+		if data.One {
+			from, most = partFrom(r.URL.Query().Get("from"), len(in)), shopPage
+		}
+		g, err := s.unitGroup(state, in, from, most)
+		if err != nil {
+			return err
+		}
+		data.Groups = append(data.Groups, g)
+	}
 	return show(w, http.StatusOK, "shop", data)
+}
+
+// partFrom is the place of the first unit of a part, from 0, by the number that an address gives, from 1;
+// what is no number, or of no such unit, is the first part.
+func partFrom(number string, of int) int {
+	n, err := strconv.Atoi(number)
+	if err != nil || n < 1 || n > of {
+		return 0
+	}
+	return n - 1
+}
+
+// unitGroup shows at most so many units of a state from one on.
+func (s *Server) unitGroup(state cases.ShopState, in []*cases.Card, from, most int) (unitGroup, error) {
+	g := unitGroup{State: wording.UpperFirst(wording.Plain(string(state))), Of: len(in)}
+	to := min(from+most, len(in))
+	for _, c := range in[from:to] {
+		says, err := firstLine(func(w io.Writer) error { return report.UnitLine(w, report.Unfolded, c, s.o.Now()) })
+		if err != nil {
+			return g, err
+		}
+		g.Rows = append(g.Rows, unitRow{c.ID, c.Unit.Serial, says})
+	}
+	if to-from == len(in) {
+		return g, nil
+	}
+	at := func(first int) string { return fmt.Sprintf("/shop?state=%s&from=%d", state, first+1) }
+	g.Part = fmt.Sprintf(sayPartOfState, from+1, to, len(in))
+	if most == shopFew {
+		g.More = at(0)
+		return g, nil
+	}
+	if from > 0 {
+		g.Before = at(max(0, from-most))
+	}
+	if to < len(in) {
+		g.After = at(to)
+	}
+	return g, nil
 }
 
 // firstLine is the first line that a printer writes.

@@ -6,6 +6,7 @@ import "downdrop/cases"
 const (
 	sayShopTitle   = "Units in the shop"
 	sayReceiveUnit = "A unit comes in"
+	sayPartOfState = "Shown are %d to %d of %d, those that have been so longest first."
 	sayUnitTitle   = "Unit"
 	sayOfferTitle  = "Offer"
 	sayStoryTitle  = "Unit, entry by entry"

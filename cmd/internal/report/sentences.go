@@ -2461,6 +2461,9 @@ func sayUnitLine(c *cases.Card, now time.Time) string {
 		return sayUnitName(c.Unit) + " is not in the shop."
 	}
 	name, state := sayUnitName(c.Unit), shopStateNames[s.State]
+	if s.State.InShop() && s.Came.Equal(s.Since) { // all that time in one state: it is said once
+		return fmt.Sprintf("%s is %s, since %s (%s).", name, state, s.Since.Format("2 January 2006 15:04"), sayDays(now.Sub(s.Since)))
+	}
 	if s.State.InShop() {
 		return fmt.Sprintf("%s is %s, since %s (%s); in the house for %s.", name, state, s.Since.Format("2 January 2006 15:04"), sayDays(now.Sub(s.Since)), sayDays(now.Sub(s.Came)))
 	}
@@ -2601,7 +2604,7 @@ func sayOfferedWay(o *cases.Offer, w *cases.OfferedWay) string {
 func sayMayGo(s cases.ShopState) string {
 	var names []string
 	for _, next := range s.MayFollow() {
-		names = append(names, string(next))
+		names = append(names, wording.Plain(string(next)))
 	}
 	return "It may go on to " + strings.Join(names, ", ") + "."
 }
@@ -2621,8 +2624,8 @@ func sayStay(s *cases.Stay) string {
 func sayUnitOfList(c *cases.Card, now time.Time) string {
 	s := c.Stay()
 	text := fmt.Sprintf("%s: %s", sayUnitName(c.Unit), sayDays(now.Sub(s.Since)))
-	if s.State.InShop() {
-		text += fmt.Sprintf(", %s in the house", sayDays(now.Sub(s.Came)))
+	if s.State.InShop() && !s.Came.Equal(s.Since) {
+		text += fmt.Sprintf("; %s in the house", sayDays(now.Sub(s.Came)))
 	}
 	if s.Verdict != "" {
 		text += "; " + verdictNames[s.Verdict]
@@ -3269,7 +3272,7 @@ const (
 	sayBenchCalibrated   = "%s, calibrated until %s."
 	sayBenchNoFurther    = "After this nothing more is done but to take out what was put in."
 	sayBenchPutIn        = "In place now: %s."
-	sayBenchTakenOut     = "Out again: %s."
+	sayBenchTakenOut     = "No longer so: %s."
 	sayBenchNoCause      = "The diagnosis has no cause for this that goes with the rest."
 	sayBenchUnit         = "The diagnosis: that it is the unit is %s."
 	sayBenchLikely       = "Likely: %s."
