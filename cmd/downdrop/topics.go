@@ -75,9 +75,9 @@ What can be made again, and be removed at any time:
   folder
 
 What somebody asks for by name, and nothing else. What is there already is not written
-over, but where the command is to make a file anew (chart --output, --junit, --patch,
-replay --plot, rehearse --svg, hand-over --qr, rulebase format, rulebase schema --to,
-handbook --replace, help man):
+over. A result is made anew over an earlier one of its kind (chart --output, --junit,
+--patch, replay --plot, rehearse --svg, hand-over --qr, help man), and over nothing else;
+rulebase format, rulebase schema --to and handbook --replace write in place:
   the conversation    "save NAME" writes NAME.yaml
   case                export FILE, hand-over --file and --qr, show --fetch,
                       take-along --out

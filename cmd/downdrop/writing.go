@@ -18,6 +18,7 @@ import (
 const (
 	sayNotOverwritten = "%s is there already and is not overwritten; save under another name."
 	sayCannotWrite    = "%q cannot be written: %w"
+	sayOtherThere     = "%s is there already and is not what this command writes; it is not overwritten. Write under another name, or move it away."
 )
 
 // newFile writes a file that is not there yet, or says that it is.
@@ -73,8 +74,9 @@ func (env *environment) into(name string, write func(io.Writer) error) error {
 	return written(err)
 }
 
-// writeResult writes a result to a file, or for "-" to the output. What stood there was an
-// earlier result of the same command; it stays where this one does not come about.
+// writeResult writes a result to a file, or for "-" to the output. What stood there may be an
+// earlier result of the same command, and stays where this one does not come about; another file, such as a
+// case or a sheet that a slip of the fingers has named, is left as it is.
 func writeResult(env *environment, name string, write func(io.Writer) error) error {
 	if name == "-" {
 		return written(write(env.out))
@@ -83,10 +85,47 @@ func writeResult(env *environment, name string, write func(io.Writer) error) err
 	if err := write(&text); err != nil {
 		return err
 	}
+	if other, err := anotherStands(name, text.Bytes()); err != nil {
+		return cannotWrite(name, err)
+	} else if other {
+		return usageError{fmt.Sprintf(sayOtherThere, name)}
+	}
 	if err := os.WriteFile(name, text.Bytes(), 0o666); err != nil {
 		return cannotWrite(name, err)
 	}
 	return nil
+}
+
+// alikeBytes is by how many bytes a file is known as an earlier result: as many are the same in every result
+// of a kind (a drawing's, a page's or a picture's first letters, a chart's title, a document's schema).
+const alikeBytes = 16
+
+// anotherStands says whether a file holds something that does not begin as a result does. What is no
+// file, such as a pipe, holds nothing.
+func anotherStands(name string, result []byte) (bool, error) {
+	is, err := os.Stat(name)
+	if errors.Is(err, fs.ErrNotExist) || err == nil && !is.Mode().IsRegular() {
+		return false, nil
+	} else if err != nil {
+		return false, err
+	}
+	f, err := os.Open(name)
+	if err != nil {
+		return false, err
+	}
+	defer f.Close()
+	begin := make([]byte, alikeBytes)
+	n, err := io.ReadFull(f, begin)
+	if err != nil && n == 0 {
+		if errors.Is(err, io.EOF) { // it is empty
+			err = nil
+		}
+		return false, err
+	}
+	if err != nil && !errors.Is(err, io.ErrUnexpectedEOF) {
+		return false, err
+	}
+	return !bytes.Equal(begin[:n], result[:min(n, len(result))]) || n < alikeBytes && n != len(result), nil
 }
 
 // inPlaceOf writes a file beside its place and moves it there, so that under its name it is

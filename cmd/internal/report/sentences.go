@@ -2143,6 +2143,9 @@ func TriageNotes(s *triage.Summary) []string {
 	if s.Separator != ',' {
 		all = append(all, fmt.Sprintf("Its cells are parted by %q.", s.Separator))
 	}
+	if s.Heading > 0 {
+		all = append(all, fmt.Sprintf("Its headings are in line %d; what stands above them is not read.", s.Heading))
+	}
 	if len(s.Unused) > 0 {
 		all = append(all, fmt.Sprintf("Columns not read: %s. --column HEADING=ROLE gives one a role.", strings.Join(s.Unused, ", ")))
 	}

@@ -131,6 +131,7 @@ func TestListsOfReturnsAreSpokenOf(t *testing.T) {
 		{sayTriageSum(&triage.Summary{Rows: 5, Rejected: 2, BenchMin: 90, Calls: map[triage.Call]int{triage.ProbablyGood: 1, triage.Open: 2, triage.ProbablyBad: 1, triage.AskBack: 1}}), "7 rows: 1 probably good, 2 open, 1 probably bad, 1 to be asked back; 2 rejected. Bench time to plan: 2 hours."},
 		{sayTriageSum(&triage.Summary{Rows: 1, BenchMin: 80}), "1 row: 0 probably good, 0 open, 0 probably bad, 0 to be asked back; 0 rejected. Bench time to plan: 1 hour."},
 		{notes(triage.Summary{Separator: ','}), ""},
+		{notes(triage.Summary{Separator: ',', Heading: 4}), "Its headings are in line 4; what stands above them is not read."},
 		{notes(triage.Summary{Separator: ';', Windows1252: true, Unused: []string{"colour", "weight"}}), "The list is not UTF-8; its letters were read as Windows-1252. | Its cells are parted by ';'. | Columns not read: colour, weight. --column HEADING=ROLE gives one a role."},
 	})
 }

@@ -1,6 +1,7 @@
 package triage
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -26,6 +27,29 @@ var headings = map[string]string{
 	"place": Place, "location": Place, "site": Place, "drop": Place, "position": Place,
 }
 
+// telling are the words that tell a column's role where they stand among others, as in "Fault reported" or
+// "Unit serial no."; quiet are those beside which they tell another thing, as in "Fault code".
+var (
+	telling = map[string]string{"complaint": Complaint, "complaints": Complaint, "fault": Complaint, "faults": Complaint, "symptom": Complaint, "symptoms": Complaint, "problem": Complaint, "defect": Complaint, "failure": Complaint, "serial": Serial}
+	quiet   = []string{"code", "codes", "date", "day", "time", "id", "class", "category", "group", "type", "by", "count", "found", "cause", "old", "new", "other", "controller", "module", "not", "no-fault"}
+)
+
+// byWords is the role that a heading of at most four words has by one of them; "" none.
+func byWords(name string) string {
+	words := strings.FieldsFunc(strings.ToLower(name), func(r rune) bool { return !unicode.IsLetter(r) && r != '-' })
+	role := ""
+	for _, w := range words {
+		if slices.Contains(quiet, w) {
+			return ""
+		}
+		role = cmp.Or(role, telling[w])
+	}
+	if len(words) > 4 || role == Complaint && slices.ContainsFunc(words, func(w string) bool { return w == "no" || w == "nr" || w == "number" }) {
+		return ""
+	}
+	return role
+}
+
 // columns are what the cells of a row are.
 type columns struct {
 	names []string // as written
@@ -47,6 +71,14 @@ func readColumns(base *rulebase.Base, names []string, said map[string]string) (*
 			if id := strings.ToLower(strings.NewReplacer(" ", "_", "-", "_").Replace(name)); findable(base, id) {
 				role = id
 			}
+		}
+		c.roles[i] = role
+	}
+	for i, name := range names { // what is written out counts before what a word tells
+		name = strings.TrimSpace(name)
+		role := byWords(name)
+		if _, ok := said[name]; ok || role == "" || c.roles[i] != Unused || role == Serial && slices.Contains(c.roles, Serial) {
+			continue
 		}
 		c.roles[i] = role
 	}

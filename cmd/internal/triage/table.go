@@ -224,15 +224,15 @@ func separatorOf(heading string) rune {
 	return best
 }
 
-// heading reads the headings, which the other rows have to match in number. A line
-// sep=; above them, which some spreadsheets write, is followed.
-func (r *records) heading() (record, error) {
+// heading reads the headings, which the other rows have to match in number; they begin in the line from
+// or below it. A line sep=; above them, which some spreadsheets write, is followed.
+func (r *records) heading(from int) (record, error) {
 	for {
 		row, err := r.next()
 		if err != nil {
 			return row, err
 		}
-		if sep, ok := strings.CutPrefix(strings.ToLower(row.raw), "sep="); ok && len(sep) == 1 || row.blank {
+		if sep, ok := strings.CutPrefix(strings.ToLower(row.raw), "sep="); ok && len(sep) == 1 || row.blank || row.line < from {
 			continue
 		}
 		r.fields = len(row.fields)

@@ -83,6 +83,7 @@ type Summary struct {
 	Unused         []string
 	Windows1252    bool
 	Separator      rune
+	Heading        int // the line of the headings, where something stands above them; 0: nothing does
 }
 
 // Options are how a list is read.
@@ -135,11 +136,14 @@ func NewDesk(base *rulebase.Base, remember int) *Desk {
 // Run goes over a list. open opens it anew for each pass. rejected rows are given as
 // they are met, worked ones at the end, in the order of the worklist.
 func (d *Desk) Run(ctx context.Context, open func() (io.ReadCloser, error), o Options, each func(*Row) error, reject func(Reject) error) (sum Summary, err error) {
-	s, letters, sep, cols, err := d.survey(ctx, open, o)
+	s, f, cols, err := d.survey(ctx, open, o)
 	if err != nil {
 		return sum, err
 	}
-	sum = Summary{Calls: map[Call]int{}, Unused: cols.unused(), Windows1252: letters == windows1252, Separator: sep}
+	sum = Summary{Calls: map[Call]int{}, Unused: cols.unused(), Windows1252: f.letters == windows1252, Separator: f.sep}
+	if f.titles {
+		sum.Heading = f.heading
+	}
 	if o.Begin != nil {
 		o.Begin(s.rows)
 	}
@@ -148,7 +152,7 @@ func (d *Desk) Run(ctx context.Context, open func() (io.ReadCloser, error), o Op
 	}
 	sort := &sorter{most: o.Hold}
 	defer sort.close()
-	err = d.rows(ctx, open, letters, sep, func(r record) error {
+	err = d.rows(ctx, open, f, func(r record) error {
 		if o.Progress != nil {
 			o.Progress(r.line)
 		}
@@ -200,14 +204,14 @@ func firstOf(text string) string {
 }
 
 // rows reads all rows below the headings.
-func (d *Desk) rows(ctx context.Context, open func() (io.ReadCloser, error), letters encoding, sep rune, visit func(record) error) error {
+func (d *Desk) rows(ctx context.Context, open func() (io.ReadCloser, error), f form, visit func(record) error) error {
 	in, err := open()
 	if err != nil {
 		return err
 	}
 	defer in.Close()
-	r := newRecords(in, letters, sep)
-	if _, err := r.heading(); err != nil {
+	r := newRecords(in, f.letters, f.sep)
+	if _, err := r.heading(f.heading); err != nil {
 		return err
 	}
 	for {

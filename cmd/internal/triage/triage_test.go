@@ -314,6 +314,34 @@ func TestLettersOfManyKinds(t *testing.T) {
 	}
 }
 
+// An export of a spreadsheet has its title above the headings, and headings in words of its own.
+func TestAnExportWithATitleAndOddHeadings(t *testing.T) {
+	body := "4711;customer-3;A0815;power light dark;26.11.2026;\n4712;customer-4;A0816;power light lit, run light dark;25.11.2026;scorched\n"
+	for title, heading := range map[string]int{"": 0, "Returns of the week (invented);;;;;\nExport;2026-11-26;;;;\n;;;;;\n": 4, "Faults and returns\n\n": 3, "sep=;\nReturns, faults, all;;;;;\n": 3} {
+		for _, heads := range []string{"RMA No.;Customer;S/N;Fault reported;Rx date;Remarks\n", "Fault no.;Customer;Unit serial no.;Customer's complaint;Fault date;Fault code\n", "No.;Of;Serial;Description of fault;Serial of controller;X\n"} {
+			rows, order, rejects, sum, err := lines(t, title+heads+body, triage.Options{})
+			if err != nil || len(rejects) > 0 || len(order) != 2 || sum.Heading != heading {
+				t.Errorf("%q: %v %v %v, headings in line %d", title+heads, err, rejects, order, sum.Heading)
+				continue
+			}
+			if r := rows[order[0]]; r.Serial == "" || len(r.Understood) == 0 {
+				t.Errorf("%q: %+v", title+heads, r)
+			}
+		}
+	}
+	// A list without headings is not read from one of its rows on.
+	for _, text := range []string{"A1;dark;x\nA2;fault;x\nA3;dead;x\n", "A1;dark\nA2;complaint\n"} {
+		if _, _, _, _, err := lines(t, text, triage.Options{}); err == nil || !strings.Contains(err.Error(), "No column is known to hold the complaint") {
+			t.Errorf("%q: %v", text, err)
+		}
+	}
+	// What --column says counts, and finds the headings too.
+	rows, order, _, sum, err := lines(t, "Returns (invented);;\nText 2;S/N;Fault\npower light dark;A1;17\n", triage.Options{Columns: map[string]string{"Text 2": triage.Complaint, "Fault": triage.Unused}})
+	if err != nil || sum.Heading != 2 || rows[order[0]].Complaint != "power light dark" {
+		t.Errorf("%v, headings in line %d, %+v", err, sum.Heading, rows)
+	}
+}
+
 // A row that is none is rejected with its line, and the rows after it are still read.
 func TestBadRowsAreRejected(t *testing.T) {
 	text := "Serial,Complaint\nA1,power light dark\nA2\nA3,one,two\n\"A4,power light dark\nA5,run light dark\n\nA6,\"two\nlines\"\n,,\nA7,24\" rack dark\nA8," + strings.Repeat("x", 70_000) + "\nA9,power light dark\n"
