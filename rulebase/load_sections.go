@@ -151,6 +151,10 @@ func (l *loader) cause(e entry) {
 // perThousand is a chance in a thousand as a probability; it stays below 1,
 // since odds are made of it.
 func (l *loader) perThousand(n *source.Node) float64 {
+	if n.Shape == source.Scalar && strings.HasSuffix(n.Text, "%") { // "a number from 0 to 1", which else is advised, would be a thousandth of what is meant
+		l.r.Problem(n, "number", "", "a chance in a thousand is a bare number: 1.2 %% is 12")
+		return 0
+	}
 	x, ok := l.numberOK(n)
 	if ok && (x < 0 || x >= 1000) {
 		l.r.Problem(n, "range", "", "a chance in a thousand is at least 0 and below 1000")
