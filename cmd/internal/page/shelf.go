@@ -83,10 +83,22 @@ func (h *shelf) readAgain(ctx context.Context, store cases.Store, ids []string, 
 	return nil
 }
 
-// whereItStands is a card without its events, which may be whole runs at the bench.
+// whereItStands is a card with what a list says of it, and without its events, which may be whole runs at
+// the bench.
 func whereItStands(c *cases.Card) *cases.Card {
 	s := c.Stay()
-	return &cases.Card{ID: c.ID, Unit: c.Unit, Stays: []*cases.Stay{{State: s.State, Since: s.Since, Came: s.Came}}}
+	short := &cases.Stay{State: s.State, Since: s.Since, Came: s.Came, Verdict: s.Verdict}
+	if s.Statement != nil {
+		short.Statement = &cases.Said[cases.Contamination]{Body: s.Statement.Body}
+	}
+	if o := s.Offer(); o != nil {
+		last := cases.Offered{Offer: cases.Offer{Until: o.Offer.Until}, Late: o.Late}
+		if o.Answer != nil {
+			last.Answer = &cases.Said[cases.Answer]{Body: o.Answer.Body}
+		}
+		short.Offers = []cases.Offered{last}
+	}
+	return &cases.Card{ID: c.ID, Unit: c.Unit, Stays: []*cases.Stay{short}, Unfit: make([]cases.Event, min(1, len(c.Unfit)))}
 }
 
 // inState are those of a sorted list in one state.

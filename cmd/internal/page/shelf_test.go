@@ -137,12 +137,7 @@ func (d *shopDesk) slowRows(state cases.ShopState) []string {
 	report.SortUnits(list)
 	var out []string
 	for _, c := range list {
-		var b strings.Builder
-		if err := report.UnitLine(&b, report.Unfolded, c, shelfNow); err != nil {
-			d.t.Fatal(err)
-		}
-		first, _, _ := strings.Cut(strings.TrimSpace(b.String()), "\n")
-		out = append(out, first)
+		out = append(out, report.UnitOfList(c, shelfNow))
 	}
 	return out
 }
@@ -163,9 +158,19 @@ func TestTheListOfTheShopIsThatOfTheStore(t *testing.T) {
 				back := cases.Say(cases.KindTakenBack, cases.Reason{Why: "the wrong unit"})
 				back.Corrects = c.Events[len(c.Events)-1].ID
 				d.write(u, back)
+			case r.IntN(5) == 0:
+				d.write(u, cases.Say(cases.KindContamination, cases.Contamination{State: cases.NotExposed}))
+			case r.IntN(5) == 0:
+				d.write(u, cases.Say(cases.KindOffer, cases.Offer{Until: []string{"2031-01-01", "2099-01-01"}[r.IntN(2)], Ways: []cases.OfferedWay{{Way: "repair"}}}))
+				if r.IntN(2) == 0 {
+					c, _ = cases.ReadUnit(t.Context(), d.s.Store, c.ID)
+					d.write(u, cases.Say(cases.KindAnswer, cases.Answer{Offer: c.Stay().Offer().Event.ID, Way: []string{"", "repair"}[r.IntN(2)]}))
+				}
+			case r.IntN(9) == 0: // two people at once
+				d.write(u, cases.Say(cases.KindMoved, cases.Move{To: c.State(), Why: "drawn"}))
 			case len(c.State().MayFollow()) > 0:
 				may := c.State().MayFollow()
-				d.write(u, cases.Say(cases.KindMoved, cases.Move{To: may[r.IntN(len(may))], Why: "drawn"}))
+				d.write(u, cases.Say(cases.KindMoved, cases.Move{To: may[r.IntN(len(may))], Why: "drawn", Verdict: []string{"", cases.UnitGood, cases.UnitBad}[r.IntN(3)]}))
 			}
 		}
 		d.s.forgetful = r.IntN(5) == 0

@@ -273,11 +273,7 @@ func (s *Server) shop(w http.ResponseWriter, r *http.Request) error {
 		if data.One {
 			from, most = partFrom(r.URL.Query().Get("from"), len(in)), shopPage
 		}
-		g, err := s.unitGroup(state, in, from, most)
-		if err != nil {
-			return err
-		}
-		data.Groups = append(data.Groups, g)
+		data.Groups = append(data.Groups, s.unitGroup(state, in, from, most))
 	}
 	return show(w, http.StatusOK, "shop", data)
 }
@@ -293,24 +289,20 @@ func partFrom(number string, of int) int {
 }
 
 // unitGroup shows at most so many units of a state from one on.
-func (s *Server) unitGroup(state cases.ShopState, in []*cases.Card, from, most int) (unitGroup, error) {
+func (s *Server) unitGroup(state cases.ShopState, in []*cases.Card, from, most int) unitGroup {
 	g := unitGroup{State: wording.UpperFirst(wording.Plain(string(state))), Of: len(in)}
 	to := min(from+most, len(in))
 	for _, c := range in[from:to] {
-		says, err := firstLine(func(w io.Writer) error { return report.UnitLine(w, report.Unfolded, c, s.o.Now()) })
-		if err != nil {
-			return g, err
-		}
-		g.Rows = append(g.Rows, unitRow{c.ID, c.Unit.Serial, says})
+		g.Rows = append(g.Rows, unitRow{c.ID, c.Unit.Serial, report.UnitOfList(c, s.o.Now())})
 	}
 	if to-from == len(in) {
-		return g, nil
+		return g
 	}
 	at := func(first int) string { return fmt.Sprintf("/shop?state=%s&from=%d", state, first+1) }
 	g.Part = fmt.Sprintf(sayPartOfState, from+1, to, len(in))
 	if most == shopFew {
 		g.More = at(0)
-		return g, nil
+		return g
 	}
 	if from > 0 {
 		g.Before = at(max(0, from-most))
@@ -318,13 +310,5 @@ func (s *Server) unitGroup(state cases.ShopState, in []*cases.Card, from, most i
 	if to < len(in) {
 		g.After = at(to)
 	}
-	return g, nil
-}
-
-// firstLine is the first line that a printer writes.
-func firstLine(print func(io.Writer) error) (string, error) {
-	var b strings.Builder
-	err := print(&b)
-	first, _, _ := strings.Cut(strings.TrimSpace(b.String()), "\n")
-	return first, err
+	return g
 }

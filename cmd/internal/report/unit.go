@@ -25,6 +25,10 @@ func UnitLine(w io.Writer, width int, c *cases.Card, now time.Time) error {
 	return p.writeTo(w)
 }
 
+// UnitOfList says where a unit stands in a list of those in one state: how long, what it proved to be, and
+// what is waited for.
+func UnitOfList(c *cases.Card, now time.Time) string { return sayUnitOfList(c, now) + "." }
+
 func (p *page) unfit(c *cases.Card) {
 	if len(c.Unfit) == 0 {
 		return
