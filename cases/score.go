@@ -1,6 +1,7 @@
 package cases
 
 import (
+	"cmp"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -56,6 +57,8 @@ func Calibrate(all []Forecast, bins int) *Calibration {
 	if len(all) == 0 {
 		return c
 	}
+	all = slices.Clone(all) // in one order, so that neither sums nor draws know in which the cases came
+	slices.SortFunc(all, func(a, b Forecast) int { return cmp.Or(cmp.Compare(a.P, b.P), cmp.Compare(outcome(a), outcome(b))) })
 	n := float64(len(all))
 	groups := make([][]Forecast, bins)
 	for _, f := range all {

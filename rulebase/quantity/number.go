@@ -13,6 +13,29 @@ type candidate struct {
 	digits string // before the prefix
 	bare   bool   // neither unit nor prefix was typed
 	power  int    // of the prefix that was typed
+	other  *conversion
+}
+
+// in is the candidate in the unit of another one, that was asked for or not.
+func (c candidate) in(o candidate) float64 {
+	if o.other == nil {
+		return c.times(o.power)
+	}
+	x, ok := shifted(c.digits, 0)
+	if !ok {
+		return math.NaN()
+	}
+	return round12(float64(x*o.other.factor) + o.other.plus)
+}
+
+// apart is how far the candidate is from nothing: as a difference, of which only a unit's size counts and not
+// where it begins.
+func (c candidate) apart() float64 {
+	if c.other == nil {
+		return math.Abs(c.x)
+	}
+	x, _ := shifted(c.digits, 0) // it was read once already
+	return math.Abs(round12(x * c.other.factor))
 }
 
 // times is the candidate with a prefix that was typed elsewhere.
@@ -64,7 +87,7 @@ const most = 1e15
 func (c candidate) value(f factor) (candidate, bool) {
 	ok := false
 	if f.other != nil {
-		c.power = 0
+		c.power, c.other = 0, f.other
 		c.x, ok = shifted(c.digits, 0)
 		c.x = round12(float64(c.x*f.other.factor) + f.other.plus)
 	} else {

@@ -220,7 +220,7 @@ func (r *reader) least() float64 {
 
 var (
 	minMax    = NewPattern(`(?i)^(?:min(?:imum)?|low(?:est)?)\b\s*[:=]?\s*(.+?)[\s,;/]*\b(?:and\s+)?(?:max(?:imum)?|high(?:est)?)\b\s*[:=]?\s*(.+)$`)
-	maxMin    = NewPattern(`(?i)^(?:max(?:imum)?|high(?:est)?)\b\s*[:=]?\s*(.+?)[\s,;/]*\b(?:and\s+)?(?:min(?:imum)?|low(?:est)?)\b\s*[:=]?\s*(.+)$`)
+	maxMin    = NewPattern(`(?i)^(?:max(?:imum)?|high(?:est)?)\b\s*[:=]?\s*(.+?)[\s,;/]*\b(?:and\s+)?(?:min(?:imum)?|low(?:est)?)\b\s*[:=]?\s*((?:minus\b|[-+.0-9o]).*)$`) // behind a number min can be minutes
 	moving    = NewPattern(`(?i)^(?:it )?(?:jump|hop|swing|vari|vary|wander|drift|fluctuate|fluctuat|bounce|bounc|move|mov|flicker|goe|go|change|chang|switche|switch)(?:s|es|ing|ed)?\s+(.+)$`)
 	within    = NewPattern(`(?i)^(?:anywhere )?(?:between|from)\s+(.+?)\s+(?:and|to|-|up to)\s+(.+)$`)
 	upTo      = NewPattern(`(?i)^(.*?[0-9].*?|[o0]\.?l)\s*(?:\bto\b|\.\.+)\s*(.*[0-9].*|[o0]\.?l)$`)
@@ -293,6 +293,14 @@ func (r *reader) between(a, b string, jumps bool) []Reading {
 			if len(lows) == len(highs) && i != j {
 				continue // both ends are written in one way
 			}
+			if l.bare && h.other != nil {
+				add(l.in(h), h.x)
+				continue
+			}
+			if h.bare && l.other != nil {
+				add(l.x, h.in(l))
+				continue
+			}
 			if shared := l.times(h.power); l.bare && h.power != 0 && l.x != 0 {
 				if shared <= h.x {
 					add(shared, h.x)
@@ -322,6 +330,11 @@ func spanOf(a, b float64) Reading {
 	return Reading{Shape: Span, Low: min(a, b), High: max(a, b)}
 }
 
+// around is the span of so much either way, without the dust of the sums: 0.3 +- 0.1 is what between 0.2 and 0.4 is.
+func around(middle, off, least float64) Reading {
+	return spanOf(max(round12(middle-off), least), round12(middle+off))
+}
+
 // plusMinus reads a middle and how far it goes either way.
 func (r *reader) plusMinus(a, b string) []Reading {
 	middles := r.numbers(a)
@@ -333,15 +346,34 @@ func (r *reader) plusMinus(a, b string) []Reading {
 			return nil
 		}
 		for _, m := range middles {
-			d := math.Abs(m.x * x / 100)
-			found = append(found, spanOf(max(m.x-d, r.least()), m.x+d))
+			found = append(found, around(m.x, math.Abs(m.x*x/100), r.least()))
 		}
 		return found
 	}
+	add := func(middle, off float64) {
+		if x := around(middle, off, r.least()); !math.IsNaN(middle) && !math.IsNaN(off) && !slices.Contains(found, x) {
+			found = append(found, x)
+		}
+	}
 	for _, m := range middles {
 		for _, c := range r.numbers(b) {
-			d := math.Abs(c.x)
-			found = append(found, spanOf(max(m.x-d, r.least()), m.x+d))
+			switch {
+			case m.bare && c.other != nil:
+				add(m.in(c), c.apart())
+			case c.bare && m.other != nil:
+				c.other = m.other
+				add(m.x, c.apart())
+			case m.bare && c.power != 0 && m.x != 0:
+				add(m.in(c), c.apart())
+				add(m.x, c.apart())
+				r.ask(DoubtPrefix, "%q has a prefix at one number only.", r.text)
+			case c.bare && m.power != 0 && c.x != 0:
+				add(m.x, math.Abs(c.in(m)))
+				add(m.x, c.apart())
+				r.ask(DoubtPrefix, "%q has a prefix at one number only.", r.text)
+			default:
+				add(m.x, c.apart())
+			}
 		}
 	}
 	return found
