@@ -39,6 +39,14 @@ type ToDo struct {
 	Probability float64
 }
 
+// ids order outcomes that are as likely as each other, in whatever order a rulebase names them.
+func (t ToDo) ids() []string {
+	if t.Outside {
+		return []string{"~"}
+	}
+	return t.Lists
+}
+
 // Same says whether two outcomes are one.
 func (t ToDo) Same(o ToDo) bool {
 	return t.Outside == o.Outside && t.Elsewhere == o.Elsewhere && slices.Equal(t.Lists, o.Lists)
@@ -83,7 +91,9 @@ const (
 // advise says whether enough is known.
 func (d *Diagnosis) advise(w *weighing, outcomes []plan.Outcome, outside float64) {
 	all := append(w.k.toDos(outcomes), ToDo{Lists: []string{}, Remedies: []int{}, Outside: true, Probability: outside})
-	slices.SortStableFunc(all, func(x, y ToDo) int { return cmp.Compare(rounded(y.Probability), rounded(x.Probability)) })
+	slices.SortStableFunc(all, func(x, y ToDo) int { // outside is last, and stays so where it is as likely
+		return cmp.Or(cmp.Compare(rounded(y.Probability), rounded(x.Probability)), slices.Compare(x.ids(), y.ids()))
+	})
 	a := Advice{Lead: all[0], Others: all[1:min(1+keptOthers, len(all))]}
 	a.Wrong = max(0, 1-a.Lead.Probability)
 	a.InVain = w.k.inVain(&a, all)

@@ -738,10 +738,20 @@ func (d *Diagnosis) reading(symptom int) (reports []float64, bits float64) {
 			bits += float64(m * plogp(reported(p)))
 		}
 	}
+	// Outside shows every value alike, but of the complaint, after work, the one reported when the case began.
+	k, alike, outside := d.working.known, 1/float64(len(reports)), b.Outside/total
+	kept := d.Base.Complaint != nil && symptom == d.Base.Complaint.Symptom && len(d.Situation.Done) > 0
 	for v := range reports {
-		reports[v] += b.Outside / total / float64(len(reports))
+		p := alike
+		if kept {
+			p = (1 - sure) * alike
+			if v == k.reported() {
+				p += sure
+			}
+		}
+		reports[v] += float64(outside * p)
+		bits += float64(outside * plogp(p))
 	}
-	bits -= b.Outside / total * math.Log2(float64(len(reports)))
 	for _, p := range reports {
 		bits -= plogp(p)
 	}

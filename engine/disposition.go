@@ -313,9 +313,14 @@ func (x *dispatch) send(who rulebase.Who, unit bool) *Disposition {
 	return one
 }
 
+// leastWrong is the chance below which an end of a call is not wrong at all but for the rounding of sums, of
+// which a mean would be made of nothing.
+const leastWrong = 1e-12
+
 // wrong notes the chance that another end is right, and what that costs, times the chance.
 func (d *Disposition) wrong(chance, lost float64) {
-	if d.Wrong = min(max(chance, 0), 1); d.Wrong > 0 {
+	if chance >= leastWrong {
+		d.Wrong = min(chance, 1)
 		d.InVain = lost / d.Wrong
 	}
 }

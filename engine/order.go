@@ -141,6 +141,7 @@ func (w *weighing) plannable(d *Diagnosis, all []candidate) []*candidate {
 		return cmp.Or(cmp.Compare(perMinute(b), perMinute(a)), cmp.Compare(a.step.ID, b.step.ID))
 	})
 	tests = tests[:min(len(tests), plannedTests)]
+	slices.SortStableFunc(chosen, func(a, b *candidate) int { return cmp.Compare(a.step.ID, b.step.ID) }) // of two that help as often per minute the first is tried
 	return append(tests, d.likeliest(chosen, plan.MostSteps-len(tests))...)
 }
 

@@ -254,8 +254,15 @@ func (r *results) gain(ends []int32, most float64) float64 {
 		all[v] += float64(r.stage.outside * p)
 	}
 	gain := bits(all) - within - float64(r.stage.outside*bits(r.outside))
-	return min(max(gain, 0), most)
+	if gain < rounding {
+		return 0
+	}
+	return min(gain, most)
 }
+
+// rounding is what the sums of a gain may be off by: a step that gains less tells nothing, and so is no better
+// than another that tells nothing.
+const rounding = 1e-12
 
 // branchedEnds are the ends of the outcomes' runs among worlds that divided:
 // branches stand in the order of the worlds they come from.
