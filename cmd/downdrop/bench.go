@@ -263,6 +263,7 @@ func (t *benchTerminal) run(ctx context.Context) error {
 	if err != nil {
 		return ofShop(err)
 	}
+	ended := s.Wants.Kind == bench.WantsNothing // it was at its end before anybody typed here
 	if s.Wants.Kind == bench.WantsAnswer && s.Wants.Ask == "by" && t.by != "" {
 		if s, err = t.take(ctx, s, t.by); err != nil {
 			return err
@@ -272,9 +273,9 @@ func (t *benchTerminal) run(ctx context.Context) error {
 		return written(err)
 	}
 	var before *bench.State
-	for s.Wants.Kind != bench.WantsNothing {
-		if err := report.BenchStep(t.env.out, s, before, t.env.width()); err != nil {
-			return written(err)
+	for s.Wants.Kind != bench.WantsNothing || ended {
+		if err := t.asks(s, before); err != nil {
+			return err
 		}
 		before = s
 		if _, err := io.WriteString(t.env.out, talkPrompt); err != nil {
@@ -284,11 +285,17 @@ func (t *benchTerminal) run(ctx context.Context) error {
 		case <-ctx.Done():
 			return context.Cause(ctx)
 		case entry, ok := <-t.entries:
-			if !ok {
+			if !ok || ended && strings.TrimSpace(entry) == "" {
+				if ended {
+					return t.kept("\n")
+				}
 				return t.stopped(s, "\n")
 			}
 			after, err := t.take(ctx, s, entry)
 			if errors.Is(err, bench.ErrStop) {
+				if ended {
+					return t.kept("")
+				}
 				return t.stopped(s, "")
 			}
 			if says, asked := askedBack(err); asked {
@@ -300,12 +307,32 @@ func (t *benchTerminal) run(ctx context.Context) error {
 				return err
 			}
 			s = after
+			ended = ended && s.Wants.Kind == bench.WantsNothing
 		}
 	}
 	if err := report.BenchEnd(t.env.out, s, t.env.width()); err != nil {
 		return written(err)
 	}
-	_, err = fmt.Fprintf(t.env.out, sayRunEnded+"\n", t.file.Name, t.file.Name)
+	return t.kept("")
+}
+
+// asks shows what is asked next; of a run that is at its end, what it came to and how it is taken back.
+func (t *benchTerminal) asks(s, before *bench.State) error {
+	if s.Wants.Kind != bench.WantsNothing {
+		return written(report.BenchStep(t.env.out, s, before, t.env.width()))
+	}
+	if before != s {
+		if err := report.BenchEnd(t.env.out, s, t.env.width()); err != nil {
+			return written(err)
+		}
+	}
+	_, err := fmt.Fprintln(t.env.out, sayRunAtEnd)
+	return written(err)
+}
+
+// kept says where a run at its end is, and what writes its record.
+func (t *benchTerminal) kept(first string) error {
+	_, err := fmt.Fprintf(t.env.out, first+sayRunEnded+"\n", t.file.Name, t.file.Name)
 	return written(err)
 }
 

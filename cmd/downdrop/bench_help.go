@@ -26,7 +26,8 @@ that was cut off goes on where it was with "resume". A fail goes into the diagno
 once, and with --case into a case of the store.`
 	shortBenchResume = "Go on with a run"
 	longBenchResume  = `Go on with a run at the step where it stands. It goes on by the procedure and profile
-that it began with, even where their files were changed meanwhile.`
+that it began with, even where their files were changed meanwhile. Of a run that came to
+its end, "undo" takes the last entry back; both stay in the run.`
 	shortBenchList = "List procedures and unit profiles"
 	shortBenchShow = "Show a procedure, with the limits for a unit, or a run"
 	longBenchShow  = `Show a procedure with all its steps and warnings, with --unit with the limits worked
@@ -51,6 +52,8 @@ Exit code 0 says that nothing is wrong, 1 that something is.`
 	sayRunOtherBase = "%s began with another version of the rulebase; its procedure stays as it was, the diagnosis is of the one in use.\n"
 	sayRunBegins    = "%s, %s. Each entry is kept in %s."
 	sayRunEnded     = "\nKept in %s; \"downdrop record make %s\" writes the record."
+	// What a run that was at its end when it was gone on with takes.
+	sayRunAtEnd     = "\nThe run is at its end. Type \"undo\" to take its last entry back, or \"stop\"."
 	sayRunStopped   = "Stopped. \"downdrop bench resume %s\" goes on here."
 	sayNothingWrong = "Nothing is wrong."
 )

@@ -12,6 +12,7 @@ import (
 	"unicode"
 
 	"downdrop/rulebase"
+	"downdrop/rulebase/quantity"
 )
 
 // An Asked is the error of an entry that cannot be taken: what to type instead.
@@ -73,6 +74,11 @@ func (s *State) Enter(entry string) (Event, error) {
 		if err != nil {
 			return Event{}, err
 		}
+		if r.Reading.Kind == rulebase.ReadsNumber && r.Outcome == Failed { // asked here alone: an entry that was taken stays what it was
+			if other, ok := otherPrefix(entry, r.Reading.Unit, r.Low, r.High); ok {
+				return Event{}, sayable(fmt.Sprintf(sayWhichPrefix, entry, r.Text, other))
+			}
+		}
 		text := entry
 		if r.Reading.Kind == rulebase.ReadsText {
 			text = r.Text
@@ -91,6 +97,21 @@ func tidy(entry string) string {
 		}
 		return r
 	}, strings.ToValidUTF8(entry, ""))), " ")
+}
+
+// otherPrefix is what a bare number would be that keeps to the limits: somebody who reads 25 off a meter that
+// shows kilohms and types no unit has not said that the line is shorted, and a unit is not condemned for it.
+func otherPrefix(text, unit string, low, high float64) (quantity.Reading, bool) {
+	if _, err := strconv.ParseFloat(text, 64); err != nil || unit == "" {
+		return quantity.Reading{}, false
+	}
+	for _, prefix := range []string{"k", "m", "M", "u"} {
+		x, err := quantity.Read(text+" "+prefix+unit, quantity.Want{Unit: unit})
+		if err == nil && !(x.Low < low) && !(x.High > high) { // a limit that there is not is NaN
+			return x, true
+		}
+	}
+	return quantity.Reading{}, false
 }
 
 func (s *State) stepID() string {

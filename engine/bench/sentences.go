@@ -16,6 +16,7 @@ const (
 	sayPoints        = "Type \"all pass\", or the exceptions, as in: all pass, exceptions: 7, 9-11."
 	sayNoPoint       = "%s is not among the points, which are 1 to %d."
 	sayCounts        = "Type how many went wrong and of how many, as in: 0 of 30000."
+	sayWhichPrefix   = "%q can be %s or %s. Type it with its unit, as the meter shows it."
 	saySpansLimit    = "%s can lie on either side of the limit. Type one number."
 
 	sayCountAll         = "Type all that was counted since the beginning, which is more than %s, or \"enough\"."
