@@ -537,6 +537,9 @@ func (l *listener) hearWords(text, rest string, how manner) {
 	switch {
 	case best.certain(tokens, over) && len(same) == 1:
 		l.takeMatch(best, tokens, without(text, over), how)
+	case best.focused && best.valued() && len(same) == 1 && best.doubtful(tokens, over):
+		l.note(text, Unclear, sayNoValueSaid(best.th)) // what was asked stays asked, with all its answers
+		return
 	case best.valued():
 		l.unclear(without(text, over), whichQuestion(without(text, over), l.candidates(same, how)))
 	case !l.namesWell(best):
@@ -601,7 +604,7 @@ func ties(found []match) []match {
 // certain says whether a match may count without asking back: it says one thing,
 // and the thing is named outright or was asked for.
 func (m match) certain(tokens []token, over string) bool {
-	if m.fuzzy || !m.valued() || len(m.values) > 1 {
+	if m.fuzzy || !m.valued() || len(m.values) > 1 || m.doubtful(tokens, over) {
 		return false
 	}
 	switch {

@@ -103,3 +103,85 @@ func TestAPartOrATool(t *testing.T) {
 		}
 	}
 }
+
+// A reading where words are asked for is no word: "0 V on both sides" is not "both sides", nor is "0 V before and
+// after" "before the fuse only". It is asked back, with every answer there; and "before", left over, is no
+// "returned before".
+func TestAReadingWhereAWordIsAsked(t *testing.T) {
+	talk := talkOver(shipped.Base(t))
+	at := map[string]string{"": "", "fuses": "technician, at the drop, not alone, classified_area=no ;; not working ;; do measure_across_fuses ;; confirm no_live_in_classified_area, live_work"}
+	for _, c := range []struct{ at, entry, want string }{
+		{"fuses", "both sides", "both_sides"}, {"fuses", "both", "both_sides"}, {"fuses", "neither", "on_neither_side"}, {"fuses", "only before", "before_the_fuse_only"}, {"fuses", "before", "before_the_fuse_only"},
+		{"fuses", "before the fuse only", "before_the_fuse_only"}, {"fuses", "24 V on both sides", "both_sides"}, {"fuses", "24 V before, 0 V after", "before_the_fuse_only"},
+		{"fuses", "0 V on both sides", ""}, {"fuses", "0 both sides", ""}, {"fuses", "0.0 V both", ""}, {"fuses", "zero on both sides", ""}, {"fuses", "0 V before and after", ""}, {"fuses", "24 V before and after", ""},
+		{"fuses", "24 before 0 after", ""}, {"fuses", "nothing either side", ""}, {"fuses", "24V both", ""},
+		{"", "0 V before", ""}, {"", "24 V before, 0 V after", ""}, {"", "0 both sides", ""}, {"", "24", ""},
+	} {
+		state, _ := talk.Begin(rulebase.Situation{})
+		for e := range strings.SplitSeq(at[c.at], " ;; ") {
+			if e != "" {
+				state, _ = talk.Step(context.Background(), state, e)
+			}
+		}
+		before := len(state.Situation.Findings)
+		after, reply := talk.Step(context.Background(), state, c.entry)
+		got := ""
+		for _, f := range after.Situation.Findings[before:] {
+			got += f.Value.Word
+		}
+		if got != c.want {
+			t.Errorf("at %q %q makes %q, not %q:\n%s", c.at, c.entry, got, c.want, strings.Join(reply.Lines(), "\n"))
+		}
+		if c.at != "" && c.want == "" && (reply.Kind != conversation.AskedBack || after.Pending.ID != state.Pending.ID || len(after.Pending.Answers) < 3) {
+			t.Errorf("at %q %q: what was asked is not asked again, but %v %s", c.at, c.entry, after.Pending.Kind, after.Pending.ID)
+		}
+	}
+}
+
+// A meter is the one that everybody carries, unless more is said of it.
+func TestAMeterIsAMultimeter(t *testing.T) {
+	talk := talkOver(shipped.Base(t))
+	for entry, want := range map[string]string{
+		"meter": "multimeter", "I have a meter": "multimeter", "technician at drop 5, alone, meter": "multimeter", "with a dmm": "multimeter", "meter and scope": "multimeter scope",
+		"clamp meter": "clamp_meter", "I have a clamp meter and a meter": "clamp_meter multimeter", "thermometer": "thermometer",
+	} {
+		state, _ := talk.Begin(rulebase.Situation{})
+		state, reply := talk.Step(context.Background(), state, entry)
+		if got := strings.Join(state.Situation.Tools, " "); got != want {
+			t.Errorf("%q puts %q at hand:\n%s", entry, got, strings.Join(reply.Lines(), "\n"))
+		}
+	}
+}
+
+// Who says that the others are fine has said how much is down.
+func TestHowMuchIsDownWasSaid(t *testing.T) {
+	talk := talkOver(shipped.Base(t))
+	for entry, want := range map[string]bool{"drop 5 is dead, the others are fine": false, "drop 5 is dead, only this drop": false, "drop 5 is dead": true} {
+		state, _ := talk.Begin(rulebase.Situation{})
+		state, reply := talk.Step(context.Background(), state, entry)
+		_, known := talk.Step(context.Background(), state, "known")
+		for what, lines := range map[string][]string{entry: reply.Lines(), entry + ", known": known.Lines()} {
+			if strings.Contains(strings.Join(lines, "\n"), "cannot be said yet") != want {
+				t.Errorf("%s:\n%s", what, strings.Join(lines, "\n"))
+			}
+		}
+	}
+}
+
+// "No" to a fact that has to be so leaves the step alone.
+func TestNoToAFactLeavesTheStep(t *testing.T) {
+	talk := talkOver(shipped.Base(t))
+	for _, entry := range []string{"no", "No.", "n", "not now", "no, not yet"} {
+		state, _ := talk.Begin(rulebase.Situation{})
+		for _, e := range []string{"technician, at the drop, not alone, classified_area=no", "not working", "do measure_across_fuses"} {
+			state, _ = talk.Step(context.Background(), state, e)
+		}
+		if state.Pending.Kind != conversation.AskConfirm {
+			t.Fatalf("no fact is asked for, but %v", state.Pending)
+		}
+		after, reply := talk.Step(context.Background(), state, entry)
+		if after.Pending.Kind == conversation.AskConfirm || len(after.Acknowledged) > 0 || reply.Kind == conversation.AskedBack {
+			t.Errorf("%q:\n%s", entry, strings.Join(reply.Lines(), "\n"))
+		}
+	}
+}

@@ -268,6 +268,12 @@ func newToken(text string, start, end int) token {
 
 func (t token) numeric() bool { return strings.ContainsFunc(t.text, unicode.IsDigit) }
 
+// bareNumber says whether a word is a number and nothing else.
+func (t token) bareNumber() bool { return strings.Trim(t.low, "0123456789.,+-") == "" }
+
+// nought says whether a word is the number nought, with or without a unit behind it.
+func (t token) nought() bool { return t.low == "zero" || noughtRE.MatchString(t.low) }
+
 // stem takes the usual endings off a word, so that lights is light and flashing
 // is flash. It need not be right, only the same for both sides.
 func stem(w string) string {

@@ -22,6 +22,9 @@ type match struct {
 	strong  bool  // a whole word names it that is not also what is said of things, like off
 	byName  bool  // one value is said by its whole name
 	whole   bool  // a value of two words or more is said by its whole name
+	part    bool  // values are said by a part of their names only
+	linked  bool  // nothing names it but a word like after, which says something beside a value only
+	denied  bool  // of several values that words fit in part the others are what is left
 	values  []int // what is said of it: places in th.values; more than one is unclear
 	reading *reading
 }
@@ -70,6 +73,7 @@ const (
 // name finds the words of a piece that name a thing.
 func (m *match) name(tokens []token) {
 	m.nameOnSite(tokens)
+	bare, links := m.named == 0, m.named == 0 // "24" by itself names nothing that has a 24 in its question
 	for i, tok := range tokens {
 		if tok.filler() || tok.negates() {
 			continue
@@ -78,11 +82,16 @@ func (m *match) name(tokens []token) {
 		if fit == fitNone || soft(tok.low) && fit < fitID {
 			continue
 		}
+		bare, links = bare && tok.bareNumber(), links && (linking(tok.low) || tok.bareNumber())
 		m.named |= 1 << i
 		m.ids |= id
 		m.quality += fit
 		m.fuzzy = m.fuzzy || fit == fitSlip
 		m.strong = m.strong || fit >= fitAsk && classOf(tok.low) < 0 && !everywhere(tok.low)
+	}
+	m.linked = links && !m.idFull()
+	if bare {
+		m.named, m.ids, m.quality, m.fuzzy, m.strong = 0, 0, 0, false, false
 	}
 	m.covered |= m.named
 }
@@ -175,6 +184,7 @@ func (m *match) sayAmong(tokens []token, among uint64) {
 		m.values, used = append(m.values, v), used|words
 	}
 	m.byName = best == valueName && len(m.values) == 1
+	m.part = best == valuePart
 	m.whole = m.byName && (len(m.th.values[m.values[0]].stems) > 1 || bits.OnesCount64(used) > 1)
 	m.covered |= used
 	m.said |= used
@@ -247,13 +257,30 @@ func (m *match) negate(tokens []token) {
 			odd, any = !odd, true
 		}
 	}
-	if m.th.yesNo() && len(m.values) == 0 && (m.named != 0 || m.focused && any) {
+	if m.th.yesNo() && len(m.values) == 0 && (m.named != 0 && !m.linked || m.focused && any) {
 		m.values = []int{m.th.value("yes")}
 	}
 	if !odd || len(m.values) == 0 {
 		return
 	}
+	m.denied = len(m.values) > 1
 	m.values = m.th.opposite(m.values)
+}
+
+// doubtful says whether what was made of the words may be the contrary of what was meant: "0 V on both sides" and
+// "0 V before and after" are no "both sides" and no "before the fuse only", and "nothing on either side" denies two
+// values at once.
+func (m match) doubtful(tokens []token, over string) bool {
+	if m.reading != nil {
+		return false
+	}
+	for i, tok := range tokens {
+		bit := uint64(1) << i
+		if m.said&bit == 0 && tok.nought() && !(m.idFull() && m.named&bit != 0) || m.part && m.covered&bit == 0 && linking(tok.low) {
+			return true
+		}
+	}
+	return m.denied || m.part && m.focused && m.named == 0 && over != ""
 }
 
 // opposite gives what is left when a value is denied: all the others, or the one
@@ -313,7 +340,7 @@ func (l *listener) matches(text string, tokens []token) []match {
 		if th.kind == rulebase.KindGiven && !m.focused && m.ids == 0 && m.reading == nil && !m.whole {
 			continue // what the site is like is never read out of the words of a question alone
 		}
-		if m.valued() || m.named != 0 {
+		if m.valued() || m.named != 0 && !m.linked {
 			out = append(out, m)
 		}
 	}

@@ -24,6 +24,10 @@ var soft = wordSet("on in at up out")
 // none, and are no part of a value.
 var everywhere = wordSet("drop drops unit else line one")
 
+// linking are words that say where or when to something else: by themselves they name nothing, and what a name has of
+// them is not said by the others.
+var linking = wordSet("before after behind beyond between across beside again")
+
 // negations turn a value round; they are never passed over.
 var negations = wordSet("not no never without none nothing nor")
 
@@ -143,11 +147,18 @@ var presence = wordSet("here there present me myself too also arrived came come 
 // having are words that make what stands beside them a tool and no part of the line.
 var having = wordSet("have has with got i've without came come arrived")
 
+// everydayTools are names that a tool goes by beside its id: who says "meter" and no more means the one that
+// everybody carries.
+var everydayTools = map[string]string{"meter": "multimeter", "multimeters": "multimeter", "dmm": "multimeter", "voltmeter": "multimeter", "ohmmeter": "multimeter"}
+
 // havingRE begins a piece about tools.
 var havingRE = quantity.NewPattern(`(?i)^(?:(?:i|we|he|she|they) (?:have|has|got|have got)|i've got|i've|with|got)\b`)
 
 // unitRE keeps "drop 24 V" from being taken for drop number 24.
 var unitRE = quantity.NewPattern(`(?i)^(?:[mkuµ]?(?:v|a|w|hz|ohms?|Ω|m|s|%|volts?|amps?|vdc|vac|ohm)|min|minutes?|baud|kbaud|bit/s)\b`)
+
+// noughtRE is a word that is nought, as an instrument shows it.
+var noughtRE = quantity.NewPattern(`^[+-]?0+(?:[.,]0*)?(?:[mkuµ]?[a-zΩ]+)?$`)
 
 // Phrases for drops.
 var (
@@ -200,5 +211,6 @@ var (
 	confirmsRE  = quantity.NewPattern(`(?i)\s*(?:[,;]|\band\b)\s*(?:confirm(?:ed)?\s+)?`)
 	chooseRE    = quantity.NewPattern(`(?i)^(?:do|let's do|i will do|go for|take)\s+(.+)$`)
 	numberRE    = quantity.NewPattern(`^#?(\d{1,3})[.)]?$`)
+	noRE        = quantity.NewPattern(`(?i)^(?:no|n|nope|no,? (?:not (?:yet|now)|it is not|it isn't))$`)
 	yesRE       = quantity.NewPattern(`(?i)^(?:yes|y|ok|okay|sure|yep|yeah|confirmed|confirm|i confirm|go on|continue)$`)
 )

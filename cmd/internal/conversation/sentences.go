@@ -779,6 +779,8 @@ func sayWorth(p *engine.Proposal, takes float64) []string {
 	switch {
 	case p.Step.Temporary:
 		return wording.Stopgap(p.Step)
+	case p.Step.Kind == rulebase.KindRemedy && takes <= 0:
+		return []string{"Not worth it by what is known: what this would put right is ruled out."}
 	case p.Step.Kind == rulebase.KindRemedy:
 		return []string{fmt.Sprintf("Worth it: %s that this takes a cause away.", wording.Chance(takes))}
 	case p.GainBits >= 0.8:
@@ -1171,7 +1173,9 @@ func sayKnown(t *Talk, s *rulebase.Situation) []string {
 		lines = append(lines, "confirmed: "+plain(id))
 	}
 	if len(s.Drops) > 0 {
-		lines = append(lines, sayExtent(rulebase.Extent(s.Drop, s.Drops, s.Order, s.Supplies)))
+		if word, because := rulebase.Extent(s.Drop, s.Drops, s.Order, s.Supplies); word != "" || t.wantsExtent(&State{Situation: *s}) {
+			lines = append(lines, sayExtent(word, because))
+		}
 	}
 	if len(lines) == 0 {
 		return []string{"Nothing yet."}

@@ -152,6 +152,7 @@ func TestWhatIsAskedIsSaid(t *testing.T) {
 		{sayPrice(dear), "5 minutes, needs hand lamp, meter, stops the whole bus, may bring a silent drop back on line"},
 		{sayPrice(&rulebase.Step{Minutes: 1, Stops: rulebase.StopsDrop}), "1 minute, stops this drop"},
 		{joined(sayWorth(&engine.Proposal{Step: st}, 0.7)), "Worth it: about 7 in 10 that this takes a cause away."},
+		{joined(sayWorth(&engine.Proposal{Step: st}, 0)), "Not worth it by what is known: what this would put right is ruled out."},
 		{joined(sayWorth(&engine.Proposal{Step: &rulebase.Step{Kind: rulebase.KindRemedy, Temporary: true}}, 0.7)), "This is only a stopgap: it takes no cause away, and the case stays open. | Write down the date on which it ends, and who sees to it."},
 		{joined(sayWorth(&engine.Proposal{Step: &b.Tests[0], GainBits: 0.8}, 0)), "Worth it: it should about halve what there may be to do."},
 		{joined(sayWorth(&engine.Proposal{Step: &b.Tests[0], GainBits: 0.799}, 0)), "Worth it: it should narrow down what there may be to do."},

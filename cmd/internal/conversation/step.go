@@ -128,7 +128,8 @@ func (c *turn) bareYes() (State, Reply, bool) {
 func (c *turn) skip() (State, Reply, bool) {
 	none := lower(c.entry) == "none" && (c.s.Pending.Kind == AskWhich || c.s.Pending.Kind == AskElse)
 	goOn := goOnRE.MatchString(c.entry) && slices.ContainsFunc(c.s.Pending.Answers, func(a Answer) bool { return a.Entry == goOnEntry })
-	if !skipRE.MatchString(c.entry) && !none && !goOn {
+	no := c.s.Pending.Kind == AskConfirm && noRE.MatchString(strings.TrimRight(c.entry, "."))
+	if !skipRE.MatchString(c.entry) && !none && !goOn && !no {
 		return State{}, Reply{}, false
 	}
 	next := c.s.clone()
@@ -428,7 +429,10 @@ func (c *turn) goOn(next State, l *listener) (State, Reply) {
 	}
 	if l.drops {
 		s := &next.Situation
-		r.add(PartNotice, sayExtent(rulebase.Extent(s.Drop, s.Drops, s.Order, s.Supplies)))
+		word, because := rulebase.Extent(s.Drop, s.Drops, s.Order, s.Supplies)
+		if word != "" || c.t.wantsExtent(&next) { // who said how much is down is not told that it cannot be said
+			r.add(PartNotice, sayExtent(word, because))
+		}
 	}
 	r.add(PartNotice, c.prune(&next, d)...)
 	r.add(PartNotice, next.news(d)...)

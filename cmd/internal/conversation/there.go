@@ -251,6 +251,9 @@ func (l *listener) toolAt(tokens []token) (tool string, n int) {
 			return th.id, 1
 		}
 	}
+	if id := everydayTools[tokens[0].low]; n == 0 && slices.ContainsFunc(l.t.words.tools, func(th thing) bool { return th.id == id }) {
+		return id, 1
+	}
 	if n > 0 || tokens[0].filler() || len(tokens[0].low) < 4 {
 		return tool, n
 	}
