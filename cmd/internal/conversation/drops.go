@@ -218,7 +218,7 @@ func (l *listener) hearAtDrop(text, rest string, how manner) bool {
 	number, said := "", ""
 	if m := atDropRE.FindStringSubmatch(rest); m != nil && !unitRE.MatchString(m[2]+m[4]) {
 		number, said = m[1]+m[3], m[2]+m[4]
-	} else if m := ofDropRE.FindStringSubmatch(rest); m != nil && !unitRE.MatchString(m[3]) {
+	} else if m := ofDropRE.FindStringSubmatch(rest); m != nil && !unitRE.MatchString(m[3]) && !decimalsRE.MatchString(m[3]) {
 		number, said = m[2], strings.TrimSpace(m[1]+" "+m[3])
 	}
 	a, err := strconv.Atoi(number)

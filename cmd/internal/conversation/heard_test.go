@@ -2,6 +2,7 @@ package conversation_test
 
 import (
 	"context"
+	"fmt"
 	"os"
 	"strings"
 	"testing"
@@ -182,6 +183,29 @@ func TestNoToAFactLeavesTheStep(t *testing.T) {
 		after, reply := talk.Step(context.Background(), state, entry)
 		if after.Pending.Kind == conversation.AskConfirm || len(after.Acknowledged) > 0 || reply.Kind == conversation.AskedBack {
 			t.Errorf("%q:\n%s", entry, strings.Join(reply.Lines(), "\n"))
+		}
+	}
+}
+
+// What could be something else is no finding: one word of a long value, a rate that everybody says in baud, and a
+// number with decimals behind "at drop".
+func TestWhatIsNoFinding(t *testing.T) {
+	talk := talkOver(shipped.Base(t))
+	for _, c := range []struct{ entry, want string }{
+		{"handheld dead", ""}, {"isolator closed", "isolator_position=closed_and_in"}, {"began after the storm", "began_after=storm_near"}, {"volts at drop 23.8", "volts_at_drop=23.8 V"}, {"volts at drop 23,8 V", "volts_at_drop=23.8 V"},
+		{"rate 9600", "rate=9.6 kbaud"}, {"rate=9600", "rate=9.6 kbaud"}, {"rate 19200", "rate=19.2 kbaud"}, {"rate 500", "rate=500 kbaud"}, {"rate 12000", "rate=12000 kbaud"}, {"rate 9600 baud", "rate=9.6 kbaud"},
+	} {
+		state, _ := talk.Begin(rulebase.Situation{})
+		state, reply := talk.Step(context.Background(), state, c.entry)
+		got := ""
+		for _, f := range state.Situation.Findings {
+			got += f.Symptom + "=" + f.Value.Word + fmt.Sprintf("%.0d", f.Drop)
+		}
+		for _, g := range state.Situation.Givens {
+			got += g.ID + "=" + g.Value.Word
+		}
+		if got != c.want {
+			t.Errorf("%q makes %q, not %q:\n%s", c.entry, got, c.want, strings.Join(reply.Lines(), "\n"))
 		}
 	}
 }

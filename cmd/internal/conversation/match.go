@@ -230,6 +230,17 @@ func (w word) fit(tokens []token, among uint64, focused, yesNo bool) (how int, w
 	return how, words
 }
 
+// telling is how many words of a value's name say anything.
+func (w word) telling() int {
+	n := 0
+	for _, s := range w.stems {
+		if !fillers(s) && !soft(s) {
+			n++
+		}
+	}
+	return n
+}
+
 // startsAt gives the number of words at the start of tokens that make the whole value, 0 where they do not.
 func (w word) startsAt(tokens []token) int {
 	if tokens[0].low == strings.ToLower(w.text) {
@@ -279,6 +290,9 @@ func (m match) doubtful(tokens []token, over string) bool {
 		if m.said&bit == 0 && tok.nought() && !(m.idFull() && m.named&bit != 0) || m.part && m.covered&bit == 0 && linking(tok.low) {
 			return true
 		}
+	}
+	if m.part && !m.focused && !m.idFull() && len(m.values) == 1 && 2*bits.OnesCount64(m.said) < m.th.values[m.values[0]].telling() {
+		return true // "handheld dead" is no "handheld force: taken but load dead"
 	}
 	return m.denied || m.part && m.focused && m.named == 0 && over != ""
 }

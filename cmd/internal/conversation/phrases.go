@@ -160,6 +160,9 @@ var unitRE = quantity.NewPattern(`(?i)^(?:[mkuµ]?(?:v|a|w|hz|ohms?|Ω|m|s|%|vol
 // noughtRE is a word that is nought, as an instrument shows it.
 var noughtRE = quantity.NewPattern(`^[+-]?0+(?:[.,]0*)?(?:[mkuµ]?[a-zΩ]+)?$`)
 
+// decimalsRE keeps "volts at drop 23.8" from being taken for the volts at drop number 23.
+var decimalsRE = quantity.NewPattern(`^[.,]\d`)
+
 // Phrases for drops.
 var (
 	onlyThisRE  = quantity.NewPattern(`(?i)^(?:(?:it is |it's )?(?:only|just) (?:the |this |that )?(?:one|drop|it)(?: drop| one)?(?: is (?:down|dead|out))?|(?:one|this) drop(?: only| alone)?|this one(?: only| alone)?|the others? (?:are|is) (?:ok|okay|fine|good|all right))$`)

@@ -52,7 +52,11 @@ var currentRE = quantity.NewPattern(`\b(?:AC|DC)\b`)
 
 // readAll reads a whole text as a reading of a thing; nil where it is none.
 func (l *listener) readAll(th *thing, text string) *reading {
-	v, err := quantity.Read(text, l.want(th))
+	read := text
+	if th.unit == "kbaud" && usualBaud(strings.TrimSpace(text)) {
+		read += " baud"
+	}
+	v, err := quantity.Read(read, l.want(th))
 	r := &reading{text: strings.TrimSpace(text), value: v}
 	if err != nil && (!errors.As(err, &r.ask) || r.ask.Doubt == quantity.NoReading) {
 		return nil
@@ -60,6 +64,10 @@ func (l *listener) readAll(th *thing, text string) *reading {
 	r.hasUnit = saysUnit(text)
 	return r
 }
+
+// usualBaud are rates that everybody says in baud and without the unit, also where kbaud are asked for: no
+// line of the trade runs at as many kbaud (common practice, no source).
+var usualBaud = wordSet("1200 2400 4800 9600 19200 38400 57600 115200")
 
 // saysUnit says whether a reading names its unit: then it is none in some other unit.
 func saysUnit(text string) bool {
