@@ -79,7 +79,7 @@ func (m *match) name(tokens []token) {
 			continue
 		}
 		fit, id := m.th.fit(tok)
-		if fit == fitNone || soft(tok.low) && fit < fitID {
+		if fit == fitNone || soft(tok.low) && fit < fitID || colours(tok.low) && fit < fitAsk {
 			continue
 		}
 		bare, links = bare && tok.bareNumber(), links && (linking(tok.low) || tok.bareNumber())
@@ -268,7 +268,7 @@ func (m *match) negate(tokens []token) {
 			odd, any = !odd, true
 		}
 	}
-	if m.th.yesNo() && len(m.values) == 0 && (m.named != 0 && !m.linked || m.focused && any) {
+	if m.th.yesNo() && len(m.values) == 0 && (m.named != 0 && !m.linked && (m.focused || any || m.strong || m.inFull(tokens)) || m.focused && any) {
 		m.values = []int{m.th.value("yes")}
 	}
 	if !odd || len(m.values) == 0 {
@@ -295,6 +295,21 @@ func (m match) doubtful(tokens []token, over string) bool {
 		return true // "handheld dead" is no "handheld force: taken but load dead"
 	}
 	return m.denied || m.part && m.focused && m.named == 0 && over != ""
+}
+
+// inFull says whether every word of the thing's id was said as it is, or its first letters were: "red" is a
+// colour, and says of nothing that it is redundant.
+func (m match) inFull(tokens []token) bool {
+	var ids uint64
+	for _, tok := range tokens {
+		if tok.low == m.th.initial {
+			return true
+		}
+		if i := slices.IndexFunc(m.th.idWords, func(w string) bool { return w == tok.stem || w == tok.low }); i >= 0 {
+			ids |= 1 << i
+		}
+	}
+	return ids != 0 && ids == m.ids
 }
 
 // opposite gives what is left when a value is denied: all the others, or the one

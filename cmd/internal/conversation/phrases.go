@@ -24,6 +24,9 @@ var soft = wordSet("on in at up out")
 // none, and are no part of a value.
 var everywhere = wordSet("drop drops unit else line one")
 
+// colours are of lights, and short for nothing: "red" is not "redundant".
+var colours = wordSet("red green yellow amber orange blue white")
+
 // linking are words that say where or when to something else: by themselves they name nothing, and what a name has of
 // them is not said by the others.
 var linking = wordSet("before after behind beyond between across beside again")

@@ -370,7 +370,7 @@ func sayValue(th *thing, v rulebase.Value) string {
 	if !v.IsNumber {
 		return yesFor(v.Word)
 	}
-	return quantity.Format(v.Number, th.unit)
+	return strings.TrimSuffix(quantity.Format(v.Number, th.unit), " number") // an address has no unit
 }
 
 func sayOneNumber(th *thing) string {
