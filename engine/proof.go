@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -70,7 +71,7 @@ func (d *Diagnosis) proves(w *weighing) {
 	if !w.k.well() {
 		return
 	}
-	d.Proven = w.goneLikeliest()
+	d.Proven = d.goneLikeliest(w)
 	ids := make([]string, len(d.Proven))
 	for i, c := range d.Proven {
 		ids[i] = d.Base.Causes[c].ID
@@ -79,8 +80,8 @@ func (d *Diagnosis) proves(w *weighing) {
 }
 
 // goneLikeliest is the likeliest set of causes that were there when the case began and
-// are gone now, rising.
-func (w *weighing) goneLikeliest() []int {
+// are gone now, rising; of several as likely the first by ids.
+func (d *Diagnosis) goneLikeliest(w *weighing) []int {
 	var sets [][]int
 	var weight []float64
 	b := w.belief
@@ -101,7 +102,7 @@ func (w *weighing) goneLikeliest() []int {
 	}
 	best := -1
 	for i := range sets {
-		if best < 0 || rounded(weight[i]) > rounded(weight[best]) {
+		if best < 0 || cmp.Or(cmp.Compare(rounded(weight[i]), rounded(weight[best])), cmp.Compare(d.setID(sets[best]), d.setID(sets[i]))) > 0 {
 			best = i
 		}
 	}
