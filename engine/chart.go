@@ -774,7 +774,7 @@ func (d *Diagnosis) mostTelling(step *rulebase.Step) int {
 	}
 	k := d.working.known
 	for _, s := range step.Yields {
-		if !d.Base.Symptoms[s].Weighs || d.Base.Symptoms[s].Banded() && k.limits[s] == nil || d.seenNow(s) {
+		if !d.Base.Symptoms[s].Weighs || d.Base.Symptoms[s].Banded() && k.limits[s] == nil || d.seenNow(s) || d.certainNow(s) {
 			continue
 		}
 		if _, bits := d.reading(s); bits > most && (bits >= Idle || best < 0) {
@@ -791,6 +791,13 @@ func (d *Diagnosis) mostTelling(step *rulebase.Step) int {
 func (d *Diagnosis) seenNow(symptom int) bool {
 	return slices.ContainsFunc(d.working.known.counting, func(r seen) bool {
 		return r.symptom == symptom && r.rule < 0 && !r.silent && r.state == len(d.Situation.Done)
+	})
+}
+
+// certainNow says whether a symptom is known for sure in this state of work, as the complaint is that nobody had to give.
+func (d *Diagnosis) certainNow(symptom int) bool {
+	return slices.ContainsFunc(d.working.known.counting, func(r seen) bool {
+		return r.symptom == symptom && r.value >= 0 && r.sure == 1 && r.state == len(d.Situation.Done)
 	})
 }
 

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"math"
+	"math/bits"
 	"slices"
 	"strings"
 
@@ -450,14 +451,17 @@ func (k *known) evidence() []piece {
 // observation is a report as it is weighed. Under outside every value is alike,
 // but the complaint keeps, after work, the value reported when the case began.
 func (k *known) observation(ses *session, p *piece) belief.Observation {
+	values := uint64(1) << max(p.value, 0)
+	var o belief.Observation
 	if p.among != 0 {
-		return belief.SeenAmong(ses.symptoms[p.symptom], p.among, p.sure)
+		o, values = belief.SeenAmong(ses.symptoms[p.symptom], p.among, p.sure), p.among
+	} else {
+		o = belief.Seen(ses.symptoms[p.symptom], p.value, p.sure)
 	}
-	o := belief.Seen(ses.symptoms[p.symptom], p.value, p.sure)
 	c := k.base.Complaint
 	if c != nil && p.symptom == c.Symptom && p.state > 0 {
-		o.Outside = (1 - p.sure) / float64(o.Symptom.Values())
-		if p.value == k.reported() {
+		o.Outside = (1 - p.sure) * float64(bits.OnesCount64(values)) / float64(o.Symptom.Values())
+		if values&(1<<k.reported()) != 0 {
 			o.Outside += p.sure
 		}
 	}

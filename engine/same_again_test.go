@@ -336,7 +336,7 @@ func (x *trial) unordered(t *told) {
 			t.Next[i].Why, t.Next[i].Detail = "", ""
 		}
 	}
-	t.Plan, t.Lead, t.Others, t.Elsewhere, t.Further, t.CallFurther, t.InVain = engine.Planned{}, toldToDo{}, nil, nil, "", "", 0
+	t.Plan, t.Lead, t.Others, t.Elsewhere, t.Further, t.CallFurther, t.InVain, t.Proven, t.NotExplained = engine.Planned{}, toldToDo{}, nil, nil, "", "", 0, nil, nil
 	for _, list := range [][]string{t.Sure, t.Proven, t.NotExplained, t.CallRemedies, t.Fired, t.Tells} {
 		slices.Sort(list)
 	}
