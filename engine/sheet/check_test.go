@@ -235,6 +235,12 @@ func TestAdviceWithFiguresHolds(t *testing.T) {
 	if a, b := is(fed(feed), "supply_volts"), is(fed(beyond(feed, 0.1)), "supply_volts"); a.Verdict != sheet.Pass || b.Verdict == sheet.Pass {
 		t.Errorf("%s m of supply cable: %q, and of a tenth more %q", feed, a.Verdict, b.Verdict)
 	}
+	// The limit that is named is the one that is passed.
+	for volts, limit := range map[string]float64{"24": 20.4, "29": 28.8, "19": 20.4} {
+		if r := is(strings.Replace(fed("1"), "24 V", volts+" V", 1), "supply_volts"); math.Abs(r.Limit-limit) > 1e-9 {
+			t.Errorf("at %s V the limit is %v V, not %v", volts, r.Limit, limit)
+		}
+	}
 	// Fed by way of another: its own stretch is what is shortened, and none would do where too little comes so far.
 	chain := func(first, last string) string {
 		return strings.NewReplacer("drops: [", "drops: [{drop: b, at: 5 m, address: 4, current: 0.1 A}, ", "feeds: [", "feeds: [{drop: b, length: "+first+" m, conductor: 0.75 mm2 flexible}, ", "{drop: a, length", "{drop: a, from: b, length").Replace(fed(last))

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"downdrop/engine/sheet"
+	"downdrop/rulebase"
 )
 
 const pond = "sheet: Pond\nline: token_pair\nrate: 153.6 kbaud\ncable: [{length: 240 m, impedance: 120 ohm, velocity: 66 %}]\n" +
@@ -47,6 +48,13 @@ func TestSpots(t *testing.T) {
 	for _, spot := range sheet.Spots(split, 0, 120, 3) {
 		if spot.AtM > 121 {
 			t.Errorf("an echo comes from %v m, beyond the repeater", spot.AtM)
+		}
+	}
+	// Beyond it the ends of its own segment are seen, with the terminators that stand there, counted from the host.
+	ended := read(t, strings.NewReplacer("stubs:", "inline: [{kind: repeater, at: 120 m}]\nstubs:", "ohm: 120 ohm}]", "ohm: 120 ohm}, {at: end, ohm: 120 ohm}]").Replace(pond))
+	for at, fitted := range map[*rulebase.Sheet]bool{split: false, ended: true} {
+		if spots := sheet.Spots(at, 200, 40, 3); len(spots) == 0 || spots[0].End != "end" || spots[0].AtM != 240 || spots[0].Terminated != fitted {
+			t.Errorf("behind the repeater, terminator %v: %+v", fitted, spots)
 		}
 	}
 	if spots := sheet.Spots(split, 0, 240, 3); len(spots) > 0 {
