@@ -2,6 +2,7 @@ package plan_test
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -115,5 +116,44 @@ func TestWorkTriedAgainNeedsOneVisit(t *testing.T) {
 	f := plan.Search(m, 10_000)
 	if math.Abs(f.Upper-want) > 1e-9*want || f.Lower > f.Upper*(1+1e-9) || !f.Proven() {
 		t.Errorf("between %g and %g, proven %t; %g is right", f.Lower, f.Upper, f.Proven(), want)
+	}
+}
+
+// As many steps are followed to the end as a width says, of those that leave least to pay and of those
+// that tell most per minute; with no width all that tell something.
+func TestWidthOfRanks(t *testing.T) {
+	for seed := range uint64(20) {
+		r := rand.New(rand.NewPCG(seed, 6))
+		m := sureTests(r, 6, 7)
+		steps := make([]int, len(m.Steps))
+		for i := range steps {
+			steps[i] = i
+		}
+		followed := func(w plan.Width) (ahead map[int]bool, tell int) {
+			ranks, _ := m.Ranks(steps, w)
+			ahead = map[int]bool{}
+			for _, k := range ranks {
+				if k.Ahead {
+					ahead[k.Step] = true
+				}
+				if k.Tells {
+					tell++
+				}
+			}
+			return ahead, tell
+		}
+		all, tell := followed(plan.Whole)
+		if len(all) != tell {
+			t.Errorf("seed %d: %d of %d are followed", seed, len(all), tell)
+		}
+		for n := 1; n <= 3; n++ {
+			likely, _ := followed(plan.Width{Likely: n})
+			telling, _ := followed(plan.Width{Telling: n})
+			both, _ := followed(plan.Width{Likely: n, Telling: n})
+			maps.Copy(likely, telling)
+			if want := min(n, tell); len(telling) != want || len(likely) < want || !maps.Equal(both, likely) {
+				t.Errorf("seed %d: of %d steps %d likely and telling ones: %v, by both %v, telling %v", seed, tell, n, likely, both, telling)
+			}
+		}
 	}
 }
