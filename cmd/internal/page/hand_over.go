@@ -73,7 +73,7 @@ func (s *Server) handOver(w http.ResponseWriter, r *http.Request) error {
 		Open  bool     // the case is not closed
 	}{head: s.headOf(c), Form: s.o.NewID(), To: string(c.HandedTo), Apart: report.TravelApartLines(c), Open: c.State != cases.StateClosed}
 	if tookAlong(c) {
-		data.Along = c.Code + ".html"
+		data.Along = fileOf(c, ".html")
 	}
 	if c.HandedTo != "" {
 		sheet, err := s.sheetText(r.Context(), c)
@@ -166,20 +166,30 @@ func (s *Server) along(w http.ResponseWriter, r *http.Request) error {
 	if err := s.o.Desk.TakeAlong(r.Context(), &file, c, byCookie(r)); err != nil {
 		return err
 	}
-	if err := download(w, "text/html; charset=utf-8", c.Code+".html"); err != nil {
+	if err := download(w, "text/html; charset=utf-8", c, ".html"); err != nil {
 		return err
 	}
 	_, err = w.Write(file.Bytes())
 	return err
 }
 
+// fileOf is what a file of a case is called: by its code, which some other site may have made up, so that no
+// other letters than those of a code get into the head of an answer.
+func fileOf(c *cases.Case, ending string) string {
+	code, ok := cases.ReadCode(c.Code)
+	if !ok {
+		code = "case"
+	}
+	return code + ending
+}
+
 // download begins a file of some megabytes for a line that may be poor.
-func download(w http.ResponseWriter, media, name string) error {
+func download(w http.ResponseWriter, media string, c *cases.Case, ending string) error {
 	if err := http.NewResponseController(w).SetWriteDeadline(time.Now().Add(receiveFor)); err != nil && !errors.Is(err, http.ErrNotSupported) {
 		return err
 	}
 	w.Header().Set("Content-Type", media)
-	w.Header().Set("Content-Disposition", fmt.Sprintf("attachment; filename=%q", name))
+	w.Header().Set("Content-Disposition", fmt.Sprintf("attachment; filename=%q", fileOf(c, ending)))
 	return nil
 }
 
@@ -196,7 +206,7 @@ func (s *Server) whole(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	defer done()
-	if err := download(w, "application/x-ndjson; charset=utf-8", c.Code+".jsonl"); err != nil {
+	if err := download(w, "application/x-ndjson; charset=utf-8", c, ".jsonl"); err != nil {
 		return err
 	}
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(r.Context()), receiveFor)
