@@ -52,3 +52,43 @@ func TestOneListOfOutcomesAndVerdicts(t *testing.T) {
 		t.Fatal(err)
 	}
 }
+
+// What is not a number is neither above nor below anything: math.Abs(got-want) > 1e-9 holds for no NaN, and
+// the test that asks so passes. Tests ask !(math.Abs(got-want) <= 1e-9).
+func TestNotANumberFailsATest(t *testing.T) {
+	distance := func(x ast.Expr) bool {
+		found := false
+		ast.Inspect(x, func(n ast.Node) bool {
+			if call, ok := n.(*ast.CallExpr); ok {
+				if f, ok := call.Fun.(*ast.SelectorExpr); ok && f.Sel.Name == "Abs" {
+					if of, ok := f.X.(*ast.Ident); ok && of.Name == "math" {
+						found = true
+					}
+				}
+				return false // what a call makes of it is its own matter
+			}
+			return true
+		})
+		return found
+	}
+	err := filepath.WalkDir(".", func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() || !strings.HasSuffix(path, "_test.go") {
+			return err
+		}
+		set := token.NewFileSet()
+		f, err := parser.ParseFile(set, path, nil, 0)
+		if err != nil {
+			return err
+		}
+		ast.Inspect(f, func(n ast.Node) bool {
+			if x, ok := n.(*ast.BinaryExpr); ok && (x.Op == token.GTR || x.Op == token.GEQ) && distance(x.X) {
+				t.Errorf("%s: no NaN is further away than anything: ask !(math.Abs(x) <= y)", set.Position(x.Pos()))
+			}
+			return true
+		})
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+}

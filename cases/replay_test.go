@@ -74,7 +74,7 @@ func readCheck(t *testing.T, name string, into any) {
 
 func close9(t *testing.T, what string, got, want float64) {
 	t.Helper()
-	if math.Abs(got-want) > 2e-9*max(1, math.Abs(want)) {
+	if !(math.Abs(got-want) <= 2e-9*max(1, math.Abs(want))) {
 		t.Errorf("%s: %.12g, want %.12g", what, got, want)
 	}
 }
@@ -93,7 +93,7 @@ func TestPublishedScores(t *testing.T) {
 	close9(t, "ECE", c.ECE, x.Binary.ECE)
 	close9(t, "largest gap", c.Largest, x.Binary.Largest)
 	for i, b := range x.Binary.Bins {
-		if c.Bins[i].Cases != b.N || math.Abs(c.Bins[i].Forecast-b.MeanP) > 1e-9 || math.Abs(c.Bins[i].Frequency-b.Freq) > 1e-9 {
+		if c.Bins[i].Cases != b.N || !(math.Abs(c.Bins[i].Forecast-b.MeanP) <= 1e-9) || !(math.Abs(c.Bins[i].Frequency-b.Freq) <= 1e-9) {
 			t.Errorf("bin %d: %+v, want %+v", i, c.Bins[i], b)
 		}
 	}
@@ -122,7 +122,7 @@ func TestChanceTable(t *testing.T) {
 			mean += c.ByChance / lists
 			high += c.ByChanceHigh / lists
 		}
-		if math.Abs(mean/row.Mean-1) > 0.05 || math.Abs(high/row.P95-1) > 0.08 {
+		if !(math.Abs(mean/row.Mean-1) <= 0.05) || !(math.Abs(high/row.P95-1) <= 0.08) {
 			t.Errorf("%d cases: mean %.4f, 95 %% below %.4f, want %.4f and %.4f", row.N, mean, high, row.Mean, row.P95)
 		}
 	}
@@ -196,7 +196,7 @@ func TestGainAgreesWithThePlainWay(t *testing.T) {
 			half = 1.96 * math.Sqrt(sum/float64(n-1)/float64(n))
 		}
 		gotMean, gotHalf := against(before, after).Gain()
-		if math.Abs(gotMean-mean) > 1e-9 || math.Abs(gotHalf-half) > 1e-9 {
+		if !(math.Abs(gotMean-mean) <= 1e-9) || !(math.Abs(gotHalf-half) <= 1e-9) {
 			t.Errorf("%d cases: %g ± %g, want %g ± %g", n, gotMean, gotHalf, mean, half)
 		}
 	}

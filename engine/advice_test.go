@@ -97,7 +97,7 @@ func TestAdviceAgreesWithEnumeration(t *testing.T) {
 		for _, o := range append([]engine.ToDo{a.Lead}, a.Others...) {
 			// What has less than 1 in 10,000 may be missing from what a bench takes together.
 			off := math.Abs(o.Probability - want[textOf(o)])
-			if off > 1e-9 && (s.At != rulebase.Bench || off > 1e-4*float64(len(want))) {
+			if !(off <= 1e-9) && (s.At != rulebase.Bench || !(off <= 1e-4*float64(len(want)))) {
 				t.Fatalf("seed %d: %q has %v, want %v\n%s\n%s", seed, textOf(o), o.Probability, want[textOf(o)], text, file)
 			}
 		}
@@ -188,15 +188,15 @@ func sureAndInVain(b *rulebase.Base, s rulebase.Situation, a *engine.Advice, wan
 			}
 		}
 		plain := !slices.ContainsFunc(b.Remedies, func(r rulebase.Step) bool { return r.OnlyIf != nil }) // else the first of a list may be passed over
-		if sure := slices.Contains(a.Sure, i); plain && sure != (first >= engine.Settled) && math.Abs(first-engine.Settled) > near {
+		if sure := slices.Contains(a.Sure, i); plain && sure != (first >= engine.Settled) && !(math.Abs(first-engine.Settled) <= near) {
 			wrong = append(wrong, fmt.Sprintf("%s is to be done with %v, sure %v", step.ID, first, sure))
 		}
 	}
-	if math.Abs(a.Wrong-(1-a.Lead.Probability)) > 1e-12 {
+	if !(math.Abs(a.Wrong-(1-a.Lead.Probability)) <= 1e-12) {
 		wrong = append(wrong, fmt.Sprintf("wrong with %v where the lead has %v", a.Wrong, a.Lead.Probability))
 	}
 	// InVain is a mean over the outcomes that are looked at: as much is missing from both.
-	if off := math.Abs(a.InVain*a.Wrong - lost); off > 2*near*(most+1)*float64(1+len(a.Lead.Remedies)) {
+	if off := math.Abs(a.InVain*a.Wrong - lost); !(off <= 2*near*(most+1)*float64(1+len(a.Lead.Remedies))) {
 		wrong = append(wrong, fmt.Sprintf("%v minutes in vain with %v; %v are lost", a.InVain, a.Wrong, lost))
 	}
 	return wrong
@@ -299,7 +299,7 @@ func TestWorthAsking(t *testing.T) {
 		visit := b.Effort.Visit
 		known := (5 + (visit + 5 + 0.5) + (visit + 5 + 5 + 0.5)) / 3
 		x := d.Disposition
-		if math.Abs(x.Minutes-x.ToKnow-known) > 1e-9*known {
+		if !(math.Abs(x.Minutes-x.ToKnow-known) <= 1e-9*known) {
 			t.Errorf("%v minutes, %v of them saved by knowing, want %v left", x.Minutes, x.ToKnow, known)
 		}
 		i := slices.IndexFunc(d.Next, func(p engine.Proposal) bool { return p.Step.ID == "see" })
@@ -308,7 +308,7 @@ func TestWorthAsking(t *testing.T) {
 		}
 		p := d.Next[i]
 		told := 1 + (0.98*math.Log2(0.98)+0.02*math.Log2(0.01))/math.Log2(3)
-		if want := told * x.ToKnow; math.Abs(p.Saves-want) > 1e-9*want {
+		if want := told * x.ToKnow; !(math.Abs(p.Saves-want) <= 1e-9*want) {
 			t.Errorf("saves %v, want %v", p.Saves, want)
 		}
 		if worth := p.Saves > 2*minutes; d.WorthAsking(&p) != worth || x.Enough == worth || worth != (minutes == 1) {
@@ -350,14 +350,14 @@ func TestDisposition(t *testing.T) {
 				t.Errorf("%s: nobody brings %s", seen, tool)
 			}
 		}
-		if x.Kind != want.kind || x.Who != want.who || !x.Enough || math.Abs(x.Probability-0.98) > 0.011 {
+		if x.Kind != want.kind || x.Who != want.who || !x.Enough || !(math.Abs(x.Probability-0.98) <= 0.011) {
 			t.Errorf("%s: %+v", seen, *x)
 		}
 		sum := 0.0
 		for _, p := range x.Chances {
 			sum += p
 		}
-		if math.Abs(sum-1) > 1e-9 || x.Chances[want.kind] < 0.97 {
+		if !(math.Abs(sum-1) <= 1e-9) || x.Chances[want.kind] < 0.97 {
 			t.Errorf("%s: chances %v", seen, x.Chances)
 		}
 	}
@@ -388,12 +388,12 @@ remedies:
 	plug, other := 1.0/9, 1.0/19
 	want := (plug*0.5 + other*0.9 + other*1) / (plug + 2*other)
 	x := d.Disposition
-	if x.Kind != engine.SendSomebody || math.Abs(x.Probability-want) > 1e-9 || math.Abs(x.Wrong-(1-want)) > 1e-9 {
+	if x.Kind != engine.SendSomebody || !(math.Abs(x.Probability-want) <= 1e-9) || !(math.Abs(x.Wrong-(1-want)) <= 1e-9) {
 		t.Errorf("%+v, wanted to end it with %v", *x, want)
 	}
 	// A technician's visit, and a second one where it does not end it; knowing what to do changes nothing of that.
 	visit := b.Effort.Visit
-	if minutes := visit + 10 + (1-want)*visit; math.Abs(x.Minutes-minutes) > 1e-9*minutes || math.Abs(x.ToKnow) > 1e-9 {
+	if minutes := visit + 10 + (1-want)*visit; !(math.Abs(x.Minutes-minutes) <= 1e-9*minutes) || !(math.Abs(x.ToKnow) <= 1e-9) {
 		t.Errorf("%v minutes, %v of them to know; wanted %v and none", x.Minutes, x.ToKnow, minutes)
 	}
 }

@@ -34,17 +34,17 @@ func TestAmongIsAMixture(t *testing.T) {
 		}
 		a, b := diagnose(word(0)), diagnose(word(2))
 		got := diagnose(rulebase.Finding{Symptom: s.ID, Among: []string{s.Values[0], s.Values[2]}})
-		if math.Abs(got.Evidence-a.Evidence-b.Evidence) > 1e-9 {
+		if !(math.Abs(got.Evidence-a.Evidence-b.Evidence) <= 1e-9) {
 			t.Errorf("%s: evidence %v, not %v + %v", s.ID, got.Evidence, a.Evidence, b.Evidence)
 		}
 		want := (a.UnitOut*a.Evidence + b.UnitOut*b.Evidence) / (a.Evidence + b.Evidence)
-		if math.Abs(got.UnitOut-want) > 1e-9 {
+		if !(math.Abs(got.UnitOut-want) <= 1e-9) {
 			t.Errorf("%s: unit %v, not %v", s.ID, got.UnitOut, want)
 		}
 		var all []string
 		all = append(all, s.Values...)
 		whole, none := diagnose(rulebase.Finding{Symptom: s.ID, Among: all}), diagnose()
-		if math.Abs(whole.UnitOut-none.UnitOut) > 1e-9 {
+		if !(math.Abs(whole.UnitOut-none.UnitOut) <= 1e-9) {
 			t.Errorf("%s: any of all values tells something", s.ID)
 		}
 		if len(got.Conflicts) > 0 {

@@ -33,7 +33,7 @@ func TestChartOfTheShippedRulebaseSettlesAThird(t *testing.T) {
 		t.Fatal(err)
 	}
 	t.Logf("%d places, settled %.3f, too rare %.3f, cut %.3f, %.0f minutes", tree.Nodes, tree.Settled, tree.TooRare, tree.Cut, tree.Root.Minutes)
-	if tree.Nodes > nodes || math.Abs(tree.Settled+tree.TooRare+tree.Cut+ends(tree.Root, engine.ChartCannotTell)+ends(tree.Root, engine.ChartImpossible)-1) > 1e-6 {
+	if tree.Nodes > nodes || !(math.Abs(tree.Settled+tree.TooRare+tree.Cut+ends(tree.Root, engine.ChartCannotTell)+ends(tree.Root, engine.ChartImpossible)-1) <= 1e-6) {
 		t.Errorf("%d places; the ends do not add up to 1", tree.Nodes)
 	}
 	if nodes == 200 && tree.Settled < 0.3 {
@@ -50,7 +50,7 @@ func TestChartOfTheShippedRulebaseSettlesAThird(t *testing.T) {
 			values += len(w.Values)
 			walk(w.Node)
 		}
-		if math.Abs(sum-1) > 1e-6 || len(n.Ways) < 2 && n.Step.Step.Kind == rulebase.KindTest && n.Symptom >= 0 {
+		if !(math.Abs(sum-1) <= 1e-6) || len(n.Ways) < 2 && n.Step.Step.Kind == rulebase.KindTest && n.Symptom >= 0 {
 			t.Errorf("%s: %d ways of %v together", n.Step.Step.ID, len(n.Ways), sum)
 		}
 		if n.Symptom >= 0 && values != len(base.Symptoms[n.Symptom].Values) {

@@ -67,11 +67,11 @@ func TestChartKeepsToWhatMayBeOffered(t *testing.T) {
 			sum := 0.0
 			for _, w := range n.Ways {
 				sum += w.Chance
-				if math.Abs(w.Node.Share-n.Share*w.Chance) > 1e-12 {
+				if !(math.Abs(w.Node.Share-n.Share*w.Chance) <= 1e-12) {
 					t.Errorf("%s: a way of %s has share %v, want %v", at, n.Step.Step.ID, w.Node.Share, n.Share*w.Chance)
 				}
 			}
-			if math.Abs(sum-1) > 1e-9 {
+			if !(math.Abs(sum-1) <= 1e-9) {
 				t.Errorf("%s: the ways of %s add up to %v", at, n.Step.Step.ID, sum)
 			}
 			if level >= o.Levels {
@@ -94,7 +94,7 @@ func TestChartKeepsToWhatMayBeOffered(t *testing.T) {
 		if steps != tree.Nodes || steps == 0 || steps > o.Nodes {
 			t.Errorf("%s: %d steps, said to be %d", at, steps, tree.Nodes)
 		}
-		if math.Abs(ends-1) > 1e-9 {
+		if !(math.Abs(ends-1) <= 1e-9) {
 			t.Errorf("%s: the ends add up to %v", at, ends)
 		}
 	}
@@ -109,10 +109,10 @@ func TestChartIdentifiesThePublishedTable(t *testing.T) {
 	}
 	for _, optimal := range []bool{false, true} {
 		tree := chartOf(t, engine.Prepare(base), rulebase.Situation{}, engine.ChartOptions{Identify: true, Optimal: optimal, Least: -1})
-		if math.Abs(tree.Root.Minutes-2.18) > 1e-9 || math.Abs(tree.Settled-1) > 1e-9 {
+		if !(math.Abs(tree.Root.Minutes-2.18) <= 1e-9) || !(math.Abs(tree.Settled-1) <= 1e-9) {
 			t.Errorf("optimal %t: %v minutes, settled %v, want 2.18 and 1", optimal, tree.Root.Minutes, tree.Settled)
 		}
-		if optimal && (!tree.Root.Proven || math.Abs(tree.Root.Bound-2.18) > 1e-9 || tree.Policy != "optimal") {
+		if optimal && (!tree.Root.Proven || !(math.Abs(tree.Root.Bound-2.18) <= 1e-9) || tree.Policy != "optimal") {
 			t.Errorf("bound %v, proven %t, policy %s", tree.Root.Bound, tree.Root.Proven, tree.Policy)
 		}
 	}
@@ -146,11 +146,11 @@ remedies:
 	s := rulebase.Situation{Findings: []rulebase.Finding{f}}
 	tree := chartOf(t, engine.Prepare(base), s, engine.ChartOptions{Optimal: true, Least: -1, Levels: 30, Nodes: 5000})
 	root := tree.Root
-	if !root.Proven || math.Abs(root.Minutes-root.Bound) > 1e-9*root.Bound || tree.Cut > 0 {
+	if !root.Proven || !(math.Abs(root.Minutes-root.Bound) <= 1e-9*root.Bound) || tree.Cut > 0 {
 		t.Errorf("the tree costs %v, the search has %v, proven %t, cut %v", root.Minutes, root.Bound, root.Proven, tree.Cut)
 	}
 	walk(root, 0, func(n *engine.ChartNode, _ int) {
-		if n.End == engine.ChartGoesOn && !n.Goes && (!n.Proven || math.Abs(n.Minutes-n.Bound) > 1e-9*n.Bound) {
+		if n.End == engine.ChartGoesOn && !n.Goes && (!n.Proven || !(math.Abs(n.Minutes-n.Bound) <= 1e-9*n.Bound)) {
 			t.Errorf("%s costs %v, the search has %v", n.Step.Step.ID, n.Minutes, n.Bound)
 		}
 	})
@@ -192,7 +192,7 @@ func TestChartsSayNoMoreThanIsProven(t *testing.T) {
 				continue
 			}
 			proven++
-			if tree.Cut > 0 || tree.TooRare > 0 || math.Abs(root.Minutes-root.Bound) > 1e-9*root.Minutes {
+			if tree.Cut > 0 || tree.TooRare > 0 || !(math.Abs(root.Minutes-root.Bound) <= 1e-9*root.Minutes) {
 				t.Errorf("%s: proven, but %v is cut, %v too rare, and %v minutes stand against %v", folder, tree.Cut, tree.TooRare, root.Minutes, root.Bound)
 			}
 		}
@@ -256,7 +256,7 @@ func TestChartIsTrimmedByWhatSettlesLeast(t *testing.T) {
 			if !tree.Trim(size) || tree.Nodes != places-1 {
 				t.Fatalf("%s: %d places became %d", at, places, tree.Nodes)
 			}
-			if math.Abs(before-tree.Settled-loss) > 1e-9 {
+			if !(math.Abs(before-tree.Settled-loss) <= 1e-9) {
 				t.Errorf("%s: %v settled became %v, the least loss for its size is %v", at, before, tree.Settled, loss)
 			}
 			steps, ends := 0, 0.0
@@ -267,7 +267,7 @@ func TestChartIsTrimmedByWhatSettlesLeast(t *testing.T) {
 					ends += n.Share
 				}
 			})
-			if steps != tree.Nodes || math.Abs(ends-1) > 1e-9 {
+			if steps != tree.Nodes || !(math.Abs(ends-1) <= 1e-9) {
 				t.Errorf("%s: %d steps of %d, ends of %v", at, steps, tree.Nodes, ends)
 			}
 		}

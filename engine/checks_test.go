@@ -101,7 +101,7 @@ func TestGainOfEachNextFinding(t *testing.T) {
 		for way, a := range bothWays(t, b, n.situation()) {
 			for _, next := range n.Next {
 				checked++
-				if got := a.gain[next.Finding]; math.Abs(got-next.Joint) > 1e-9 {
+				if got := a.gain[next.Finding]; !(math.Abs(got-next.Joint) <= 1e-9) {
 					t.Errorf("%s, %s: gain of %s is %v, want %v", way, n.ID, next.Finding, got, next.Joint)
 				}
 			}
@@ -123,11 +123,11 @@ func TestNoDigitsAreLost(t *testing.T) {
 			t.Fatal(err)
 		}
 		for way, a := range bothWays(t, b, n.situation()) {
-			if math.Abs(a.evidence-n.PEvidence) > 1e-9*n.PEvidence {
+			if !(math.Abs(a.evidence-n.PEvidence) <= 1e-9*n.PEvidence) {
 				t.Errorf("%s, network %d: P(evidence) %v, want %v", way, i, a.evidence, n.PEvidence)
 			}
 			for name, p := range n.Posterior {
-				if got := a.causes[name]; math.Abs(got-p) > 1e-9 {
+				if got := a.causes[name]; !(math.Abs(got-p) <= 1e-9) {
 					t.Errorf("%s, network %d: %s has %v, want %v", way, i, name, got, p)
 				}
 			}
@@ -202,11 +202,11 @@ func (x table) meets(t *testing.T, evidence map[string]bool, p float64, posterio
 		t.Fatal(err)
 	}
 	for way, a := range bothWays(t, b, n.situation()) {
-		if math.Abs(a.evidence-p) > 1e-9*p {
+		if !(math.Abs(a.evidence-p) <= 1e-9*p) {
 			t.Errorf("%s, %v: P(evidence) %v, want %v", way, evidence, a.evidence, p)
 		}
 		for i, want := range posterior {
-			if got := a.causes[fmt.Sprint("c", i)]; math.Abs(got-want) > 1e-9 {
+			if got := a.causes[fmt.Sprint("c", i)]; !(math.Abs(got-want) <= 1e-9) {
 				t.Errorf("%s, %v: c%d has %v, want %v", way, evidence, i, got, want)
 			}
 		}
@@ -257,7 +257,7 @@ func TestStrengthsAndLeaks(t *testing.T) {
 			}
 		}
 		for way, p := range chanceOf(t, fever, "fever", setText(ids)) {
-			if math.Abs(p-r.P) > 1e-9 {
+			if !(math.Abs(p-r.P) <= 1e-9) {
 				t.Errorf("%s: P(fever | %s) is %v, want %v", way, setText(ids), p, r.P)
 			}
 		}
@@ -269,7 +269,7 @@ func TestStrengthsAndLeaks(t *testing.T) {
 	}
 	for set, want := range map[string]float64{"": l.Leak, "c0": l.WithLeak[0], "c1": l.WithLeak[1], "c0 c1": l.Both} {
 		for way, p := range chanceOf(t, leaky, "f0", set) {
-			if math.Abs(p-want) > 1e-9 {
+			if !(math.Abs(p-want) <= 1e-9) {
 				t.Errorf("%s: P(f0 | %s) is %v, want %v", way, set, p, want)
 			}
 		}
@@ -409,7 +409,7 @@ func TestSequencing(t *testing.T) {
 	}
 	for way, a := range bothWays(t, b, rulebase.Situation{}) {
 		for id, g := range want.Gain {
-			if math.Abs(a.gain[id]-g) > 1e-9 {
+			if !(math.Abs(a.gain[id]-g) <= 1e-9) {
 				t.Errorf("%s: gain of %s is %v, want %v", way, id, a.gain[id], g)
 			}
 		}

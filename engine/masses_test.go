@@ -90,7 +90,7 @@ func TestGroupMasses(t *testing.T) {
 	}
 	for _, g := range groups {
 		want := permille(g.part)
-		if got := sum[g.part]; math.Abs(got-want) > 0.05*want+1 {
+		if got := sum[g.part]; !(math.Abs(got-want) <= 0.05*want+1) {
 			t.Errorf("%s: %.4g of 1000 complaints, the group has %.4g, and 5 %% of that and 1 more may be between them", g.part, got, want)
 		}
 		t.Logf("%-14s %6.1f of %6.1f", g.part, sum[g.part], want)
@@ -120,7 +120,7 @@ func TestPopulations(t *testing.T) {
 		for _, g := range groups {
 			want := permille(g.part) * place.factor(g) / total
 			t.Logf("%s %-14s %.3f of %.3f", place.at, g.part, got[g.part], want)
-			if math.Abs(got[g.part]-want) > 0.15*want+0.005 {
+			if !(math.Abs(got[g.part]-want) <= 0.15*want+0.005) {
 				t.Errorf("at: %s: %s has %.3f of what is listed, the population has %.3f, and 15 %% of that and half a point more may be between them", place.at, g.part, got[g.part], want)
 			}
 		}
@@ -211,10 +211,10 @@ func TestNoFaultFound(t *testing.T) {
 			}
 		}
 		t.Logf("with %v of the pulls that triage can save: %.1f %% of calls pulled, %.1f %% of them good", c.left, 100*pulled/all, 100*good/pulled)
-		if got := pulled / all; math.Abs(got-c.pulled) > 0.02 {
+		if got := pulled / all; !(math.Abs(got-c.pulled) <= 0.02) {
 			t.Errorf("with %v of the pulls that triage can save, %.3f of calls end in a pulled item; %.3f was estimated, and 0.02 may be between them", c.left, got, c.pulled)
 		}
-		if got := good / pulled; math.Abs(got-c.good) > 0.04 {
+		if got := good / pulled; !(math.Abs(got-c.good) <= 0.04) {
 			t.Errorf("with %v of the pulls that triage can save, %.3f of the pulled items test good; %.3f was estimated, and 0.04 may be between them", c.left, got, c.good)
 		}
 	}
@@ -228,7 +228,7 @@ func TestNoFaultFound(t *testing.T) {
 		}
 	}
 	t.Logf("on the bench the rulebase holds %.1f %% to be good", 100*good/all)
-	if got := good / all; math.Abs(got-0.54) > 0.05 {
+	if got := good / all; !(math.Abs(got-0.54) <= 0.05) {
 		t.Errorf("on the bench %.3f are held to be good before anything is tested; 0.54 was estimated, and 0.05 may be between them", got)
 	}
 }

@@ -54,10 +54,10 @@ func provingCase(t *testing.T, file string) *engine.Diagnosis {
 func TestProofOfAFaultThatComesAndGoes(t *testing.T) {
 	d := provingCase(t, "givens: {fails_every: 40 min}\n")
 	p := d.ProofOf(&d.Base.Remedies[0])
-	if p.Under != "loads on" || p.Every != 40 || !p.Comes || math.Abs(p.Quiet-119.829) > 1e-3 || p.Minutes != p.Quiet {
+	if p.Under != "loads on" || p.Every != 40 || !p.Comes || !(math.Abs(p.Quiet-119.829) <= 1e-3) || p.Minutes != p.Quiet {
 		t.Errorf("%+v", p)
 	}
-	if by := math.Exp(-p.Quiet / p.Every); math.Abs(by-engine.QuietByChance) > 1e-12 {
+	if by := math.Exp(-p.Quiet / p.Every); !(math.Abs(by-engine.QuietByChance) <= 1e-12) {
 		t.Errorf("quiet by chance: %v", by)
 	}
 	d = provingCase(t, "givens: {fails_every: 0.5 min}\n")
@@ -109,7 +109,7 @@ func TestWhatItCostsToBeWrong(t *testing.T) {
 	if len(a.Lead.Remedies) != 1 || d.Base.Remedies[a.Lead.Remedies[0]].ID != "fit_fuse" {
 		t.Fatalf("the lead is %v", a.Lead)
 	}
-	if math.Abs(a.Wrong-(1-a.Lead.Probability)) > 1e-12 {
+	if !(math.Abs(a.Wrong-(1-a.Lead.Probability)) <= 1e-12) {
 		t.Errorf("wrong %v of %v", a.Wrong, a.Lead.Probability)
 	}
 	lost, chance := 0.0, 0.0
@@ -119,7 +119,7 @@ func TestWhatItCostsToBeWrong(t *testing.T) {
 			lost += 13 * o.Probability
 		}
 	}
-	if rest := a.Wrong - chance; math.Abs(a.InVain*a.Wrong-lost) > 13*rest+1e-3 {
+	if rest := a.Wrong - chance; !(math.Abs(a.InVain*a.Wrong-lost) <= 13*rest+1e-3) {
 		t.Errorf("in vain %v with %v, want about %v", a.InVain, a.Wrong, lost)
 	}
 	sure := 0.0

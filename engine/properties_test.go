@@ -192,7 +192,7 @@ func TestGainIsWhatLookingBrings(t *testing.T) {
 		for id, gain := range asAnswer(one).gain {
 			if ref, _ := b.Lookup(id); ref.Kind == rulebase.KindTest && len(b.Tests[ref.Index].PutsRight) == 0 {
 				looks++
-				if brings := byLooking(t, b, d.s, &b.Tests[ref.Index]); math.Abs(gain-brings) > 1e-9 {
+				if brings := byLooking(t, b, d.s, &b.Tests[ref.Index]); !(math.Abs(gain-brings) <= 1e-9) {
 					t.Fatalf("gain of %s is %v, looking brings %v", id, gain, brings)
 				}
 			}
@@ -244,7 +244,7 @@ func byLooking(t *rapid.T, b *rulebase.Base, s rulebase.Situation, step *rulebas
 		sum += p
 		gain -= p * after.entropy
 	}
-	if math.Abs(sum-1) > 1e-9 {
+	if !(math.Abs(sum-1) <= 1e-9) {
 		t.Fatalf("the results of %s sum to %v", step.ID, sum)
 	}
 	return gain

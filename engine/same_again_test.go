@@ -562,7 +562,7 @@ func TestPlacesOfAChart(t *testing.T) {
 					continue
 				}
 				after := diagnose(t, p, w.Node.Diagnosis.Situation, engine.Options{BeliefOnly: true})
-				if ratio := after.Evidence / fresh.Evidence; math.Abs(ratio-w.Chance) > 1e-9 {
+				if ratio := after.Evidence / fresh.Evidence; !(math.Abs(ratio-w.Chance) <= 1e-9) {
 					id := ""
 					if n.Symptom >= 0 {
 						id = p.Base().Symptoms[n.Symptom].ID

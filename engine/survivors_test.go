@@ -490,7 +490,7 @@ func TestAllSetsOf22CausesAreHeld(t *testing.T) {
 	if d.Work.Hypotheses != 1<<22 || d.LeftOut != 0 {
 		t.Errorf("%d sets are held, %v is left out", d.Work.Hypotheses, d.LeftOut)
 	}
-	if want := 0.1 * (1 - 0.015); math.Abs(d.Causes[0].Probability-want) > 1e-9 {
+	if want := 0.1 * (1 - 0.015); !(math.Abs(d.Causes[0].Probability-want) <= 1e-9) {
 		t.Errorf("a cause has %v, want %v", d.Causes[0].Probability, want)
 	}
 }
@@ -571,7 +571,7 @@ remedies:
 `)
 	d := diagnose(t, engine.Prepare(b), rulebase.Situation{At: rulebase.Field}, engine.Options{})
 	want := 1 + (9*(10+120+10+240)+10+(10+120+10))/11.0
-	if look := proposalOf(d, "look"); look == nil || math.Abs(look.ExpectedMinutes-want) > 1e-9 {
+	if look := proposalOf(d, "look"); look == nil || !(math.Abs(look.ExpectedMinutes-want) <= 1e-9) {
 		t.Errorf("look: %+v, want %v minutes", look, want)
 	}
 }
@@ -620,7 +620,7 @@ symptoms:
 	none, a, outside := 0.9*0.8*math.Pow(0.249, n), 0.9*0.2*math.Pow(0.252, n), 0.1*math.Pow(0.25, n)
 	total := none + a + outside
 	for what, x := range map[string][2]float64{"evidence": {d.Evidence / total, 1}, "none": {d.None, none / total}, "a": {d.Causes[0].Probability, a / total}, "outside": {d.Outside, outside / total}} {
-		if math.Abs(x[0]-x[1]) > 1e-9 {
+		if !(math.Abs(x[0]-x[1]) <= 1e-9) {
 			t.Errorf("%s: %v, want %v", what, x[0], x[1])
 		}
 	}
@@ -695,7 +695,7 @@ func TestMinutesOverTheLikeliest(t *testing.T) {
 	}
 	exact += none * (10*n + 240)
 	look := proposalOf(d, "look")
-	if look == nil || math.Abs(look.ExpectedMinutes-exact) > 0.001*(10*n+240) {
+	if look == nil || !(math.Abs(look.ExpectedMinutes-exact) <= 0.001*(10*n+240)) {
 		t.Errorf("look %+v, want %v minutes", look, exact)
 	}
 }
@@ -750,10 +750,10 @@ func TestRulesOutInTheStateOfItsFinding(t *testing.T) {
 	if got := at("{done: [{id: whole}], findings: [{symptom: mode, value: x}]}"); got != 0 {
 		t.Errorf("seen before work: %v, want 0", got)
 	}
-	if got := at("{done: [{id: whole}], findings: [{symptom: mode, value: x, after: whole}]}"); math.Abs(got-1.0/11) > 1e-12 {
+	if got := at("{done: [{id: whole}], findings: [{symptom: mode, value: x, after: whole}]}"); !(math.Abs(got-1.0/11) <= 1e-12) {
 		t.Errorf("seen after it was mended: %v, want 1/11", got)
 	}
-	if got := at("{done: [{id: half}], findings: [{symptom: mode, value: x, after: half}]}"); math.Abs(got-0.5/10.5) > 1e-12 {
+	if got := at("{done: [{id: half}], findings: [{symptom: mode, value: x, after: half}]}"); !(math.Abs(got-0.5/10.5) <= 1e-12) {
 		t.Errorf("seen after it may have been mended: %v, want 0.5/10.5", got)
 	}
 }
@@ -779,7 +779,7 @@ remedies:
 		d := diagnose(t, engine.Prepare(b), caseOf(t, b, "{at: field, givens: {more: true}}"), engine.Options{})
 		k := float64(times)
 		want := 1 + (9*(7+120+7*k+240)+7+k*(7+120+7*k))/(10+k)
-		if look := proposalOf(d, "look"); look == nil || math.Abs(look.ExpectedMinutes-want) > 1e-9 {
+		if look := proposalOf(d, "look"); look == nil || !(math.Abs(look.ExpectedMinutes-want) <= 1e-9) {
 			t.Errorf("%d times: %+v, want %v minutes", times, look, want)
 		}
 	}

@@ -39,19 +39,19 @@ rules:
 	}
 	product := 1.0
 	for _, w := range d.Weights {
-		if math.Abs(w.Factor-want[w.Finding]) > 1e-12 {
+		if !(math.Abs(w.Factor-want[w.Finding]) <= 1e-12) {
 			t.Errorf("%s weighs %v, want %v", w.Finding, w.Factor, want[w.Finding])
 		}
 		product *= w.Factor
 	}
 	odds := d.Causes[0].Probability / d.Causes[1].Probability
-	if prior := (0.2 / 0.8) / (0.1 / 0.9); math.Abs(odds-prior*product) > 1e-12 {
+	if prior := (0.2 / 0.8) / (0.1 / 0.9); !(math.Abs(odds-prior*product) <= 1e-12) {
 		t.Errorf("odds %v, prior odds times weights %v", odds, prior*product)
 	}
 	// Against another cause than the second; the first against itself is against the second.
 	for against, want := range map[string]float64{"c": 0.9 / 0.5, "a": 0.9 / 0.3, "": 0.9 / 0.3} {
 		d := diagnose(t, p, s, engine.Options{Weights: true, Against: against})
-		if got := d.Weights[0].Factor; d.Weights[0].Finding != "s" || math.Abs(got-want) > 1e-12 {
+		if got := d.Weights[0].Factor; d.Weights[0].Finding != "s" || !(math.Abs(got-want) <= 1e-12) {
 			t.Errorf("against %q s weighs %v, want %v", against, got, want)
 		}
 	}
@@ -61,7 +61,7 @@ rules:
 		want             float64
 	}{{"c", "b", 0.5 / 0.3}, {"b", "c", 0.3 / 0.5}, {"b", "", 0.3 / 0.9}, {"b", "b", 0.3 / 0.9}, {"nobody", "c", 0.9 / 0.5}} {
 		d := diagnose(t, p, s, engine.Options{Weights: true, Weighed: c.weighed, Against: c.against})
-		if got := d.Weights[0].Factor; math.Abs(got-c.want) > 1e-12 {
+		if got := d.Weights[0].Factor; !(math.Abs(got-c.want) <= 1e-12) {
 			t.Errorf("%q against %q: s weighs %v, want %v", c.weighed, c.against, got, c.want)
 		}
 		if first := b.Causes[d.Weighed[0]].ID; first != c.weighed && c.weighed != "nobody" {

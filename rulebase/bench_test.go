@@ -148,7 +148,7 @@ func TestProfileFacts(t *testing.T) {
 	}
 	quay := all[slices.IndexFunc(all, func(p *rulebase.Profile) bool { return p.Name == "quay_24" })]
 	for fact, want := range map[string]float64{"supply_low": 20.4, "line_rate": 153600, "supply_current": 0.35, "rail_tolerance": 5, "test_messages": 30000, "test_error_rate": 0.0001, "supply_interruption": 10} {
-		if got := quay.Facts[fact].Number; math.Abs(got-want) > 1e-12*want {
+		if got := quay.Facts[fact].Number; !(math.Abs(got-want) <= 1e-12*want) {
 			t.Errorf("%s is %v, want %v", fact, got, want)
 		}
 	}

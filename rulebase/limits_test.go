@@ -301,7 +301,7 @@ func TestRulesAgreeWithTheSumsOfTheLine(t *testing.T) {
 			if rule, ok := kind.Stubs(rate, 1); ok {
 				compared++
 				got, each := metresOf(facts["stub_allowed"]), math.Max(float64(rule.Each), 0.1)
-				if math.Abs(got-each) > 0.002*each {
+				if !(math.Abs(got-each) <= 0.002*each) {
 					t.Errorf("%s at %v bit/s: stubs of %v m and %v m", kind.ID, float64(rate), got, each)
 				}
 			}

@@ -173,7 +173,7 @@ func soundSymptom(t testing.TB, s *rulebase.Symptom) {
 			}
 			sum += p
 		}
-		if len(row.P) != len(s.Values) || math.Abs(sum-1) > 2e-9 {
+		if len(row.P) != len(s.Values) || !(math.Abs(sum-1) <= 2e-9) {
 			t.Errorf("%s has the row %v, which sums to %v", s.ID, row.P, sum)
 		}
 	}

@@ -255,7 +255,7 @@ func TestIndexAgreesWithTheFullScan(t *testing.T) {
 				t.Fatalf("%d found, %d wanted", len(got), len(want))
 			}
 			for i := range got {
-				if math.Abs(got[i].Likeness-want[i].Likeness) > 1e-12 || got[i].ID != want[i].ID && math.Abs(got[i].Likeness-want[i].Likeness) > 1e-15 && !tied(want, i) {
+				if !(math.Abs(got[i].Likeness-want[i].Likeness) <= 1e-12) || got[i].ID != want[i].ID && !(math.Abs(got[i].Likeness-want[i].Likeness) <= 1e-15) && !tied(want, i) {
 					t.Fatalf("%d: %+v, want %+v", i, got[i], want[i])
 				}
 			}
@@ -290,7 +290,7 @@ func TestLikenessOfAnyProfiles(t *testing.T) {
 		for _, m := range alikeTo(t, keptOf(t, x, r), all[0], "", 12) {
 			var i int
 			fmt.Sscan(m.ID, &i)
-			if want := alike.Likeness(all[0], all[i]); m.Likeness != want || math.Abs(want-plainly(all[0], all[i])) > 1e-12 {
+			if want := alike.Likeness(all[0], all[i]); m.Likeness != want || !(math.Abs(want-plainly(all[0], all[i])) <= 1e-12) {
 				t.Fatalf("%d: %g, want %g", i, m.Likeness, want)
 			}
 		}

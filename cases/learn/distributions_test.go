@@ -73,7 +73,7 @@ type learnCases struct {
 
 func near(t *testing.T, what string, got, want float64) {
 	t.Helper()
-	if math.Abs(got-want) > 1e-9*max(1e-3, math.Abs(want)) {
+	if !(math.Abs(got-want) <= 1e-9*max(1e-3, math.Abs(want))) {
 		t.Errorf("%s: %.12g, want %.12g", what, got, want)
 	}
 }
@@ -189,22 +189,22 @@ func TestIntervalsAgreeWithOthers(t *testing.T) {
 		peer := distuv.Beta{Alpha: d.A, Beta: d.B}
 		low, high := d.Interval(0.95)
 		for _, x := range []float64{low, high} {
-			if x > 1e-12 && x < 1-1e-12 && math.Abs(d.CDF(x)-peer.CDF(x)) > 1e-10 {
+			if x > 1e-12 && x < 1-1e-12 && !(math.Abs(d.CDF(x)-peer.CDF(x)) <= 1e-10) {
 				t.Errorf("%+v at %g: %g, the library has %g", d, x, d.CDF(x), peer.CDF(x))
 			}
 		}
-		if got := d.CDF(high) - d.CDF(low); math.Abs(got-0.95) > 1e-9 && high < 1-1e-9 {
+		if got := d.CDF(high) - d.CDF(low); !(math.Abs(got-0.95) <= 1e-9) && high < 1-1e-9 {
 			t.Errorf("%+v: from %g to %g lie %g", d, low, high, got)
 		}
 		if d.A > 0.6 && d.B > 0.6 {
-			if sum := integral(peer.Prob, low); math.Abs(sum-0.025) > 1e-5 {
+			if sum := integral(peer.Prob, low); !(math.Abs(sum-0.025) <= 1e-5) {
 				t.Errorf("%+v: below %g lie %g", d, low, sum)
 			}
 		}
 		g := learn.Gamma{A: math.Exp(r.Float64()*6 - 1), B: math.Exp(r.Float64()*4 - 2)}
 		gp := distuv.Gamma{Alpha: g.A, Beta: g.B}
 		for _, q := range []float64{0.025, 0.5, 0.975} {
-			if x := g.Quantile(q); math.Abs(gp.CDF(x)-q) > 1e-9 {
+			if x := g.Quantile(q); !(math.Abs(gp.CDF(x)-q) <= 1e-9) {
 				t.Errorf("%+v: the quantile %g is %g, and the library has %g there", g, q, x, gp.CDF(x))
 			}
 		}

@@ -157,17 +157,17 @@ func TestRowIsTheTextbooksUpdate(t *testing.T) {
 		b := learn.Beta{A: 10*p[v] + hits, B: 22 - 10*p[v] - hits}
 		low, high := b.Interval(0.9)
 		n := row.Numbers[v]
-		if math.Abs(n.Mean-want) > 1e-12 || math.Abs(row.After[v]-want) > 1e-12 || math.Abs(n.Low-low)+math.Abs(n.High-high) > 1e-9 || n.Hits != hits || n.Trials != 12 {
+		if !(math.Abs(n.Mean-want) <= 1e-12) || !(math.Abs(row.After[v]-want) <= 1e-12) || !(math.Abs(n.Low-low)+math.Abs(n.High-high) <= 1e-9) || n.Hits != hits || n.Trials != 12 {
 			t.Errorf("%s: %+v, want %g", base.Symptoms[light].Values[v], n, want)
 		}
 	}
 	w := l.Weights[0]
-	if w.Hits != 12 || math.Abs(w.Mean-(4.0+12)/20) > 1e-12 || len(w.Cases) != 12 {
+	if w.Hits != 12 || !(math.Abs(w.Mean-(4.0+12)/20) <= 1e-12) || len(w.Cases) != 12 {
 		t.Errorf("%+v", w)
 	}
 	// One cause took all twelve where half were expected: 16 of 20 now.
 	odds := func(x float64) float64 { return x / (1000 - x) }
-	if !w.Disagrees() || math.Abs(odds(w.AfterPerThousand)/odds(w.PerThousand)-1.6) > 1e-9 {
+	if !w.Disagrees() || !(math.Abs(odds(w.AfterPerThousand)/odds(w.PerThousand)-1.6) <= 1e-9) {
 		t.Errorf("after: %+v", w)
 	}
 }
@@ -216,7 +216,7 @@ func TestWhatDisagreesIsFound(t *testing.T) {
 			found[s.ID] = true
 			for v := range r.After {
 				is, was := truth.Symptoms[r.Symptom].Shows[r.Row].P[v], s.Shows[r.Row].P[v]
-				if s.ID == "pair_ohms" && math.Abs(r.After[v]-is) > 0.1 && math.Abs(r.After[v]-is) > math.Abs(was-is)/4 {
+				if s.ID == "pair_ohms" && !(math.Abs(r.After[v]-is) <= 0.1) && !(math.Abs(r.After[v]-is) <= math.Abs(was-is)/4) {
 					t.Errorf("%s: %g after, %g is true, %g was believed", s.Values[v], r.After[v], is, was)
 				}
 			}
@@ -288,7 +288,7 @@ func TestPatchSetsWhatDisagrees(t *testing.T) {
 			was = w
 		}
 		for v := range got {
-			if math.Abs(got[v]-was[v]) > 2e-3*was[v]+1e-9 {
+			if !(math.Abs(got[v]-was[v]) <= 2e-3*was[v]+1e-9) {
 				t.Errorf("%s: %v, want %v", what, got, was)
 				return
 			}

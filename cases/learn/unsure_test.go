@@ -34,7 +34,7 @@ func TestTailAgreesWithEnumeration(t *testing.T) {
 				many += p
 			}
 		}
-		if got := tail(each, hits); math.Abs(got-min(few, many)) > 1e-12 {
+		if got := tail(each, hits); !(math.Abs(got-min(few, many)) <= 1e-12) {
 			t.Errorf("%v, %d hits: %g, want %g and %g", each, hits, got, few, many)
 		}
 	}
@@ -44,7 +44,7 @@ func TestTailAgreesWithEnumeration(t *testing.T) {
 	}
 	for _, hits := range []int{370, 385, 400, 415, 430} {
 		exact, normal := tail(each, hits), tail(append(each, 0), hits)
-		if math.Abs(normal/exact-1) > 0.1 {
+		if !(math.Abs(normal/exact-1) <= 0.1) {
 			t.Errorf("%d hits: %g, by the normal distribution %g", hits, exact, normal)
 		}
 	}
@@ -60,7 +60,7 @@ func TestUnsureReportsAgreeWithOthers(t *testing.T) {
 		want := prior.Add(hits, hits+misses)
 		low, high := want.Interval(0.9)
 		m, l, h := unsure(prior, []trials{{1, hits, misses}}, 3, 0.9)
-		if math.Abs(m-want.Mean())+math.Abs(l-low)+math.Abs(h-high) > 2e-4 {
+		if !(math.Abs(m-want.Mean())+math.Abs(l-low)+math.Abs(h-high) <= 2e-4) {
 			t.Errorf("%+v, %g of %g: %g from %g to %g, want %g from %g to %g", prior, hits, hits+misses, m, l, h, want.Mean(), low, high)
 		}
 	}
@@ -68,7 +68,7 @@ func TestUnsureReportsAgreeWithOthers(t *testing.T) {
 		prior := Beta{0.5 + 5*r.Float64(), 0.5 + 5*r.Float64()}
 		hits, misses, sure, values := r.IntN(8), r.IntN(8), 0.5+r.Float64()/2, 2+r.IntN(4)
 		mean := enumerated(prior, hits, misses, sure, values)
-		if m, _, _ := unsure(prior, []trials{{sure, float64(hits), float64(misses)}}, values, 0.9); math.Abs(m-mean) > 1e-5 {
+		if m, _, _ := unsure(prior, []trials{{sure, float64(hits), float64(misses)}}, values, 0.9); !(math.Abs(m-mean) <= 1e-5) {
 			t.Errorf("%+v, %d hits, %d misses, sure %g of %d values: %g, want %g", prior, hits, misses, sure, values, m, mean)
 		}
 	}

@@ -134,7 +134,7 @@ func TestManyPositiveFindingsLoseNoDigits(t *testing.T) {
 		evidence[f] = true
 	}
 	want := triggerSweep(n)
-	if got := n.posterior(evidence).Evidence(); math.Abs(got-want) > 1e-12*want {
+	if got := n.posterior(evidence).Evidence(); !(math.Abs(got-want) <= 1e-12*want) {
 		t.Errorf("P(evidence) = %v, want %v", got, want)
 	}
 }
@@ -432,7 +432,7 @@ func TestRankAgreesWithSetBySet(t *testing.T) {
 	}
 	for i, w := range want {
 		got, share := b.Weight[i]/(total-b.Outside), w/sum
-		if math.Abs(got-share) > 1e-12*share {
+		if !(math.Abs(got-share) <= 1e-12*share) {
 			t.Fatalf("%s: %v, want %v", fmt.Sprint(l.space.Set(i)), got, share)
 		}
 	}

@@ -149,7 +149,7 @@ func (l *loaded) checkAll(t testing.TB, digest string) (visits, floorVisits floa
 // visits 216.5 antecedents a session, as it did where it was first measured.)
 func TestRuleload(t *testing.T) {
 	visits, floorVisits := loadRuleload(t, 1000, 200, "").checkAll(t, "5e729500bc646618")
-	if math.Abs(floorVisits-216.5) > 0.05 {
+	if !(math.Abs(floorVisits-216.5) <= 0.05) {
 		t.Errorf("the floor visits %.2f antecedents a session, want 216.5", floorVisits)
 	}
 	if visits > 116 {

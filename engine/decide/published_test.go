@@ -51,7 +51,7 @@ func near(t *testing.T, what string, got *big.Rat, want number) {
 	t.Helper()
 	g, _ := got.Float64()
 	w, _ := want.Float64()
-	if math.Abs(g-w) > 1e-9*max(1, math.Abs(w)) {
+	if !(math.Abs(g-w) <= 1e-9*max(1, math.Abs(w))) {
 		t.Errorf("%s: got %v, want %v", what, g, w)
 	}
 }
@@ -326,11 +326,11 @@ func TestMoreThan(t *testing.T) {
 		mean float64
 		want float64
 	}{{0, 1, 0.6321}, {1, 1, 0.2642}, {2, 1, 0.0803}, {3, 1, 0.0190}, {0, 2, 0.8647}, {1, 2, 0.5940}, {4, 2, 0.0527}, {9, 5, 0.0318}} {
-		if got := decide.MoreThan(row.n, row.mean); math.Abs(got-row.want) > 5e-5 {
+		if got := decide.MoreThan(row.n, row.mean); !(math.Abs(got-row.want) <= 5e-5) {
 			t.Errorf("more than %d of mean %v: %v, want %v", row.n, row.mean, got, row.want)
 		}
 	}
-	if got, want := decide.MoreThan(1, 1e-9), 0.5e-18; math.Abs(got-want) > 1e-8*want {
+	if got, want := decide.MoreThan(1, 1e-9), 0.5e-18; !(math.Abs(got-want) <= 1e-8*want) {
 		t.Errorf("a small risk keeps its digits: %v", got)
 	}
 	if decide.MoreThan(0, 0) != 0 || decide.MoreThan(-1, 0) != 1 {

@@ -71,7 +71,7 @@ func TestFeedAgainstNodalSolution(t *testing.T) {
 		}
 		solved++
 		for i := range want {
-			if math.Abs(float64(got[i])-want[i]) > 1e-9 {
+			if !(math.Abs(float64(got[i])-want[i]) <= 1e-9) {
 				t.Fatalf("seed %d, node %d: %.12g V, the nodal solution says %.12g V", seed, i, got[i], want[i])
 			}
 		}
@@ -144,7 +144,7 @@ func TestFeedBalances(t *testing.T) {
 		if p := f.Nodes[i].Parent; p >= 0 {
 			from = v[p]
 		}
-		if drop := float64(from - v[i]); math.Abs(drop-float64(a)*float64(f.Nodes[i].Loop)) > 1e-9 {
+		if drop := float64(from - v[i]); !(math.Abs(drop-float64(a)*float64(f.Nodes[i].Loop)) <= 1e-9) {
 			t.Errorf("node %d: %v V lost over the cable, its current would lose %v V", i, drop, float64(a)*float64(f.Nodes[i].Loop))
 		}
 	}
@@ -181,7 +181,7 @@ func TestSeenAgainstNodalSolution(t *testing.T) {
 			if got != Open {
 				t.Fatalf("seed %d: %v ohm, the nodal solution says open", seed, got)
 			}
-		} else if math.Abs(float64(got)-want) > 1e-6*want+1e-9 {
+		} else if !(math.Abs(float64(got)-want) <= 1e-6*want+1e-9) {
 			t.Fatalf("seed %d at %v m: %.10g ohm, the nodal solution says %.10g", seed, at, got, want)
 		}
 	}
@@ -258,20 +258,20 @@ func TestLatticeClosedForm(t *testing.T) {
 		// At the load, after arrival k (0, 1, ...): V1 (1 + b) (1 - (ab)^(k+1)) / (1 - ab).
 		for k, got := range s.Lattice(1, 15) {
 			want := float64(s.First()) * (1 + b) * (1 - math.Pow(a*b, float64(k+1))) / (1 - a*b)
-			if math.Abs(float64(got.Volt)-want) > 1e-9 || math.Abs(float64(got.At)-float64(2*k+1)*float64(s.Transit)) > 1e-15 {
+			if !(math.Abs(float64(got.Volt)-want) <= 1e-9) || !(math.Abs(float64(got.At)-float64(2*k+1)*float64(s.Transit)) <= 1e-15) {
 				t.Fatalf("seed %d, arrival %d at the load: %v, expected %v V", seed, k, got, want)
 			}
 		}
 		// At the source: V1, then V1 (1 + b (1 + a) (1 - (ab)^k) / (1 - ab)).
 		for k, got := range s.Lattice(0, 15) {
 			want := float64(s.First()) * (1 + b*(1+a)*(1-math.Pow(a*b, float64(k)))/(1-a*b))
-			if math.Abs(float64(got.Volt)-want) > 1e-9 || math.Abs(float64(got.At)-float64(2*k)*float64(s.Transit)) > 1e-15 {
+			if !(math.Abs(float64(got.Volt)-want) <= 1e-9) || !(math.Abs(float64(got.At)-float64(2*k)*float64(s.Transit)) <= 1e-15) {
 				t.Fatalf("seed %d, arrival %d at the source: %v, expected %v V", seed, k, got, want)
 			}
 		}
 		for _, place := range []float64{0, 0.3, 1} {
 			all := s.Lattice(place, 4000)
-			if last := all[len(all)-1].Volt; math.Abs(float64(last-s.Final())) > 1e-6 {
+			if last := all[len(all)-1].Volt; !(math.Abs(float64(last-s.Final())) <= 1e-6) {
 				t.Fatalf("seed %d at %v: settles at %v V, expected %v V", seed, place, last, s.Final())
 			}
 		}

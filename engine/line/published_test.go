@@ -355,7 +355,7 @@ func TestPublishedValues(t *testing.T) {
 		want [5]float64
 	}{{90, [5]float64{180, 90, 135, 112.5, 123.75}}, {10, [5]float64{60, 90, 105, 112.5, 116.25}}} {
 		for i, a := range (Step{120, 0, 30, c.load, 1}).Lattice(1, 9) {
-			if math.Abs(float64(a.Volt)-c.want[i]) > 1e-9 || float64(a.At) != float64(2*i+1) {
+			if !(math.Abs(float64(a.Volt)-c.want[i]) <= 1e-9) || float64(a.At) != float64(2*i+1) {
 				t.Errorf("REF-5, load %v, arrival %d: %v V after %v transits, expected %v (%s)", c.load, i, a.Volt, a.At, c.want[i], stevenson)
 			}
 		}
@@ -431,14 +431,14 @@ func TestPublishedVerdicts(t *testing.T) {
 	for i := 1; i < len(ladder); i++ {
 		least = min(least, ladder[i]/ladder[i-1])
 	}
-	if math.Abs(least-1.2207) > 1e-3 || least-1 < 4*RateBound(11) {
+	if !(math.Abs(least-1.2207) <= 1e-3) || least-1 < 4*RateBound(11) {
 		t.Errorf("UART-5: the smallest step is %v (computed)", least)
 	}
 	// The gauge law and the printed table agree within 0.05 %.
 	for awg := range awgOhmPer1000Feet {
 		r, _ := ByGauge(awg)
 		d := 0.127 * math.Pow(92, float64(36-awg)/39) // mm
-		if law := 17.241 / (math.Pi / 4 * d * d); math.Abs(law/float64(r)-1) > 6e-4 {
+		if law := 17.241 / (math.Pi / 4 * d * d); !(math.Abs(law/float64(r)-1) <= 6e-4) {
 			t.Errorf("AWG %d: %v by the law, %v by the table (ASTM B258, from memory)", awg, law, r)
 		}
 	}

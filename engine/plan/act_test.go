@@ -94,7 +94,7 @@ func TestSureSearchAgreesWithTheGeneralOne(t *testing.T) {
 		}
 		got := plan.Search(m, 0)
 		want := plan.SearchAnything(m, 1e6)
-		if !want.Proven() || math.Abs(got.Upper-want.Upper) > 1e-9*max(1, want.Upper) {
+		if !want.Proven() || !(math.Abs(got.Upper-want.Upper) <= 1e-9*max(1, want.Upper)) {
 			t.Fatalf("seed %d: %v, the general search has %v to %v", seed, got.Upper, want.Lower, want.Upper)
 		}
 	}
@@ -114,7 +114,7 @@ func TestWorkTriedAgainNeedsOneVisit(t *testing.T) {
 	}
 	want := 50 + 10 + (1-helps)*(10+(1-helps)*(10+(1-helps)*handOver))
 	f := plan.Search(m, 10_000)
-	if math.Abs(f.Upper-want) > 1e-9*want || f.Lower > f.Upper*(1+1e-9) || !f.Proven() {
+	if !(math.Abs(f.Upper-want) <= 1e-9*want) || f.Lower > f.Upper*(1+1e-9) || !f.Proven() {
 		t.Errorf("between %g and %g, proven %t; %g is right", f.Lower, f.Upper, f.Proven(), want)
 	}
 }

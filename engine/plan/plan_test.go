@@ -34,7 +34,7 @@ func TestGainsOfThePublishedTable(t *testing.T) {
 	b := belief.Prior(system, system.Settle(hypothesis.Enumerate(5, 1)), odds, 1, 0, 0, &belief.Desk{})
 	m := &plan.Matters{Lists: []int{0, 1, 2, 3, 4}, Cures: make([][]plan.Cure, 5)}
 	scene := plan.New(b, system, m)
-	if h := scene.Entropy(); math.Abs(h-1.454873) > 1e-6 {
+	if h := scene.Entropy(); !(math.Abs(h-1.454873) <= 1e-6) {
 		t.Errorf("entropy %v, want 1.454873", h)
 	}
 	for test := range 5 {
@@ -45,7 +45,7 @@ func TestGainsOfThePublishedTable(t *testing.T) {
 			}
 		}
 		a := &plan.Action{Views: []plan.View{{Symptom: exactly(hypothesis.Or(fails...)), Report: -1}}, Remedy: -1}
-		if got := scene.Gain(a); math.Abs(got-want[test]) > 1e-12 {
+		if got := scene.Gain(a); !(math.Abs(got-want[test]) <= 1e-12) {
 			t.Errorf("test %d: gain %v, want %v", test+1, got, want[test])
 		}
 	}
@@ -456,13 +456,13 @@ func TestWorthAgreesWithTheDefinition(t *testing.T) {
 		phone.Calls = calls
 		byPhone := plan.New(s.belief, s.system, &phone)
 		for i, a := range s.actions(r) {
-			if got, want := scene.Gain(a), s.slowGain(a, s.m.Lists); math.Abs(got-want) > 1e-10 {
+			if got, want := scene.Gain(a), s.slowGain(a, s.m.Lists); !(math.Abs(got-want) <= 1e-10) {
 				t.Fatalf("seed %d, action %d: gain %v, want %v", seed, i, got, want)
 			}
-			if got, call := byPhone.Gains(a); math.Abs(got-s.slowGain(a, s.m.Lists)) > 1e-10 || math.Abs(call-s.slowGain(a, calls)) > 1e-10 {
+			if got, call := byPhone.Gains(a); !(math.Abs(got-s.slowGain(a, s.m.Lists)) <= 1e-10) || !(math.Abs(call-s.slowGain(a, calls)) <= 1e-10) {
 				t.Fatalf("seed %d, action %d: by phone %v and %v, want %v and %v", seed, i, got, call, s.slowGain(a, s.m.Lists), s.slowGain(a, calls))
 			}
-			if got, _ := scene.Minutes(a); math.Abs(got-s.slowMinutes(a)) > 1e-9*got {
+			if got, _ := scene.Minutes(a); !(math.Abs(got-s.slowMinutes(a)) <= 1e-9*got) {
 				t.Fatalf("seed %d, action %d: minutes %v, want %v", seed, i, got, s.slowMinutes(a))
 			}
 		}

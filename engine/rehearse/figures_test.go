@@ -20,7 +20,7 @@ func TestFiguresOfAComparison(t *testing.T) {
 	}}
 	near := func(what string, got rehearse.Mean, value, half float64) {
 		t.Helper()
-		if math.Abs(got.Value-value) > 1e-12 || math.Abs(got.Low-(value-half)) > 1e-12 || math.Abs(got.High-(value+half)) > 1e-12 {
+		if !(math.Abs(got.Value-value) <= 1e-12) || !(math.Abs(got.Low-(value-half)) <= 1e-12) || !(math.Abs(got.High-(value+half)) <= 1e-12) {
 			t.Errorf("%s is %+v, wanted %v ± %v", what, got, value, half)
 		}
 	}

@@ -225,7 +225,7 @@ givens:
 			t.Errorf("%s was drawn %d times: %v", id, len(drawn[id]), times)
 		}
 		for word, share := range shares { // at 4.4 standard deviations
-			if got := float64(times[word]) / worlds; math.Abs(got-share) > 4.4*math.Sqrt(share*(1-share)/worlds) {
+			if got := float64(times[word]) / worlds; !(math.Abs(got-share) <= 4.4*math.Sqrt(share*(1-share)/worlds)) {
 				t.Errorf("%s is %s in %v of the worlds, wanted %v", id, word, got, share)
 			}
 		}
@@ -247,13 +247,13 @@ givens:
 		}
 	}
 	for id, quartiles := range map[string][3]float64{"cold": {0, 20, 40}, "load": {math.Pow(10, 0.5), 10, math.Pow(10, 1.5)}} {
-		if said := len(drawn[id]); math.Abs(float64(said)-worlds/2) > 4*math.Sqrt(worlds)/2 {
+		if said := len(drawn[id]); !(math.Abs(float64(said)-worlds/2) <= 4*math.Sqrt(worlds)/2) {
 			t.Errorf("%s was said in %d of %d worlds", id, said, worlds)
 		}
 		slices.Sort(drawn[id])
 		for i, want := range quartiles {
 			n := len(drawn[id])
-			if got := drawn[id][n*(i+1)/4]; math.Abs(got-want) > 3 && math.Abs(got/want-1) > 0.15 {
+			if got := drawn[id][n*(i+1)/4]; !(math.Abs(got-want) <= 3) && !(math.Abs(got/want-1) <= 0.15) {
 				t.Errorf("%s: quartile %d is %g, near %g is right", id, i+1, got, want)
 			}
 		}
@@ -296,7 +296,7 @@ func TestRightShareIsTheOneCounted(t *testing.T) {
 		want float64
 	}{"advised": {f.Advice, advised}, "right of those": {f.Right, right / advised}} {
 		off := math.Abs(one.got.Value() - one.want)
-		if most := 4.4 * math.Sqrt(one.want*(1-one.want)/float64(one.got.Of)); off > most {
+		if most := 4.4 * math.Sqrt(one.want*(1-one.want)/float64(one.got.Of)); !(off <= most) {
 			t.Errorf("%s: %.4f, counted %.4f, may be off by %.4f", what, one.got.Value(), one.want, most)
 		}
 	}
@@ -369,7 +369,7 @@ func TestIntervalOfAShare(t *testing.T) {
 		low, high float64
 	}{{rehearse.Share{Hits: 81, Of: 263}, 0.2553, 0.3662}, {rehearse.Share{Hits: 0, Of: 10}, 0, 0.2775}, {rehearse.Share{Hits: 5, Of: 10}, 0.2366, 0.7634}} {
 		low, high := c.share.Interval()
-		if math.Abs(low-c.low) > 5e-5 || math.Abs(high-c.high) > 5e-5 {
+		if !(math.Abs(low-c.low) <= 5e-5) || !(math.Abs(high-c.high) <= 5e-5) {
 			t.Errorf("%v: %.4f to %.4f, want %.4f to %.4f", c.share, low, high, c.low, c.high)
 		}
 	}
@@ -416,7 +416,7 @@ func TestDisturbedNumbers(t *testing.T) {
 						t.Errorf("%s: %v became %v", d.Symptoms[i].ID, was, p)
 					}
 				}
-				if math.Abs(sum-1) > 1e-12 {
+				if !(math.Abs(sum-1) <= 1e-12) {
 					t.Errorf("%s: a row sums to %v", d.Symptoms[i].ID, sum)
 				}
 			}

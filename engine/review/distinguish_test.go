@@ -160,10 +160,10 @@ func TestDistinguishNamesWhatWouldSplit(t *testing.T) {
 	if got := names(b, x.Largest); !slices.Equal(got, []string{"wire", "screw"}) {
 		t.Fatalf("the largest group is %v", got)
 	}
-	if len(x.Splits) != 1 || x.Splits[0].Step.ID != "pull_it" || x.Splits[0].Why != engine.WhyPerson || x.Splits[0].Detail != "technician" || len(x.Splits[0].Leaves) != 2 || math.Abs(x.Splits[0].Left-1) > 1e-9 {
+	if len(x.Splits) != 1 || x.Splits[0].Step.ID != "pull_it" || x.Splits[0].Why != engine.WhyPerson || x.Splits[0].Detail != "technician" || len(x.Splits[0].Leaves) != 2 || !(math.Abs(x.Splits[0].Left-1) <= 1e-9) {
 		t.Errorf("split by %+v", x.Splits)
 	}
-	if one := x.Do.Isolated(1).ByRate; math.Abs(one-300.0/450) > 1e-9 {
+	if one := x.Do.Isolated(1).ByRate; !(math.Abs(one-300.0/450) <= 1e-9) {
 		t.Errorf("singled out %v", one)
 	}
 }

@@ -224,7 +224,7 @@ func TestAdviceWithFiguresHolds(t *testing.T) {
 	}
 
 	bias := advice(modbus("3000", "120"), "idle_volts", `at most (\d+) ohm hold 0.25 V, the terminator beside them raised to (\d+) ohm`)
-	if r := is(modbus(bias[0], bias[1]), "idle_volts"); r.Verdict != sheet.Pass || math.Abs(r.Figure-0.25) > 0.001 {
+	if r := is(modbus(bias[0], bias[1]), "idle_volts"); r.Verdict != sheet.Pass || !(math.Abs(r.Figure-0.25) <= 0.001) {
 		t.Errorf("bias of %v: %q, %g V", bias, r.Verdict, r.Figure)
 	}
 	trunk := advice(can("300"), "round_trip", `may be (\d+) m long`)[0]
@@ -237,7 +237,7 @@ func TestAdviceWithFiguresHolds(t *testing.T) {
 	}
 	// The limit that is named is the one that is passed.
 	for volts, limit := range map[string]float64{"24": 20.4, "29": 28.8, "19": 20.4} {
-		if r := is(strings.Replace(fed("1"), "24 V", volts+" V", 1), "supply_volts"); math.Abs(r.Limit-limit) > 1e-9 {
+		if r := is(strings.Replace(fed("1"), "24 V", volts+" V", 1), "supply_volts"); !(math.Abs(r.Limit-limit) <= 1e-9) {
 			t.Errorf("at %s V the limit is %v V, not %v", volts, r.Limit, limit)
 		}
 	}
@@ -366,7 +366,7 @@ func TestSegments(t *testing.T) {
 		{"echo_time", "segment 2", sheet.Pass, 100 * 6000e-9 / (1 / 9600.0)},
 	} {
 		r, ok := verdict(results, c.rule, c.where)
-		if !ok || r.Verdict != c.is || math.Abs(r.Figure-c.figure) > 0.005*c.figure {
+		if !ok || r.Verdict != c.is || !(math.Abs(r.Figure-c.figure) <= 0.005*c.figure) {
 			t.Errorf("%s of %s: %+v, expected %v %v", c.rule, c.where, r, c.is, c.figure)
 		}
 	}
@@ -417,7 +417,7 @@ func TestTerminatorsThatBlockDC(t *testing.T) {
 		t.Errorf("expected ohms: %s", r.Says)
 	}
 	// MB-10: 1.829 V with 32 unit loads and no path for direct current (Modbus over Serial Line V1.02; figure computed).
-	if r, _ := verdict(results, "idle_volts", ""); math.Abs(r.Figure-1.829) > 1e-3 {
+	if r, _ := verdict(results, "idle_volts", ""); !(math.Abs(r.Figure-1.829) <= 1e-3) {
 		t.Errorf("idle volts: %v, expected 1.829", r.Figure)
 	}
 }

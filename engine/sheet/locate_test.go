@@ -56,7 +56,7 @@ func TestReadingsExplained(t *testing.T) {
 		for _, st := range all {
 			sum += st.Probability
 		}
-		if math.Abs(sum-1) > 1e-9 {
+		if !(math.Abs(sum-1) <= 1e-9) {
 			t.Errorf("%s: the states sum to %v", c.id, sum)
 		}
 	}
@@ -73,19 +73,19 @@ func TestToShort(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if m, ok := sheet.ToShort(s, 16.84, false); !ok || math.Abs(m-100) > 0.1 {
+	if m, ok := sheet.ToShort(s, 16.84, false); !ok || !(math.Abs(m-100) <= 0.1) {
 		t.Errorf("485-M6: %v m, %v; expected 100 m (AWG 24, computed)", m, ok)
 	}
-	if m, ok := sheet.ToShort(s, float64(line.Parallel(150, 16.84)), false); !ok || math.Abs(m-89.9) > 0.1 {
+	if m, ok := sheet.ToShort(s, float64(line.Parallel(150, 16.84)), false); !ok || !(math.Abs(m-89.9) <= 0.1) {
 		t.Errorf("485-M7: %v m, %v; expected 89.9 m (computed)", m, ok)
 	}
 	if _, ok := sheet.ToShort(s, 40, false); ok {
 		t.Error("a short beyond the trunk was placed on it")
 	}
-	if m, ok := sheet.ToShort(s, 16.84, true); !ok || math.Abs(m-100) > 0.1 {
+	if m, ok := sheet.ToShort(s, 16.84, true); !ok || !(math.Abs(m-100) <= 0.1) {
 		t.Errorf("485-M6 from the far end of 200 m: %v m, %v; expected 100 m", m, ok)
 	}
-	if m, ok := sheet.ToShort(s, 8.42, true); !ok || math.Abs(m-150) > 0.1 {
+	if m, ok := sheet.ToShort(s, 8.42, true); !ok || !(math.Abs(m-150) <= 0.1) {
 		t.Errorf("half of 485-M6 from the far end of 200 m: %v m, %v; expected 150 m", m, ok)
 	}
 }

@@ -84,7 +84,7 @@ func TestStubsOf(t *testing.T) {
 
 func TestDelayAndIdleOfASheet(t *testing.T) {
 	s := read(t, pond)
-	if d, said := sheet.Delay(s); !said || math.Abs(float64(d)*1e9-5.054) > 1e-3 { // 66 % of the speed of light (textbook)
+	if d, said := sheet.Delay(s); !said || !(math.Abs(float64(d)*1e9-5.054) <= 1e-3) { // 66 % of the speed of light (textbook)
 		t.Errorf("delay %v, said %v", d, said)
 	}
 	if d, said := sheet.Delay(read(t, strings.Replace(pond, ", velocity: 66 %", "", 1))); said || float64(d) != 5e-9 {
@@ -92,7 +92,7 @@ func TestDelayAndIdleOfASheet(t *testing.T) {
 	}
 	// 5 V over 2 × 650 ohm and 120 ohm parallel to three inputs of 24 kohm.
 	across := 1 / (1/120.0 + 3/24000.0)
-	if v, ok := sheet.Idle(s, 90); !ok || math.Abs(float64(v)-5*across/(across+1300)) > 1e-9 {
+	if v, ok := sheet.Idle(s, 90); !ok || !(math.Abs(float64(v)-5*across/(across+1300)) <= 1e-9) {
 		t.Errorf("idle %v %v", v, ok)
 	}
 }

@@ -53,7 +53,7 @@ func TestFormsOfInstruments(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if len(got.Volts) != 200 || math.Abs(got.Step/c.step-1) > 1e-9 || math.Abs(got.Volts[0]/c.first-1) > 1e-9 || got.Bandwidth != c.bandwidth {
+			if len(got.Volts) != 200 || !(math.Abs(got.Step/c.step-1) <= 1e-9) || !(math.Abs(got.Volts[0]/c.first-1) <= 1e-9) || got.Bandwidth != c.bandwidth {
 				t.Errorf("%d points, step %v, first %v, bandwidth %v", len(got.Volts), got.Step, got.Volts[0], got.Bandwidth)
 			}
 		})
@@ -70,7 +70,7 @@ func TestTwoLegsAndNumberedLines(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got.Volts[7] != 2 || got.Common[7] != 2 || math.Abs(got.Step-0.25e-6) > 1e-12 {
+	if got.Volts[7] != 2 || got.Common[7] != 2 || !(math.Abs(got.Step-0.25e-6) <= 1e-12) {
 		t.Errorf("across %v, common %v, step %v", got.Volts[7], got.Common[7], got.Step)
 	}
 }

@@ -23,7 +23,7 @@ func caught(t *testing.T, r *rand.Rand, p *plant, seconds float64, in instrument
 
 func near(t *testing.T, what string, got waveform.Figure, want, within float64) {
 	t.Helper()
-	if !got.Seen() || math.Abs(got.Value-want) > within {
+	if !got.Seen() || !(math.Abs(got.Value-want) <= within) {
 		t.Errorf("%s: %.4g ± %.2g (%s), want %.4g within %.2g", what, got.Value, got.Plus, got.Why, want, within)
 	}
 }
@@ -104,7 +104,7 @@ func TestWhatCannotBeSeen(t *testing.T) {
 		t.Errorf("rate %v, hum %v, common %v", got.Rate.Why, got.Hum.Why, got.Common.Why)
 	}
 	steps := &waveform.Capture{Step: 1e-6, Quantum: 0.12, Volts: slices.Repeat([]float64{0.24}, 1000)}
-	if got := waveform.Measure(steps, waveform.Options{}).Idle; got.Value != 0.24 || math.Abs(got.Plus-0.12/math.Sqrt(12)) > 1e-12 { // an even spread over a step
+	if got := waveform.Measure(steps, waveform.Options{}).Idle; got.Value != 0.24 || !(math.Abs(got.Plus-0.12/math.Sqrt(12)) <= 1e-12) { // an even spread over a step
 		t.Errorf("what never leaves one step of the instrument is at %v ± %v", got.Value, got.Plus)
 	}
 	held := &waveform.Capture{Step: 1e-6, Volts: make([]float64, 1000)}
@@ -140,7 +140,7 @@ func TestASenderMuchSlowerThanTheOthers(t *testing.T) {
 			}
 		}
 		slices.Sort(heard)
-		if len(heard) != 3 || math.Abs(heard[0]/slow-1) > 0.02 || math.Abs(heard[1]/fast-1) > 0.02 || math.Abs(heard[2]/fast-1) > 0.02 {
+		if len(heard) != 3 || !(math.Abs(heard[0]/slow-1) <= 0.02) || !(math.Abs(heard[1]/fast-1) <= 0.02) || !(math.Abs(heard[2]/fast-1) <= 0.02) {
 			t.Errorf("seed %d: heard at %v bit/s, sent by two at %v and one at %v", seed, heard, fast, slow)
 		}
 		if !slices.Contains(got.Troubles(), waveform.RatesDiffer) {

@@ -61,7 +61,7 @@ func TestRateOfCleanAndNoisyCaptures(t *testing.T) {
 				if noisy {
 					allowed = 0.02
 				}
-				if off > allowed {
+				if !(off <= allowed) {
 					t.Errorf("%v bit/s, noisy %v, %d points: %v, off by %.2f %%", rate, noisy, in.points, got.Rate.Value, 100*off)
 				}
 			}

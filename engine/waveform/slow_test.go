@@ -71,7 +71,7 @@ func TestResponseIsThatOfSingleEdges(t *testing.T) {
 		}
 		for k := range slow {
 			got := fast.s[fast.before+2*(k-10)]
-			if math.Abs(got-slow[k]) > 0.04 {
+			if !(math.Abs(got-slow[k]) <= 0.04) {
 				t.Errorf("seed %d: %d samples from the edge %.3f, single edges say %.3f", seed, k-10, got, slow[k])
 			}
 		}
@@ -116,10 +116,10 @@ func TestBitIsThatOfTryingAll(t *testing.T) {
 		if !ok || !fits {
 			t.Fatalf("seed %d: no bit time", seed)
 		}
-		if slow := slowBit(edges, bit/1.9, bit*1.9); math.Abs(slow/bit-1) < 0.02 && math.Abs(g.bit/slow-1) > 0.01 {
+		if slow := slowBit(edges, bit/1.9, bit*1.9); math.Abs(slow/bit-1) < 0.02 && !(math.Abs(g.bit/slow-1) <= 0.01) {
 			t.Errorf("seed %d: bit %.3f, trying all says %.3f", seed, g.bit, slow)
 		}
-		if math.Abs(g.bit/bit-1) > 0.005 {
+		if !(math.Abs(g.bit/bit-1) <= 0.005) {
 			t.Errorf("seed %d: bit %.3f, made with %.3f", seed, g.bit, bit)
 		}
 	}
@@ -150,7 +150,7 @@ func TestWavesAreHops(t *testing.T) {
 			wave *= load * g
 			at += 60
 		}
-		if got := sums(m.between(back, g, 20, 60), until); math.Abs(got-want) > 0.03 {
+		if got := sums(m.between(back, g, 20, 60), until); !(math.Abs(got-want) <= 0.03) {
 			t.Errorf("after %d: %.3f, hop by hop %.3f", until, got, want)
 		}
 	}

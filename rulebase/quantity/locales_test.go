@@ -47,7 +47,7 @@ func TestEntriesOfFourLocales(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if got.Shape != quantity.Exact || math.Abs(got.Low-want) > 1e-9*math.Max(1, math.Abs(want)) {
+			if got.Shape != quantity.Exact || !(math.Abs(got.Low-want) <= 1e-9*math.Max(1, math.Abs(want))) {
 				t.Errorf("%s %q is %v, not %v", f[0], f[1], got.Low, want)
 			}
 			read++

@@ -332,7 +332,7 @@ func TestLettersAreAsWideAsInABrowser(t *testing.T) {
 			var wide float64
 			tab.Eval(fmt.Sprintf(`(function(){var c=document.createElement("canvas").getContext("2d");c.fontKerning="none";c.font=%q;return c.measureText(%q).width})()`,
 				map[bool]string{true: "bold ", false: ""}[bold]+`100px "Liberation Sans", Arial, Helvetica`, text), &wide)
-			if got := report.LettersWide(text, 100, bold); math.Abs(got-wide) > 0.005*wide {
+			if got := report.LettersWide(text, 100, bold); !(math.Abs(got-wide) <= 0.005*wide) {
 				t.Errorf("bold %t: %.0f for %.0f wide: %s", bold, got, wide, text)
 			}
 		}

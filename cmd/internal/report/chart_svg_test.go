@@ -165,7 +165,7 @@ func (s *readStrip) holds(t *testing.T, name string, tag drawnThing, x *report.C
 		case text.within(tag.box):
 			numbers = append(numbers, text.says)
 		case text.class == "from":
-			if text.top < tag.bottom || math.Abs((text.left+text.right-tag.left-tag.right)/2) > 1 {
+			if text.top < tag.bottom || !(math.Abs((text.left+text.right-tag.left-tag.right)/2) <= 1) {
 				t.Errorf("%s: %q does not stand below the tag", name, text.says)
 			}
 			begins = text.bottom
@@ -212,7 +212,7 @@ func (s *readStrip) holds(t *testing.T, name string, tag drawnThing, x *report.C
 	at := begins
 	for k, terminal := range s.terminals {
 		down, across := s.wires[2*k], s.wires[2*k+1]
-		if gap := down.top - at; gap < -0.1 || gap > 6 || k > 0 && gap > 0.1 || math.Abs(down.bottom-terminal.top) > 0.1 || down.bottom < down.top {
+		if gap := down.top - at; gap < -0.1 || gap > 6 || k > 0 && gap > 0.1 || !(math.Abs(down.bottom-terminal.top) <= 0.1) || down.bottom < down.top {
 			t.Errorf("%s: the conductor to answer %d goes from %.1f to %.1f; the one before ends at %.1f, its terminal begins at %.1f", name, k+1, down.top, down.bottom, at, terminal.top)
 		}
 		at = terminal.bottom
@@ -225,7 +225,7 @@ func (s *readStrip) holds(t *testing.T, name string, tag drawnThing, x *report.C
 		if first := strings.Fields(x.Ways[k].Says + ":"); !strings.HasPrefix(lines[i].says, first[0]) {
 			t.Errorf("%s: at the terminal of answer %d, %q, stands %q", name, k+1, x.Ways[k].Says, lines[i].says)
 		}
-		if gap := lines[i].left - across.right; across.left != terminal.right || gap < 1 || gap > 10 || math.Abs(across.top-middle) > 0.1 || math.Abs(across.bottom-middle) > 0.1 {
+		if gap := lines[i].left - across.right; across.left != terminal.right || gap < 1 || gap > 10 || !(math.Abs(across.top-middle) <= 0.1) || !(math.Abs(across.bottom-middle) <= 0.1) {
 			t.Errorf("%s: the wire of answer %d goes from %.1f to %.1f; its terminal ends at %.1f, its text begins at %.1f", name, k+1, across.left, across.right, terminal.right, lines[i].left)
 		}
 		if k == 0 && i > 0 && lines[i].y-lines[i-1].y > 22.1 && down.bottom-down.top > 0.1 { // rows are 18 high, and 4 are free before answers

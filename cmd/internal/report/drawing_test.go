@@ -296,14 +296,14 @@ func (d *drawing) axes(t *testing.T, name string, frame box) (across, up drawnAx
 			return numbers[0] + (at-places[0])*(numbers[n-1]-numbers[0])/(places[n-1]-places[0])
 		}
 		for i := range numbers {
-			if math.Abs(numbers[i]-numbers[0]-float64(i)*step) > 1e-6*step || math.Abs(value(places[i])-numbers[i]) > step/100 {
+			if !(math.Abs(numbers[i]-numbers[0]-float64(i)*step) <= 1e-6*step) || !(math.Abs(value(places[i])-numbers[i]) <= step/100) {
 				t.Errorf("%s: an axis has the marks %v at %v", name, numbers, places)
 			}
 		}
-		if first := step / math.Pow(10, math.Floor(math.Log10(step)+1e-9)); math.Abs(first-1) > 1e-6 && math.Abs(first-2) > 1e-6 && math.Abs(first-5) > 1e-6 {
+		if first := step / math.Pow(10, math.Floor(math.Log10(step)+1e-9)); !(math.Abs(first-1) <= 1e-6) && !(math.Abs(first-2) <= 1e-6) && !(math.Abs(first-5) <= 1e-6) {
 			t.Errorf("%s: an axis goes by %v", name, step)
 		}
-		if math.Abs(numbers[0]/step-math.Round(numbers[0]/step)) > 1e-6 {
+		if !(math.Abs(numbers[0]/step-math.Round(numbers[0]/step)) <= 1e-6) {
 			t.Errorf("%s: an axis has the marks %v", name, numbers)
 		}
 		return drawnAxis{value: value}

@@ -18,13 +18,13 @@ func TestLettersAreAsWideAsPublished(t *testing.T) {
 	for bold, style := range map[bool]string{false: "", true: "B"} {
 		f.SetFont("Helvetica", style, 1000)
 		for r := ' '; r <= '~'; r++ {
-			if got, want := LettersWide(string(r), 1000, bold), f.GetStringWidth(string(r)); math.Abs(got-want) > 1e-9 {
+			if got, want := LettersWide(string(r), 1000, bold), f.GetStringWidth(string(r)); !(math.Abs(got-want) <= 1e-9) {
 				t.Errorf("%q, bold %v, is %.0f wide, published are %.0f", r, bold, got, want)
 			}
 		}
 	}
 	for text, want := range map[string]float64{"": 0, "ab": 11.12, "a\u0301b": 11.12, "aé": 5.56 + 7.22, "\x1f": 7.22, "\u007f": 7.22, "한": 14.44, "漢字": 28.88, "ა": 7.22, "ᄀ": 14.44} {
-		if got := LettersWide(text, 10, false); math.Abs(got-want) > 1e-9 {
+		if got := LettersWide(text, 10, false); !(math.Abs(got-want) <= 1e-9) {
 			t.Errorf("%q is %.2f wide, wanted %.2f", text, got, want)
 		}
 	}
@@ -104,14 +104,14 @@ func TestAnAxisHasRoundMarks(t *testing.T) {
 					t.Fatalf("from %g to %g there are the marks %v", from, to, marks)
 				}
 				for i, m := range marks {
-					if m < from-1e-9*to || m > to*(1+1e-9) || i > 0 && math.Abs(m-marks[i-1]-a.step) > 1e-9*a.step {
+					if m < from-1e-9*to || m > to*(1+1e-9) || i > 0 && !(math.Abs(m-marks[i-1]-a.step) <= 1e-9*a.step) {
 						t.Errorf("from %g to %g there are the marks %v", from, to, marks)
 					}
 					says, err := strconv.ParseFloat(a.label(m), 64)
-					if err != nil || math.Abs(says*a.scale-m) > 1e-6*a.step {
+					if err != nil || !(math.Abs(says*a.scale-m) <= 1e-6*a.step) {
 						t.Errorf("the mark at %g %s says %s %s", m, unit, a.label(m), a.unit)
 					}
-					if at := a.at(m); math.Abs(at-100*(m-from)/(to-from)) > 1e-9 {
+					if at := a.at(m); !(math.Abs(at-100*(m-from)/(to-from)) <= 1e-9) {
 						t.Errorf("from %g to %g the mark of %g stands at %g of 100", from, to, m, at)
 					}
 				}

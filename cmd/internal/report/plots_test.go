@@ -83,10 +83,10 @@ func TestACaptureIsDrawnAsMeasured(t *testing.T) {
 		if lost > 0 {
 			t.Errorf("%s: of %d samples %d are not where the axes have them", name, len(w.Capture.Volts), lost)
 		}
-		if got, want := volts.value(traces[0].top), slices.Max(w.Capture.Volts); math.Abs(got-want) > pixel {
+		if got, want := volts.value(traces[0].top), slices.Max(w.Capture.Volts); !(math.Abs(got-want) <= pixel) {
 			t.Errorf("%s: the trace goes up to %.3f V, and %.3f were captured", name, got, want)
 		}
-		if got, want := volts.value(traces[0].bottom), slices.Min(w.Capture.Volts); math.Abs(got-want) > pixel {
+		if got, want := volts.value(traces[0].bottom), slices.Min(w.Capture.Volts); !(math.Abs(got-want) <= pixel) {
 			t.Errorf("%s: the trace goes down to %.3f V, and %.3f were captured", name, got, want)
 		}
 		inside := func(frame box, what []drawnThing) []drawnThing {
@@ -98,7 +98,7 @@ func TestACaptureIsDrawnAsMeasured(t *testing.T) {
 		}
 		for i, b := range w.Reading.Bursts {
 			from, to := time.value(bars[i].left)*seconds[time.unit], time.value(bars[i].right)*seconds[time.unit]
-			if math.Abs(from-b.From) > column || math.Abs(to-b.To) > column {
+			if !(math.Abs(from-b.From) <= column) || !(math.Abs(to-b.To) <= column) {
 				t.Errorf("%s: a burst is marked from %g to %g s, and went from %g to %g", name, from, to, b.From, b.To)
 			}
 			letter := string(rune('A' + b.Talker))
@@ -109,7 +109,7 @@ func TestACaptureIsDrawnAsMeasured(t *testing.T) {
 			}
 		}
 		idle := inside(frames[0].box, d.of("line", "level"))
-		if len(idle) != 1 || math.Abs(volts.value(idle[0].top)-w.Reading.Idle.Value) > pixel || idle[0].top != idle[0].bottom {
+		if len(idle) != 1 || !(math.Abs(volts.value(idle[0].top)-w.Reading.Idle.Value) <= pixel) || idle[0].top != idle[0].bottom {
 			t.Errorf("%s: the line at rest is drawn as %v, at %v V it was", name, idle, w.Reading.Idle.Value)
 		}
 		talker := slices.IndexFunc(w.Reading.Talkers, func(x waveform.Talker) bool { _, y := x.Step(w.Reading.Step); return len(y) > 0 })
@@ -119,12 +119,12 @@ func TestACaptureIsDrawnAsMeasured(t *testing.T) {
 		}
 		for i, p := range traces[1].points {
 			x, y := after.value(p[0])*seconds[after.unit], share.value(p[1])
-			if math.Abs(x-at[i]) > at[len(at)-1]/500 || math.Abs(y-100*step[i]) > 1 {
+			if !(math.Abs(x-at[i]) <= at[len(at)-1]/500) || !(math.Abs(y-100*step[i]) <= 1) {
 				t.Fatalf("%s: an edge is drawn with %.1f %% at %g s, and has %.1f at %g", name, y, x, 100*step[i], at[i])
 			}
 		}
 		levels := inside(frames[1].box, d.of("line", "level"))
-		if len(levels) == 0 || math.Abs(share.value(levels[0].top)-100) > 0.5 || levels[0].left != frames[1].left || levels[0].right != frames[1].right {
+		if len(levels) == 0 || !(math.Abs(share.value(levels[0].top)-100) <= 0.5) || levels[0].left != frames[1].left || levels[0].right != frames[1].right {
 			t.Errorf("%s: what it settles at is drawn as %v", name, levels)
 		}
 		e := w.Reading.Talkers[talker].Echo
@@ -132,7 +132,7 @@ func TestACaptureIsDrawnAsMeasured(t *testing.T) {
 			return x.says == "first echo" && x.left > levels[1].right && x.left < levels[1].right+15 && x.within(frames[1].box)
 		}) {
 			t.Errorf("%s: an echo is told: %v, with %d lines; it is %+v", name, told, len(levels), e)
-		} else if told && math.Abs(after.value(levels[1].left)*seconds[after.unit]-e.Delay.Value) > at[len(at)-1]/500 {
+		} else if told && !(math.Abs(after.value(levels[1].left)*seconds[after.unit]-e.Delay.Value) <= at[len(at)-1]/500) {
 			t.Errorf("%s: the echo of %g s is marked at %g", name, e.Delay.Value, after.value(levels[1].left)*seconds[after.unit])
 		} else if told {
 			echoes++

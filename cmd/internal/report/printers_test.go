@@ -466,10 +466,10 @@ func TestLettersStandOnTheirLines(t *testing.T) {
 			for i, l := range letters {
 				x, y := number(l[1]), number(l[2])+5
 				x1, y1, x2, y2 := number(lines[i][1]), number(lines[i][2]), number(lines[i][3]), number(lines[i][4])
-				if on := y1 + (y2-y1)*(x-x1)/(x2-x1); math.Abs(on-y) > 1.5 || x < x1 || x > x2 || y < 40 {
+				if on := y1 + (y2-y1)*(x-x1)/(x2-x1); !(math.Abs(on-y) <= 1.5) || x < x1 || x > x2 || y < 40 {
 					t.Errorf("%s, %s: %s stands at %.1f, %.1f; its line is at %.1f there", sheet, hour, l[3], x, y, on)
 				}
-				if want := x1 + (x2-x1)*(float64(i)+0.5)/float64(len(letters)); math.Abs(want-x) > 1 {
+				if want := x1 + (x2-x1)*(float64(i)+0.5)/float64(len(letters)); !(math.Abs(want-x) <= 1) {
 					left++
 				}
 			}

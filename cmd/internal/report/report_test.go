@@ -315,7 +315,7 @@ func TestChanceIsNearWhatItSays(t *testing.T) {
 		if _, err := fmt.Sscanf(report.Chance(p), "about %g in %g", &n, &of); err != nil {
 			t.Fatal(err)
 		}
-		if off := math.Abs(p - n/of); off > 0.05000001 && off/p > 0.35 {
+		if off := math.Abs(p - n/of); !(off <= 0.05000001) && off/p > 0.35 {
 			t.Errorf("%g is said as %s", p, report.Chance(p))
 		}
 	}
@@ -390,7 +390,7 @@ func lacks(path string, want, got any) []string {
 			all = append(all, lacks(fmt.Sprintf("%s[%d]", path, i), want[i], got[i])...)
 		}
 	case float64:
-		if got, ok := got.(float64); !ok || math.Abs(want-got) > 1e-8*math.Abs(want) {
+		if got, ok := got.(float64); !ok || !(math.Abs(want-got) <= 1e-8*math.Abs(want)) {
 			all = append(all, fmt.Sprintf("%s: %v became %v", path, want, got))
 		}
 	default:

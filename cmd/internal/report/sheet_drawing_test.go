@@ -52,7 +52,7 @@ drops:
 				t.Fatalf("%s: %d %s are drawn, and there are %d", name, len(all), what, len(at))
 			}
 			for i, x := range all {
-				if math.Abs(of(x)-place(at[i])) > 0.2 {
+				if !(math.Abs(of(x)-place(at[i])) <= 0.2) {
 					t.Errorf("%s: %s %d stands at %.1f, and %g m are at %.1f", name, what, i+1, of(x), at[i], place(at[i]))
 				}
 			}
@@ -124,7 +124,7 @@ drops:
 			}
 		}
 		for i, x := range hatched {
-			if math.Abs(middle(x)-middle(letters[i])) > 0.2 || letters[i].bottom > x.top || letters[i].bottom < x.top-19*8 {
+			if !(math.Abs(middle(x)-middle(letters[i])) <= 0.2) || letters[i].bottom > x.top || letters[i].bottom < x.top-19*8 {
 				t.Errorf("%s: letter %s stands at %.0f, its hatching at %.0f", name, letters[i].says, letters[i].box, x.box)
 			}
 		}
@@ -162,7 +162,7 @@ func ruled(t *testing.T, name string, d *drawing, trunk float64) func(metres flo
 	}
 	step := numbers[1]
 	for i, mark := range marks {
-		if math.Abs(numbers[i]-float64(i)*step) > 1e-9 || math.Abs(mark.left-place(numbers[i])) > 0.1 {
+		if !(math.Abs(numbers[i]-float64(i)*step) <= 1e-9) || !(math.Abs(mark.left-place(numbers[i])) <= 0.1) {
 			t.Errorf("%s: the mark of %g m stands at %.1f", name, numbers[i], mark.left)
 		}
 	}
@@ -179,7 +179,7 @@ func ruled(t *testing.T, name string, d *drawing, trunk float64) func(metres flo
 		t.Fatalf("%s: the ruler has %d small marks, wanted %d", name, len(small), len(want))
 	}
 	for i, x := range small {
-		if math.Abs(x.left-want[i]) > 0.1 {
+		if !(math.Abs(x.left-want[i]) <= 0.1) {
 			t.Errorf("%s: a small mark stands at %.1f, wanted %.1f", name, x.left, want[i])
 		}
 	}

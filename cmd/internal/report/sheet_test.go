@@ -91,7 +91,7 @@ func TestSheetPageLetters(t *testing.T) {
 
 func TestRoundStep(t *testing.T) {
 	for x, want := range map[float64]float64{52.5: 100, 12: 20, 2.5: 5, 1: 1, 0.3: 0.5, 5: 5, 5.1: 10} {
-		if got := roundStep(x); math.Abs(got-want) > 1e-9 {
+		if got := roundStep(x); !(math.Abs(got-want) <= 1e-9) {
 			t.Errorf("a step of at least %v is %v, expected %v", x, got, want)
 		}
 	}

@@ -212,7 +212,7 @@ func TestCallsHoldOnSimulatedReturns(t *testing.T) {
 			if v := said * (1 - said) * float64(b.n); b.n >= 20 && v > 1 {
 				z := (float64(b.hits) - b.sum) / math.Sqrt(v)
 				chi, cells = chi+z*z, cells+1
-				if math.Abs(z) > 4 {
+				if !(math.Abs(z) <= 4) {
 					t.Errorf("%s %.1f: said %.3f, came true %.3f of %d", name, float64(i)/10, said, came, b.n)
 				}
 			}
