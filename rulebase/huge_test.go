@@ -46,7 +46,7 @@ func TestHugeRulebases(t *testing.T) {
 		if err != nil {
 			says = err.Error()
 		}
-		if took := time.Since(begin); took > 10*time.Second {
+		if took := time.Since(begin); took > 30*time.Second {
 			t.Errorf("%s: %v", name, took)
 		} else if testing.Verbose() {
 			t.Logf("%s: %v, %d problems", name, took.Round(time.Millisecond), strings.Count(says, "\n")/3)
@@ -62,7 +62,7 @@ func TestHugeRulebases(t *testing.T) {
 	} {
 		begin := time.Now()
 		_, err := base.ReadCase("x.yaml", []byte(text))
-		if took := time.Since(begin); took > 10*time.Second || (err == nil) != (name == "done") {
+		if took := time.Since(begin); took > 30*time.Second || (err == nil) != (name == "done") {
 			t.Errorf("%s: %v, %v", name, took, err)
 		} else if testing.Verbose() {
 			t.Logf("%s: %v", name, took.Round(time.Millisecond))
