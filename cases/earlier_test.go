@@ -1,6 +1,9 @@
 package cases_test
 
 import (
+	"fmt"
+	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -41,5 +44,54 @@ func TestASerialOfSignsLooksLikeNoOther(t *testing.T) {
 	}
 	if n := len(like.Cases) + len(like.Ask) + len(like.Units); n > 0 {
 		t.Errorf("a serial of a slash is taken for %d others: %+v", n, like)
+	}
+}
+
+// A unit is meant by its type with its serial, as it is said or as its key has it, or by its serial alone, which several
+// may have; what the eye takes for it is told apart from both.
+func TestUnitsThatANameMeans(t *testing.T) {
+	s := storetest.NewModel("mill")
+	key := map[string]string{}
+	for i, u := range []cases.Unit{{Type: "kiln", Serial: "1"}, {Type: "quay", Serial: "B0815"}, {Type: "weir", Serial: "B0815"}, {Type: "quay", Serial: "80815"}, {Type: "in/out", Serial: "77"}} {
+		d := cases.Say(cases.KindNote, cases.Note{Text: "was here"})
+		d.ID, d.Subject, d.At = fmt.Sprint("e", i), cases.Subject{Kind: cases.AboutUnit, ID: cases.UnitKey(u)}, time.Date(2031, 5, 4, 12, 0, 0, 0, time.UTC)
+		if _, err := s.Append(t.Context(), d); err != nil {
+			t.Fatal(err)
+		}
+		key[u.Type+" "+u.Serial] = d.Subject.ID
+	}
+	for _, c := range []struct{ name, same, near string }{
+		{"quay/b0815", "quay B0815", ""},
+		{key["weir B0815"], "weir B0815", ""},
+		{"in/out/77", "in/out 77", ""},
+		{key["in/out 77"], "in/out 77", ""},
+		{" b0815 ", "quay B0815, weir B0815", "quay 80815"},
+		{"80815", "quay 80815", "quay B0815, weir B0815"},
+		{"BO8I5", "", "quay B0815, weir B0815, quay 80815"},
+		{"quay80815", "", "quay B0815, quay 80815"},
+		{"4711", "", ""},
+	} {
+		same, near, err := cases.FindUnits(t.Context(), s, c.name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		said := func(keys []string) string {
+			var all []string
+			for words, k := range key {
+				if slices.Contains(keys, k) {
+					all = append(all, words)
+				}
+			}
+			slices.Sort(all)
+			return strings.Join(all, ", ")
+		}
+		sorted := func(text string) string {
+			all := strings.Split(text, ", ")
+			slices.Sort(all)
+			return strings.Join(all, ", ")
+		}
+		if said(same) != sorted(c.same) || said(near) != sorted(c.near) {
+			t.Errorf("%q means %q, and may mean %q", c.name, said(same), said(near))
+		}
 	}
 }
