@@ -89,8 +89,11 @@ func open(path string) bool {
 // catch turns a bug of ours into one sentence with a number that the log has too.
 func (s *Server) catch(w http.ResponseWriter, r *http.Request) {
 	bug := recover()
-	if bug == nil || bug == http.ErrAbortHandler {
+	if bug == nil {
 		return
+	}
+	if bug == http.ErrAbortHandler { // the line is to be cut, so that nobody takes half of an answer for all of it
+		panic(bug)
 	}
 	number := s.o.NewID()
 	s.o.Log.Error("a request failed", "incident", number, "path", r.URL.Path, "bug", fmt.Sprint(bug), "stack", string(debug.Stack()))

@@ -113,20 +113,23 @@ func drawCode(text string) (code, error) {
 
 // give hands a case over to another place.
 func (s *Server) give(w http.ResponseWriter, r *http.Request) error {
-	if err := readForm(r); err != nil {
-		return err
-	}
-	to := placeOf(r.PostForm.Get("to"))
-	if to == "" {
-		return wrong(sayHandTo)
-	}
-	return s.addThen(w, r, "/hand-over", func(st *standing) ([]cases.Draft, error) {
+	return s.sendOff(w, r, func(_ *standing, to rulebase.Place) ([]cases.Draft, error) {
 		return []cases.Draft{cases.Say(cases.KindHandedOver, cases.HandOver{To: to})}, nil
 	})
 }
 
 // leaves has a case go on at another place in one file, which the page then offers.
 func (s *Server) leaves(w http.ResponseWriter, r *http.Request) error {
+	return s.sendOff(w, r, func(st *standing, to rulebase.Place) ([]cases.Draft, error) {
+		if st.Case.State == cases.StateClosed {
+			return nil, refusal{http.StatusConflict, sayClosed}
+		}
+		return st.Case.Leaving(to), nil
+	})
+}
+
+// sendOff takes in a form that names the place where a case goes on, and shows what goes there.
+func (s *Server) sendOff(w http.ResponseWriter, r *http.Request, drafts func(*standing, rulebase.Place) ([]cases.Draft, error)) error {
 	if err := readForm(r); err != nil {
 		return err
 	}
@@ -134,12 +137,7 @@ func (s *Server) leaves(w http.ResponseWriter, r *http.Request) error {
 	if to == "" {
 		return wrong(sayHandTo)
 	}
-	return s.addThen(w, r, "/hand-over", func(st *standing) ([]cases.Draft, error) {
-		if st.Case.State == cases.StateClosed {
-			return nil, refusal{http.StatusConflict, sayClosed}
-		}
-		return st.Case.Leaving(to), nil
-	})
+	return s.addThen(w, r, "/hand-over", func(st *standing) ([]cases.Draft, error) { return drafts(st, to) })
 }
 
 // tookAlong says whether a case was handed over to where it stands: a file of it asks there what can be done there.
