@@ -41,7 +41,7 @@ type Talk struct {
 	clock    func() time.Time // nil: nobody knows what time it is
 }
 
-// New makes a Talk over a rulebase.
+// New makes a Talk over a rulebase. Without a diagnose it can only hear (Talk.Hear).
 func New(base *rulebase.Base, diagnose Diagnose) *Talk {
 	return &Talk{base: base, diagnose: diagnose, words: newLexicon(base)}
 }

@@ -259,17 +259,21 @@ func (l *listener) whichBand(th *thing, r *reading, limits []float64, text strin
 // facts of a diagnosis are read.
 func (l *listener) limits(th *thing) []float64 {
 	sy := &l.t.base.Symptoms[th.index]
-	d, err := l.t.diagnose(l.ctx, l.state.Situation, brief)
-	if err != nil {
-		return nil
-	}
 	slots := make([]rulebase.Slot, len(l.t.base.Names))
 	for i := range slots {
 		slots[i].Number = math.NaN()
 	}
-	for _, f := range d.Facts {
-		if g := l.t.words.thing(f.ID); g != nil && g.kind == rulebase.KindGiven {
-			slots[l.t.base.Givens[g.index].Name] = l.slot(g, f.Value)
+	if l.t.diagnose == nil {
+		l.saidGivens(slots)
+	} else {
+		d, err := l.t.diagnose(l.ctx, l.state.Situation, brief)
+		if err != nil {
+			return nil
+		}
+		for _, f := range d.Facts {
+			if g := l.t.words.thing(f.ID); g != nil && g.kind == rulebase.KindGiven {
+				slots[l.t.base.Givens[g.index].Name] = l.slot(g, f.Value)
+			}
 		}
 	}
 	limits := make([]float64, len(sy.Limits))
@@ -280,6 +284,23 @@ func (l *listener) limits(th *thing) []float64 {
 		}
 	}
 	return limits
+}
+
+// saidGivens sets the slots of givens to what was said of them, or else to what is taken where nobody says otherwise:
+// a Talk that only hears (Hear) has no diagnosis to ask.
+func (l *listener) saidGivens(slots []rulebase.Slot) {
+	for i := range l.t.base.Givens {
+		if g := &l.t.base.Givens[i]; g.Default != nil {
+			slots[g.Name] = *g.Default
+		}
+	}
+	for _, v := range l.state.Situation.Givens {
+		if g := l.t.words.thing(v.ID); g != nil && g.kind == rulebase.KindGiven {
+			if s, ok := l.t.base.SlotOf(l.t.base.Givens[g.index].Name, v.Value); ok {
+				slots[l.t.base.Givens[g.index].Name] = s
+			}
+		}
+	}
 }
 
 // slot is the slot of a given's value as a fact tells it.

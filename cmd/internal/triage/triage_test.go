@@ -454,6 +454,19 @@ func FuzzList(f *testing.F) {
 	})
 }
 
+// A reading of which only a range is told lies in one band or in none that can be said: "18 to 22 V" is asked of nobody,
+// and does not end the program.
+func TestAComplaintWithARangeInIt(t *testing.T) {
+	for complaint, understood := range map[string]bool{
+		"24 V supply 18-22 V": false, "volts at drop 18 to 22 V": false, "volts at drop 0.2-0.4 V": true, "volts at drop 23.0-24.0 V": true,
+	} {
+		rows, _, _, _, err := lines(t, "Complaint\n"+complaint+"\n", triage.Options{})
+		if err != nil || len(rows) != 1 || len(rows[2].Understood) > 0 != understood {
+			t.Errorf("%q: %v %+v", complaint, err, rows)
+		}
+	}
+}
+
 // A clause of which more was left over than understood says nothing: nobody is there
 // to be asked what was meant.
 func TestHalfUnderstoodIsNotUnderstood(t *testing.T) {
