@@ -56,6 +56,7 @@ const (
 	formWordScale     form = "word_scale"    // word: number
 	formParts         form = "parts"         // part: number
 	formSiteValues    form = "site_values"   // value: text
+	formHeardAs       form = "heard_as"      // value: texts
 	formFormat        form = "format"        // 1
 	formCombine       form = "combine"       // independent
 	formBy            form = "by"            // asking or looking
@@ -142,6 +143,7 @@ var keys = sync.OnceValue(func() map[string][]key {
 			{"by", formBy, "It can be had without a test: by asking, or by looking without opening, touching or driving anything."},
 			{"sure", formSure, "How sure a finding of it is when nothing is said: a number, or one for each place."},
 			{"mistaken_for", formTexts, "What it is mistaken for: another lamp, drop or terminal."},
+			{"heard_as", formHeardAs, "What people say instead: {value: [no power light, it is black], ...}."},
 			{"note", formAny, "A remark for whoever keeps the file; it is never shown."},
 			{"source", formSource, "Where it is known from; common_practice, if nothing is written."},
 			{"combine", formCombine, "independent: every row that holds adds its own chance of yes."},

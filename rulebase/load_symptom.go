@@ -79,6 +79,7 @@ func (l *loader) symptomValues(e entry) {
 		l.r.Problem(e.key, "missing-key", "", "%s needs values, or bands for a reading", e.id)
 	}
 	name.Words = s.Values
+	s.HeardAs = l.sayings(f.get("heard_as"), &s)
 	s.Sure = l.sureness(f.get("sure"))
 	if n := f.get("by"); n != nil {
 		s.By = By(l.oneOf(n, "a way to have a symptom", "asking", "looking") + 1)
@@ -88,6 +89,47 @@ func (l *loader) symptomValues(e entry) {
 	}
 	b.Symptoms = append(b.Symptoms, s)
 	b.Names = append(b.Names, name)
+}
+
+// sayings are {value: what people say, ...}. The same words for two values of one symptom would say neither.
+func (l *loader) sayings(n *source.Node, s *Symptom) []Saying {
+	if n == nil {
+		return nil
+	}
+	if n.Shape != source.Map {
+		l.r.Problem(n, "shape", "", "what people say is {value: [their words, other words of theirs], ...}")
+		return nil
+	}
+	var all []Saying
+	taken := map[string]string{}
+	for i, k := range n.Keys {
+		item := n.Items[i]
+		switch {
+		case !slices.Contains(s.Values, k.Text):
+			l.notAValue(k, item, s)
+			continue
+		case item.Empty:
+			l.r.Problem(k, "empty", "", "%s has nothing behind it; write what people say, or take the key out", k.Text)
+			continue
+		}
+		says := Saying{Value: k.Text}
+		for _, one := range l.items(item) {
+			words := l.text(one)
+			same := strings.Join(strings.Fields(strings.ToLower(words)), " ")
+			if other, twice := taken[same]; twice {
+				l.r.Problem(one, "twice", "", "%q is said of %s already; whoever says it must mean one value", words, other)
+				continue
+			}
+			if value := strings.ReplaceAll(same, " ", "_"); value != k.Text && slices.Contains(s.Values, value) {
+				l.r.Problem(one, "twice", "", "%q is what another value of %s is called; whoever says it means that one", words, s.ID)
+				continue
+			}
+			taken[same] = k.Text
+			says.Words = append(says.Words, words)
+		}
+		all = append(all, says)
+	}
+	return all
 }
 
 func (l *loader) independent(f fields, n *source.Node, s *Symptom) {

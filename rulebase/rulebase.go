@@ -211,8 +211,16 @@ type Symptom struct {
 	Sure        *Sureness // its own, replacing the rulebase's
 	By          By
 	MistakenFor []string
-	Slot        int // its place in Base.Names
+	HeardAs     []Saying // in the order of the file
+	Slot        int      // its place in Base.Names
 	Source      string
+}
+
+// A Saying is a value of a symptom in the words of people who know no name for it: "no lights at all" is a dark power
+// light. It moves no number; a conversation hears it.
+type Saying struct {
+	Value string
+	Words []string // each a whole saying
 }
 
 // Banded says whether the symptom is a reading sorted into bands.

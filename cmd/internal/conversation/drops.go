@@ -144,6 +144,9 @@ func (l *listener) hearOnlyOrAll(text, rest string) bool {
 		return false
 	}
 	for word, re := range map[string]*quantity.Pattern{rulebase.ExtentOne: onlyThisRE, rulebase.ExtentAll: allOfThemRE} {
+		if word == rulebase.ExtentAll && q.Kind != AskDrops && allDarkRE.MatchString(rest) {
+			continue
+		}
 		if re.MatchString(rest) && slices.Contains(l.t.base.Givens[g].OneOf, word) {
 			l.recordGiven(l.t.words.thing(l.t.base.Givens[g].ID), rulebase.Value{Word: word}, text, manner{})
 			return true

@@ -3,6 +3,7 @@ package conversation
 import (
 	"cmp"
 	"context"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -30,12 +31,14 @@ type listener struct {
 	asks  []Question // what has to be asked back
 	new   bool       // something counts that did not before
 
-	drops    bool                // something was said of the drops along the line
-	headed   int                 // the other drop that the parts up to the next full stop are about; 0: this one
-	reads    map[string]*reading // what was read in this entry, by what was wanted
-	recorded bool                // the last of the situation's findings was heard in this entry
-	hedge    *float64            // how sure the next finding is, said before it
-	tools    int                 // how many parts were heard when the last one about tools was
+	drops    bool                      // something was said of the drops along the line
+	headed   int                       // the other drop that the parts up to the next full stop are about; 0: this one
+	reads    map[string]*reading       // what was read in this entry, by what was wanted
+	recorded bool                      // the last of the situation's findings was heard in this entry
+	hedge    *float64                  // how sure the next finding is, said before it
+	said     map[string]rulebase.Value // what this entry has put into findings, by keyOf
+	against  bool                      // it said two things of one
+	tools    int                       // how many parts were heard when the last one about tools was
 }
 
 // manner is how a piece says what it says.
@@ -208,13 +211,15 @@ func splitID(p string) (id, value string, ok bool) {
 // else part by part where the parts are clearer.
 func (l *listener) sentence(p string) {
 	parts := splitAnd(p)
-	if len(parts) == 1 {
+	if len(parts) == 1 || len(l.t.words.saying(p)) > 0 {
 		l.piece(p)
 		return
 	}
 	whole, split := l.tried([]string{p}), l.tried(parts)
-	if whole.score() >= split.score() {
-		l.take(whole)
+	oneThing := len(whole.heard) == 1 && whole.heard[0].Outcome == Unclear && split.score() < 2*len(split.heard)
+	passesOver := slices.ContainsFunc(parts, func(part string) bool { return whole.passesOver(l.t.words.saying(part)) })
+	if !passesOver && (oneThing || whole.score() >= split.score()) {
+		l.take(whole) // "lit and dark" is asked back as one, not half of it taken
 	} else {
 		l.take(split)
 	}
@@ -231,7 +236,7 @@ func (l *listener) tried(parts []string) *listener {
 	state := l.state.clone()
 	state.Before = l.state.Before
 	c := *l
-	c.state, c.heard, c.asks = &state, nil, nil
+	c.state, c.heard, c.asks, c.said, c.against = &state, nil, nil, maps.Clone(l.said), false
 	for _, p := range parts {
 		c.piece(p)
 	}
@@ -241,7 +246,7 @@ func (l *listener) tried(parts []string) *listener {
 func (l *listener) take(c *listener) {
 	*l.state = *c.state
 	l.heard, l.asks = append(l.heard, c.heard...), append(l.asks, c.asks...)
-	l.by, l.new, l.drops, l.headed, l.recorded, l.hedge = c.by, c.new, c.drops, c.headed, c.recorded, c.hedge
+	l.by, l.new, l.drops, l.headed, l.recorded, l.hedge, l.said = c.by, c.new, c.drops, c.headed, c.recorded, c.hedge, c.said
 }
 
 // score is higher the more clearly everything was understood.
@@ -256,6 +261,9 @@ func (l *listener) score() int {
 		case NotUnderstood:
 			score -= 4
 		}
+	}
+	if l.against {
+		score -= 8 // "lit and dark" is not dark: better asked back as one
 	}
 	return score
 }
@@ -276,7 +284,7 @@ func (l *listener) piece(p string) {
 		return
 	}
 	for _, hears := range []func(text, rest string, how manner) bool{
-		l.hearBareID, l.hearTakenOver, l.hearWent, l.hearNow, l.hearDrops, l.hearWhoIsThere, l.hearAtDrop, l.hearConfirm, l.hearHeadedID,
+		l.hearSaying, l.hearBareID, l.hearTakenOver, l.hearWent, l.hearNow, l.hearDrops, l.hearWhoIsThere, l.hearAtDrop, l.hearConfirm, l.hearHeadedID,
 	} {
 		if hears(p, rest, how) {
 			return
@@ -534,7 +542,18 @@ func (l *listener) hearWords(text, rest string, how manner) {
 	best := found[0]
 	same := ties(found)
 	over := l.overs(tokens, best.covered)
+	full := fuller(best, found, tokens)
 	switch {
+	case isPast(tokens, best.covered) && l.well(best):
+		l.note(text, NotUnderstood, sayWasBefore)
+		return
+	case isPast(tokens, best.covered) && best.valued() && len(same) == 1:
+		l.unclear(text, whichQuestion(text, l.candidates(same, how)))
+		return
+	case full != nil:
+		l.asks = append(l.asks, l.t.questionAbout(l.state, full.th))
+		l.note(text, Unclear, sayNoValueSaid(full.th))
+		return
 	case best.certain(tokens, over) && len(same) == 1:
 		l.takeMatch(best, tokens, without(text, over), how)
 	case best.focused && best.valued() && len(same) == 1 && best.doubtful(tokens, over):
@@ -581,7 +600,7 @@ func (l *listener) nothingElse(found []match, tokens []token) []match {
 // hearOver hears the words that were left over.
 func (l *listener) hearOver(over string, m match, how manner) {
 	switch {
-	case over == "":
+	case over == "", isPastOnly(over):
 	case !m.valued():
 		l.note(over, NotUnderstood, sayNoValue(m.th, over))
 	default:

@@ -192,7 +192,7 @@ func TestNoToAFactLeavesTheStep(t *testing.T) {
 func TestWhatIsNoFinding(t *testing.T) {
 	talk := talkOver(shipped.Base(t))
 	for _, c := range []struct{ entry, want string }{
-		{"handheld dead", ""}, {"red light on the unit", ""}, {"fault light is red and blinking", "fault_light=blinking_count"}, {"redundant", "redundant=true"}, {"red", ""}, {"isolator closed", "isolator_position=closed_and_in"}, {"began after the storm", "began_after=storm_near"}, {"volts at drop 23.8", "volts_at_drop=23.8 V"}, {"volts at drop 23,8 V", "volts_at_drop=23.8 V"},
+		{"handheld dead", "handheld_here=does_not_start"}, {"red light on the unit", ""}, {"fault light is red and blinking", "fault_light=blinking_count"}, {"redundant", "redundant=true"}, {"red", ""}, {"isolator closed", "isolator_position=closed_and_in"}, {"began after the storm", "began_after=storm_near"}, {"volts at drop 23.8", "volts_at_drop=23.8 V"}, {"volts at drop 23,8 V", "volts_at_drop=23.8 V"},
 		{"rate 9600", "rate=9.6 kbaud"}, {"rate=9600", "rate=9.6 kbaud"}, {"rate 19200", "rate=19.2 kbaud"}, {"rate 500", "rate=500 kbaud"}, {"rate 12000", "rate=12000 kbaud"}, {"rate 9600 baud", "rate=9.6 kbaud"},
 	} {
 		state, _ := talk.Begin(rulebase.Situation{})

@@ -21,6 +21,7 @@ type lexicon struct {
 	warnings []thing
 	causes   []thing
 	tools    []thing
+	sayings  map[string][]meant // by the words that tell
 }
 
 // A thing is something an entry can name, and what can be said of it.
@@ -58,6 +59,7 @@ func newLexicon(b *rulebase.Base) *lexicon {
 		l.addSymptom(&b.Symptoms[i], i)
 	}
 	l.addSite(b)
+	l.addSayings(b)
 	tools := map[string]bool{}
 	for _, steps := range [][]rulebase.Step{b.Tests, b.Remedies} {
 		for i := range steps {

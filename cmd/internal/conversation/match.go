@@ -162,7 +162,30 @@ func (m *match) say(tokens []token) {
 	if len(m.values) == 0 && m.named != 0 && !m.th.yesNo() {
 		m.sayAmong(tokens, m.named)
 	}
+	m.sayBoth(tokens)
 	m.negate(tokens)
+}
+
+// sayBoth adds a value that stands among the words of the question: "lit" names the light in "power light lit" as
+// well, but in "power light lit and dark" it is the other half of what cannot both be.
+func (m *match) sayBoth(tokens []token) {
+	if len(m.values) != 1 || m.th.yesNo() {
+		return
+	}
+	for i, tok := range tokens {
+		if m.named&(1<<i) == 0 || m.said&(1<<i) != 0 || tok.negates() || slices.Contains(m.th.idWords, tok.stem) {
+			continue
+		}
+		if i > 0 && tokens[i-1].negates() {
+			continue
+		}
+		v := m.th.value(tok.low)
+		if v >= 0 && v != m.values[0] {
+			m.values, m.byName, m.whole = append(m.values, v), false, false
+			m.said |= 1 << i
+			return
+		}
+	}
 }
 
 // sayAmong looks for values among the words in a mask.

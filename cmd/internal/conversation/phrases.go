@@ -170,6 +170,7 @@ var decimalsRE = quantity.NewPattern(`^[.,]\d`)
 var (
 	onlyThisRE  = quantity.NewPattern(`(?i)^(?:(?:it is |it's )?(?:only|just) (?:the |this |that )?(?:one|drop|it)(?: drop| one)?(?: is (?:down|dead|out))?|(?:one|this) drop(?: only| alone)?|this one(?: only| alone)?|the others? (?:are|is) (?:ok|okay|fine|good|all right))$`)
 	allOfThemRE = quantity.NewPattern(`(?i)^(?:all(?: of (?:them|it))?|all (?:the )?drops|every(?:thing| drop| one|one)|the (?:whole|entire) line)(?: (?:is |are )?(?:down|dead|out|dark))?$`)
+	allDarkRE   = quantity.NewPattern(`(?i)^(?:it is |it's )?(?:all|everything)(?: is| are)? (?:dark|out)$`) // may be the lights
 	wentRE      = quantity.NewPattern(`(?i)^(?:the |our |this |my |one )?(?:drop|unit) (?:(?:is|has|just|suddenly) )*(?:(?:went|gone|goes|dropped|fell) (?:dark|dead|down|out|off|silent|offline)|dead|down|dark|not working)(?: again)?(?:\s+|$)`)
 	noCommsRE   = quantity.NewPattern(`(?i)^(?:(?:(?:the |our |this |my |one )?(?:drop|unit) |it |we |there |i )?(?:(?:is|are|has|have|had|just|suddenly|got|shows|says|reports) )*(?:(?:no|lost|without) (?:comms?|communications?|contact)|(?:comms?|communications?) (?:is |are )?(?:lost|failed|fails|down|gone|dead|out|failure|loss))|(?:the |our |this |my |one )?(?:drop|unit) (?:(?:is|are|has|have|had|just|suddenly|got|shows|says|reports) )*(?:(?:not|isn't|stopped) (?:communicating|answering|responding)|(?:does not|doesn't) (?:communicate|answer|respond)|offline|silent))(?: (?:with|to|from|at|on) (?:the |this |it|our )?(?:drop|unit|host|controller)?)?(?: again| any ?more| at all| now)?(?:\s+|$)`)
 	addressesRE = `\d+(?:\s*(?:-|–|to|through|,|and|\s)\s*\d+)*`
@@ -178,6 +179,7 @@ var (
 	orderRE     = quantity.NewPattern(`(?i)^(?:the )?(?:cable )?order(?: along the (?:cable|trunk|line))?(?: is)?\s*[:=]?\s*(` + addressesRE + `)$`)
 	supplyRE    = quantity.NewPattern(`(?i)^(?:and )?(?:(?:the |one |same |shared )*supply|supplies)(?: (?:feeds|of|for))?\s*[:=]?\s*(?:drops? )?(` + addressesRE + `)$`)
 	shareRE     = quantity.NewPattern(`(?i)^(?:drops? )?(` + addressesRE + `) (?:share|are on|is on|have) (?:a|one|the same|the|its own|their own) supply$`)
+	twoDropsRE  = quantity.NewPattern(`(?i)^(?:the )?(?:drops?|units?|addresses) \d+ (?:and|&) (?:(?:drop|unit) )?\d+(?: both)?\s+`)
 	thisDropRE  = quantity.NewPattern(`(?i)^(?:this is|it is|it's|we are at|i am at|i'm at|this drop is|the sick one is|about)?\s*(?:drop|address|drop number)\s*(?:is|=|:)?\s*(\d+)$|^drop (\d+) is (?:the sick one|this one|mine|the one)$|^this drop\s*(?:is|=|:)\s*(\d+)$`)
 	atDropRE    = quantity.NewPattern(`(?i)^(?:(?:at|on|of) )?(?:the )?(?:good |neighbou?r )?drop (\d+)\s*(?:['’]s|:|,|has|reads|shows)?\s+(.+)$|^(?:at|on) drop (\d+)\s*[:,]\s*(.+)$`)
 	headRE      = quantity.NewPattern(`(?i)^(?:(?:at|on|of) )?(?:the )?(?:good |neighbou?r )?drop \d+\s*[:,]`)

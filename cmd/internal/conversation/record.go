@@ -26,6 +26,13 @@ func (l *listener) record(th *thing, v rulebase.Value, read, text string, how ma
 		f.Drop, f.After = how.drop, ""
 	}
 	old := l.addFinding(f)
+	if l.said == nil {
+		l.said = map[string]rulebase.Value{}
+	}
+	if before, is := l.said[keyOf(f)]; is && before != v {
+		l.against = true
+	}
+	l.said[keyOf(f)] = v
 	l.understood(text, sayFinding(th, f, old))
 	if f.Drop == 0 {
 		l.answered(AskSymptom, th.id)
