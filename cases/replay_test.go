@@ -235,6 +235,60 @@ func TestReplayGoesAsTheCaseWent(t *testing.T) {
 	}
 }
 
+// What came after the rank of the truth was first for good is counted in tests and work: what one test shows is one test,
+// and what is had by asking is none.
+func TestTestsAfterTheTruthWasKnown(t *testing.T) {
+	const known = `
+rulebase: {name: known, version: 1, complaint: {symptom: works, bad: dead, well: working}, outside_per_thousand: 1}
+causes:
+  fuse: {name: The fuse is open, part: supply, per_thousand: 50, source: common_practice, remedy: new_fuse}
+  wire: {name: A wire is broken, part: line, per_thousand: 90, source: common_practice, remedy: rewire}
+symptoms:
+  works: {ask: Does it work, values: [working, dead], shows: [{when: fuse or wire, dead: 0.99}, {working: 0.99}]}
+  light: {ask: Is the light lit, by: looking, values: [lit, dark], shows: [{when: fuse, dark: 0.99}, {lit: 0.99}]}
+  volts: {ask: Are there volts, values: [some, none], shows: [{when: fuse, none: 0.99}, {some: 0.99}]}
+  amps:  {ask: Are there amps, values: [some, none], shows: [{when: fuse, none: 0.99}, {some: 0.99}]}
+  ohms:  {ask: Does it read open, values: [closed, open], shows: [{when: fuse, open: 0.99}, {closed: 0.99}]}
+tests:
+  meter:   {do: Measure volts and amps, minutes: 5, yields: [volts, amps]}
+  take_out: {do: Take it out and measure it, minutes: 5, yields: [ohms]}
+remedies:
+  new_fuse: {do: Replace it, minutes: 5, ends_as: part_replaced}
+  rewire:   {do: Rewire it, minutes: 20, ends_as: rewired}
+`
+	base, err := rulebase.Load(rulebase.Layer{Name: "known", FS: fstest.MapFS{"known.yaml": {Data: []byte(known)}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	dark, none, noAmps, open := [2]string{"light", "dark"}, [2]string{"volts", "none"}, [2]string{"amps", "none"}, [2]string{"ohms", "open"}
+	for _, c := range []struct {
+		seen [][2]string // light dark makes it known
+		want int
+	}{
+		{[][2]string{dark}, 0},
+		{[][2]string{dark, none}, 1},
+		{[][2]string{dark, none, noAmps}, 1},
+		{[][2]string{dark, none, noAmps, open}, 2},
+		{[][2]string{dark, none, open, noAmps}, 3},
+		{[][2]string{none, dark}, 0}, // known from the volts; the light is asked
+		{[][2]string{none, dark, noAmps}, 1},
+	} {
+		var w writer
+		w.write(t, draft(cases.KindOpened, cases.Opening{Location: "Weir"}))
+		for _, s := range c.seen {
+			w.write(t, draft(cases.KindFinding, cases.FindingBody{Symptom: s[0], Value: cases.ValueBody{Word: s[1]}}))
+		}
+		w.write(t, draft(cases.KindClosed, cases.Closing{Causes: []string{"fuse"}, How: "read open", Outcome: "part_replaced"}))
+		r, err := cases.Replay(context.Background(), engine.Prepare(base), cases.Fold(w.events))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if r.TestsEarlier != c.want {
+			t.Errorf("%v: %d tests earlier, want %d; known from %d of %v", c.seen, r.TestsEarlier, c.want, r.KnownFrom, r.Ranks)
+		}
+	}
+}
+
 // BenchmarkReplay takes the example cases through the shipped rulebase on one core: every case has
 // its own givens, and all are ranked after every entry.
 func BenchmarkReplay(b *testing.B) {

@@ -5,6 +5,7 @@ package sqlite_test
 import (
 	"bufio"
 	"context"
+	"database/sql"
 	"errors"
 	"fmt"
 	"io"
@@ -340,6 +341,30 @@ func TestManyMakeOneStore(t *testing.T) {
 			t.Errorf("%v %+v, acknowledged %d", err, v, len(acked))
 		}
 		s.Close()
+	}
+}
+
+// The list of all words stands in rows that are full but for the last, however the words came: a search in it reads few.
+func TestRowsOfWordsAreFull(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "words.db")
+	s := open(t, path)
+	for _, drafts := range storetest.InventedDrafts(150, 7) {
+		if _, err := s.Append(ctx, drafts...); err != nil {
+			t.Fatal(err)
+		}
+	}
+	db, err := sql.Open("sqlite", path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	var rows, bytes, widest int
+	if err := db.QueryRow(`SELECT count(*), sum(length(words)), max(length(words)) FROM words`).Scan(&rows, &bytes, &widest); err != nil {
+		t.Fatal(err)
+	}
+	const row = 3500
+	if bytes < 2*row || rows > bytes/(row-100)+1 || widest > row+100 {
+		t.Errorf("%d bytes of words in %d rows, %d in the widest", bytes, rows, widest)
 	}
 }
 

@@ -90,6 +90,9 @@ func hardRules(t *testing.T, base *rulebase.Base, c *rehearse.Course) {
 		case c.Place == rulebase.Phone && (s.Hazard != 0 || s.Stops == rulebase.StopsBus || s.Who > rulebase.Operator):
 			t.Errorf("phone %d: %s was asked of a caller", c.Number, s.ID)
 		}
+		if worked := s.Kind == rulebase.KindRemedy || len(s.PutsRight) > 0; (turn.Drop != "") != worked || turn.Helped && !worked {
+			t.Errorf("%s %d: after %s the drop is %q, helped %v", c.Place, c.Number, s.ID, turn.Drop, turn.Helped)
+		}
 		for _, a := range turn.Answers {
 			if n := len(base.Symptoms[a.Symptom].Values); a.True < 0 || a.True >= n || a.Reported < 0 || a.Reported >= n {
 				t.Errorf("%s %d: an answer out of range", c.Place, c.Number)

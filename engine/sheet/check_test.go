@@ -131,6 +131,19 @@ func TestRules(t *testing.T) {
 	}
 }
 
+// Where a supply cannot carry its loads, what they ask for is said in watts: each drop's power, and its current at the
+// volts of the supply. By hand.
+func TestWhatLoadsAskFor(t *testing.T) {
+	const text = "sheet: m\nline: tia485_polled\nrate: 9600 baud\ncable: [{length: 100 m, conductor: AWG 24, impedance: 120 ohm, shielded: yes}]\n" +
+		"drops: [{drop: a, at: 50 m, address: 1, power: 30 W}, {drop: b, at: 100 m, address: 2, current: 1 A}]\n" +
+		"supplies:\n  - supply: P\n    volts: 24 V\n    most: 20 A\n    feeds:\n" +
+		"      - {drop: a, length: 900 m, conductor: 0.5 mm2}\n      - {drop: b, length: 900 m, conductor: 0.5 mm2}\n"
+	r, ok := verdict(sheet.Check(read(t, text)), "no_operating_point", "")
+	if !ok || !(math.Abs(r.Figure-(30+24*1)) <= 1e-9) || !(r.Limit < r.Figure) || !(r.Limit > 0) {
+		t.Errorf("%+v", r)
+	}
+}
+
 // What only the open standards ask for.
 func TestKindsOfLine(t *testing.T) {
 	const modbus = "sheet: m\nline: tia485_polled\nrate: 9600 baud\ncable: [{length: 900 m, conductor: AWG 24, impedance: 120 ohm, shielded: yes}]\nterminators: [{at: host}, {at: end}]\nshield: {bonded: one_end}\nbias: {at: host, volts: 5 V, up: 650 ohm, down: 650 ohm}\ndrops: [{drop: a, at: 10 m, address: 1}]\n"

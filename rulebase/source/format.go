@@ -116,6 +116,7 @@ func differs(a, b *Node) *Node {
 type unit struct {
 	line   int // it begins on, in the file as it was
 	indent int // columns before it, in the file as it was
+	dash   int // columns before its dash, where it has one, else indent
 	above  *unit
 	blank  bool // an empty line stands before it, or before the comments before it
 	before []remark
@@ -186,6 +187,10 @@ func (f *formatter) collectIn(n *Node, above *unit) {
 	}
 	for i, begin := range list {
 		u := &unit{line: begin.Pos.Line, indent: max(0, begin.Pos.Column-1), above: above}
+		u.dash = u.indent
+		if n.Shape == List && !n.Braced {
+			u.dash = max(0, n.Pos.Column-1)
+		}
 		f.units[begin] = u
 		f.inOrder = append(f.inOrder, u)
 		if n.Items[i] != begin || begin.Shape != Scalar {
@@ -233,7 +238,7 @@ func (f *formatter) attach() {
 
 // under gives a comment that nothing follows to what holds all that stands as far in.
 func (f *formatter) under(u *unit, m remark) {
-	for u.above != nil && u.indent > m.column {
+	for u.above != nil && u.dash > m.column {
 		u = u.above
 	}
 	if u.above != nil {
