@@ -19,8 +19,15 @@ type Card struct {
 	Unfit   []Event // changes that the table does not allow where they stand: two people moved it at once, or one was taken back
 	Unknown []Event // of kinds not known here, or whose body does not fit
 	Void    map[string]bool
+	Lacking []Lack           // changes that stand though Refuses would not have let them: written elsewhere, or before what they rest on was put right
 	Runs    []Said[BenchRun] // gone through at the bench
 	Records []Said[Record]   // bench records issued
+}
+
+// A Lack is a change of state that something was lacking for.
+type Lack struct {
+	Event Event
+	Why   Refusal
 }
 
 // A Stay is a unit in the shop from its receipt on.
@@ -179,6 +186,9 @@ func (c *Card) take(e placed) error {
 				unfit()
 				return
 			}
+			if why := c.Refuses(b); why != "" {
+				c.Lacking = append(c.Lacking, Lack{e.Event, why})
+			}
 			stay.move(e, b)
 		})
 	case KindNote:
@@ -250,7 +260,7 @@ func (s *Stay) move(e placed, m Move) {
 	if s.State == ShopAwaiting && s.Ended.IsZero() {
 		s.Asked += at.Sub(s.Since)
 	}
-	if m.Verdict != "" {
+	if m.Verdict != "" && (s.Verdict == "" || !s.Repaired()) {
 		s.Verdict = m.Verdict
 	}
 	s.State, s.Since = m.To, at
@@ -258,6 +268,12 @@ func (s *Stay) move(e placed, m Move) {
 		s.Ended, s.EndedAs = at, m.To
 	}
 	s.Steps = append(s.Steps, Step{e.Event, at, m})
+}
+
+// Repaired says whether the unit was in repair in this stay: what it proves to be from then on says nothing of what it
+// was as it came in.
+func (s *Stay) Repaired() bool {
+	return slices.ContainsFunc(s.Steps, func(step Step) bool { return step.Move.To == ShopInRepair })
 }
 
 // MayCome says whether the unit can come in: it was never here, or went out.
@@ -291,7 +307,8 @@ const (
 	RefusedNotGood   Refusal = "not_good"  // released untested, though it was not found good
 	RefusedNoAnswer  Refusal = "no_answer" // to the offer that was made
 	RefusedDeclined  Refusal = "declined"
-	RefusedLate      Refusal = "late" // the answer came after the offer's last day
+	RefusedAsItCame  Refusal = "as_it_came" // a verdict on the unit as it came in, after its repair
+	RefusedLate      Refusal = "late"       // the answer came after the offer's last day
 )
 
 // Refuses says why a unit may not move so; "" it may. What a customer agreed to (Consent)
@@ -313,8 +330,12 @@ func (c *Card) Refuses(m Move) Refusal {
 			return RefusedDirty
 		}
 	}
-	if m.To == ShopEvaluated && m.Verdict == "" {
+	known := s.Verdict != "" && s.Repaired()
+	switch {
+	case m.To == ShopEvaluated && m.Verdict == "" && !known:
 		return RefusedNoVerdict
+	case known && m.Verdict != "" && m.Verdict != s.Verdict:
+		return RefusedAsItCame
 	}
 	if m.To == ShopReleased && m.Consent == "" {
 		verdict := m.Verdict

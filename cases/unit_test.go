@@ -280,10 +280,12 @@ func plainMonth(units map[string][]cases.Event, kind string, from, to int) cases
 				}
 			}
 			final, judged, how := -1, "", ""
+			repaired := false // what a unit is after its repair is not what it was as it came in
 			for _, s := range list {
-				if s.verdict != "" {
+				if s.verdict != "" && (judged == "" || !repaired) {
 					judged = s.verdict
 				}
+				repaired = repaired || s.state == "in_repair"
 				if s.state == "core_refused" && in(s.hour) {
 					row.Refused++
 				}

@@ -1,6 +1,7 @@
 package rulebase
 
 import (
+	"bytes"
 	"slices"
 	"sync"
 
@@ -14,8 +15,20 @@ func Format(file string, text []byte) ([]byte, error) {
 	if isCase(file, text) {
 		order = caseOrder
 	}
-	return source.Format(file, text, order)
+	out, err := source.Format(file, text, order)
+	for range formattings - 1 {
+		again, problem := source.Format(file, out, order)
+		if err != nil || problem != nil || bytes.Equal(again, out) {
+			break
+		}
+		out = again
+	}
+	return out, err
 }
+
+// formattings is how often a file is brought into form at most until nothing changes: where a comment at an odd
+// margin goes may need what stands above it to be in form first.
+const formattings = 4
 
 // isCase says that a file holds one case: its keys are a case's, and what a rulebase
 // has as sections it has, if at all, under the same words.

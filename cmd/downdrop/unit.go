@@ -224,7 +224,7 @@ func (d *desk) insteadOf(c *cases.Card, draft cases.Draft, number string) (cases
 	if err != nil {
 		return draft, inputError{fmt.Sprintf(sayNoUnitEntry, number, len(c.Events))}
 	}
-	draft, against, entry := shop.InsteadOf(c, draft, n)
+	draft, against, entry, why := shop.InsteadOf(c, draft, n)
 	switch against {
 	case shop.NoEntry:
 		return draft, inputError{fmt.Sprintf(sayNoUnitEntry, number, len(c.Events))}
@@ -234,6 +234,13 @@ func (d *desk) insteadOf(c *cases.Card, draft cases.Draft, number string) (cases
 		return draft, inputError{fmt.Sprintf(sayVoidEntry, n)}
 	case shop.LaterRests:
 		return draft, inputError{fmt.Sprintf(sayWouldNotFit, entry)}
+	case shop.TakesBack:
+		return draft, inputError{fmt.Sprintf(sayTakesBack, entry)}
+	case shop.Refused:
+		if says := refusals[why]; says != "" {
+			return draft, inputError{says}
+		}
+		return draft, inputError{fmt.Sprintf(sayNotThere, entry)}
 	}
 	return draft, nil
 }

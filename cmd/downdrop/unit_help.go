@@ -86,6 +86,8 @@ the last whole one.`
 	sayRecordSays   = "Record %s, issue %d, says that the unit is %s; leave --unit out, or name the record that shows it."
 	sayRecordBad    = "Record %s, issue %d, says that the unit is bad: it is not released on that. Name the record of the test that it passed, or say with --consent who agreed and how."
 	sayVoidEntry    = "Entry %d no longer counts; name the one that stands for it."
+	sayTakesBack    = "Entry %d takes another one back. What that said is entered anew."
+	sayNotThere     = "That could not have followed at the place of entry %d: what came before it allows no such change."
 	sayWouldNotFit  = "Entry %d rests on it and would no longer fit: take that one back first."
 	sayNoStatement  = "%q is no statement: %v"
 	sayCleanedHow   = "Say with --cleaned how it was cleaned."
@@ -131,6 +133,7 @@ var refusals = map[cases.Refusal]string{
 	cases.RefusedDirty:     "The unit may be contaminated: it is not opened. Put it in quarantine, follow your shop's rules, and note a new statement once it is clean.",
 	cases.RefusedNoVerdict: "Say with --unit what the unit proved to be: good, bad or not_proven.",
 	cases.RefusedNotGood:   "The unit was not found good and was not tested since. Test it first, or say with --consent who agreed and how.",
+	cases.RefusedAsItCame:  "--unit says what the unit was as it came in, and that stands since before its repair. Leave it out; what is wrong there is put right with --instead-of.",
 	cases.RefusedNoAnswer:  "The customer has not answered the offer. Note the answer with \"unit answer\", or say with --consent who agreed and how.",
 	cases.RefusedDeclined:  "The customer has declined the offer. Make another, or say with --consent who agreed and how.",
 }

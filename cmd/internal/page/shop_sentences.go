@@ -20,6 +20,7 @@ const (
 	sayNoMonth       = "A month is written as 2031-05."
 	sayTakeBackWhich = "Say which entry was wrong, by choosing one that still counts."
 	sayVoidEntry     = "Entry %d no longer counts; choose the one that stands for it."
+	sayTakesBack     = "Entry %d takes another one back. What that said is entered anew."
 	sayLaterRests    = "Entry %d rests on it and would no longer fit: take that one back first."
 	sayNoRun         = "There is no such run here."
 	sayNoRecord      = "There is no such record here."
@@ -76,6 +77,7 @@ var refusals = map[cases.Refusal]string{
 	cases.RefusedDirty:     "The unit may be contaminated: it is not opened. Put it in quarantine, follow your shop's rules, and note a new statement once it is clean.",
 	cases.RefusedNoVerdict: "Say what the unit proved to be: good, bad or not proven.",
 	cases.RefusedNotGood:   "The unit was not found good and was not tested since. Test it first, or say who agreed and how.",
+	cases.RefusedAsItCame:  "What the unit was as it came in stands since before its repair: choose nothing there now.",
 	cases.RefusedNoAnswer:  "The customer has not answered the offer. Note the answer, or say who agreed and how.",
 	cases.RefusedDeclined:  "The customer has declined the offer. Make another, or say who agreed and how.",
 }

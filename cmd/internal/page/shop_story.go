@@ -49,7 +49,7 @@ func (s *Server) takeBackEntry(w http.ResponseWriter, r *http.Request) error {
 		case why == "":
 			return nil, refusal{http.StatusUnprocessableEntity, refusals[cases.RefusedNoWhy]}
 		}
-		draft, against, entry := shop.InsteadOf(c, cases.Say(cases.KindTakenBack, cases.Reason{Why: why}), n)
+		draft, against, entry, _ := shop.InsteadOf(c, cases.Say(cases.KindTakenBack, cases.Reason{Why: why}), n)
 		switch against {
 		case shop.NothingStands:
 			return []cases.Draft{draft}, nil
@@ -57,6 +57,8 @@ func (s *Server) takeBackEntry(w http.ResponseWriter, r *http.Request) error {
 			return nil, wrong(sayVoidEntry, n)
 		case shop.LaterRests:
 			return nil, wrong(sayLaterRests, entry)
+		case shop.TakesBack:
+			return nil, wrong(sayTakesBack, entry)
 		default:
 			return nil, wrong(sayTakeBackWhich)
 		}

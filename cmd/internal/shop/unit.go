@@ -23,6 +23,7 @@ func ByRecord(c *cases.Card, m *cases.Move) (against *cases.Record) {
 	switch {
 	case found == nil || found.Verdict == "":
 		return nil
+	case m.To == cases.ShopEvaluated && c.Stay() != nil && c.Stay().Repaired(): // the record is of what the repair made of it
 	case m.To == cases.ShopEvaluated && m.Verdict == "":
 		m.Verdict = found.Verdict
 	case m.To == cases.ShopEvaluated && m.Verdict != found.Verdict:
@@ -104,32 +105,59 @@ const (
 	OtherKind            // it says something of another kind
 	VoidEntry            // it no longer counts
 	LaterRests           // a later one rests on it and would no longer fit
+	TakesBack            // it takes another one back, which is entered anew
+	Refused              // what is to stand in its place was not allowed there
 )
 
 // InsteadOf makes a draft stand for an earlier entry of its kind, or take one back, by its number
-// from 1; against is why it cannot, and entry the number of the entry that is in the way.
-func InsteadOf(c *cases.Card, draft cases.Draft, number int) (made cases.Draft, against Stands, entry int) {
+// from 1; against is why it cannot, and entry the number of the entry that is in the way. Where the draft
+// itself is refused, why says what is lacking at its place: putting right opens no way that a plain change
+// does not have.
+func InsteadOf(c *cases.Card, draft cases.Draft, number int) (made cases.Draft, against Stands, entry int, why cases.Refusal) {
 	if number < 1 || number > len(c.Events) {
-		return draft, NoEntry, number
+		return draft, NoEntry, number, ""
 	}
-	if e := &c.Events[number-1]; draft.Kind != cases.KindTakenBack && e.Kind != draft.Kind {
-		return draft, OtherKind, number
+	switch e := &c.Events[number-1]; {
+	case draft.Kind != cases.KindTakenBack && e.Kind != draft.Kind:
+		return draft, OtherKind, number, ""
+	case draft.Kind == cases.KindTakenBack && e.Kind == cases.KindTakenBack:
+		return draft, TakesBack, number, ""
 	}
 	draft.Corrects = c.Events[number-1].ID
 	if c.Void[draft.Corrects] {
-		return draft, VoidEntry, number
+		return draft, VoidEntry, number, ""
 	}
 	tried := draft
 	tried.ID, tried.Subject = "tried", cases.Subject{Kind: cases.AboutUnit, ID: c.ID}
 	last := c.Events[len(c.Events)-1]
 	then := cases.FoldUnit(append(slices.Clone(c.Events), cases.Event{Draft: tried, Site: last.Site, Order: last.Order + 1}))
 	for _, e := range then.Unfit {
-		if !slices.ContainsFunc(c.Unfit, func(x cases.Event) bool { return x.ID == e.ID }) {
-			at := slices.IndexFunc(c.Events, func(x cases.Event) bool { return x.ID == e.ID })
-			return draft, LaterRests, at + 1
+		switch {
+		case e.ID == tried.ID:
+			return draft, Refused, number, cases.RefusedByTable
+		case !slices.ContainsFunc(c.Unfit, func(x cases.Event) bool { return x.ID == e.ID }):
+			return draft, LaterRests, entryOf(c, e.ID), ""
 		}
 	}
-	return draft, NothingStands, 0
+	for _, l := range then.Lacking {
+		was := l.Event.ID
+		if was == tried.ID {
+			was = draft.Corrects
+		}
+		switch known := slices.ContainsFunc(c.Lacking, func(x cases.Lack) bool { return x.Event.ID == was && x.Why == l.Why }); {
+		case known:
+		case l.Event.ID == tried.ID:
+			return draft, Refused, number, l.Why
+		default:
+			return draft, LaterRests, entryOf(c, l.Event.ID), ""
+		}
+	}
+	return draft, NothingStands, 0, ""
+}
+
+// entryOf is an entry's number from 1.
+func entryOf(c *cases.Card, id string) int {
+	return 1 + slices.IndexFunc(c.Events, func(x cases.Event) bool { return x.ID == id })
 }
 
 // Month adds a month of the shop up: the one written as 2031-05, or with "" the last whole one
