@@ -79,6 +79,9 @@ func (s *State) Enter(entry string) (Event, error) {
 				return Event{}, sayable(fmt.Sprintf(sayWhichPrefix, entry, r.Text, other))
 			}
 		}
+		if r.Reading.Kind == rulebase.ReadsPoints && strings.EqualFold(strings.TrimRight(entry, ".!"), "none") { // no exceptions, or no lamp: the one who typed it knows
+			return Event{}, sayable(sayPoints)
+		}
 		text := entry
 		if r.Reading.Kind == rulebase.ReadsText {
 			text = r.Text
@@ -99,10 +102,15 @@ func tidy(entry string) string {
 	}, strings.ToValidUTF8(entry, ""))), " ")
 }
 
+// bareNumber is a number, or two, without a unit; its decimals behind a point or a comma.
+var bareNumber = sync.OnceValue(func() *regexp.Regexp {
+	return regexp.MustCompile(`^[-+0-9., ']*[0-9][.,]?(?:[eE][-+]?[0-9]+)?$`)
+})
+
 // otherPrefix is what a bare number would be that keeps to the limits: somebody who reads 25 off a meter that
 // shows kilohms and types no unit has not said that the line is shorted, and a unit is not condemned for it.
 func otherPrefix(text, unit string, low, high float64) (quantity.Reading, bool) {
-	if _, err := strconv.ParseFloat(text, 64); err != nil || unit == "" {
+	if !bareNumber().MatchString(text) || unit == "" {
 		return quantity.Reading{}, false
 	}
 	for _, prefix := range []string{"k", "m", "M", "u"} {
@@ -132,8 +140,7 @@ func (s *State) undo() (Event, error) {
 	return Event{}, sayable(sayNothingToUndo)
 }
 
-// notDone leaves a step out, with a reason. One that takes something out again cannot
-// be left out while that is in place.
+// notDone leaves a step out, with a reason. What it would have taken out again is asked for at the end.
 func (s *State) notDone(reason string) (Event, error) {
 	reason = strings.TrimSpace(strings.TrimLeft(reason, ":,-"))
 	reason = strings.TrimSpace(strings.TrimPrefix(reason+" ", "because "))

@@ -32,7 +32,7 @@ const (
 	Failed     Outcome = "fail"        //
 	Recorded   Outcome = "recorded"    // only written down, there is no limit
 	NotShown   Outcome = "not_shown"   //
-	Skipped    Outcome = "not_done"    // somebody said why
+	Skipped    Outcome = "not_done"    // somebody said why, and nothing in it had failed
 	NotReached Outcome = "not_reached" // a step before it failed and ended the work
 	NotMeant   Outcome = "not_meant"   // does not apply to this unit
 )
@@ -68,7 +68,7 @@ type Tool struct {
 type StepState struct {
 	Step      *rulebase.BenchStep
 	Outcome   Outcome
-	Reason    string // why it was not done
+	Reason    string // why it, or with a fail the rest of it, was not done
 	Confirmed bool
 	Results   []Result
 }
@@ -183,7 +183,7 @@ func (s *State) take(e Event) error {
 		}
 	case NotDone:
 		if i := s.at(e.Step); i >= 0 {
-			s.Steps[i].Outcome, s.Steps[i].Reason = Skipped, e.Values["reason"]
+			s.leftOut(&s.Steps[i], e.Values["reason"])
 		}
 	case Noted:
 		s.Notes = append(s.Notes, Note{e.Step, e.Values["text"]})
@@ -194,6 +194,16 @@ func (s *State) take(e Event) error {
 	}
 	return nil
 }
+
+// leftOut leaves out what is left of a step. What failed in it before has failed.
+func (s *State) leftOut(st *StepState, reason string) {
+	st.Outcome, st.Reason = Skipped, reason
+	if slices.ContainsFunc(st.Results, failed) {
+		st.Outcome = Failed
+	}
+}
+
+func failed(r Result) bool { return r.Outcome == Failed }
 
 // answered takes an answer: to a question from before the first step, or the reading that
 // is wanted now.
@@ -248,6 +258,11 @@ func (s *State) tool(kind string) *Tool {
 // keep adds a result, what it says to later steps and to a diagnosis.
 func (s *State) keep(r Result) {
 	st := &s.Steps[s.Wants.Step]
+	if len(st.Results) == 0 { // it is in for the reading, whatever becomes of the rest of the step
+		for _, f := range st.Step.PutsIn {
+			s.InPlace = append(s.InPlace, InPlace{s.Procedure.Forces[f], st.Step.ID})
+		}
+	}
 	st.Results = slices.DeleteFunc(st.Results, func(old Result) bool { return old.Reading == r.Reading }) // counted on
 	st.Results = append(st.Results, r)
 	g := r.Reading
@@ -298,8 +313,7 @@ func (s *State) found(r Result, step string) {
 // finish sets a step's outcome once all of its readings are there, or the first has
 // failed where nothing is done after a fail.
 func (s *State) finish(st *StepState) {
-	failed := slices.ContainsFunc(st.Results, func(r Result) bool { return r.Outcome == Failed })
-	if st.Outcome != Open || s.nextReading(st) != nil && !(failed && st.Step.StopIfFail) {
+	if st.Outcome != Open || s.nextReading(st) != nil && !(slices.ContainsFunc(st.Results, failed) && st.Step.StopIfFail) {
 		return
 	}
 	st.Outcome = Recorded
@@ -307,9 +321,6 @@ func (s *State) finish(st *StepState) {
 		if worse[r.Outcome] > worse[st.Outcome] {
 			st.Outcome = r.Outcome
 		}
-	}
-	for _, f := range st.Step.PutsIn {
-		s.InPlace = append(s.InPlace, InPlace{s.Procedure.Forces[f], st.Step.ID})
 	}
 	if st.Outcome == Passed || st.Outcome == Recorded {
 		for _, f := range st.Step.TakesOut {
@@ -643,6 +654,9 @@ func (s *State) judge() {
 			lower(NotProven, fmt.Sprintf(sayNotDone, st.Step.Name, st.Reason))
 		case st.Outcome == NotReached:
 			lower(NotProven, fmt.Sprintf(sayNotReached, st.Step.Name))
+		}
+		if st.Outcome == Failed && st.Reason != "" {
+			lower(NotProven, fmt.Sprintf(sayRestNotDone, st.Step.Name, st.Reason))
 		}
 	}
 	if s.Verdict == Good {

@@ -30,5 +30,6 @@ const (
 	saySettingsDiffer   = "%s: not as it came; the return note has to say so."
 	sayNotShown         = "%s: neither shown good nor shown bad."
 	sayNotDone          = "%s: not done (%s)."
+	sayRestNotDone      = "%s: the rest of it not done (%s)."
 	sayNotReached       = "%s: not reached."
 )

@@ -700,7 +700,7 @@ func TestWhatIsTypedAtTheBench(t *testing.T) {
 		"all": "[]", "OK": "[]", "all points pass": "[]", "no exceptions": "[]", "yes": "[]", "all pass.": "[]",
 		"all but 3, 9-11": "[3 9 10 11]", "except 7": "[7]", "exceptions: 2 and 4": "[2 4]", "all pass, exceptions: 5": "[5]", "fails 3; 3, 1": "[1 3]", "not 2 - 4": "[2 3 4]",
 		"all fail": fmt.Sprint(all), "none work": fmt.Sprint(all), fmt.Sprintf("all but %d", n): fmt.Sprintf("[%d]", n),
-		"all but 0": "?", fmt.Sprintf("all but %d", n+1): "?", "all but 5-3": "?", "some": "?", "7": "?", "all but": "?", "all but 99999999999999999999": "?",
+		"all but 0": "?", fmt.Sprintf("all but %d", n+1): "?", "all but 5-3": "?", "some": "?", "none": "?", "None.": "?", "7": "?", "all but": "?", "all but 99999999999999999999": "?",
 	} {
 		got := "?"
 		if r, err := enter(entry); err == nil {
@@ -776,5 +776,146 @@ func TestFiguresAtTheirLimits(t *testing.T) {
 		if r.Outcome != want {
 			t.Errorf("%q, between %v and %v: %q, wanted %q", entry, low, high, r.Outcome, want)
 		}
+	}
+}
+
+// What a step connects is in place from the first reading that was taken with it, whether the step comes to its end
+// or not: whoever leaves the rest out is asked to take it out before the run ends, and is told of it when he stops.
+func TestAForceIsInPlaceFromTheFirstReading(t *testing.T) {
+	steps := 0
+	for _, name := range []string{"acceptance", "short"} {
+		goodRun(t, name, func(s *bench.State, entry string, after func(entry string) (*bench.State, error)) bool {
+			if s.Wants.Kind != bench.WantsReading || len(s.Steps[s.Wants.Step].Results) > 0 || len(s.Steps[s.Wants.Step].Step.PutsIn) == 0 {
+				return true
+			}
+			steps++
+			step := s.Steps[s.Wants.Step].Step
+			now, err := after(entry)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if in := func(f bench.InPlace) bool { return f.Step == step.ID }; !slices.ContainsFunc(now.InPlace, in) {
+				t.Errorf("%s, %s: after the first reading nothing is in place: %v", name, step.ID, now.InPlace)
+			}
+			for now.Wants.Step >= 0 {
+				if now = entered(t, now, "not done no clamp"); len(now.Events) > 500 {
+					t.Fatal("the run has no end")
+				}
+			}
+			if now.Wants.Kind != bench.WantsRelease {
+				t.Errorf("%s, %s: left out after its first reading, and the run wants %+v at the end", name, step.ID, now.Wants)
+			}
+			for range 20 {
+				if now.Wants.Kind == bench.WantsRelease {
+					now = entered(t, now, "out")
+				}
+			}
+			if len(now.InPlace) > 0 || now.Verdict == bench.NoVerdict {
+				t.Errorf("%s, %s: in place %v, verdict %q", name, step.ID, now.InPlace, now.Verdict)
+			}
+			return true
+		})
+	}
+	if steps < 3 {
+		t.Errorf("only %d steps put something in", steps)
+	}
+}
+
+// entered is a run with one entry more.
+func entered(t *testing.T, s *bench.State, entry string) *bench.State {
+	t.Helper()
+	draft, err := s.Enter(entry)
+	if err != nil {
+		t.Fatalf("%q where it wants %+v: %v", entry, s.Wants, err)
+	}
+	next, err := bench.Run(s.Procedure, s.Unit, append(slices.Clone(s.Events), bench.Append(s.Events, draft, noon)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return next
+}
+
+// A reading that failed stays a fail though the rest of its step is not done: the run never ends better than with
+// the rest of it good, and its basis says both.
+func TestAFailIsNotWipedOutByNotDone(t *testing.T) {
+	better := map[rulebase.Verdict]int{bench.Bad: 0, bench.NotProven: 1, bench.Good: 2}
+	seen, condemned := 0, 0
+	for _, name := range []string{"acceptance", "short"} {
+		r := rand.New(rand.NewPCG(5, 5))
+		p := &person{u: good(r), r: r}
+		end := func(s *bench.State) *bench.State { // everything that is still asked is good
+			for s.Wants.Kind != bench.WantsNothing {
+				s = entered(t, s, p.answer(t, s))
+			}
+			return s
+		}
+		goodRun(t, name, func(s *bench.State, _ string, after func(entry string) (*bench.State, error)) bool {
+			if s.Wants.Kind != bench.WantsReading {
+				return true
+			}
+			at, bad := s.Wants.Step, failing(s.Wants)
+			now, err := after(bad)
+			if bad == "" || err != nil || now.Wants.Step != at || now.Steps[at].Outcome != bench.Open || now.Last(len(now.Events)).Outcome != bench.Failed {
+				return true
+			}
+			seen++
+			p.wrong, p.of = 0, 0
+			left := end(entered(t, now, "not done called away"))
+			p.wrong, p.of = 0, 0
+			whole := end(now)
+			if better[left.Verdict] > better[whole.Verdict] {
+				t.Errorf("%s, %s fails: %q with the rest good, and %q with the rest not done", name, s.Wants.Reading.ID, whole.Verdict, left.Verdict)
+			}
+			if left.Verdict == bench.Bad {
+				condemned++
+			}
+			st := left.Steps[at]
+			if says := strings.Join(left.Basis, "\n"); st.Outcome != bench.Failed || st.Reason != "called away" || !strings.Contains(says, st.Step.Name+": failed") && !strings.Contains(says, st.Step.Name+": not as it came") && !strings.Contains(says, st.Step.Name+": the complaint") || !strings.Contains(says, "called away") {
+				t.Errorf("%s, %s fails and the rest is not done: %q, %q, and the basis is %q", name, s.Wants.Reading.ID, st.Outcome, st.Reason, left.Basis)
+			}
+			return true
+		})
+	}
+	if seen < 5 || condemned == 0 {
+		t.Errorf("only %d fails were followed, %d condemned the unit", seen, condemned)
+	}
+}
+
+// A decimal comma is a decimal point: a bare number that fails only for want of its prefix is asked back either way.
+func TestADecimalCommaIsADecimalPoint(t *testing.T) {
+	asked := 0
+	goodRun(t, "acceptance", func(s *bench.State, _ string, after func(entry string) (*bench.State, error)) bool {
+		if s.Wants.Kind != bench.WantsReading || s.Wants.Reading.Kind != rulebase.ReadsNumber {
+			return true
+		}
+		low, high := s.Wants.Low, s.Wants.High
+		if math.IsNaN(low) {
+			low = high / 2
+		} else if math.IsNaN(high) {
+			high = low * 2
+		}
+		for _, scale := range []float64{1, 1e-3, 1e3, 1e6} {
+			for _, digits := range []int{1, 2} {
+				dot := strconv.FormatFloat((low+high)/2*scale, 'f', digits, 64)
+				says := func(entry string) string {
+					next, err := after(entry)
+					if err != nil {
+						return "asked: " + strings.ReplaceAll(err.Error(), entry, dot)
+					}
+					return fmt.Sprint(next.Last(len(next.Events)).Outcome)
+				}
+				comma := strings.Replace(dot, ".", ",", 1)
+				if says(dot) != says(comma) {
+					t.Errorf("%s: %q comes to %q, and %q to %q", s.Wants.Reading.ID, dot, says(dot), comma, says(comma))
+				}
+				if strings.Contains(says(comma), "with its unit") {
+					asked++
+				}
+			}
+		}
+		return true
+	})
+	if asked == 0 {
+		t.Error("no bare number was asked back")
 	}
 }

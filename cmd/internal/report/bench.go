@@ -370,8 +370,11 @@ func BenchRun(w io.Writer, s *bench.State, width int) error {
 
 func benchOutcome(st *bench.StepState) string {
 	says := benchOutcomes[st.Outcome]
-	if st.Outcome == bench.Skipped {
+	switch {
+	case st.Outcome == bench.Skipped:
 		says += ", " + st.Reason
+	case st.Outcome == bench.Failed && st.Reason != "":
+		says += fmt.Sprintf(sayBenchRestNotDone, st.Reason)
 	}
 	return says
 }

@@ -261,6 +261,10 @@ func (s *recordSheet) lists(run *benchRunJSON) {
 	var deviations []string
 	for _, st := range run.Steps {
 		switch bench.Outcome(st.Outcome) {
+		case bench.Failed:
+			if st.Reason != "" {
+				deviations = append(deviations, fmt.Sprintf(sayRecordRestNotDone, st.Number, st.Name, st.Reason))
+			}
 		case bench.Skipped:
 			deviations = append(deviations, fmt.Sprintf(sayRecordSkipped, st.Number, st.Name, st.Reason))
 		case bench.NotReached:

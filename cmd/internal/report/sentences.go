@@ -3237,6 +3237,7 @@ func sayReplayAgainst(what string, v *cases.Versus) string {
 
 const (
 	sayBenchStep         = "Step %d of %d: %s (%s; %s left)"
+	sayBenchRestNotDone  = ", the rest not done: %s"
 	sayBenchInPlace      = "Still in place: %s."
 	sayBenchConnect      = "Connect"
 	sayBenchSet          = "Set"
@@ -3398,6 +3399,7 @@ const (
 	sayRecordUncalibrated = "not calibrated"
 	sayRecordLate         = "calibration ended on %s, before it was used"
 	sayRecordCalibrated   = "calibrated until %s"
+	sayRecordRestNotDone  = "Step %d, %s: failed, and the rest of it not done. %s."
 	sayRecordSkipped      = "Step %d, %s: not done. %s."
 	sayRecordNotReached   = "Step %d, %s: not reached, since a step before it failed."
 	sayRecordNotMeant     = "Step %d, %s: does not apply to this unit by its profile and what was said of it."
