@@ -443,11 +443,14 @@ probably good, where a question may save a shipment.
 The complaint is heard in the sender's words, as the conversation hears them. Columns
 are known by their headings: serial, complaint, place and words like them, or the id
 of a symptom or a given, whose cells are its values; --column gives others a role.
+Of two columns of one name each is told by its place: --column "Serial (column 2)=unused".
 
 A row that a spreadsheet may have spoilt (a serial number like 1.2E+11, lost zeros,
 a date, spoilt letters, a comma that may be either) is asked back and not matched.
 Semicolons, decimal commas and Windows-1252 are read. Rows that cannot be read are
-rejected with line and reason. Memory stays the same however long the list is.
+rejected with line and reason, and so are rows of totals. A serial that is missing is
+asked for; one that stands in two of the first 131072 rows is named with its lines.
+Memory stays the same however long the list is.
 
 With --look-up each sound serial is looked up in the store: units and cases of it
 before, and those that the eye takes for it, which are only asked about.
@@ -455,6 +458,7 @@ before, and those that the eye takes for it, which are only asked about.
 Exit code 1 says that rows were rejected or have to be asked back.`
 
 	sayOneList     = "One list is wanted: downdrop triage RETURNS.csv"
+	sayColumnTwice = "--column says two things of %q: %s and %s; say one."
 	sayCSVOrJSON   = "One form at a time: --csv or --json."
 	sayListFolder  = "%s is a folder; a list is a CSV file."
 	sayReject      = "Line %d is rejected: %s\n"

@@ -89,16 +89,16 @@ func runTriage(ctx context.Context, env *environment, o triageOptions) error {
 		return err
 	}
 	defer closing()
-	rejected, told, err := o.rejecter(env)
+	rejected, err := o.rejecter(env)
 	if err != nil {
 		return err
 	}
 	out := bufio.NewWriter(env.out)
 	list := o.worklist(out, env.width())
-	watched := watch(env, &options)
-	sum, err := triage.NewDesk(base, options.Remember).Run(ctx, open, options, func(r *triage.Row) error { return written(list.Row(r)) }, rejected)
+	watched := watch(env, &options, rejected.begin)
+	sum, err := triage.NewDesk(base, options.Remember).Run(ctx, open, options, func(r *triage.Row) error { return written(list.Row(r)) }, rejected.take)
 	watched()
-	err = errors.Join(err, told())
+	err = errors.Join(err, rejected.end(err != nil))
 	var input *triage.InputError
 	if errors.As(err, &input) {
 		return inputError{sayList(o.file, input.Says)}
@@ -128,6 +128,9 @@ func (o *triageOptions) roles(base *rulebase.Base) (map[string]string, error) {
 			problems = append(problems, usageError{fmt.Sprintf(sayFlagValue, "column", text, err)})
 			continue
 		}
+		if before, ok := roles[heading]; ok && before != role {
+			problems = append(problems, usageError{fmt.Sprintf(sayColumnTwice, heading, before, role)})
+		}
 		roles[heading] = role
 	}
 	return roles, errors.Join(problems...)
@@ -152,14 +155,17 @@ func sayList(file string, says []string) string {
 	return strings.Join(lines, "\n")
 }
 
-// opener opens the list for each pass. The input can be read once only, and is put
+// opener opens the list for each pass. The input, and a file that is a pipe, can be read once only, and are put
 // into a temporary file.
 func (o *triageOptions) opener(ctx context.Context, env *environment) (open func() (io.ReadCloser, error), closing func(), err error) {
 	if o.file != "-" {
-		if info, err := os.Stat(o.file); err == nil && info.IsDir() {
+		info, err := os.Stat(o.file)
+		switch {
+		case err == nil && info.IsDir():
 			return nil, nil, inputError{fmt.Sprintf(sayListFolder, o.file)}
+		case err != nil || info.Mode().IsRegular():
+			return func() (io.ReadCloser, error) { return os.Open(o.file) }, func() {}, nil
 		}
-		return func() (io.ReadCloser, error) { return os.Open(o.file) }, func() {}, nil
 	}
 	f, err := os.CreateTemp("", "downdrop-list-*")
 	if err != nil {
@@ -167,15 +173,11 @@ func (o *triageOptions) opener(ctx context.Context, env *environment) (open func
 	}
 	closing = func() { _ = os.Remove(f.Name()) }
 	copied := make(chan error, 1)
-	go func() {
-		_, err := io.Copy(f, env.in)
-		copied <- errors.Join(err, f.Close())
-	}()
+	go func() { copied <- errors.Join(o.copyTo(f, env.in), written(f.Close())) }()
 	select {
 	case <-ctx.Done(): // an interruption does not wait for an input that never ends
 		err = context.Cause(ctx)
 	case err = <-copied:
-		err = written(err)
 	}
 	if err != nil {
 		closing()
@@ -184,45 +186,94 @@ func (o *triageOptions) opener(ctx context.Context, env *environment) (open func
 	return func() (io.ReadCloser, error) { return os.Open(f.Name()) }, closing, nil
 }
 
+// copyTo copies what can be read once only.
+func (o *triageOptions) copyTo(f io.Writer, in io.Reader) error {
+	if o.file != "-" {
+		pipe, err := os.Open(o.file)
+		if err != nil {
+			return err
+		}
+		defer pipe.Close()
+		in = pipe
+	}
+	_, err := io.Copy(f, in)
+	return written(err)
+}
+
+// rejects are where rejected rows go.
+type rejects struct {
+	begin func() error // once the list is known to be one
+	take  func(triage.Reject) error
+	end   func(failed bool) error // behind the last row, or where the run has failed
+}
+
 // rejecter takes rejected rows: into a new file, or the first few to the error output.
-func (o *triageOptions) rejecter(env *environment) (reject func(triage.Reject) error, end func() error, err error) {
+func (o *triageOptions) rejecter(env *environment) (*rejects, error) {
 	if o.rejects == "" {
 		n := 0
 		var first strings.Builder // told in the end: on a terminal the progress stands there
-		return func(r triage.Reject) error {
+		return &rejects{
+			begin: func() error { return nil },
+			take: func(r triage.Reject) error {
 				if n++; n <= mostRejectsTold {
 					fmt.Fprintf(&first, sayReject, r.Line, r.Why)
 				}
 				return nil
-			}, func() error {
+			},
+			end: func(bool) error {
 				fmt.Fprint(env.err, first.String())
 				if n > mostRejectsTold {
 					fmt.Fprintf(env.err, sayMoreRejects, n-mostRejectsTold)
 				}
 				return nil
-			}, nil
+			},
+		}, nil
 	}
-	f, err := createNew(o.rejects)
-	if errors.Is(err, fs.ErrExist) {
-		return nil, nil, usageError{fmt.Sprintf(sayNotOverwritten, o.rejects)}
+	there := usageError{fmt.Sprintf(sayNotOverwritten, o.rejects)}
+	if _, err := os.Lstat(o.rejects); err == nil { // before a long list is gone over
+		return nil, there
 	}
-	if err != nil {
-		return nil, nil, cannotWrite(o.rejects, err)
-	}
-	w := report.NewRejects(f)
-	return func(r triage.Reject) error { return written(w.Row(r)) }, func() error { return written(errors.Join(w.End(), f.Close())) }, nil
+	var f *os.File
+	var w *report.Rejects
+	return &rejects{
+		begin: func() (err error) {
+			f, err = createNew(o.rejects)
+			if errors.Is(err, fs.ErrExist) {
+				return there
+			}
+			if err != nil {
+				return cannotWrite(o.rejects, err)
+			}
+			w = report.NewRejects(f)
+			return nil
+		},
+		take: func(r triage.Reject) error { return written(w.Row(r)) },
+		end: func(failed bool) error {
+			if w == nil {
+				return nil
+			}
+			err := errors.Join(w.End(), f.Close())
+			if failed || err != nil { // half a file stands in the way of the next run
+				err = errors.Join(err, os.Remove(o.rejects))
+			}
+			return written(err)
+		},
+	}, nil
 }
 
 // watch shows how far it has got, to somebody who sits before it, until it is told
-// that the list is done.
-func watch(env *environment, o *triage.Options) (end func()) {
+// that the list is done. begin is what else is to be done before the second pass.
+func watch(env *environment, o *triage.Options, begin func() error) (end func()) {
+	var rows, done int
+	o.Begin = func(n int) error {
+		rows = n
+		return begin()
+	}
 	if !env.watched {
 		return func() {}
 	}
 	const line = "\r\x1b[K" // written anew
-	var rows, done int
 	var shown time.Time
-	o.Begin = func(n int) { rows = n }
 	o.Progress = func(int) {
 		if done++; time.Since(shown) > 200*time.Millisecond {
 			shown = time.Now()

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"slices"
 	"strings"
 
 	"downdrop/cases"
@@ -51,16 +52,21 @@ func (l *lookUp) before(ctx context.Context, serial string) ([]string, error) {
 			out = append(out, says)
 		}
 	}
-	found, err := l.store.Find(ctx, cases.Query{LooksLike: serial, Limit: mostBefore})
+	// The very serial comes first: newer cases of others that look like it would else take its place.
+	same, err := l.store.Find(ctx, cases.Query{Serial: serial, Limit: mostBefore})
 	if err != nil {
 		return nil, err
 	}
-	for i := range found {
-		if s := &found[i]; cases.Folded(s.Serial) == cases.Folded(serial) {
-			out = append(out, report.CaseBefore(l.base, s))
-		} else {
-			like = append(like, report.UnitLike(strings.TrimSpace(s.Type+" "+s.Serial)))
-		}
+	for i := range same {
+		out = append(out, report.CaseBefore(l.base, &same[i]))
+	}
+	found, err := l.store.Find(ctx, cases.Query{LooksLike: serial, Limit: mostBefore + len(same)})
+	if err != nil {
+		return nil, err
+	}
+	found = slices.DeleteFunc(found, func(s cases.Summary) bool { return cases.Folded(s.Serial) == cases.Folded(serial) })
+	for _, s := range found[:min(len(found), mostBefore)] {
+		like = append(like, report.UnitLike(strings.TrimSpace(s.Type+" "+s.Serial)))
 	}
 	if out = append(out, like...); len(out) > 2*mostBefore {
 		out = out[:2*mostBefore]

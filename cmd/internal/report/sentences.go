@@ -2098,10 +2098,9 @@ var outcomeNames = map[rulebase.Outcome]string{
 }
 
 const (
-	sayNothingHeard  = "Nothing of the complaint was understood: this is what is true of any unit that comes in."
-	sayEmptyWorklist = "There is no row below the headings."
-	leadBefore       = "before"
-	leadAsk          = "ask"
+	sayNothingHeard = "Nothing of the complaint was understood: this is what is true of any unit that comes in."
+	leadBefore      = "before"
+	leadAsk         = "ask"
 )
 
 func sayTriageRow(r *triage.Row) string {
@@ -2134,6 +2133,18 @@ func sayTriageSum(s *triage.Summary) string {
 		counted(s.Rows+s.Rejected, "row"), s.Calls[triage.ProbablyGood], s.Calls[triage.Open], s.Calls[triage.ProbablyBad], s.Calls[triage.AskBack], s.Rejected, counted(int(math.Round(s.BenchMin/60)), "hour"))
 }
 
+// saySerialTwice names the rows of a serial that stands in several: a row entered twice, or a unit that came twice.
+func saySerialTwice(t triage.Twice) string {
+	var lines []string
+	for _, n := range t.Lines {
+		lines = append(lines, strconv.Itoa(n))
+	}
+	if t.More > 0 {
+		lines = append(lines, fmt.Sprintf("%d more", t.More))
+	}
+	return fmt.Sprintf("Serial %s stands in lines %s.", wording.OneLine(t.Serial), wording.List("and", lines))
+}
+
 // TriageNotes say how a list was read.
 func TriageNotes(s *triage.Summary) []string {
 	var all []string
@@ -2145,6 +2156,12 @@ func TriageNotes(s *triage.Summary) []string {
 	}
 	if s.Heading > 0 {
 		all = append(all, fmt.Sprintf("Its headings are in line %d; what stands above them is not read.", s.Heading))
+	}
+	for _, t := range s.Twice {
+		all = append(all, saySerialTwice(t))
+	}
+	if s.MoreTwice > 0 {
+		all = append(all, fmt.Sprintf("Serials that stand in several lines, beyond these: %d.", s.MoreTwice))
 	}
 	if len(s.Unused) > 0 {
 		all = append(all, fmt.Sprintf("Columns not read: %s. --column HEADING=ROLE gives one a role.", strings.Join(s.Unused, ", ")))

@@ -57,12 +57,8 @@ func (t *triageText) Row(r *triage.Row) error {
 
 func (t *triageText) End(s *triage.Summary) error {
 	p := newPage(t.width)
-	if s.Rows+s.Rejected == 0 {
-		p.say(sayEmptyWorklist)
-	} else {
-		p.line("")
-		p.say(sayTriageSum(s))
-	}
+	p.line("")
+	p.say(sayTriageSum(s))
 	return p.writeTo(t.out)
 }
 

@@ -52,52 +52,66 @@ func byWords(name string) string {
 
 // columns are what the cells of a row are.
 type columns struct {
-	names []string // as written
+	names []string // on one line; of several of one name each with its place among the columns
 	roles []string
 }
 
 // readColumns gives every heading its role: by what was said, by its words, by an id.
-func readColumns(base *rulebase.Base, names []string, said map[string]string) (*columns, []string) {
-	c := &columns{names: names, roles: make([]string, len(names))}
-	var problems []string
+func readColumns(base *rulebase.Base, headed []string, said map[string]string) (*columns, []string) {
+	c := &columns{names: make([]string, len(headed)), roles: make([]string, len(headed))}
+	plain, times := make([]string, len(headed)), map[string]int{}
+	for i, name := range headed {
+		plain[i] = oneLine(name)
+		times[plain[i]]++
+	}
+	told := make([]bool, len(headed))
 	met := map[string]bool{}
-	for i, name := range names {
-		name = strings.TrimSpace(name)
-		role, ok := said[name]
-		if ok {
-			met[name] = true
-		} else if role = headings[bare(name)]; role == "" {
-			role = Unused
-			if id := strings.ToLower(strings.NewReplacer(" ", "_", "-", "_").Replace(name)); findable(base, id) {
-				role = id
+	for i, name := range plain {
+		c.names[i], c.roles[i] = name, Unused
+		if name != "" && times[name] > 1 {
+			c.names[i] = sayOneOfColumns(name, i+1)
+		}
+		for _, as := range []string{name, c.names[i]} { // the narrower counts
+			if role, ok := said[as]; ok {
+				c.roles[i], told[i], met[as] = role, true, true
 			}
 		}
-		c.roles[i] = role
+		if told[i] {
+			continue
+		}
+		if role := headings[bare(name)]; role != "" {
+			c.roles[i] = role
+		} else if id := strings.ToLower(strings.NewReplacer(" ", "_", "-", "_").Replace(name)); findable(base, id) {
+			c.roles[i] = id
+		}
 	}
-	for i, name := range names { // what is written out counts before what a word tells
-		name = strings.TrimSpace(name)
+	for i, name := range plain { // what is written out counts before what a word tells
 		role := byWords(name)
-		if _, ok := said[name]; ok || role == "" || c.roles[i] != Unused || role == Serial && slices.Contains(c.roles, Serial) {
+		if told[i] || role == "" || c.roles[i] != Unused || role == Serial && slices.Contains(c.roles, Serial) {
 			continue
 		}
 		c.roles[i] = role
 	}
+	var problems []string
 	for name := range said {
 		if !met[name] {
-			problems = append(problems, sayNoHeading(name, source.Nearest(name, names), names))
+			problems = append(problems, sayNoHeading(name, source.Nearest(name, c.names), c.names))
 		}
 	}
 	slices.Sort(problems)
 	for i, role := range c.roles {
 		if j := slices.Index(c.roles, role); j < i && role != Complaint && role != Unused {
-			problems = append(problems, sayTwoColumns(names[j], names[i], role))
+			problems = append(problems, sayTwoColumns(c.names[j], c.names[i], role))
 		}
 	}
 	if len(problems) == 0 && !slices.ContainsFunc(c.roles, func(r string) bool { return r == Complaint || findable(base, r) }) {
-		problems = append(problems, sayNoComplaint(names))
+		problems = append(problems, sayNoComplaint(c.names))
 	}
 	return c, problems
 }
+
+// oneLine is a heading without the breaks and blanks that only lay it out.
+func oneLine(heading string) string { return strings.Join(strings.Fields(heading), " ") }
 
 // ReadRole checks HEADING=ROLE of a command line.
 func ReadRole(base *rulebase.Base, text string) (heading, role string, err error) {
@@ -105,7 +119,7 @@ func ReadRole(base *rulebase.Base, text string) (heading, role string, err error
 	if i <= 0 || i == len(text)-1 {
 		return "", "", fmt.Errorf("%s", sayRoleForm)
 	}
-	heading, role = strings.TrimSpace(text[:i]), strings.TrimSpace(text[i+1:])
+	heading, role = oneLine(text[:i]), strings.TrimSpace(text[i+1:])
 	known := []string{Serial, Complaint, Place, Unused}
 	if slices.Contains(known, role) || findable(base, role) {
 		return heading, role, nil
@@ -138,8 +152,8 @@ func bare(name string) string {
 func (c *columns) unused() []string {
 	var all []string
 	for i, role := range c.roles {
-		if role == Unused && strings.TrimSpace(c.names[i]) != "" {
-			all = append(all, strings.TrimSpace(c.names[i]))
+		if role == Unused && c.names[i] != "" {
+			all = append(all, c.names[i])
 		}
 	}
 	return all

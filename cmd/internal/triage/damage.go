@@ -27,10 +27,11 @@ var (
 	exponentRE = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[-+]?\d+([.,]\d+)?[eE][-+]?\d+$`) })
 	decimalsRE = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^\d+[.,]\d+$|^\d{1,3}([., ']\d{3})+$`) })
 	dateRE     = sync.OnceValue(func() *regexp.Regexp {
-		return regexp.MustCompile(`(?i)^\d{1,2}[-. /](jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec|mrz|mai|okt|dez)[a-z]*([-. /]\d{2,4})?$|^(jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec|mrz|mai|okt|dez)[-. /]\d{2,4}$|^\d{1,2}[./]\d{1,2}[./]\d{2,4}$|^\d{4}-\d\d-\d\d( 00:00:00)?$`)
+		return regexp.MustCompile(`(?i)^\d{1,2}[-. /](jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec|mrz|mai|okt|dez)[a-z]*([-. /]\d{2,4})?$|^(jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec|mrz|mai|okt|dez)[-. /]\d{2,4}$|^\d{1,2}[./]\d{1,2}[./]\d{2,4}$|^\d{4}-\d\d-\d\d( 00:00:00)?$|^\d{4}/\d\d/\d\d$|^(0?[1-9]|[12]\d|3[01])-(0?[1-9]|1[0-2])-(19|20)\d\d$|^(0?[1-9]|1[0-2])-(0?[1-9]|[12]\d|3[01])-(19|20)\d\d$`)
 	})
+	// In any language: a word in capitals with ! or ? behind it, or "not available".
 	cellErrorRE = sync.OnceValue(func() *regexp.Regexp {
-		return regexp.MustCompile(`^#(REF!|N/A|NAME\?|VALUE!|DIV/0!|NULL!|NUM!|#{2,})?$`)
+		return regexp.MustCompile(`^#([¡¿]?\p{Lu}[\p{Lu}\p{M}\p{N}/_]*[!?]|N/\p{Lu}{1,2}|NV|#{2,})$`)
 	})
 	digitsRE = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^\d+$`) })
 	commaRE  = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^\s*[-+]?\d{1,3}(,\d{3})+\s*[^\d,.]*$`) })
@@ -46,6 +47,14 @@ const sheetDigits = 15
 
 // serialDamage is what was done to a serial number; "" where nothing shows.
 func (s *survey) serialDamage(serial string) Damage {
+	if kind := shapeDamage(serial); kind != "" || !digitsRE().MatchString(serial) || !s.zerosLost(len(serial)) {
+		return kind
+	}
+	return LostZeros
+}
+
+// shapeDamage is what shows on a serial number by itself, without the others of its list.
+func shapeDamage(serial string) Damage {
 	switch {
 	case serial == "":
 		return ""
@@ -59,18 +68,19 @@ func (s *survey) serialDamage(serial string) Damage {
 		return ""
 	case len(serial) > sheetDigits && strings.Trim(serial[sheetDigits:], "0") == "":
 		return FifteenOnly
-	case s.zerosLost(len(serial)):
-		return LostZeros
 	}
 	return ""
 }
 
+// unprinted are control characters that stand in no cell that somebody has typed.
+func unprinted(r rune) bool { return unicode.IsControl(r) && !strings.ContainsRune("\n\r\t", r) }
+
 // cellDamage is what was done to any cell.
 func cellDamage(cell string) Damage {
 	switch {
-	case cellErrorRE().MatchString(strings.TrimSpace(cell)) && strings.TrimSpace(cell) != "#":
+	case cellErrorRE().MatchString(strings.TrimSpace(cell)):
 		return CellError
-	case strings.ContainsRune(cell, unicode.ReplacementChar), twiceRE().MatchString(cell):
+	case strings.ContainsRune(cell, unicode.ReplacementChar), strings.ContainsFunc(cell, unprinted), twiceRE().MatchString(cell):
 		return LostLetters
 	}
 	return ""

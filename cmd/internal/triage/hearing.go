@@ -1,8 +1,10 @@
 package triage
 
 import (
+	"regexp"
 	"slices"
 	"strings"
+	"sync"
 
 	"downdrop/cmd/internal/conversation"
 	"downdrop/rulebase"
@@ -16,9 +18,10 @@ type hearing struct {
 	wrong                []string // cells that say nothing their column can say
 }
 
-// hear takes in what a row says, each cell by itself.
+// hear takes in what a row says, each cell by itself. What was heard is remembered as it was written: M and m
+// are not the same of a unit.
 func (d *Desk) hear(parts []string) hearing {
-	key := strings.ToLower(strings.Join(parts, "\x01"))
+	key := strings.Join(parts, "\x01")
 	if h, ok := d.heard.get(key); ok {
 		return h
 	}
@@ -58,7 +61,7 @@ func (d *Desk) hearClause(h *hearing, clause string) {
 
 // clauseAlone hears a clause by itself, or remembers it: senders write the same things.
 func (d *Desk) clauseAlone(clause string) hearing {
-	key := strings.ToLower(strings.TrimSpace(clause))
+	key := strings.TrimSpace(clause)
 	if h, ok := d.clauses.get(key); ok {
 		return h
 	}
@@ -108,9 +111,17 @@ func sorted(pieces []conversation.Heard) (understood, left []string) {
 	return understood, left
 }
 
+// Words that are cut short with a full stop, which ends nothing. Before a number "ca." is nearly so much.
+var (
+	nearlyRE   = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`(?i)\b(?:approx|appr|abt|ca)\.?(\s*\d)`) })
+	cutShortRE = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`(?i)\b(approx|appr|max|min|nr|vs|incl|temp)\.`) })
+)
+
 // clauses parts a complaint at semicolons, new lines, full stops and commas that stand
 // in no number.
 func clauses(text string) []string {
+	text = nearlyRE().ReplaceAllString(text, "approx $1")
+	text = cutShortRE().ReplaceAllString(text, "$1")
 	var all []string
 	start := 0
 	digit := func(i int) bool { return i >= 0 && i < len(text) && text[i] >= '0' && text[i] <= '9' }

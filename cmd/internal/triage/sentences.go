@@ -11,6 +11,10 @@ import (
 
 const (
 	sayEmptyList  = "There is nothing in the list; its first row holds the headings."
+	sayNoRows     = "There is no row below the headings."
+	sayTotals     = "This is a row of totals, not of a unit."
+	sayNoUnit     = "This row has neither a serial nor a complaint: a row of totals, or of no unit."
+	sayAskSerial  = "Which serial stands on the unit's label? The list has none."
 	sayRowTooLong = "This row is longer than 64 KB; a quote that is not closed, or no list at all."
 	sayRowBroken  = "This row cannot be taken apart into cells."
 	sayQuoteOpen  = "A quote is opened in this row and never closed."
@@ -21,6 +25,11 @@ const (
 
 func sayFieldCount(has, want int) string {
 	return fmt.Sprintf("This row has %s for %s.", wording.Counted(has, "cell"), wording.Counted(want, "heading"))
+}
+
+// sayOneOfColumns names one of several columns of one name, as --column takes it.
+func sayOneOfColumns(name string, column int) string {
+	return fmt.Sprintf("%s (column %d)", name, column)
 }
 
 func sayNoHeading(name, near string, names []string) string {

@@ -19,16 +19,54 @@ type form struct {
 // a filter above them.
 const mostTitles = 10
 
-// headingOf finds the headings among the first rows of a list: the first row that names a column to hear,
+// firstRows are the first rows of a list as a separator parts them: below what holds nothing.
+func firstRows(ctx context.Context, open func() (io.ReadCloser, error), letters encoding, sep rune) (first []record, err error) {
+	in, err := open()
+	if err != nil {
+		return nil, err
+	}
+	defer in.Close()
+	for r := newRecords(in, letters, sep); len(first) < mostTitles; {
+		if err := context.Cause(ctx); err != nil {
+			return nil, err
+		}
+		row, err := r.next()
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			return nil, err
+		}
+		if nothing := strings.Trim(row.raw, string(separators)+" \""+"\n") == ""; row.wrong == sayRowTooLong || !nothing && !saysSeparator(row.raw) {
+			first = append(first, row)
+		}
+	}
+	return first, nil
+}
+
+// How surely the headings are found.
+const (
+	nobodyKnows = iota
+	fittingOnly // the first row, as its own separator parts it
+	oneCell
+	headingsFound
+)
+
+// headingAmong finds the headings among the first rows of a list: the first row that names a column to hear,
 // has more cells filled than any row above it, and at least two where there is such a one. A title has
 // few cells; a row of data below a row of data has as many. Where there is none it is the first row, and its
-// trouble is told.
-func (d *Desk) headingOf(first []record, said map[string]string) (found record, sep rune) {
+// trouble is told. Headings are parted by what stands in them most often.
+func (d *Desk) headingAmong(first []record, sep rune, said map[string]string) (found record, how int) {
 	found, most := first[0], 0
-	known := false
+	if found.wrong == "" && separatorOf(found.raw) == sep {
+		how = fittingOnly
+	}
 	for _, row := range first {
 		by := separatorOf(row.raw)
-		fields := (&records{sep: by}).take(row.line, []byte(row.raw)).fields
+		fields := row.fields
+		if by != sep {
+			fields = (&records{sep: by}).take(row.line, []byte(row.raw)).fields
+		}
 		filled := 0
 		for _, f := range fields {
 			if strings.TrimSpace(f) != "" {
@@ -39,33 +77,60 @@ func (d *Desk) headingOf(first []record, said map[string]string) (found record, 
 			continue
 		}
 		most = filled
-		if _, problems := readColumns(d.base, fields, said); len(problems) > 0 || known && filled < 2 {
+		if by != sep || how == oneCell && filled < 2 {
 			continue
 		}
-		if found, known = row, true; filled >= 2 {
-			break
+		if _, problems := readColumns(d.base, fields, said); len(problems) > 0 {
+			continue
+		}
+		if found, how = row, oneCell; filled >= 2 {
+			return found, headingsFound
 		}
 	}
-	return found, separatorOf(found.raw)
+	return found, how
+}
+
+// form finds how a list is written and where its headings are. Its first rows are read once with each separator,
+// since a heading may be of several lines.
+func (d *Desk) form(ctx context.Context, open func() (io.ReadCloser, error), said map[string]string) (form, error) {
+	letters, err := d.letters(ctx, open)
+	if err != nil {
+		return form{}, err
+	}
+	f, surest := form{letters: letters}, -1
+	for _, sep := range separators {
+		first, err := firstRows(ctx, open, letters, sep)
+		if err != nil {
+			return form{}, err
+		}
+		if len(first) == 0 {
+			return form{}, &InputError{[]string{sayEmptyList}}
+		}
+		row, how := d.headingAmong(first, sep, said)
+		if how > surest || how == surest && row.line < f.heading {
+			surest = how
+			f.sep, f.heading, f.titles = sep, row.line, row.line != first[0].line
+		}
+	}
+	return f, nil
 }
 
 // survey is the first pass: letters, separator, headings, serial numbers.
 func (d *Desk) survey(ctx context.Context, open func() (io.ReadCloser, error), o Options) (*survey, form, *columns, error) {
-	letters, first, err := d.letters(ctx, open)
+	f, err := d.form(ctx, open, o.Columns)
 	if err != nil {
-		return nil, form{}, nil, err
+		return nil, f, nil, err
 	}
-	f := form{letters: letters}
-	var heading record
-	heading, f.sep = d.headingOf(first, o.Columns)
-	f.heading, f.titles = heading.line, heading.line != first[0].line
 	in, err := open()
 	if err != nil {
 		return nil, f, nil, err
 	}
 	defer in.Close()
 	r := newRecords(in, f.letters, f.sep)
-	heading, err = r.heading(f.heading)
+	heading, err := r.heading(f.heading)
+	if errors.Is(err, io.EOF) {
+		return nil, f, nil, &InputError{[]string{sayEmptyList}}
+	}
 	if err != nil {
 		return nil, f, nil, err
 	}
@@ -83,6 +148,10 @@ func (d *Desk) survey(ctx context.Context, open func() (io.ReadCloser, error), o
 		}
 		row, err := r.next()
 		if errors.Is(err, io.EOF) {
+			if s.rows == 0 {
+				return nil, f, nil, &InputError{[]string{sayNoRows}}
+			}
+			s.twice.surveyed()
 			return s, f, cols, nil
 		}
 		if err != nil {
@@ -92,54 +161,45 @@ func (d *Desk) survey(ctx context.Context, open func() (io.ReadCloser, error), o
 			continue
 		}
 		s.rows++
-		if row.wrong == "" {
-			s.serial(cols.cell(row.fields, Serial))
+		if row.wrong == "" && cols.noUnit(row.fields) == "" {
+			serial := cols.cell(row.fields, Serial)
+			s.serial(serial)
+			s.twice.note(serial)
 		}
 	}
 }
 
 // letters finds how a list is written: where rows are not UTF-8 and none holds a
-// letter of two bytes, all of it is Windows-1252; where there are both, it is mixed. first are its first rows.
-func (d *Desk) letters(ctx context.Context, open func() (io.ReadCloser, error)) (letters encoding, first []record, err error) {
+// letter of two bytes, all of it is Windows-1252; where there are both, it is mixed.
+func (d *Desk) letters(ctx context.Context, open func() (io.ReadCloser, error)) (encoding, error) {
 	in, err := open()
 	if err != nil {
-		return 0, nil, err
+		return 0, err
 	}
 	defer in.Close()
-	r := newRecords(in, mixedLetters, '\x00')
-	heading, err := r.heading(0)
-	if errors.Is(err, io.EOF) {
-		return 0, nil, &InputError{[]string{sayEmptyList}}
-	}
-	if err != nil {
-		return 0, nil, err
-	}
-	first = []record{heading}
-	wide, other := wideLetters(heading), heading.dirty
+	r := newRecords(in, mixedLetters, separators[0])
+	wide, other := false, false
 	for {
 		if err := context.Cause(ctx); err != nil {
-			return 0, nil, err
+			return 0, err
 		}
 		text, err := r.readLine()
 		switch {
 		case errors.Is(err, io.EOF):
 			switch {
 			case other && wide:
-				return mixedLetters, first, nil
+				return mixedLetters, nil
 			case other:
-				return windows1252, first, nil
+				return windows1252, nil
 			}
-			return utf8Letters, first, nil
+			return utf8Letters, nil
 		case errors.Is(err, errLongLine):
 			continue
 		case err != nil:
-			return 0, nil, err
+			return 0, err
 		}
 		one := record{line: r.line}
 		one.raw, one.dirty = r.decode(text)
-		if len(first) < mostTitles {
-			first = append(first, one)
-		}
 		other = other || one.dirty
 		wide = wide || wideLetters(one)
 	}
@@ -156,6 +216,7 @@ type survey struct {
 	byLen   [mostSerialLength + 1]int // serial numbers of digits alone, by length
 	zeroLen [mostSerialLength + 1]int // of them those that begin with 0
 	digits  int
+	twice   doubles
 }
 
 // mostSerialLength bounds the lengths that are counted.

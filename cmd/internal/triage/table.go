@@ -44,42 +44,108 @@ type record struct {
 // records reads a table row by row.
 type records struct {
 	in      *bufio.Reader
-	line    int      // last read
-	again   [][]byte // lines to be read once more
+	line    int    // last read
+	again   []line // to be read once more
 	letters encoding
 	sep     rune
 	fields  int // of every row; 0: not known yet
 }
 
-// newRecords reads from in, whose byte order mark says whether it has two bytes a letter.
+// A line is one as it was read, without its end.
+type line struct {
+	text []byte
+	long bool // longer than a row may be; there is no text
+}
+
+// newRecords reads from in, whose byte order mark, or whose first letters, say whether it has two bytes a letter.
 func newRecords(in io.Reader, letters encoding, sep rune) *records {
 	b := bufio.NewReaderSize(in, 16<<10)
-	mark, _ := b.Peek(3)
+	var text io.Reader = b
+	head, _ := b.Peek(512)
+	order, two := twoBytes(head)
 	switch {
-	case bytes.HasPrefix(mark, []byte("\xff\xfe")), bytes.HasPrefix(mark, []byte("\xfe\xff")):
-		b = bufio.NewReaderSize(transform.NewReader(b, unicode.UTF16(unicode.LittleEndian, unicode.UseBOM).NewDecoder()), 16<<10)
-	case bytes.HasPrefix(mark, []byte("\xef\xbb\xbf")):
+	case bytes.HasPrefix(head, []byte("\xff\xfe")), bytes.HasPrefix(head, []byte("\xfe\xff")):
+		text = transform.NewReader(b, unicode.UTF16(unicode.LittleEndian, unicode.UseBOM).NewDecoder())
+	case bytes.HasPrefix(head, []byte("\xef\xbb\xbf")):
 		_, _ = b.Discard(3)
+	case two:
+		text = transform.NewReader(b, unicode.UTF16(order, unicode.IgnoreBOM).NewDecoder())
 	}
-	return &records{in: b, letters: letters, sep: sep}
+	return &records{in: bufio.NewReaderSize(&lineEnds{in: text}, 16<<10), letters: letters, sep: sep}
+}
+
+// twoBytes tells the order of the bytes of a text that has two for each letter and no mark: most letters
+// of a list are those of ASCII, whose other byte is 0.
+func twoBytes(head []byte) (order unicode.Endianness, is bool) {
+	var zeros [2]int
+	for i, c := range head {
+		if c == 0 {
+			zeros[i%2]++
+		}
+	}
+	letters := len(head) / 2
+	few, most := letters/4, letters-letters/4
+	switch {
+	case letters < 4:
+	case zeros[1] >= most && zeros[0] <= few:
+		return unicode.LittleEndian, true
+	case zeros[0] >= most && zeros[1] <= few:
+		return unicode.BigEndian, true
+	}
+	return unicode.LittleEndian, false
+}
+
+// lineEnds gives CR, and CR LF, as LF.
+type lineEnds struct {
+	in io.Reader
+	cr bool // the last byte read was CR
+}
+
+func (l *lineEnds) Read(p []byte) (int, error) {
+	for {
+		n, err := l.in.Read(p)
+		if kept := l.inPlace(p[:n]); kept > 0 || n == 0 || err != nil {
+			return kept, err
+		}
+	}
+}
+
+func (l *lineEnds) inPlace(text []byte) (kept int) {
+	if !l.cr && bytes.IndexByte(text, '\r') < 0 {
+		return len(text)
+	}
+	for _, c := range text {
+		if c == '\n' && l.cr {
+			l.cr = false
+			continue
+		}
+		if l.cr = c == '\r'; l.cr {
+			c = '\n'
+		}
+		text[kept] = c
+		kept++
+	}
+	return kept
 }
 
 var errLongLine = errors.New("line too long")
 
-// readLine reads a line without its end, at most mostRowBytes of it. Lines may end in
-// CR, LF or both.
+// readLine reads a line without its end, at most mostRowBytes of it.
 func (r *records) readLine() ([]byte, error) {
 	if len(r.again) > 0 {
-		text := r.again[0]
+		next := r.again[0]
 		r.again = r.again[1:]
 		r.line++
-		return text, nil
+		if next.long {
+			return nil, errLongLine
+		}
+		return next.text, nil
 	}
 	var text []byte
 	long := false
 	for {
 		part, err := r.in.ReadSlice('\n')
-		if len(text)+len(part) > mostRowBytes {
+		if len(text)+len(bytes.TrimSuffix(part, []byte("\n"))) > mostRowBytes {
 			long = true
 		} else {
 			text = append(text, part...)
@@ -96,7 +162,7 @@ func (r *records) readLine() ([]byte, error) {
 	if long {
 		return nil, errLongLine
 	}
-	return bytes.TrimRight(text, "\r\n"), nil
+	return bytes.TrimSuffix(text, []byte("\n")), nil
 }
 
 // next is the next row; io.EOF at the end.
@@ -145,16 +211,20 @@ func (r *records) take(line int, text []byte) record {
 	return out
 }
 
-// wholeRow adds the lines that a quoted field goes on over, as far as a row may go.
-func (r *records) wholeRow(first []byte) (text []byte, more [][]byte) {
+// wholeRow adds the lines that a quoted field goes on over, as far as a row may go. A line that is too
+// long belongs to no row, and is read once more by itself.
+func (r *records) wholeRow(first []byte) (text []byte, more []line) {
 	text = slices.Clone(first)
 	for r.open(text) && len(more) < mostRowLines && len(text) <= mostRowBytes {
-		line, err := r.readLine()
+		next, err := r.readLine()
+		if errors.Is(err, errLongLine) {
+			r.again, r.line = slices.Insert(r.again, 0, line{long: true}), r.line-1
+		}
 		if err != nil {
 			break
 		}
-		more = append(more, slices.Clone(line))
-		text = append(append(text, '\n'), line...)
+		more = append(more, line{text: slices.Clone(next)})
+		text = append(append(text, '\n'), next...)
 	}
 	return text, more
 }
@@ -225,17 +295,22 @@ func separatorOf(heading string) rune {
 }
 
 // heading reads the headings, which the other rows have to match in number; they begin in the line from
-// or below it. A line sep=; above them, which some spreadsheets write, is followed.
+// or below it. A line sep=; above them, which some spreadsheets write, is passed over: the headings tell.
 func (r *records) heading(from int) (record, error) {
 	for {
 		row, err := r.next()
 		if err != nil {
 			return row, err
 		}
-		if sep, ok := strings.CutPrefix(strings.ToLower(row.raw), "sep="); ok && len(sep) == 1 || row.blank || row.line < from {
+		if saysSeparator(row.raw) || row.blank || row.line < from {
 			continue
 		}
 		r.fields = len(row.fields)
 		return row, nil
 	}
+}
+
+func saysSeparator(text string) bool {
+	sep, ok := strings.CutPrefix(strings.ToLower(text), "sep=")
+	return ok && len(sep) == 1
 }

@@ -83,7 +83,9 @@ type Summary struct {
 	Unused         []string
 	Windows1252    bool
 	Separator      rune
-	Heading        int // the line of the headings, where something stands above them; 0: nothing does
+	Twice          []Twice // serials that stand in more rows than one, by their first row
+	MoreTwice      int     // serials of that kind beyond these
+	Heading        int     // the line of the headings, where something stands above them; 0: nothing does
 }
 
 // Options are how a list is read.
@@ -95,7 +97,7 @@ type Options struct {
 	// Before gives what is remembered of a serial, in sentences; nil: nothing is looked up. A row
 	// that may be spoilt is not looked up: it would be another unit's.
 	Before func(ctx context.Context, serial string) ([]string, error)
-	Begin  func(rows int) // called before the second pass, with the number of rows
+	Begin  func(rows int) error // called before the second pass, with the number of rows; its error ends the run
 }
 
 // An InputError is a list that cannot be read at all.
@@ -145,7 +147,9 @@ func (d *Desk) Run(ctx context.Context, open func() (io.ReadCloser, error), o Op
 		sum.Heading = f.heading
 	}
 	if o.Begin != nil {
-		o.Begin(s.rows)
+		if err := o.Begin(s.rows); err != nil {
+			return sum, err
+		}
 	}
 	if o.Hold == 0 {
 		o.Hold = 4096
@@ -156,16 +160,24 @@ func (d *Desk) Run(ctx context.Context, open func() (io.ReadCloser, error), o Op
 		if o.Progress != nil {
 			o.Progress(r.line)
 		}
-		if r.wrong != "" {
+		why := r.wrong
+		if why == "" {
+			why = cols.noUnit(r.fields)
+		}
+		if why != "" {
 			sum.Rejected++
-			return reject(Reject{r.line, r.wrong, firstOf(r.raw)})
+			return reject(Reject{r.line, why, firstOf(r.raw)})
 		}
 		row, err := d.row(ctx, s, cols, r)
 		if err != nil {
 			return err
 		}
+		s.twice.tell(row.Serial, r.line)
 		if err := row.remember(ctx, o.Before); err != nil {
 			return err
+		}
+		if cols.has(Serial) && noSerial(row.Serial) {
+			row.askFirst(sayAskSerial)
 		}
 		sum.Rows++
 		sum.Calls[row.Call]++
@@ -175,22 +187,30 @@ func (d *Desk) Run(ctx context.Context, open func() (io.ReadCloser, error), o Op
 	if err != nil {
 		return sum, err
 	}
-	sum.Situations = d.made
+	sum.Situations, sum.Twice = d.made, s.twice.list
+	sum.MoreTwice = len(s.twice.hashes) - len(sum.Twice)
 	return sum, sort.each(each)
 }
 
 // remember adds what is remembered of a sound row's serial. Whether the complaint is the same
 // nobody can tell but the sender.
 func (r *Row) remember(ctx context.Context, before func(context.Context, string) ([]string, error)) (err error) {
-	if before == nil || r.Serial == "" || r.Call == AskBack {
+	if before == nil || noSerial(r.Serial) || r.Call == AskBack {
 		return nil
 	}
 	if r.Before, err = before(ctx, r.Serial); err != nil || len(r.Before) == 0 {
 		return err
 	}
-	r.Ask = append([]string{sayAskBefore}, r.Ask...)
-	r.Ask = r.Ask[:min(len(r.Ask), mostAsked)]
+	r.askFirst(sayAskBefore)
 	return nil
+}
+
+// askFirst puts a question before the others, of which no more are asked than a sender answers.
+func (r *Row) askFirst(question string) {
+	r.Ask = append([]string{question}, r.Ask...)
+	if r.Call != AskBack {
+		r.Ask = r.Ask[:min(len(r.Ask), mostAsked)]
+	}
 }
 
 // mostRejectText is how much of a row a reject shows.
