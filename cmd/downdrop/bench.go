@@ -94,11 +94,16 @@ func runBenchRun(ctx context.Context, env *environment, o benchOptions, id strin
 	if err != nil {
 		return err
 	}
-	t, err := o.terminal(ctx, env, base, in)
+	t, err := o.terminal(ctx, env, base, in, false)
 	if err != nil {
 		return err
 	}
 	defer t.close()
+	if first, err := bench.Run(p, unit, nil); err != nil {
+		return err
+	} else if err := t.checkBy(first); err != nil { // before there is a file
+		return err
+	}
 	if o.file == "" {
 		o.file = fmt.Sprintf("%s-%s.run.jsonl", p.ID, env.clock().Format("20060102-150405"))
 	}
@@ -108,6 +113,9 @@ func runBenchRun(ctx context.Context, env *environment, o benchOptions, id strin
 		return outputError{err}
 	}
 	begun := shop.Begun(base, p, unit, ourVersion())
+	if t.inCase != nil {
+		begun.Values[shop.InCase] = t.inCase.ID
+	}
 	if err := t.file.Append(bench.Append(nil, begun, env.clock())); err != nil {
 		return ofShop(err)
 	}
@@ -124,14 +132,26 @@ func runBenchResume(ctx context.Context, env *environment, o benchOptions, name 
 	if err != nil {
 		return err
 	}
-	t, err := o.terminal(ctx, env, base, in)
+	file, err := shop.OpenRun(name)
 	if err != nil {
-		return err
-	}
-	defer t.close()
-	if t.file, err = shop.OpenRun(name); err != nil {
 		return ofShop(err)
 	}
+	remembered := o.inCase == ""
+	if remembered {
+		o.inCase = file.Events[0].Values[shop.InCase]
+	}
+	t, err := o.terminal(ctx, env, base, in, remembered)
+	if err != nil && remembered && o.inCase != "" { // the bench goes on without it
+		fmt.Fprintf(env.err, sayRunCaseNotHere+"\n", name, o.inCase)
+		o.inCase = ""
+		t, err = o.terminal(ctx, env, base, in, remembered)
+	}
+	if err != nil {
+		file.Close()
+		return err
+	}
+	t.file = file
+	defer t.close()
 	if began := t.file.Events[0].Values["rulebase_digest"]; began != base.Digest {
 		fmt.Fprintf(env.err, sayRunOtherBase, name)
 	}
@@ -223,13 +243,19 @@ type benchTerminal struct {
 	inCase   *cases.Case
 }
 
-func (o *benchOptions) terminal(ctx context.Context, env *environment, base *rulebase.Base, in <-chan string) (*benchTerminal, error) {
+// terminal opens the bench, and the case that what is found is added to: one that the run remembers only where there is a store.
+func (o *benchOptions) terminal(ctx context.Context, env *environment, base *rulebase.Base, in <-chan string, remembered bool) (*benchTerminal, error) {
 	t := &benchTerminal{env: env, base: base, entries: in, by: o.by}
 	if t.by == "" {
 		t.by = env.variable("DOWNDROP_BY")
 	}
 	if o.inCase == "" {
 		return t, nil
+	}
+	if remembered {
+		if name, err := storeName(env, o.store); err != nil || !storeThere(name) { // none is made for it
+			return nil, cases.ErrNotFound
+		}
 	}
 	d, err := o.openDesk(ctx, env)
 	if err != nil {
@@ -263,8 +289,14 @@ func (t *benchTerminal) run(ctx context.Context) error {
 	if err != nil {
 		return ofShop(err)
 	}
+	if err := t.sayFound(ctx, s); err != nil { // what was found before the case was named, or could not be added then
+		fmt.Fprintf(t.env.err, sayNotAdded+"\n", err)
+	}
 	ended := s.Wants.Kind == bench.WantsNothing // it was at its end before anybody typed here
 	if s.Wants.Kind == bench.WantsAnswer && s.Wants.Ask == "by" && t.by != "" {
+		if err := t.checkBy(s); err != nil {
+			return err
+		}
 		if s, err = t.take(ctx, s, t.by); err != nil {
 			return err
 		}
@@ -314,6 +346,17 @@ func (t *benchTerminal) run(ctx context.Context) error {
 		return written(err)
 	}
 	return t.kept("")
+}
+
+// checkBy refuses a name that means something else at the bench, as "stop" does. The state is the one that asks for it.
+func (t *benchTerminal) checkBy(s *bench.State) error {
+	if t.by == "" {
+		return nil
+	}
+	if e, err := s.Enter(t.by); err != nil || e.Kind != bench.Answered {
+		return usageError{fmt.Sprintf(sayRunByWord, t.by)}
+	}
+	return nil
 }
 
 // asks shows what is asked next; of a run that is at its end, what it came to and how it is taken back.
@@ -374,23 +417,28 @@ func (t *benchTerminal) take(ctx context.Context, s *bench.State, entry string) 
 			return nil, err
 		}
 	}
-	if err := t.addFound(ctx, s, after); err != nil {
+	if err := t.sayFound(ctx, after); err != nil {
 		fmt.Fprintf(t.env.err, sayNotAdded+"\n", err) // it is in the run, and the run is kept
 	}
 	return after, written(report.BenchTaken(t.env.out, after, s, e, d, t.env.width()))
 }
 
-// addFound adds what one entry found to the case.
-func (t *benchTerminal) addFound(ctx context.Context, before, after *bench.State) error {
+// sayFound makes the findings of the case those of the run.
+func (t *benchTerminal) sayFound(ctx context.Context, s *bench.State) error {
 	if t.desk == nil {
 		return nil
 	}
-	drafts := shop.Found(before, after, t.inCase)
-	if len(drafts) == 0 {
-		return nil
+	c, err := t.desk.store.Case(ctx, t.inCase.ID) // others write to it too
+	if err != nil {
+		return err
 	}
-	_, err := t.desk.write(ctx, t.inCase.ID, drafts...)
-	return err
+	if drafts := shop.Found(s, c); len(drafts) > 0 {
+		if c, err = t.desk.write(ctx, c.ID, drafts...); err != nil {
+			return err
+		}
+	}
+	t.inCase = c
+	return nil
 }
 
 func newBenchListCmd(env *environment) *cobra.Command {

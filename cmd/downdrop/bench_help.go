@@ -23,11 +23,12 @@ to be read before the step goes on. Answers are words, readings with their unit,
 
 Every entry is on the disk before the next question stands on the screen, so a run
 that was cut off goes on where it was with "resume". A fail goes into the diagnosis at
-once, and with --case into a case of the store.`
+once, and with --case into a case of the store, where "undo" takes it back too.`
 	shortBenchResume = "Go on with a run"
 	longBenchResume  = `Go on with a run at the step where it stands. It goes on by the procedure and profile
 that it began with, even where their files were changed meanwhile. Of a run that came to
-its end, "undo" takes the last entry back; both stay in the run.`
+its end, "undo" takes the last entry back; both stay in the run. What is found goes into the case
+that it began with, or the one named with --case, with all that it found before.`
 	shortBenchList = "List procedures and unit profiles"
 	shortBenchShow = "Show a procedure, with the limits for a unit, or a run"
 	longBenchShow  = `Show a procedure with all its steps and warnings, with --unit with the limits worked
@@ -50,8 +51,11 @@ Exit code 0 says that nothing is wrong, 1 that something is.`
 	sayWhichUnit    = "Say which unit: --unit NAME or a file. There are: %s."
 	sayRunExists    = "%s is there already; \"downdrop bench resume %s\" goes on with it."
 	sayRunOtherBase = "%s began with another version of the rulebase; its procedure stays as it was, the diagnosis is of the one in use.\n"
-	sayRunBegins    = "%s, %s. Each entry is kept in %s."
-	sayRunEnded     = "\nKept in %s; \"downdrop record make %s\" writes the record."
+	sayRunByWord    = "%q cannot stand for a person at the bench, where it means something else; say with --by (or DOWNDROP_BY) who works there."
+	// What is found while this holds is in the run, and is added when it is gone on with where the case is.
+	sayRunCaseNotHere = "%s adds what it finds to case %s, which this store does not have or cannot open; the run goes on without it."
+	sayRunBegins      = "%s, %s. Each entry is kept in %s."
+	sayRunEnded       = "\nKept in %s; \"downdrop record make %s\" writes the record."
 	// What a run that was at its end when it was gone on with takes.
 	sayRunAtEnd     = "\nThe run is at its end. Type \"undo\" to take its last entry back, or \"stop\"."
 	sayRunStopped   = "Stopped. \"downdrop bench resume %s\" goes on here."
@@ -67,8 +71,8 @@ the digest of what it says stands in its foot and in the code on it.`
 	shortRecordMake = "Write the record of a run that came to its end"
 	longRecordMake  = `Write the record of a run that came to its end, as HTML and as PDF. The run, both
 files and the rulebase are kept in the store, and their digests in its chain. A run has
-one record; a further issue needs --reissue with the reason, and says what it stands
-for. Nothing issued is ever changed.`
+one record, also when it was gone on with; a further issue needs --reissue with the
+reason, and says what it stands for. Nothing issued is ever changed.`
 	shortRecordVerify = "Hold a record's file against the store's chain, or the digest on paper"
 	longRecordVerify  = `Hold a record's file, HTML or PDF, against the digest that the store's chain has of it.
 Where the store does not know the record, --digest gives what is printed in the foot of
@@ -86,6 +90,7 @@ store knows no such record.`
 	sayRunNotEnded      = "%s is not at its end; \"downdrop bench resume %s\" goes on with it."
 	sayRecordOtherType  = "The store has the serial %s as %s; by its profile it is %s. Say --unit %q where they are one, --unit %q where not."
 	sayRecordNotOf      = "The run is not about %q: its serial number is %s. Name the unit as TYPE/SERIAL."
+	sayRecordNoSerial   = "The run has no serial number, and all units without one would be one in the store. Say which it was: --unit %q with its serial number, or what the shop calls it by, behind a slash."
 	sayAlreadyIssued    = "This run has the record %s, issue %d. To issue it again, say why: --reissue \"order number added\"."
 	sayNothingToReissue = "No record of this run was issued yet, so there is nothing to issue again."
 	sayRecordExists     = "%s is there already and is not overwritten; --out gives another name."

@@ -82,7 +82,7 @@ func runRecordMake(ctx context.Context, env *environment, o recordOptions, name 
 	if err != nil {
 		return err
 	}
-	before := shop.Recorded(card, bench.Head(run.Events))
+	before := shop.Recorded(card, run.Events)
 	switch {
 	case before != nil && o.why == "":
 		return usageError{fmt.Sprintf(sayAlreadyIssued, before.Number, before.Issue)}
@@ -97,12 +97,18 @@ func runRecordMake(ctx context.Context, env *environment, o recordOptions, name 
 	if err != nil {
 		return err
 	}
-	return d.issue(ctx, o, record, s, unit, run)
+	return d.issue(ctx, o, record, s, unit, card, run)
 }
 
 // recordUnit is the unit that a record is about. Whoever took it in may have called its type
-// otherwise than the profile does; then the store would hold one unit as two, so it is asked.
+// otherwise than the profile does; then the store would hold one unit as two, so it is asked. So is which unit it was
+// where nobody could read a serial number: all of those would be one.
 func (d *desk) recordUnit(ctx context.Context, tested cases.Unit, said string) (cases.Unit, error) {
+	if tested.Serial == "" {
+		if tested.Serial = said[strings.LastIndexByte(said, '/')+1:]; tested.Serial == "" || tested.Serial == said {
+			return tested, usageError{fmt.Sprintf(sayRecordNoSerial, tested.Type)}
+		}
+	}
 	same, _, err := cases.FindUnits(ctx, d.store, tested.Serial)
 	if err != nil {
 		return tested, err
@@ -133,7 +139,7 @@ func (d *desk) card(ctx context.Context, unit cases.Unit) (*cases.Card, error) {
 }
 
 // issue writes the files, keeps all in the store, and says what was made.
-func (d *desk) issue(ctx context.Context, o recordOptions, record *report.Record, s *bench.State, unit cases.Unit, run *shop.Run) error {
+func (d *desk) issue(ctx context.Context, o recordOptions, record *report.Record, s *bench.State, unit cases.Unit, card *cases.Card, run *shop.Run) error {
 	c := &record.Content
 	name := o.out
 	if name == "" {
@@ -157,7 +163,7 @@ func (d *desk) issue(ctx context.Context, o recordOptions, record *report.Record
 		}
 		made = append(made, file)
 	}
-	if err := d.keepRecord(ctx, body, s, unit, run.Text, forms); err != nil {
+	if err := d.keepRecord(ctx, body, s, unit, card, run.Text, forms); err != nil {
 		for _, m := range made { // a record that no chain knows is none
 			os.Remove(m)
 		}
@@ -168,11 +174,11 @@ func (d *desk) issue(ctx context.Context, o recordOptions, record *report.Record
 }
 
 // keepRecord keeps the run, the files and the rulebase, and appends what says so to the unit.
-func (d *desk) keepRecord(ctx context.Context, body cases.Record, s *bench.State, unit cases.Unit, run []byte, forms []shop.Form) error {
+func (d *desk) keepRecord(ctx context.Context, body cases.Record, s *bench.State, unit cases.Unit, card *cases.Card, run []byte, forms []shop.Form) error {
 	if err := d.keepRulebase(ctx); err != nil {
 		return err
 	}
-	drafts, err := shop.KeepRecord(ctx, d.store, body, s, run, forms)
+	drafts, err := shop.KeepRecord(ctx, d.store, card, body, s, run, forms)
 	if err != nil {
 		return err
 	}
@@ -242,6 +248,15 @@ func runRecordVerify(ctx context.Context, env *environment, o deskOptions, name,
 // called that otherwise than the profile does, which is what stands on the record.
 func (d *desk) issues(ctx context.Context, c *report.RecordContent) (asked, newest *cases.Record, err error) {
 	keys := []string{cases.UnitKey(c.Unit())}
+	if c.Unit().Serial == "" { // whose it is was said, and stands in the store alone
+		err := cases.Units(ctx, d.store, func(card *cases.Card) error {
+			if asked == nil {
+				asked, newest = issuesOf(card, c.Number, c.Issue)
+			}
+			return nil
+		})
+		return asked, newest, err
+	}
 	same, _, err := cases.FindUnits(ctx, d.store, c.Unit().Serial)
 	if err != nil {
 		return nil, nil, err

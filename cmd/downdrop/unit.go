@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -173,6 +174,9 @@ func newUnitMoveCmd(env *environment) *cobra.Command {
 			if strings.TrimSpace(m.Why) == "" {
 				return cases.Draft{}, usageError{sayMoveWhy}
 			}
+			if instead == "" && shop.Earlier(c, m.Record) { // what is put right may be of that stay
+				return cases.Draft{}, inputError{fmt.Sprintf(sayRecordEarlier, m.Record, wording.Day(c.Stay().Came.Format(time.DateOnly)))}
+			}
 			if err := verdictOfRecord(c, &m); err != nil {
 				return cases.Draft{}, err
 			}
@@ -260,8 +264,8 @@ func sayUnitRefused(c *cases.Card, m cases.Move, why cases.Refusal) string {
 	case cases.RefusedLate:
 		return fmt.Sprintf(sayRefusedLate, wording.Day(c.Stay().Offer().Offer.Until))
 	}
-	if n := len(c.Records); why == cases.RefusedNoVerdict && n > 0 {
-		return refusals[why] + fmt.Sprintf(sayVerdictOfRecord, c.Records[n-1].Body.Number)
+	if number := shop.LastRecord(c); why == cases.RefusedNoVerdict && number != "" {
+		return refusals[why] + fmt.Sprintf(sayVerdictOfRecord, number)
 	}
 	return refusals[why]
 }

@@ -122,6 +122,7 @@ type Finding struct {
 	Read    string
 	Step    string
 	Failed  bool
+	Seq     int // of the event that says it
 }
 
 // A WantKind says what a run waits for.
@@ -300,12 +301,12 @@ func (s *State) found(r Result, step string) {
 	if r.Reading.Finding != "" {
 		v := rulebase.Value{IsNumber: true, Number: r.Number, Word: strconv.FormatFloat(r.Number, 'g', -1, 64)}
 		if !math.IsInf(r.Number, 0) {
-			s.Findings = append(s.Findings, Finding{r.Reading.Finding, v, r.Text, step, failed})
+			s.Findings = append(s.Findings, Finding{r.Reading.Finding, v, r.Text, step, failed, r.Seq})
 		}
 	}
 	for _, m := range r.Reading.Means {
 		if m.Outcome == r.says || m.Outcome == "fail" && failed || m.Outcome == "pass" && r.Outcome == Passed {
-			s.Findings = append(s.Findings, Finding{m.Symptom, rulebase.Value{Word: m.Value}, r.Text, step, failed})
+			s.Findings = append(s.Findings, Finding{m.Symptom, rulebase.Value{Word: m.Value}, r.Text, step, failed, r.Seq})
 		}
 	}
 }

@@ -460,10 +460,7 @@ func (s *Server) benchEntry(w http.ResponseWriter, r *http.Request) error {
 	case err != nil:
 		return s.notKept(err)
 	}
-	if drafts := shop.Found(before, after, b.inner); len(drafts) > 0 {
-		for i := range drafts {
-			drafts[i].ID = fmt.Sprintf("%s-%d-%d", name, at, i)
-		}
+	if drafts := shop.Found(after, b.inner); len(drafts) > 0 {
 		if _, err := s.o.Desk.Write(r.Context(), b.inner, rulebase.Bench, byCookie(r), drafts...); err != nil {
 			s.o.Log.Warn("what the bench found was not added to its case", "error", err) // it is in the run, and the run is kept
 		}
@@ -546,7 +543,7 @@ func (s *Server) benchRecord(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	before := shop.Recorded(b.card, bench.Head(b.run.Events))
+	before := shop.Recorded(b.card, b.run.Events)
 	if before != nil && why == "" {
 		return wrong(sayReissueWhy, before.Number, before.Issue)
 	}
@@ -558,7 +555,7 @@ func (s *Server) benchRecord(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	drafts, err := shop.KeepRecord(r.Context(), s.o.Store, body, b.state, b.run.Text, forms)
+	drafts, err := shop.KeepRecord(r.Context(), s.o.Store, b.card, body, b.state, b.run.Text, forms)
 	if err != nil {
 		return err
 	}

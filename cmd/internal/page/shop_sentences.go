@@ -35,6 +35,7 @@ const (
 	sayRefusedByTable = "A unit that is %s does not become %s."
 	sayRefusedLate    = "The customer's answer came after %s, the offer's last day. Make a new offer, or say who agreed and how."
 	sayRecordSays     = "Record %s, issue %d, says that the unit is %s; leave the verdict out, or name the record that shows it."
+	sayRecordEarlier  = "Record %s is of an earlier stay. Name a record of this stay, or say the verdict."
 	sayRecordBad      = "Record %s, issue %d, says that the unit is bad: it is not released on that. Name the record of the test that it passed, or say who agreed and how."
 	sayStateWhat      = "Say what is stated: not exposed, decontaminated or contaminated."
 	sayCleanedHow     = "Say how it was cleaned."

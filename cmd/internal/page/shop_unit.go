@@ -136,6 +136,9 @@ func (s *Server) moveUnit(w http.ResponseWriter, r *http.Request) error {
 		case m.Verdict != "" && !slices.Contains(rulebase.Words(rulebase.Verdicts), m.Verdict):
 			return nil, refusal{http.StatusUnprocessableEntity, refusals[cases.RefusedNoVerdict]}
 		}
+		if shop.Earlier(c, m.Record) {
+			return nil, wrong(sayRecordEarlier, m.Record)
+		}
 		if found := shop.ByRecord(c, &m); found != nil && m.To == cases.ShopReleased {
 			return nil, wrong(sayRecordBad, found.Number, found.Issue)
 		} else if found != nil {

@@ -16,15 +16,21 @@ import (
 	"downdrop/engine/bench"
 )
 
-// Recorded is the last record of a run that was issued of a unit; nil: none was.
-func Recorded(c *cases.Card, head string) *cases.Record {
+// Recorded is the last record of a run that was issued of a unit, also where the run was gone on with after that: a
+// run only grows, so whatever it was recorded at is still in it. nil: none was.
+func Recorded(c *cases.Card, run []bench.Event) *cases.Record {
 	var last *cases.Record
 	for i := 0; c != nil && i < len(c.Records); i++ {
-		if r := &c.Records[i].Body; r.Head == head && (last == nil || r.Issue > last.Issue) {
+		if r := &c.Records[i].Body; holds(run, r.Head) && (last == nil || r.Issue > last.Issue) {
 			last = r
 		}
 	}
 	return last
+}
+
+// holds says whether a run ended, or ends, with the event of this hash.
+func holds(run []bench.Event, head string) bool {
+	return slices.ContainsFunc(run, func(e bench.Event) bool { return e.Hash == head })
 }
 
 // NewRecord makes the record of a run at its end. What is said beside the run is in c: Program,
@@ -75,8 +81,9 @@ func Forms(record *report.Record) ([]Form, cases.Record, error) {
 }
 
 // KeepRecord keeps the run and the forms in the store, and gives what is to be said of the
-// unit: with the first issue the run, with every one the record.
-func KeepRecord(ctx context.Context, store cases.Store, body cases.Record, s *bench.State, run []byte, forms []Form) ([]cases.Draft, error) {
+// unit c (nil: nothing was yet): with every issue the record, and the run, unless that was said as it is; it stands for
+// what was said of it before it was gone on with.
+func KeepRecord(ctx context.Context, store cases.Store, c *cases.Card, body cases.Record, s *bench.State, run []byte, forms []Form) ([]cases.Draft, error) {
 	texts := [][]byte{run}
 	for _, f := range forms {
 		texts = append(texts, f.Text)
@@ -87,20 +94,27 @@ func KeepRecord(ctx context.Context, store cases.Store, body cases.Record, s *be
 		}
 	}
 	drafts := []cases.Draft{cases.Say(cases.KindRecord, body)}
-	if body.Issue > 1 {
-		return drafts, nil
+	said := ""
+	for i := 0; c != nil && i < len(c.Runs); i++ {
+		switch r := &c.Runs[i]; {
+		case r.Body.Head == body.Head:
+			return drafts, nil
+		case holds(s.Events, r.Body.Head):
+			said = r.Event.ID
+		}
 	}
 	ran := cases.BenchRun{File: DigestOf(run), Head: body.Head, Procedure: s.Procedure.ID, ProcedureVersion: s.Procedure.Version, ProcedureDigest: s.Procedure.Digest,
 		Profile: s.Unit.Name, ProfileDigest: s.Unit.Digest, Verdict: string(s.Verdict), Failed: []string{}, NotDone: []string{}}
 	for i := range s.Steps {
-		switch st := &s.Steps[i]; st.Outcome {
-		case bench.Failed:
+		st := &s.Steps[i]
+		if st.Outcome == bench.Failed {
 			ran.Failed = append(ran.Failed, st.Step.ID)
-		case bench.Skipped, bench.NotReached:
+		}
+		if st.Outcome == bench.Skipped || st.Outcome == bench.NotReached || st.Outcome == bench.Failed && st.Reason != "" {
 			ran.NotDone = append(ran.NotDone, st.Step.ID)
 		}
 	}
-	return slices.Insert(drafts, 0, cases.Say(cases.KindBenchRun, ran)), nil
+	return slices.Insert(drafts, 0, cases.Correct(cases.KindBenchRun, said, ran)), nil
 }
 
 // DigestOf is the SHA-256 of a text, in hex.

@@ -13,6 +13,7 @@ import (
 
 	"downdrop/cases"
 	"downdrop/cases/storetest"
+	"downdrop/engine/bench"
 	"downdrop/engine/ways"
 	"downdrop/rulebase"
 )
@@ -265,16 +266,44 @@ func TestAMoveFollowsItsRecord(t *testing.T) {
 			t.Errorf("%s: verdict %q, record %q, against it issue %d", name, m.Verdict, m.Record, issue)
 		}
 	}
-	if r := Recorded(nil, "h"); r != nil {
+	if r := Recorded(nil, []bench.Event{{Hash: "h"}}); r != nil {
 		t.Errorf("of no unit there is the record %+v", r)
 	}
 	for i := range c.Records {
 		c.Records[i].Body.Head = "h" + c.Records[i].Body.Number
 	}
-	if r := Recorded(c, "hR-1"); r == nil || r.Issue != 2 {
+	if r := Recorded(c, []bench.Event{{Hash: "h"}, {Hash: "hR-1"}}); r == nil || r.Issue != 2 {
 		t.Errorf("the last record of a run is %+v", r)
 	}
-	if r := Recorded(c, "other"); r != nil {
+	if r := Recorded(c, []bench.Event{{Hash: "h"}, {Hash: "hR-1"}, {Hash: "a note later"}}); r == nil || r.Issue != 2 {
+		t.Errorf("the last record of a run that was gone on with is %+v", r)
+	}
+	if r := Recorded(c, []bench.Event{{Hash: "other"}}); r != nil {
 		t.Errorf("of another run there is the record %+v", r)
+	}
+}
+
+// A record counts for the stay in which it was first issued: an issue of it that was written later shows no more.
+func TestARecordIsOfItsStay(t *testing.T) {
+	record := func(number string, issue int, day int) cases.Said[cases.Record] {
+		return cases.Said[cases.Record]{Event: cases.Event{Draft: cases.Draft{At: noon.AddDate(0, 0, day)}}, Body: cases.Record{Number: number, Issue: issue, Verdict: cases.UnitGood}}
+	}
+	c := &cases.Card{Stays: []*cases.Stay{{Came: noon}, {Came: noon.AddDate(0, 0, 10)}}}
+	c.Records = []cases.Said[cases.Record]{record("R-1", 1, 2), record("R-2", 1, 12), record("R-1", 2, 13)}
+	for number, want := range map[string]bool{"r-1": true, "R-2": false, "2031-7": false, "": false} {
+		if got := Earlier(c, number); got != want {
+			t.Errorf("%q is of an earlier stay: %v", number, got)
+		}
+	}
+	if got := LastRecord(c); got != "R-2" {
+		t.Errorf("the last record of the stay is %q", got)
+	}
+	c.Records = c.Records[:1]
+	if got := LastRecord(c); got != "" {
+		t.Errorf("the last record of the stay is %q, and there is none", got)
+	}
+	c.Stays = c.Stays[1:] // it was at the bench before somebody wrote down that it came
+	if Earlier(c, "R-1") {
+		t.Error("of one stay a record is earlier")
 	}
 }

@@ -2,8 +2,10 @@ package shop
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"downdrop/cases"
@@ -56,35 +58,129 @@ func Diagnose(ctx context.Context, prepared *engine.Prepared, s *bench.State, c 
 		now = c.Situation.Clone()
 		now.At = rulebase.Bench
 	}
-	for _, f := range s.Findings {
-		now.Findings = append(now.Findings, asFound(f, now.Done))
+	add, _ := unlike(s, c)
+	for _, f := range add {
+		now.Findings = append(now.Findings, asFound(f.Finding, doneBy(s, f.Seq, c)))
 	}
 	return engine.Diagnose(ctx, prepared, now, engine.Options{BeliefOnly: true})
 }
 
 // asFound is what a run found as a case has it: seen after the work that was done by then, and tied to it, since
 // "as of now" would go on with whatever is done to the unit later.
-func asFound(f bench.Finding, done []rulebase.Done) rulebase.Finding {
-	found := rulebase.Finding{Symptom: f.Symptom, Value: f.Value, Read: f.Read, At: rulebase.Bench}
-	if len(done) > 0 {
-		found.After = done[len(done)-1].ID
-	}
-	return found
+func asFound(f bench.Finding, after string) rulebase.Finding {
+	return rulebase.Finding{Symptom: f.Symptom, Value: f.Value, Read: f.Read, At: rulebase.Bench, After: after}
 }
 
-// Found is what an entry found, for the case that the run is of; nil: it is of none.
-func Found(before, after *bench.State, c *cases.Case) []cases.Draft {
-	if c == nil || len(after.Findings) <= len(before.Findings) {
+// doneBy is the last work that a case knew of when an entry of a run was made; "" none. For the entry just made that
+// is all of it; of an earlier one, which is added late, what the clocks say.
+func doneBy(s *bench.State, seq int, c *cases.Case) (last string) {
+	if c == nil {
+		return ""
+	}
+	if done := c.Situation.Done; seq >= len(s.Events) && len(done) > 0 {
+		return done[len(done)-1].ID
+	}
+	standing := standing(c)
+	for i := range c.Events {
+		var b cases.DoneBody
+		if e := &c.Events[i]; e.Kind == cases.KindDone && standing[e.ID] && seq <= len(s.Events) && !e.At.After(s.Events[seq-1].At) && json.Unmarshal(e.Body, &b) == nil {
+			last = b.ID
+		}
+	}
+	return last
+}
+
+// standing are the ids of a case's entries that nothing has corrected or taken back.
+func standing(c *cases.Case) map[string]bool {
+	out := map[string]bool{}
+	for i := range c.Events {
+		out[c.Events[i].ID] = true
+	}
+	for i := range c.Events {
+		delete(out, c.Events[i].Corrects)
+	}
+	return out
+}
+
+// A finding is one of a run, with the id of the entry that says it to a case.
+type finding struct {
+	bench.Finding
+	id string
+}
+
+// ofRuns begins the id of each entry that a run made in a case: which run, which of its events and which finding of that
+// follow. So a finding is said once however often the run is gone on with, and is known again when it is taken back.
+const ofRuns = "bench-"
+
+// unlike is where the findings of a case are not those of a run: what is to be added, and the ids of what is to be
+// taken back. What somebody corrected or took back in the case itself stays as he left it. c may be nil.
+func unlike(s *bench.State, c *cases.Case) (add []finding, gone []string) {
+	run := ofRuns
+	if len(s.Events) > 0 {
+		run += s.Events[0].Hash[:min(16, len(s.Events[0].Hash))]
+	}
+	wanted, number := map[string]bool{}, map[int]int{}
+	for _, f := range s.Findings {
+		id := fmt.Sprintf("%s-%d-%d", run, f.Seq, number[f.Seq])
+		number[f.Seq]++
+		wanted[id] = true
+		add = append(add, finding{f, id})
+	}
+	if c == nil {
+		return add, nil
+	}
+	standing := standing(c)
+	said := map[string]bool{}
+	for i := range c.Events {
+		e := &c.Events[i]
+		said[e.ID] = true
+		if e.Kind != cases.KindFinding || !standing[e.ID] {
+			continue
+		}
+		if strings.HasPrefix(e.ID, run+"-") && !wanted[e.ID] {
+			gone = append(gone, e.ID)
+		}
+		if !strings.HasPrefix(e.ID, ofRuns) { // by a version before these ids, or by hand
+			if at := slices.IndexFunc(add, func(f finding) bool { return !said[f.id] && says(e, f.Finding) }); at >= 0 {
+				said[add[at].id] = true
+			}
+		}
+	}
+	return slices.DeleteFunc(add, func(f finding) bool { return said[f.id] }), gone
+}
+
+// says says whether an entry of a case is what the bench found.
+func says(e *cases.Event, f bench.Finding) bool {
+	var b cases.FindingBody
+	if json.Unmarshal(e.Body, &b) != nil || b.Symptom != f.Symptom || b.At != rulebase.Bench || b.Read != f.Read {
+		return false
+	}
+	if f.Value.IsNumber {
+		return b.Value.Number != nil && *b.Value.Number == f.Value.Number
+	}
+	return b.Value.Number == nil && b.Value.Word == f.Value.Word
+}
+
+// Found is what is to be said to the case that a run is of, so that it has what the run found and nothing that was
+// taken back in it; nil: nothing is, or it is of none.
+func Found(s *bench.State, c *cases.Case) []cases.Draft {
+	if c == nil {
 		return nil
 	}
 	var drafts []cases.Draft
-	for _, f := range after.Findings[len(before.Findings):] {
-		found := asFound(f, c.Situation.Done)
-		body := cases.FindingBody{Symptom: found.Symptom, Value: cases.ValueBody{Word: found.Value.Word}, At: found.At, By: after.Asked["by"], After: found.After, Read: found.Read}
+	add, gone := unlike(s, c)
+	for _, id := range gone {
+		drafts = append(drafts, cases.Correct(cases.KindTakenBack, id, cases.Reason{}))
+	}
+	for _, f := range add {
+		found := asFound(f.Finding, doneBy(s, f.Seq, c))
+		body := cases.FindingBody{Symptom: found.Symptom, Value: cases.ValueBody{Word: found.Value.Word}, At: found.At, By: s.Asked["by"], After: found.After, Read: found.Read}
 		if f.Value.IsNumber {
 			body.Value.Number = &f.Value.Number
 		}
-		drafts = append(drafts, cases.Say(cases.KindFinding, body))
+		draft := cases.Say(cases.KindFinding, body)
+		draft.ID = f.id
+		drafts = append(drafts, draft)
 	}
 	return drafts
 }

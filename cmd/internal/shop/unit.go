@@ -35,6 +35,28 @@ func ByRecord(c *cases.Card, m *cases.Move) (against *cases.Record) {
 	return nil
 }
 
+// Earlier says whether the record of this number is one of an earlier stay: it was first issued before the unit came in
+// again, and shows the unit as it was then.
+func Earlier(c *cases.Card, number string) bool {
+	var first time.Time
+	for i := range c.Records {
+		if r := &c.Records[i]; number != "" && strings.EqualFold(r.Body.Number, number) && (first.IsZero() || r.Event.At.Before(first)) {
+			first = r.Event.At
+		}
+	}
+	return len(c.Stays) > 1 && !first.IsZero() && first.Before(c.Stay().Came)
+}
+
+// LastRecord is the number of the last record of the unit's stay; "" there is none.
+func LastRecord(c *cases.Card) string {
+	for i := len(c.Records) - 1; i >= 0; i-- {
+		if number := c.Records[i].Body.Number; !Earlier(c, number) {
+			return number
+		}
+	}
+	return ""
+}
+
 // Received are the drafts of a receipt with what its cases say: the complaint where none was
 // said, and the statements of their return notes.
 func Received(r cases.Receipt, linked []*cases.Case) []cases.Draft {
