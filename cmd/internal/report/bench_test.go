@@ -77,6 +77,7 @@ func TestReadingsAtTheBenchAreSaid(t *testing.T) {
 		{sayBenchInstrument(map[string]string{"name": "no. 3", "until": "2031-05-20"}, "2031-05-20"), "no. 3, calibrated until 2031-05-20."},
 		{benchOutcome(&bench.StepState{Outcome: bench.Skipped, Reason: "no time"}), "not done, no time"},
 		{benchOutcome(&bench.StepState{Outcome: bench.Passed, Reason: "no time"}), "pass"},
+		{benchOutcome(&bench.StepState{Outcome: bench.Failed, Reason: "no time"}), "FAIL, the rest not done: no time"},
 	})
 }
 
