@@ -53,7 +53,7 @@ var ErrorKinds = map[string]string{
 	"shape":                 "A value has another shape than is wanted: a text, a list, an entry.",
 	"tag":                   "Tags of YAML are not read.",
 	"too-deep":              "Entries stand within entries deeper than is read.",
-	"too-large":             "A file is larger than is read.",
+	"too-large":             "A file, or a key in it, is larger than is read.",
 	"too-many":              "There is more wrong than is listed.",
 	"twice":                 "The same thing is said twice.",
 	"two-headers":           "Two files of one folder have a header.",

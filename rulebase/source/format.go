@@ -47,6 +47,9 @@ func Format(file string, text []byte, order Order) ([]byte, error) {
 	if doc != nil && doc.Shape == Scalar {
 		r.Problem(doc, "shape", "", "keys and values, or a list, are wanted here")
 	}
+	if doc != nil {
+		longKeys(r, doc)
+	}
 	if err := r.Err(); err != nil {
 		return nil, err
 	}
@@ -59,6 +62,21 @@ func Format(file string, text []byte, order Order) ([]byte, error) {
 		return nil, err
 	}
 	return out, nil
+}
+
+// longestKey is how many bytes a key may have that is written anew: YAML 1.2.2 (7.4.2) reads none of more than 1,024
+// characters without a mark before it.
+const longestKey = 1000
+
+func longKeys(r *Reader, n *Node) {
+	for _, k := range n.Keys {
+		if len(k.Text) > longestKey {
+			r.Problem(k, "too-large", "", "a key of %d bytes cannot be brought into form; the most is %d", len(k.Text), longestKey)
+		}
+	}
+	for _, item := range n.Items {
+		longKeys(r, item)
+	}
 }
 
 // ErrChanged says that formatting would have changed what a file says: a bug of

@@ -210,7 +210,21 @@ func splitID(p string) (id, value string, ok bool) {
 // sentence takes in a piece that may hold an "and": whole where that is clear,
 // else part by part where the parts are clearer.
 func (l *listener) sentence(p string) {
+	if exceptRE.MatchString(p) {
+		l.note(p, NotUnderstood, sayEachByItself)
+		return
+	}
+	if m := wasButRE.FindStringSubmatch(p); m != nil && !isQuestion(p) {
+		l.note(strings.TrimSpace(m[1]), NotUnderstood, sayWasBefore)
+		if rest := strings.TrimSpace(m[2]); !didRE.MatchString(rest) {
+			l.sentence(rest)
+		}
+		return
+	}
 	parts := splitAnd(p)
+	if moduleNumbersRE.MatchString(p) {
+		parts = []string{p} // "modules 1 and 2 are dead" is not drop 2
+	}
 	if len(parts) == 1 || len(l.t.words.saying(p)) > 0 {
 		l.piece(p)
 		return
@@ -272,6 +286,10 @@ func (l *listener) score() int {
 func (l *listener) piece(p string) {
 	p = strings.TrimSpace(p)
 	if p == "" {
+		return
+	}
+	if isQuestion(p) {
+		l.note(p, NotUnderstood, sayAQuestion)
 		return
 	}
 	rest, how := l.manner(p)
@@ -546,6 +564,11 @@ func (l *listener) hearWords(text, rest string, how manner) {
 	switch {
 	case isPast(tokens, best.covered) && l.well(best):
 		l.note(text, NotUnderstood, sayWasBefore)
+		return
+	case over != "" && l.well(best):
+		// "the PLC works", "it hardly works", "it works if the cover is open": whatever else is said, it may not be that
+		// the drop is well, and that ends a case.
+		l.unclear(text, whichQuestion(text, l.candidates(same, how)))
 		return
 	case isPast(tokens, best.covered) && best.valued() && len(same) == 1:
 		l.unclear(text, whichQuestion(text, l.candidates(same, how)))

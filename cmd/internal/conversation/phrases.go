@@ -29,7 +29,7 @@ var colours = wordSet("red green yellow amber orange blue white")
 
 // linking are words that say where or when to something else: by themselves they name nothing, and what a name has of
 // them is not said by the others.
-var linking = wordSet("before after behind beyond between across beside again")
+var linking = wordSet("before after behind beyond between across beside again same get gets getting got two last if only too went")
 
 // negations turn a value round; they are never passed over.
 var negations = wordSet("not no never without none nothing nor")
@@ -179,11 +179,17 @@ var (
 	orderRE     = quantity.NewPattern(`(?i)^(?:the )?(?:cable )?order(?: along the (?:cable|trunk|line))?(?: is)?\s*[:=]?\s*(` + addressesRE + `)$`)
 	supplyRE    = quantity.NewPattern(`(?i)^(?:and )?(?:(?:the |one |same |shared )*supply|supplies)(?: (?:feeds|of|for))?\s*[:=]?\s*(?:drops? )?(` + addressesRE + `)$`)
 	shareRE     = quantity.NewPattern(`(?i)^(?:drops? )?(` + addressesRE + `) (?:share|are on|is on|have) (?:a|one|the same|the|its own|their own) supply$`)
-	twoDropsRE  = quantity.NewPattern(`(?i)^(?:the )?(?:drops?|units?|addresses) \d+ (?:and|&) (?:(?:drop|unit) )?\d+(?: both)?\s+`)
-	thisDropRE  = quantity.NewPattern(`(?i)^(?:this is|it is|it's|we are at|i am at|i'm at|this drop is|the sick one is|about)?\s*(?:drop|address|drop number)\s*(?:is|=|:)?\s*(\d+)$|^drop (\d+) is (?:the sick one|this one|mine|the one)$|^this drop\s*(?:is|=|:)\s*(\d+)$`)
-	atDropRE    = quantity.NewPattern(`(?i)^(?:(?:at|on|of) )?(?:the )?(?:good |neighbou?r )?drop (\d+)\s*(?:['’]s|:|,|has|reads|shows)?\s+(.+)$|^(?:at|on) drop (\d+)\s*[:,]\s*(.+)$`)
-	headRE      = quantity.NewPattern(`(?i)^(?:(?:at|on|of) )?(?:the )?(?:good |neighbou?r )?drop \d+\s*[:,]`)
-	ofDropRE    = quantity.NewPattern(`(?i)^(.+?)\s+(?:at|on|of) (?:the )?(?:good |neighbou?r )?drop (\d+)\b\s*(.*)$`)
+	whetherRE   = quantity.NewPattern(`(?i)\b(?:not (?:so |quite )?sure|don't know|dont know|do not know|no idea|cannot (?:say|tell)|can't (?:say|tell)) (?:whether|if)\b`)
+	exceptRE    = quantity.NewPattern(`(?i)\b(?:except(?: for)?|apart from|other than|all but|everything but|not all|not every)\b`)
+	// What was so until somebody did something about it, or until now; then what is said after it.
+	wasButRE        = quantity.NewPattern(`(?i)^(.*\b(?:was|were|had been)\b.*?),?\s+(?:but|and|so|then)\s+((?:i|we|he|she|they|somebody|someone|it)\s+.+|(?:but )?(?:now|is now)\b.+)$`)
+	didRE           = quantity.NewPattern(`(?i)^(?:i|we|he|she|they|somebody|someone)\s+(?:have |has |had )?(?:\w+ed|put|set|reset|did|shut|made|got|screwed)\b`)
+	moduleNumbersRE = quantity.NewPattern(`(?i)^(?:the )?(?:modules?|slots?|channels?|points?|outputs?|inputs?)\s+\d+\s*(?:,|and|&)`)
+	twoDropsRE      = quantity.NewPattern(`(?i)^(?:the )?(?:drops?|units?|addresses) \d+ (?:and|&) (?:(?:drop|unit) )?\d+(?: both)?\s+`)
+	thisDropRE      = quantity.NewPattern(`(?i)^(?:this is|it is|it's|we are at|i am at|i'm at|this drop is|the sick one is|about)?\s*(?:drop|address|drop number)\s*(?:is|=|:)?\s*(\d+)$|^drop (\d+) is (?:the sick one|this one|mine|the one)$|^this drop\s*(?:is|=|:)\s*(\d+)$`)
+	atDropRE        = quantity.NewPattern(`(?i)^(?:(?:at|on|of) )?(?:the )?(?:good |neighbou?r )?drop (\d+)\s*(?:['’]s|:|,|has|reads|shows)?\s+(.+)$|^(?:at|on) drop (\d+)\s*[:,]\s*(.+)$`)
+	headRE          = quantity.NewPattern(`(?i)^(?:(?:at|on|of) )?(?:the )?(?:good |neighbou?r )?drop \d+\s*[:,]`)
+	ofDropRE        = quantity.NewPattern(`(?i)^(.+?)\s+(?:at|on|of) (?:the )?(?:good |neighbou?r )?drop (\d+)\b\s*(.*)$`)
 )
 
 // dropStates are the words for the state of a drop.
@@ -201,6 +207,7 @@ var dropStates = map[string]string{
 var (
 	stillDownRE = quantity.NewPattern(`(?i)^(?:it is |it's |it |is |but |and |the drop is |the drop )*(?:still (?:down|dead|dark|the same|not working|does not work|doesn't work)|no (?:change|difference|better)|the same|same|unchanged|not working|does not work|doesn't work|did not help|didn't help|no help|down again|went down again)(?: as before| now)?$`)
 	wellRE      = quantity.NewPattern(`(?i)^(?:it is |it's |it |is |but |and |the drop is |the drop |all |still )*(?:(?:works|working|well|up|runs|running|fixed|healthy|cured|back|ok|okay|fine|good)(?: (?:now|again|fine|well|and stays up))*)$`)
+	bareWellRE  = quantity.NewPattern(`(?i)^(?:(?:it is|it's|that is|that's|they are|they're|it|all|looks?|everything is|yes|still) )*(?:ok|okay|fine|good|well|up|back|healthy)(?: now| again)?$`)
 	doneRE      = quantity.NewPattern(`(?i)^(?:(?:i have |i've |we have |we )?(?:done|did (?:it|that|so)|finished|carried out|did|tried))(?:\b|$)[\s,;:.]*(?:and |but |with )?(.*)$`)
 	goOnRE      = quantity.NewPattern(`(?i)^(?:go on|go on asking|ask on|continue)$`)
 	skipRE      = quantity.NewPattern(`(?i)^(?:i )?(?:don't know|dont know|do not know|no idea|unknown|can't say|cannot say|can't tell|cannot tell|can't|cannot|skip|pass|not now|next|not sure|no answer|none of these|-|\?)$`)

@@ -143,7 +143,7 @@ func (s *State) settleStep(st *rulebase.Step) {
 // hearNow takes in what the drop does now: "still down", "works now".
 func (l *listener) hearNow(text, rest string, how manner) bool {
 	now := dropNow(rest)
-	if now == rulebase.NotSaid || how.drop != 0 || l.answersFocus(rest) {
+	if now == rulebase.NotSaid || how.drop != 0 || l.answersFocus(rest) || now == rulebase.Well && bareWellRE.MatchString(rest) && l.askedElse() {
 		return false
 	}
 	s := &l.state.Situation
@@ -161,6 +161,16 @@ func (l *listener) hearNow(text, rest string, how manner) bool {
 		l.complaintNow(text, now, how)
 	}
 	return true
+}
+
+// askedElse says whether something else than how the drop is was asked: "ok" is then an answer to that.
+func (l *listener) askedElse() bool {
+	q, c := l.state.Pending, l.t.base.Complaint
+	switch q.Kind {
+	case AskSymptom, AskGiven, AskStep, AskDrops, AskWhich:
+		return c == nil || q.ID != l.t.base.Symptoms[c.Symptom].ID
+	}
+	return false
 }
 
 // hearWent takes in "the drop went dark" or "no comms", and hears what follows it, such as when,

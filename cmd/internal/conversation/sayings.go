@@ -100,6 +100,12 @@ func (l *listener) answersBetter(rest string, all []meant) bool {
 	return l.overs(tokens, found[0].covered) == "" && found[0].certain(tokens, "")
 }
 
+// isQuestion says whether a piece asks: whoever asks whether the breaker is tripped has not said that it is.
+func isQuestion(p string) bool {
+	p = strings.TrimSpace(p)
+	return strings.HasSuffix(p, "?") && len(tokenize(p)) > 1 || whetherRE.MatchString(p)
+}
+
 // past are words of a time that is over. What was so then may be so no longer.
 var past = wordSet("yesterday ago until till formerly earlier previously used")
 

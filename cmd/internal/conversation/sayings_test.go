@@ -149,3 +149,55 @@ func TestAModuleLightIsNoFieldPowerLight(t *testing.T) {
 		}
 	}
 }
+
+// What would end a case is taken in only where nothing else was said: that something else works, or that the drop works
+// on a condition, is asked back, and so is "ok" as an answer to another question.
+func TestWellIsOnlyWhatIsSaidOfTheDrop(t *testing.T) {
+	talk := talkOver(shipped.Base(t))
+	for _, entry := range []string{"the PLC works", "the pump works", "the light works", "it hardly works", "works sometimes", "it only works when cold", "it works when I disconnect drop 7",
+		"nobody worked on it", "the power supply works fine", "does it work?"} {
+		if findings, _, reply := found(talk, entry); slices.Contains(findings, "drop_works=working") {
+			t.Errorf("%q:\n%s", entry, strings.Join(reply.Lines(), "\n"))
+		}
+	}
+	for _, ask := range []string{"isolator_position", "power_light", "host_says", "damage_look", "volts_at_drop", "module_light"} {
+		for _, entry := range []string{"ok", "it is fine", "good", "all ok"} {
+			if findings, _, reply := found(talk, "ask "+ask, entry); slices.Contains(findings, "drop_works=working") {
+				t.Errorf("%s: %q:\n%s", ask, entry, strings.Join(reply.Lines(), "\n"))
+			}
+		}
+	}
+	for _, entry := range []string{"it works", "it works again", "the drop works", "it is fine"} {
+		if findings, _, _ := found(talk, entry); !slices.Equal(findings, []string{"drop_works=working"}) {
+			t.Errorf("%q makes %q", entry, findings)
+		}
+	}
+	for _, entry := range []string{"it stopped working", "the drop stopped working", "it has stopped working this morning"} {
+		if findings, _, _ := found(talk, entry); !slices.Equal(findings, []string{"drop_works=not_working"}) {
+			t.Errorf("%q makes %q", entry, findings)
+		}
+	}
+}
+
+// A question is no statement, what was put right is not so now, and who leaves something out says each by itself.
+func TestQuestionsAndWhatWasPutRight(t *testing.T) {
+	talk := talkOver(shipped.Base(t))
+	for _, entry := range []string{"is the breaker tripped?", "was the unit replaced?", "should the power light be on?", "I'm not sure whether the power light is on",
+		"the breaker was tripped but I reset it", "the plug was loose and I tightened it", "the controller was in stop but we put it back in run",
+		"all lights off except power", "not all lights are on", "everything but the power light is off", "drop 5 is dead ;; same on drop 6"} {
+		entries := strings.Split(entry, " ;; ")
+		if findings, _, reply := found(talk, entries...); len(findings) > 0 {
+			t.Errorf("%q makes %q:\n%s", entry, findings, strings.Join(reply.Lines(), "\n"))
+		}
+	}
+	if findings, _, _ := found(talk, "it was dead but now it works"); !slices.Equal(findings, []string{"drop_works=working"}) {
+		t.Errorf("it works now: %q", findings)
+	}
+	state, _ := talk.Begin(rulebase.Situation{})
+	for _, e := range []string{"drop 5 is dead", "modules 3 and 4 are dead"} {
+		state, _ = talk.Step(context.Background(), state, e)
+	}
+	if len(state.Situation.Drops) != 1 {
+		t.Errorf("modules are taken for drops: %v", state.Situation.Drops)
+	}
+}

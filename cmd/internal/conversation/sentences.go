@@ -82,6 +82,8 @@ const (
 	sayOnlyIfSeen     = "Only if it was looked at or measured before: touch and open nothing for this question. A step for it comes with its warnings."
 	sayNamedInEntry   = "An entry named it, without saying how it is."
 	sayWhatFor        = `it fits nothing asked here; "list" and a word shows what is`
+	sayAQuestion      = "that is a question; say what is seen or known, or \"don't know\""
+	sayEachByItself   = "what is left out of it may be meant otherwise; say each by itself"
 	sayWasBefore      = "that was before; say what it does now"
 	sayNoStepCalled   = "no one step here is called that; \"what else\" gives those on offer"
 	sayDoneWhat       = "no step is in hand; name what was done: \"done\" and its id"
