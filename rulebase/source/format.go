@@ -70,8 +70,8 @@ const longestKey = 1000
 
 func longKeys(r *Reader, n *Node) {
 	for _, k := range n.Keys {
-		if len(k.Text) > longestKey {
-			r.Problem(k, "too-large", "", "a key of %d bytes cannot be brought into form; the most is %d", len(k.Text), longestKey)
+		if n := len(keyText(k, true)); n > longestKey { // as it is written: a tab takes two
+			r.Problem(k, "too-large", "", "a key of %d bytes cannot be brought into form; the most is %d", n, longestKey)
 		}
 	}
 	for _, item := range n.Items {
