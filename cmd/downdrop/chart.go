@@ -70,7 +70,7 @@ func (o *chartOptions) check() error {
 		return usageError{sayChartForms}
 	case o.page != "" && o.page != "a4" && o.page != "letter":
 		return usageError{fmt.Sprintf(sayChartPage, o.page)}
-	case o.levels < 0 || o.levels > 100 || o.nodes < 0 || o.nodes > 5000 || o.least < 0 || o.least >= 1:
+	case o.levels < 0 || o.levels > 100 || o.nodes < 0 || o.nodes > 5000 || !(o.least >= 0 && o.least < 1): // NaN is no share
 		return usageError{sayChartLimits}
 	case o.page != "" && (o.optimal || o.nodes > pagePlaces):
 		return usageError{fmt.Sprintf(sayChartPagePlaces, pagePlaces)}

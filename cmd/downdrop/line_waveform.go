@@ -137,7 +137,7 @@ func (o *lineWaveformOptions) known() (known waveform.Options, units waveform.Un
 	known.Rate = line.BitPerSecond(one(o.rate, "baud", sayNoRate))
 	known.Bandwidth = one(o.bandwidth, "Hz", sayNoBandwidth)
 	if o.velocity != 0 {
-		if o.velocity < 0.3 || o.velocity > 1 {
+		if !(o.velocity >= 0.3 && o.velocity <= 1) { // NaN is no share
 			return known, units, usageError{fmt.Sprintf(sayNoVelocity, o.velocity)}
 		}
 		known.Delay = line.Delay(o.velocity)

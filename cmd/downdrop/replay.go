@@ -52,7 +52,7 @@ func runReplay(ctx context.Context, env *environment, o replayOptions) error {
 	switch {
 	case o.json && o.junit == "-":
 		return usageError{sayOneOutput}
-	case o.leastFirst < 0 || o.leastFirst > 100 || o.inThree < 0 || o.inThree > 100:
+	case !(o.leastFirst >= 0 && o.leastFirst <= 100 && o.inThree >= 0 && o.inThree <= 100): // NaN would hold of every share
 		return usageError{sayPercent}
 	}
 	base, source, err := o.closed(ctx, env)

@@ -339,7 +339,7 @@ func (d *desk) checkWork(w *cases.Work, parts []string) error {
 			return usageError{fmt.Sprintf(sayFlagValue, "solder", w.Solder, err)}
 		}
 	}
-	if w.Minutes < 0 || w.Minutes > 1e6 {
+	if !(w.Minutes >= 0 && w.Minutes <= 1e6) { // NaN is none either
 		return usageError{fmt.Sprintf(sayFlagValue, "minutes", strconv.FormatFloat(w.Minutes, 'g', -1, 64), sayMinutes)}
 	}
 	if ref, _ := d.base.Lookup(w.Cause); w.Cause != "" && ref.Kind != rulebase.KindCause {
