@@ -147,7 +147,9 @@ func runBenchResume(ctx context.Context, env *environment, o benchOptions, name 
 		t, err = o.terminal(ctx, env, base, in, remembered)
 	}
 	if err != nil {
-		file.Close()
+		if not := file.Close(); not != nil {
+			err = errors.Join(err, not)
+		}
 		return err
 	}
 	t.file = file
