@@ -243,7 +243,7 @@ func TestACaseFromCallToClosing(t *testing.T) {
 }
 
 func TestSerialsThatLookAlike(t *testing.T) {
-	for _, pair := range [][2]string{{"B0815", "8OBIS"}, {"SN-12", "5N l2"}, {"Z9", "29"}} {
+	for _, pair := range [][2]string{{"B0815", "8OBIS"}, {"SN-12", "5N l2"}, {"SN-12", "SN12"}, {"Z9", "29"}} {
 		if a, b := cases.SerialLooksLike(pair[0]), cases.SerialLooksLike(pair[1]); a != b {
 			t.Errorf("%q and %q look alike; %q %q", pair[0], pair[1], a, b)
 		}

@@ -95,3 +95,61 @@ func TestUnitsThatANameMeans(t *testing.T) {
 		}
 	}
 }
+
+// A second exchange at a place within ninety days of one whose unit was found good speaks against the place.
+func TestASecondExchangeSpeaksAgainstThePlace(t *testing.T) {
+	first := time.Date(2031, 5, 4, 12, 0, 0, 0, time.UTC)
+	exchanged := func(verdict string) *cases.Closing {
+		return &cases.Closing{Outcome: "unit_out", UnitVerdict: verdict}
+	}
+	for _, c := range []struct {
+		name             string
+		verdict          string
+		days             int // until the second case
+		drop             int // of the second case; the first is of drop 5
+		between          int // days until an exchange between the two, 0: none
+		closing          *cases.Closing
+		good, atLocation bool
+	}{
+		{name: "nothing done yet", verdict: cases.UnitGood, days: 89, drop: 5, good: true},
+		{name: "the drop not said", verdict: cases.UnitGood, days: 89, good: true},
+		{name: "too long ago", verdict: cases.UnitGood, days: 91, drop: 5},
+		{name: "another drop", verdict: cases.UnitGood, days: 30, drop: 6},
+		{name: "the unit was bad", verdict: cases.UnitBad, days: 30, drop: 5},
+		{name: "exchanged again", verdict: cases.UnitGood, days: 30, drop: 5, closing: exchanged(cases.UnitGood), good: true, atLocation: true},
+		{name: "exchanged again in between", verdict: cases.UnitGood, days: 60, drop: 5, between: 30, good: true, atLocation: true},
+		{name: "bad the second time", verdict: cases.UnitGood, days: 30, drop: 5, closing: exchanged(cases.UnitBad), good: true, atLocation: true},
+	} {
+		s := storetest.NewModel("mill")
+		open := func(id string, days, drop int, closing *cases.Closing) {
+			t.Helper()
+			drafts := []cases.Draft{cases.Say(cases.KindOpened, cases.Opening{Location: "Weir house", Drop: drop})}
+			if closing != nil {
+				drafts = append(drafts, cases.Say(cases.KindClosed, *closing))
+			}
+			for i := range drafts {
+				drafts[i].ID, drafts[i].Subject = fmt.Sprint(id, i), cases.Subject{Kind: cases.AboutCase, ID: id}
+				drafts[i].At = first.AddDate(0, 0, days)
+			}
+			if _, err := s.Append(t.Context(), drafts...); err != nil {
+				t.Fatal(err)
+			}
+		}
+		open("first", 0, 5, exchanged(c.verdict))
+		if c.between > 0 {
+			open("between", c.between, 5, exchanged(cases.UnitBad))
+		}
+		open("now", c.days, c.drop, c.closing)
+		now, err := s.Case(t.Context(), "now")
+		if err != nil {
+			t.Fatal(err)
+		}
+		e, err := cases.LookBack(t.Context(), s, now)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if (e.FoundGood != nil) != c.good || e.ForLocation != c.atLocation {
+			t.Errorf("%s: found good %v, for the location %v", c.name, e.FoundGood, e.ForLocation)
+		}
+	}
+}

@@ -212,6 +212,24 @@ func TestExportsOfStoresThatFail(t *testing.T) {
 	}
 }
 
+// Of a damaged store all comes along that can be read, and each loss is told once.
+func TestASalvagedExportLeavesOutOnlyWhatCannotBeRead(t *testing.T) {
+	for method, want := range map[string]struct{ files, names, told int }{"": {1, 1, 0}, "File": {0, 1, 1}, "Name": {1, 0, 1}} {
+		s := exportable(t)
+		s.fails = method
+		told := 0
+		m, err := cases.Export(t.Context(), s, &bytes.Buffer{}, cases.ExportOptions{Names: true, Salvage: func(err error) {
+			told++
+			if !errors.Is(err, errPipe) {
+				t.Errorf("%q fails: told %v", method, err)
+			}
+		}})
+		if err != nil || m.Files != want.files || min(m.Names, 1) != want.names || min(told, 1) != want.told || m.Events != len(s.events) {
+			t.Errorf("%q fails: %d files, %d names, %d events, %d times told: %v", method, m.Files, m.Names, m.Events, told, err)
+		}
+	}
+}
+
 // An input that is no export is told by its first line, before it fills the memory; and one that is whole but
 // does not hold what it says is spoilt.
 func TestExportsThatAreNone(t *testing.T) {

@@ -106,7 +106,7 @@ func TestParse(t *testing.T) {
 		{"150", "ohm", 150}, {"150 ohm", "ohm", 150}, {"150ohm", "ohm", 150}, {"1.5k", "ohm", 1500}, {"1.5 kohm", "ohm", 1500}, {"1.5 k ohm", "ohm", 1500}, {"153.6k", "baud", 153600},
 		{"300m", "m", 300}, {"300 m", "m", 300}, {"1km", "m", 1000}, {"3 mm", "m", 0.003}, {"40 mA", "A", 0.04}, {"40m", "A", 0.04}, {"40 mA", "mA", 40}, {"153.6 kbaud", "kbaud", 153.6},
 		{"2 M", "ohm", 2e6}, {"2G", "ohm", 2e9}, {"5u", "A", 5e-6}, {"5 µA", "A", 5e-6}, {"-3.5", "V", -3.5}, {"+3.5", "V", 3.5}, {" 0.5 ", "V", 0.5}, {"0", "V", 0}, {"1e3", "V", 1000},
-		{"5 drops", "drops", 5}, {"2k", "", 2000}, {"0.1k", "V", 100}, {"4.7k", "ohm", 4700}, {"1.1m", "V", 0.0011}, {"0.3u", "A", 3e-7},
+		{"5 drops", "drops", 5}, {"3 modules", "modules", 3}, {"2 units", "units", 2}, {"2k", "", 2000}, {"0.1k", "V", 100}, {"4.7k", "ohm", 4700}, {"1.1m", "V", 0.0011}, {"0.3u", "A", 3e-7},
 	} {
 		if got, err := quantity.Parse(c.text, c.unit); err != nil || got != c.want {
 			t.Errorf("Parse(%q, %q) = %v, %v; want %v exactly", c.text, c.unit, got, err, c.want)
@@ -171,7 +171,7 @@ func TestFormat(t *testing.T) {
 func TestSpoken(t *testing.T) {
 	for entry, want := range map[string]string{
 		"ohm|4k7": "4.7 kilohms", "ohm|20 Mohm": "20 megohms", "ohm|1 ohm": "1 ohm", "V|24 VDC": "24 volts direct current", "V|50 mV": "50 millivolts", "kbaud|153.6": "153.6 kilobaud",
-		"ohm|OL": "over-range", "ohm|below 2": "below 2 ohms", "V|min 18.2 max 24.1": "between 18.2 volts and 24.1 volts", "years|1": "1 year", "drops|5": "5 drops", "m|about 300": "about 300 metres",
+		"ohm|OL": "over-range", "ohm|below 2": "below 2 ohms", "V|min 18.2 max 24.1": "between 18.2 volts and 24.1 volts", "years|1": "1 year", "drops|5": "5 drops", "modules|3": "3 modules", "modules|3 modules": "3 modules", "m|about 300": "about 300 metres",
 		"|120 at 10:05, 380 at 10:15": "26 per minute", "errors/min|26": "26 errors per minute",
 	} {
 		unit, text, _ := strings.Cut(entry, "|")

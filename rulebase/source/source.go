@@ -372,12 +372,14 @@ func (r *Reader) Place(n *Node, offset int) Position {
 	} else if n.Quoted {
 		w.quote = w.rune()
 		w.column++
+		w.joins()
 	}
 	for _, c := range n.Text {
 		if offset == 0 {
 			break
 		}
 		w.next(c)
+		w.joins()
 		offset--
 	}
 	if c := w.rune(); c == 0 && w.line+1 < len(lines) && offset == 0 && !n.Block {
@@ -446,7 +448,12 @@ func (w *walker) escape() {
 	w.column++
 	width := map[rune]int{'x': 3, 'u': 5, 'U': 9}[w.rune()]
 	w.column += max(1, width)
-	if w.rune() == 0 && w.column > len(w.runes) {
+}
+
+// joins goes over line ends that a backslash takes out of the text.
+func (w *walker) joins() {
+	for w.quote == '"' && w.rune() == '\\' && w.column+1 == len(w.runes) && w.line+1 < len(w.lines) {
+		w.column++
 		w.skipBlanks()
 	}
 }

@@ -135,6 +135,8 @@ func TestPlaceFindsEveryRune(t *testing.T) {
 		"a: \"tab\\tand \\x41 and \\u0042 here\"\n",
 		"a: plain words\n   over several\n   lines\n",
 		"a: \"quoted words\n   over several\n   lines\"\n",
+		"a: \"joined\\\n   words\\\n  \\\n\n  of \\\n  more\"\n",
+		"a: \"\\\n  begun below\"\n",
 		"a: |\n  block\n  of text\n",
 		"a: >\n  folded\n  text\n",
 		"{a: in braces, b: c}\n",
@@ -327,4 +329,18 @@ func BenchmarkRead(b *testing.B) {
 		floor += time.Since(middle)
 	}
 	b.ReportMetric(float64(ours)/float64(floor), "x-yaml-alone")
+}
+
+// What is underlined is the whole of a value in one line, quotes included; of a list, and of a text of several
+// lines, where it begins.
+func TestWhatIsUnderlined(t *testing.T) {
+	r := source.NewReader()
+	doc := r.Read("x.yaml", []byte("a: word\nb: 'two words'\nc: |\n  a block\n  of text\nd: [1, 2]\ne:\n"))
+	for key, want := range map[string]int{"a": 4, "b": 11, "c": 1, "d": 1, "e": 1} {
+		r.Problems.List = nil
+		r.Problem(doc.Get(key), "wrong", "", "wrong")
+		if got := r.Problems.List[0].Width; got != want {
+			t.Errorf("%d characters of %s are underlined, not %d", got, key, want)
+		}
+	}
 }
