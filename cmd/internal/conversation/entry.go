@@ -215,11 +215,19 @@ func (l *listener) sentence(p string) {
 		return
 	}
 	if m := wasButRE.FindStringSubmatch(p); m != nil && !isQuestion(p) {
-		l.note(strings.TrimSpace(m[1]), NotUnderstood, sayWasBefore)
-		if rest := strings.TrimSpace(m[2]); !didRE.MatchString(rest) {
-			l.sentence(rest)
+		rest := strings.TrimSpace(m[3])
+		has := func(is func(string) bool) bool {
+			return slices.ContainsFunc(tokenize(rest), func(t token) bool { return is(t.low) })
 		}
-		return
+		switch {
+		case didRE.MatchString(rest) && !has(seeing):
+			l.note(p, NotUnderstood, sayWasBefore)
+			return
+		case strings.ToLower(m[2]) != "and" || has(since): // "was dark and it smells burnt" says both of now
+			l.note(strings.TrimSpace(m[1]), NotUnderstood, sayWasBefore)
+			l.sentence(rest)
+			return
+		}
 	}
 	parts := splitAnd(p)
 	if moduleNumbersRE.MatchString(p) {

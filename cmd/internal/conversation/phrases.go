@@ -182,8 +182,10 @@ var (
 	whetherRE   = quantity.NewPattern(`(?i)\b(?:not (?:so |quite )?sure|don't know|dont know|do not know|no idea|cannot (?:say|tell)|can't (?:say|tell)) (?:whether|if)\b`)
 	exceptRE    = quantity.NewPattern(`(?i)\b(?:except(?: for)?|apart from|other than|all but|everything but|not all|not every)\b`)
 	// What was so until somebody did something about it, or until now; then what is said after it.
-	wasButRE        = quantity.NewPattern(`(?i)^(.*\b(?:was|were|had been)\b.*?),?\s+(?:but|and|so|then)\s+((?:i|we|he|she|they|somebody|someone|it)\s+.+|(?:but )?(?:now|is now)\b.+)$`)
-	didRE           = quantity.NewPattern(`(?i)^(?:i|we|he|she|they|somebody|someone)\s+(?:have |has |had )?(?:\w+ed|put|set|reset|did|shut|made|got|screwed)\b`)
+	wasButRE        = quantity.NewPattern(`(?i)^(.*\b(?:was|were|had been)\b.*?),?\s+(but|and then|and|so|then)\s+((?:i|we|he|she|they|somebody|someone|it)\s+.+|(?:but )?(?:now|is now)\b.+)$`)
+	didRE           = quantity.NewPattern(`(?i)^(?:i|we|he|she|they|somebody|someone)\s+(?:have |has |had )?(?:\w+ed|put|set|reset|did|shut|made|got|took)\b`)
+	seeing          = wordSet("measured checked tested looked noticed observed called phoned need") // changes nothing
+	since           = wordSet("now back again works worked runs ran fine ok okay reset restarted until")
 	moduleNumbersRE = quantity.NewPattern(`(?i)^(?:the )?(?:modules?|slots?|channels?|points?|outputs?|inputs?)\s+\d+\s*(?:,|and|&)`)
 	twoDropsRE      = quantity.NewPattern(`(?i)^(?:the )?(?:drops?|units?|addresses) \d+ (?:and|&) (?:(?:drop|unit) )?\d+(?: both)?\s+`)
 	thisDropRE      = quantity.NewPattern(`(?i)^(?:this is|it is|it's|we are at|i am at|i'm at|this drop is|the sick one is|about)?\s*(?:drop|address|drop number)\s*(?:is|=|:)?\s*(\d+)$|^drop (\d+) is (?:the sick one|this one|mine|the one)$|^this drop\s*(?:is|=|:)\s*(\d+)$`)

@@ -152,7 +152,7 @@ func fuller(best match, found []match, tokens []token) *match {
 	return nil
 }
 
-// key tells findings of one entry apart: two that differ in the value only contradict one another.
+// keyOf tells findings of one entry apart: two that differ in the value only contradict one another.
 func keyOf(f rulebase.Finding) string {
 	return strings.Join([]string{f.Symptom, f.After, f.By, strconv.Itoa(f.Drop)}, " ")
 }

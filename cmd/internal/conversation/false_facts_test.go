@@ -1,0 +1,59 @@
+package conversation_test
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"testing"
+
+	"downdrop/cmd/internal/conversation"
+	"downdrop/rulebase"
+	"downdrop/testdata/support/shipped"
+)
+
+// What is put down is what was said: each line is a talk, its entries between ;; and, behind =>, what is known then.
+func TestNothingFalseIsPutDown(t *testing.T) {
+	talk := talkOver(shipped.Base(t))
+	for line := range strings.Lines(`
+		the power light was dark and it smells burnt => power_light=dark smell_or_burn=yes
+		the power light was dark and I measured 0 V at the drop => power_light=dark volts_at_drop=0 V
+		the power light was dark and I reset the breaker =>
+		the breaker was tripped and it came back when I reset it =>
+		it was dead and it works now => drop_works=working
+		the plug was loose then it fell out =>
+	`) {
+		said, want, ok := strings.Cut(line, "=>")
+		if !ok {
+			continue
+		}
+		state, _ := talk.Begin(rulebase.Situation{})
+		var reply conversation.Reply
+		for entry := range strings.SplitSeq(strings.TrimSpace(said), " ;; ") {
+			state, reply = talk.Step(context.Background(), state, entry)
+		}
+		if got := known(&state.Situation); got != strings.TrimSpace(want) {
+			t.Errorf("> %s\nputs down %q, not %q:\n%s", strings.TrimSpace(said), got, strings.TrimSpace(want), strings.Join(reply.Lines(), "\n"))
+		}
+	}
+}
+
+func known(s *rulebase.Situation) string {
+	out := symptomsOf(*s)
+	for _, g := range s.Givens {
+		out += g.ID + "=" + g.Value.Word + " "
+	}
+	if s.Drop != 0 {
+		out += fmt.Sprintf("this=%d ", s.Drop)
+	}
+	for _, a := range []int{3, 4, 5, 6} {
+		if s.Drops[a] != "" {
+			out += fmt.Sprintf("%d=%s ", a, s.Drops[a])
+		}
+	}
+	if s.Tools != nil && len(s.Tools) < 10 {
+		out += fmt.Sprint(s.Tools)
+	} else if s.Tools != nil {
+		out += fmt.Sprintf("%d tools", len(s.Tools))
+	}
+	return strings.TrimSpace(out)
+}
