@@ -397,3 +397,73 @@ remedies:
 		t.Errorf("%v minutes, %v of them to know; wanted %v and none", x.Minutes, x.ToKnow, minutes)
 	}
 }
+
+// callCase is what a call of the rulebase calls ends as once somebody has said what it tells.
+func callCase(t *testing.T, text, seen string) *engine.Disposition {
+	t.Helper()
+	s := rulebase.Situation{At: rulebase.Phone, Who: rulebase.Operator, Findings: []rulebase.Finding{{Symptom: "tells", Value: rulebase.Value{Word: seen}}}}
+	return diagnose(t, engine.Prepare(mustLoad(t, text)), s, engine.Options{}).Disposition
+}
+
+// What it costs where an end of the call is wrong, counted on paper for 1,000 calls. What is seen names
+// the right cause in 980, and each of the others in 10.
+func TestWhatItCostsWhereACallEndsWrong(t *testing.T) {
+	visit := mustLoad(t, calls).Effort.Visit
+	hard := strings.Replace(calls, "remedy: exchange}", "remedies: [{do: exchange, helps: 0.9}]}", 1)
+	clear := strings.NewReplacer("a: 0.98", "a: 1", "b: 0.98", "b: 1", "c: 0.98", "c: 1").Replace(calls)
+	for _, c := range []struct {
+		text, seen string
+		kind       engine.Sending
+		wrong      float64 // of 1,000 calls
+		lost       float64 // minutes in these
+	}{
+		// 20 call again, and then somebody comes: 90 minutes of standing still, and the visit.
+		{calls, "a", engine.SolveNow, 20, 20 * (90 + visit)},
+		// To 10 somebody has to come again, with a unit; 10 could have switched it on themselves.
+		{calls, "b", engine.SendSomebody, 20, 20 * visit},
+		// In 20 a good unit was sent.
+		{calls, "c", engine.SendUnit, 20, 20 * 180},
+		// Of 980 dead units the exchange does not help in 98, and somebody comes once more.
+		{hard, "c", engine.SendUnit, 98 + 20, 98*visit + 20*180},
+		// What is seen leaves no doubt: nothing can be lost.
+		{clear, "c", engine.SendUnit, 0, 0},
+	} {
+		x := callCase(t, c.text, c.seen)
+		if x.Kind != c.kind || !(math.Abs(1000*x.Wrong-c.wrong) <= 1e-9) || !(math.Abs(x.InVain*c.wrong-c.lost) <= 1e-6) {
+			t.Errorf("%s: %s, wrong in %v of 1,000 with %v minutes; want %s, %v, %v", c.seen, x.Kind, 1000*x.Wrong, x.InVain, c.kind, c.wrong, c.lost/max(c.wrong, 1))
+		}
+	}
+}
+
+// What a caller can do counts though something that only a visit can do is tried before it.
+func TestCallerDoesWhatStandsBehindAVisit(t *testing.T) {
+	x := callCase(t, strings.Replace(calls, "remedy: switch_on}", "remedies: [{do: replace_fuse, helps: 0.5}, switch_on]}", 1), "a")
+	base := mustLoad(t, calls)
+	if x.Kind != engine.SolveNow || len(x.Remedies) != 1 || base.Remedies[x.Remedies[0]].ID != "switch_on" || !(math.Abs(x.Probability-0.98) <= 1e-9) {
+		t.Errorf("%+v", *x)
+	}
+}
+
+// Of tests that show the same, and take as long, the ids decide the order; of those that tell as much, the one
+// that is offered first is what would tell most.
+func TestWhatTellsAsMuch(t *testing.T) {
+	b := mustLoad(t, calls+`tests:
+  see_c: {do: See, minutes: 5, yields: [tells], at: [field]}
+  see_b: {do: See, minutes: 5, yields: [tells], at: [field]}
+  a_late: {do: See, minutes: 40, yields: [tells], at: [field]}
+  see_a: {do: See, minutes: 5, yields: [tells], at: [field]}
+`)
+	d := diagnose(t, engine.Prepare(b), rulebase.Situation{At: rulebase.Field}, engine.Options{})
+	var tests []string
+	for _, p := range d.Next {
+		if p.Step.Kind == rulebase.KindTest {
+			tests = append(tests, p.Step.ID)
+		}
+	}
+	if want := []string{"see_a", "see_b", "see_c", "a_late"}; !slices.Equal(tests, want) {
+		t.Errorf("offered %v, want %v", tests, want)
+	}
+	if f := d.Advice.Further; f == nil || f.Step.ID != "see_a" {
+		t.Errorf("the test that tells most is %v", f)
+	}
+}

@@ -777,7 +777,7 @@ func (d *Diagnosis) mostTelling(step *rulebase.Step) int {
 		if !d.Base.Symptoms[s].Weighs || d.Base.Symptoms[s].Banded() && k.limits[s] == nil || d.seenNow(s) || d.certainNow(s) {
 			continue
 		}
-		if _, bits := d.reading(s); bits > most && (bits >= Idle || best < 0) {
+		if _, bits := d.reading(s); bits > most {
 			best, most = s, bits
 		}
 	}

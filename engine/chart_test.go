@@ -276,3 +276,62 @@ func TestChartIsTrimmedByWhatSettlesLeast(t *testing.T) {
 		}
 	}
 }
+
+// Once enough is known a chart does what the advice says. Answers from which the same follows are one way,
+// as likely as they are together: where both a and b mean that it is switched off, that is a third of the
+// cases, and what a and b are in the others, counted on paper.
+func TestChartDoesWhatTheAdviceSays(t *testing.T) {
+	text := strings.NewReplacer("calls, faults", "calls, sure: 1, faults", "[a, b, c]", "[a, b, c, d]", "a: 0.98", "a: 0.49, b: 0.49", "b: 0.98", "c: 0.98", "{c: 0.98}", "{d: 0.98}").Replace(calls)
+	b := mustLoad(t, text+"tests: {see: {do: See, minutes: 1, yields: [tells], at: [field]}}\n")
+	tree := chartOf(t, engine.Prepare(b), rulebase.Situation{At: rulebase.Field, Who: rulebase.Technician}, engine.ChartOptions{})
+	if tree.Root.Step == nil || tree.Root.Step.Step.ID != "see" {
+		t.Fatalf("the chart begins with %+v", tree.Root)
+	}
+	got := map[string]float64{}
+	for _, w := range tree.Root.Ways {
+		var values []string
+		for _, v := range w.Values {
+			values = append(values, b.Symptoms[tree.Root.Symptom].Values[v])
+		}
+		next := string(w.Node.End)
+		if w.Node.Step != nil {
+			next = w.Node.Step.Step.ID
+		}
+		got[strings.Join(values, "+")+" "+next] = w.Chance
+	}
+	// The 0.02 that a row leaves are shared by the values it does not name: two of them, or three.
+	third := func(off, fuse, board float64) float64 { return (off + fuse + board) / 3 }
+	other := 0.02 / 3
+	want := map[string]float64{"a+b switch_on": third(0.98, 2*other, 2*other), "c replace_fuse": third(0.01, 0.98, other), "d exchange": third(0.01, other, 0.98)}
+	for key, p := range want {
+		if !(math.Abs(got[key]-p) <= 1e-9) || len(got) != len(want) {
+			t.Errorf("%s: %v, want %v of %v", key, got[key], p, got)
+		}
+	}
+}
+
+// Of a test that shows several things the most telling is read first, also where each tells next to nothing
+// and only both together are worth the look: of two faults as likely as each other 8 in 100 more of the one
+// show dust, and 10 in 100 more of the one hum.
+func TestChartReadsTheMostTellingFirst(t *testing.T) {
+	b := mustLoad(t, `
+rulebase: {name: faint, sure: 1, faults_at_most: 1, outside_per_thousand: 0, complaint: {symptom: works, bad: dead, well: fine}}
+causes:
+  wire: {name: Wire off, part: line, per_thousand: 100, source: common_practice, remedy: fix_wire}
+  fuse: {name: Fuse blown, part: supply, per_thousand: 100, source: common_practice, remedy: fix_fuse}
+conditions: {down: {when: wire or fuse}}
+symptoms:
+  dust: {ask: Is there dust, values: ["none", some], by: looking, shows: [{when: wire, some: 0.58}, {some: 0.5}]}
+  hum: {ask: Does it hum, values: ["none", some], by: looking, shows: [{when: wire, some: 0.6}, {some: 0.5}]}
+  works: {ask: works, values: [fine, dead], shows: [{when: down, dead: 1}, {fine: 1}]}
+tests: {look: {do: Look, minutes: 1, yields: [dust, hum], at: [field]}}
+remedies:
+  fix_wire: {do: Fix the wire, minutes: 30, at: [field], ends_as: rewired}
+  fix_fuse: {do: Fix the fuse, minutes: 30, at: [field], ends_as: part_replaced}
+sources: {common_practice: {says: Common practice, kind: practice}}
+`)
+	tree := chartOf(t, engine.Prepare(b), rulebase.Situation{At: rulebase.Field, Who: rulebase.Technician}, engine.ChartOptions{Identify: true, Least: -1})
+	if s := tree.Root.Symptom; s < 0 || b.Symptoms[s].ID != "hum" {
+		t.Errorf("the chart begins with %+v", tree.Root)
+	}
+}

@@ -192,6 +192,7 @@ func TestWhatProvenCausesDoNotExplain(t *testing.T) {
 		"nothing proven, a dark light":    {[]string{"power_light=dark"}, nil, []string{"power_light"}},
 		"a lit light is nothing abnormal": {[]string{"power_light=lit"}, nil, nil},
 		"hardly sure of it":               {[]string{"power_light=dark@0.4"}, nil, nil},
+		"half sure of it":                 {[]string{"power_light=dark@0.5"}, nil, []string{"power_light"}},
 		"a rate that differs as well":     {[]string{"power_light=dark", "switches_look=rate_differs"}, []string{"supply_fuse_blown"}, []string{"switches_look"}},
 	} {
 		if got := see(c.see...).Unexplained(c.causes); !slices.Equal(got, c.want) {

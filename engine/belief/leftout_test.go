@@ -105,3 +105,18 @@ func TestLeftOutIsTheTruthWhereAllBearAlike(t *testing.T) {
 		t.Errorf("the bound is %v, the truth %v", bound, truth)
 	}
 }
+
+// Where one of two values was seen, and not for sure, the bound is the truth too: of three values the two have
+// 0.9 together where anything is wrong, and a report that nobody means is either of them two times in three.
+func TestLeftOutIsTheTruthOfValuesNotToldApart(t *testing.T) {
+	odds := []float64{0.1, 0.2, 0.3}
+	empty := hypothesis.NewSystem(nil).Settle(hypothesis.Of(3, [][]int{{}}))
+	some := hypothesis.Or(hypothesis.Cause(0), hypothesis.Cause(1), hypothesis.Cause(2))
+	s := belief.FirstMatch(3, []belief.Row{{When: some, P: []float64{0.3, 0.6, 0.1}}, {When: hypothesis.Constant(true), P: []float64{0.1, 0.2, 0.7}}})
+	bearing := belief.Bear(belief.SeenAmong(s, 0b011, 0.8), nil, empty)
+	// Two of the causes at once, or all three.
+	truth := (0.1*0.2 + 0.1*0.3 + 0.2*0.3 + 0.1*0.2*0.3) * (0.8*0.9 + 0.2*2/3)
+	if bound := belief.LeftOut(odds, 1, 2, 3, []belief.Bearing{bearing}); bound < truth*(1-1e-12) || bound > truth*(1+1e-6) {
+		t.Errorf("the bound is %v, the truth %v", bound, truth)
+	}
+}

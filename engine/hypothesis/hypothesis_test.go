@@ -220,3 +220,21 @@ func BenchmarkSettle(b *testing.B) {
 	slow := float64(time.Since(start).Nanoseconds()) * float64(space.Len()) / float64(sample)
 	b.ReportMetric(slow/fast, "x-faster-than-set-by-set")
 }
+
+// A formula is a constant where a constant decides it, and only there.
+func TestConstant(t *testing.T) {
+	a, k, yes, no := hypothesis.Cause(0), hypothesis.Condition(0), hypothesis.Constant(true), hypothesis.Constant(false)
+	for _, c := range []struct {
+		name            string
+		f               *hypothesis.Formula
+		holds, constant bool
+	}{
+		{"yes", yes, true, true}, {"no", no, false, true}, {"not yes", hypothesis.Not(yes), false, true}, {"not no", hypothesis.Not(no), true, true},
+		{"a or yes", hypothesis.Or(a, yes), true, true}, {"k and no", hypothesis.And(k, no), false, true}, {"nothing and", hypothesis.And(), true, true}, {"nothing or", hypothesis.Or(), false, true},
+		{"a", a, false, false}, {"k", k, false, false}, {"not a", hypothesis.Not(a), false, false}, {"a and yes", hypothesis.And(a, yes), false, false}, {"a or k or no", hypothesis.Or(a, k, no), false, false},
+	} {
+		if holds, constant := c.f.Constant(); holds != c.holds || constant != c.constant {
+			t.Errorf("%s: holds %t, constant %t", c.name, holds, constant)
+		}
+	}
+}

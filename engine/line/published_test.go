@@ -416,6 +416,7 @@ func TestPublishedVerdicts(t *testing.T) {
 		{"CAN-9a", wire(0.5, 64), 310.0, "CiA 303-1 as quoted"},
 		{"CAN-9b", wire(0.25, 100), 150.0, "CiA 303-1 as quoted"},
 		{"CAN id 0", CAN.AddressVerdict(0), Fail, "CiA 301, from memory"},
+		{"CAN id 1", CAN.AddressVerdict(1), Pass, "CiA 301, from memory"},
 		{"CAN id 127", CAN.AddressVerdict(127), Pass, "CiA 301, from memory"},
 		{"DC-2", SupplyVerdict(20.256), Marginal, "IEC 61131-2, from memory"},
 		{"DC-4", SupplyVerdict(22.085), Pass, "IEC 61131-2, from memory"},

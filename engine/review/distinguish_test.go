@@ -191,6 +191,36 @@ func TestDistinguishNamesTheOftenerOfLargestGroups(t *testing.T) {
 	}
 }
 
+// How many are left of the largest group by what would split it is a mean over how often each is met: of three,
+// met 10, 20 and 30 times, the look leaves the first alone and the others together, and those are met 50 times of 60.
+func TestHowManyASplitLeaves(t *testing.T) {
+	b, err := rulebase.Load(rulebase.Layer{Name: "grove", FS: fstest.MapFS{"grove.yaml": {Data: []byte(`
+rulebase: {name: grove}
+causes:
+  ash:   {name: It is an ash, part: vane, per_thousand: 10, source: common_practice, remedy: fell_ash}
+  cedar: {name: It is a cedar, part: vane, per_thousand: 20, source: common_practice, remedy: fell_cedar}
+  fir:   {name: It is a fir, part: vane, per_thousand: 30, source: common_practice, remedy: fell_fir}
+symptoms:
+  stands: {ask: "Does a tree stand?", values: ["yes", "no"], by: looking, shows: [{when: ash or cedar or fir, yes: always}, {no: always}]}
+  leaf: {ask: "Are there leaves?", values: [leaves, needles], by: looking, shows: [{when: cedar or fir, needles: always}, {leaves: always}]}
+tests: {climb: {do: Climb up and look, yields: [leaf], minutes: 10, at: [field], who: engineer}}
+remedies:
+  fell_ash:   {do: Fell the ash, minutes: 20, ends_as: adjusted}
+  fell_cedar: {do: Fell the cedar, minutes: 20, ends_as: adjusted}
+  fell_fir:   {do: Fell the fir, minutes: 20, ends_as: adjusted}
+`)}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	x, err := review.Distinguish(context.Background(), engine.Prepare(b), rulebase.Situation{At: rulebase.Field, Who: rulebase.Operator}, 0.8)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(x.Splits) != 1 || x.Splits[0].Step.ID != "climb" || !(math.Abs(x.Splits[0].Left-(10*1+50*2)/60.) <= 1e-9) {
+		t.Errorf("split by %+v, of %v", x.Splits, names(b, x.Largest))
+	}
+}
+
 // Pair by pair, from the rows' own chances, for the shipped rulebase in the field.
 func TestDistinguishShippedPairByPair(t *testing.T) {
 	b, err := rulebase.LoadShipped()

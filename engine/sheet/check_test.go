@@ -144,6 +144,23 @@ func TestWhatLoadsAskFor(t *testing.T) {
 	}
 }
 
+// A drop's volts are held against the end of the supply's window that they are near to: 24 V less 15 %, or plus
+// 20 % (the window of the programmable controllers' standard, from memory).
+func TestVoltsAreHeldAgainstTheirEndOfTheWindow(t *testing.T) {
+	const text = "sheet: m\nline: tia485_polled\nrate: 9600 baud\ncable: [{length: 100 m, conductor: AWG 24, impedance: 120 ohm, shielded: yes}]\n" +
+		"drops: [{drop: a, at: 50 m, address: 1, current: 10 mA}]\n" +
+		"supplies: [{supply: P, volts: %v V, most: 20 A, feeds: [{drop: a, length: 1 m, conductor: 1.5 mm2}]}]\n"
+	for _, c := range []struct {
+		volts, limit float64
+		is           sheet.Verdict
+	}{{18, 20.4, sheet.Fail}, {20, 20.4, sheet.Marginal}, {24, 20.4, sheet.Pass}, {29, 28.8, sheet.Marginal}, {31, 28.8, sheet.Fail}} {
+		r, ok := verdict(sheet.Check(read(t, fmt.Sprintf(text, c.volts))), "supply_volts", "drop a")
+		if !ok || r.Verdict != c.is || !(math.Abs(r.Limit-c.limit) <= 1e-9) || !(math.Abs(r.Figure-c.volts) <= 0.01) {
+			t.Errorf("%v V: %+v; wanted %s against %v V", c.volts, r, c.is, c.limit)
+		}
+	}
+}
+
 // What only the open standards ask for.
 func TestKindsOfLine(t *testing.T) {
 	const modbus = "sheet: m\nline: tia485_polled\nrate: 9600 baud\ncable: [{length: 900 m, conductor: AWG 24, impedance: 120 ohm, shielded: yes}]\nterminators: [{at: host}, {at: end}]\nshield: {bonded: one_end}\nbias: {at: host, volts: 5 V, up: 650 ohm, down: 650 ohm}\ndrops: [{drop: a, at: 10 m, address: 1}]\n"

@@ -90,6 +90,57 @@ func TestToShort(t *testing.T) {
 	}
 }
 
+// A short that is measured with the near terminator lifted is as far away as its loop alone says, with the
+// terminator on farther, since 150 ohm lie beside it: 30 ohm are 272.7 m of 110 ohm per km, or 37.5 ohm and 340.9 m.
+func TestShortWithTheNearTerminatorLifted(t *testing.T) {
+	want := map[sheet.StateKind]float64{sheet.ShortNearLifted: 30 / 0.110, sheet.ShortAt: 37.5 / 0.110}
+	for _, st := range sheet.Explain(trunk(t, "400 m", "100 m", "300 m"), 0, 30, false) {
+		if at, asked := want[st.Kind]; asked {
+			if !(math.Abs(st.AtM-at) <= 4) { // the middle of what goes with the reading, which beside 150 ohm reaches farther beyond
+				t.Errorf("%s: at %v m, wanted %v", st.Kind, st.AtM, at)
+			}
+			delete(want, st.Kind)
+		}
+	}
+	if len(want) > 0 {
+		t.Errorf("not said: %v", want)
+	}
+}
+
+// What a meter reads in a segment, by hand, at 200 ohm per km. A device that sends anew has an input of 24 kohm (two
+// legs of 12, TIA-485-A) at the end of the segment before it, as the host has at its begin; with nothing left on it has none.
+func TestExpectedBesideARepeater(t *testing.T) {
+	s := read(t, "sheet: m\nline: tia485_polled\nrate: 9600 baud\ncable: [{length: 1500 m, loop_per_km: 200 ohm}]\n"+
+		"inline: [{kind: repeater, at: 900 m, name: R}]\nterminators: [{at: host, ohm: 120 ohm}, {at: 900 m, ohm: 120 ohm}, {at: 900 m, ohm: 120 ohm}, {at: end, ohm: 120 ohm}]\n"+
+		"drops: [{drop: a, at: 300 m, address: 1}, {drop: b, at: 1200 m, address: 2}]\n")
+	beside := func(ohms ...float64) float64 {
+		sum := 0.0
+		for _, r := range ohms {
+			sum += 1 / r
+		}
+		return 1 / sum
+	}
+	const input = 24000
+	for _, c := range []struct{ atM, off, on float64 }{
+		{0, beside(120, 180+120), beside(120, input, 60+beside(input, 120+beside(120, input)))},
+		{1500, beside(120, 120+120), beside(120, 60+beside(input, 60+beside(120, input)))},
+	} {
+		ways, known := sheet.Expected(s, c.atM, nil, nil)
+		if !known || len(ways) != 2 {
+			t.Fatalf("at %v m: %+v, known %t", c.atM, ways, known)
+		}
+		for _, w := range ways {
+			want := c.off
+			if w.Units {
+				want = c.on
+			}
+			if !(math.Abs(w.Low-want) <= 1e-9*want) {
+				t.Errorf("at %v m: %+v, wanted %v", c.atM, w, want)
+			}
+		}
+	}
+}
+
 // A reading made by the sums themselves, of a state drawn at random, is explained
 // by that state, and a cut or short is placed where it is as far as the reading
 // can tell.
