@@ -143,3 +143,35 @@ func TestARivalThatDoesNotWaitIsSeen(t *testing.T) {
 		}
 	}
 }
+
+// A call in which the drop comes back costs nothing more: nobody comes, and no unit is counted. One that ends
+// otherwise costs a visit at least.
+func TestWhatACallCostsAfterIt(t *testing.T) {
+	tiny, err := os.ReadFile("testdata/tiny/tiny.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	const usual = "minutes: 40, who: engineer, ends_as: adjusted}"
+	text := strings.Replace(string(tiny), usual, "minutes: 4, at: [phone, field], ends_as: adjusted, proof: {watch: works, minutes: 1}}", 1)
+	if text == string(tiny) {
+		t.Fatalf("the rulebase no longer holds %q", usual)
+	}
+	base, err := rulebase.Load(rulebase.Layer{Name: "tiny", FS: fstest.MapFS{"tiny.yaml": {Data: []byte(text)}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	c, err := rehearse.Contest(context.Background(), base, rehearse.Options{Cases: 60, Seed: 3, Places: []rulebase.Place{rulebase.Phone}, Variant: rehearse.Own}, rehearse.Rivals(base)[:1])
+	if err != nil {
+		t.Fatal(err)
+	}
+	ends := map[rehearse.End]int{}
+	for i, run := range c.Runs[0] {
+		ends[run.End]++
+		if run.End == rehearse.Restored && (run.After != 0 || !run.Right || run.Units > 0) || run.End != rehearse.Restored && !(run.After >= base.Effort.Visit) {
+			t.Errorf("breakdown %d: %+v", i, run)
+		}
+	}
+	if ends[rehearse.Restored] < 3 || ends[rehearse.Advised] < 3 {
+		t.Errorf("ends %v", ends)
+	}
+}

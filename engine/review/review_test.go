@@ -129,3 +129,38 @@ func TestOrderOfEntriesMakesNoDifference(t *testing.T) {
 		}
 	}
 }
+
+// A header that says what the causes of each part weigh says it of all parts: a cause of another one is
+// found, one of a part that it weighs is not.
+func TestCausesOfAPartThatTheHeaderLeavesOut(t *testing.T) {
+	for _, c := range []struct {
+		parts string
+		want  []string
+	}{
+		{"", nil},
+		{", parts: {line: 150, supply: 100}", nil},
+		{", parts: {line: 150}", []string{"fuse is of the part supply, for which the header says no weight"}},
+		{", parts: {supply: 100}", []string{"wire is of the part line, for which the header says no weight", "screw is of the part line, for which the header says no weight"}},
+		{", parts: {line: 150, supply: 90}", []string{"the causes of the part supply add up to 100 in 1,000, and the header says 90"}},
+	} {
+		base, err := rulebase.Load(rulebase.Layer{Name: "sample", FS: fstest.MapFS{"rules.yaml": {Data: []byte(`
+rulebase: {name: sample` + c.parts + `}
+causes:
+  wire:  {name: Wire off, part: line, per_thousand: 100, source: common_practice}
+  screw: {name: Screw loose, part: line, per_thousand: 50, source: common_practice}
+  fuse:  {name: Fuse blown, part: supply, per_thousand: 100, source: common_practice}
+`)}}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		var got []string
+		for _, f := range review.Within(base, nil, review.NoLimit).Found {
+			if f.Kind == "parts-do-not-add-up" {
+				got = append(got, f.Says)
+			}
+		}
+		if !slices.Equal(got, c.want) {
+			t.Errorf("%q: found %q, want %q", c.parts, got, c.want)
+		}
+	}
+}
