@@ -164,3 +164,21 @@ causes:
 		}
 	}
 }
+
+// A case beside the rules that expects nothing counts neither for nor against those that do.
+func TestACaseThatExpectsNothingCountsForNothing(t *testing.T) {
+	for _, k := range review.Kinds() {
+		if k.Name != "never-first" && k.Name != "never-silent" && k.Name != "rule-untested" {
+			continue
+		}
+		bad, good := k.Samples()
+		const nothing = "- case: nothing is expected here\n"
+		bad.Tests, good.Tests = nothing+bad.Tests, nothing+good.Tests
+		if got := reviewed(t, bad); !slices.Equal(got, []string{k.Name}) {
+			t.Errorf("%s: the bad sample gives %v", k.Name, got)
+		}
+		if got := reviewed(t, good); len(got) > 0 {
+			t.Errorf("%s: the good sample gives %v", k.Name, got)
+		}
+	}
+}
