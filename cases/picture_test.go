@@ -16,12 +16,14 @@ import (
 )
 
 // photo is a JPEG with an Exif block that says how it was held and where it was taken.
-func photo(t *testing.T, w, h, turn int) []byte {
+func photo(t *testing.T, w, h, turn int) []byte { return photoOf(t, w, h, turn, false) }
+
+func photoOf(t *testing.T, w, h, turn int, white bool) []byte {
 	t.Helper()
 	p := image.NewRGBA(image.Rect(0, 0, w, h))
 	for y := range h {
 		for x := range w {
-			if x < w/2 && y < h/2 {
+			if x < w/2 && y < h/2 || white {
 				p.Set(x, y, color.White) // the corner that was upper left on the film
 			} else {
 				p.Set(x, y, color.Black)
@@ -72,6 +74,27 @@ func TestPicturesAreTurnedAndTellNoPlace(t *testing.T) {
 				r, _, _, _ := p.At(x, y).RGBA()
 				if white := r > 0x8000; white != (want == [2]bool{left, top}) {
 					t.Errorf("orientation %d: left %v, top %v is white: %v", turn, left, top, white)
+				}
+			}
+		}
+	}
+}
+
+// However a picture is turned, its edges come along.
+func TestATurnedPictureKeepsItsEdges(t *testing.T) {
+	for turn := 1; turn <= 8; turn++ {
+		clean, _, err := cases.CleanFile(photoOf(t, 64, 32, turn, true))
+		if err != nil {
+			t.Fatal(turn, err)
+		}
+		p, err := jpeg.Decode(bytes.NewReader(clean))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for y := range p.Bounds().Dy() {
+			for x := range p.Bounds().Dx() {
+				if r, _, _, _ := p.At(x, y).RGBA(); r < 0xf000 {
+					t.Fatalf("orientation %d: of a white picture %d, %d is %04x", turn, x, y, r)
 				}
 			}
 		}

@@ -7,6 +7,7 @@ import (
 	"os"
 	"path"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"testing/fstest"
@@ -125,6 +126,15 @@ func TestBadCasesAreExplained(t *testing.T) {
 	}
 }
 
+// No word stands for nobody in particular: who does not say who it is has said nothing.
+func TestNoWordStandsForAnybody(t *testing.T) {
+	for word, known := range map[string]bool{"": false, "nobody": false, "operator": true, "engineer": true} {
+		if who, ok := rulebase.WhoOf(word); ok != known || ok && who.String() != word {
+			t.Errorf("%q: %v %t", word, who, ok)
+		}
+	}
+}
+
 // Remarks are said of a rulebase that loads.
 func TestRemarks(t *testing.T) {
 	for _, file := range archives(t, "testdata/remarks/*.txtar", 5) {
@@ -158,6 +168,33 @@ func TestGoodRulebasesHaveNoProblem(t *testing.T) {
 				t.Errorf("remark: %v", r)
 			}
 		}
+	}
+}
+
+// A cause speaks in every row that reads it, whatever stands before it there.
+func TestACauseThatASecondRowReadsShows(t *testing.T) {
+	base, err := loadTexts(t, map[string]string{"own.yaml": `
+rulebase: {name: ford}
+causes:
+  wire:  {name: Wire off, part: line, per_thousand: 10, source: common_practice, remedy: screw_on}
+  screw: {name: Screw loose, part: line, per_thousand: 5, source: common_practice, remedy: screw_on}
+  fuse:  {name: Fuse blown, part: supply, per_thousand: 5, source: common_practice, remedy: screw_on}
+symptoms:
+  light: {ask: Is the light lit, by: looking, values: [lit, dark], shows: [{when: wire, dark: 0.9}, {when: wire and screw, dark: 0.8}, {lit: 1}]}
+remedies:
+  screw_on: {do: Screw it on, minutes: 5, ends_as: adjusted}
+`})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var nowhere []string
+	for _, r := range base.Remarks() {
+		if r.Kind == "shows-nowhere" {
+			nowhere = append(nowhere, r.Says)
+		}
+	}
+	if want := []string{"no symptom depends on fuse: nothing seen can ever speak for it"}; !slices.Equal(nowhere, want) {
+		t.Errorf("%q", nowhere)
 	}
 }
 
