@@ -292,13 +292,13 @@ func (s *Space) sumsEnumerated(weight []float64, sums []float64) {
 	}
 }
 
-// SumColumn adds up the weights of the worlds in a column of bits.
+// SumColumn adds up the weights of the worlds in a column of bits, none of which is above the last world.
 func SumColumn(column []uint64, weight []float64) float64 {
 	sum := 0.0
 	for j, word := range column {
 		switch {
 		case word == 0:
-		case word == math.MaxUint64 && j*64+64 <= len(weight):
+		case word == math.MaxUint64:
 			part := 0.0
 			for _, w := range weight[j*64 : j*64+64] {
 				part += w

@@ -144,17 +144,18 @@ func TestARivalThatDoesNotWaitIsSeen(t *testing.T) {
 	}
 }
 
-// A call in which the drop comes back costs nothing more: nobody comes, and no unit is counted. One that ends
-// otherwise costs a visit at least.
+// A call in which the drop comes back costs nothing more, though a lamp may be left that nobody asked for: nobody
+// comes, and no unit is counted. One that ends otherwise costs a visit at least.
 func TestWhatACallCostsAfterIt(t *testing.T) {
 	tiny, err := os.ReadFile("testdata/tiny/tiny.yaml")
 	if err != nil {
 		t.Fatal(err)
 	}
-	const usual = "minutes: 40, who: engineer, ends_as: adjusted}"
-	text := strings.Replace(string(tiny), usual, "minutes: 4, at: [phone, field], ends_as: adjusted, proof: {watch: works, minutes: 1}}", 1)
-	if text == string(tiny) {
-		t.Fatalf("the rulebase no longer holds %q", usual)
+	text := strings.Replace(string(tiny), "minutes: 40, who: engineer, ends_as: adjusted}", "minutes: 4, at: [phone, field], ends_as: adjusted, proof: {watch: works, minutes: 1}}", 1)
+	text = strings.NewReplacer("faults_at_most: 1", "faults_at_most: 2",
+		"\nconditions:", "  lamp: {name: \"A lamp is dead\", part: unit, per_thousand: 400, source: practice, remedy: mend_feed}\n\nconditions:").Replace(text)
+	if !strings.Contains(text, "lamp") || !strings.Contains(text, "at: [phone") {
+		t.Fatal("the rulebase no longer holds what is changed here")
 	}
 	base, err := rulebase.Load(rulebase.Layer{Name: "tiny", FS: fstest.MapFS{"tiny.yaml": {Data: []byte(text)}}})
 	if err != nil {
