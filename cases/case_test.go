@@ -160,6 +160,15 @@ func TestSumIsOfTheCanonicalForm(t *testing.T) {
 	}
 }
 
+// What needs an escape has one, the shortest that JSON has (RFC 8259, 7), and nothing else has.
+func TestTextsInTheCanonicalForm(t *testing.T) {
+	for written, want := range map[string]string{`"a\nb"`: `"a\nb"`, `"a\u000ab"`: `"a\nb"`, `"a\u001fb"`: `"a\u001fb"`, `"\u00e9 \u6f22"`: `"é 漢"`, `"\u0022 \u005c"`: `"\" \\"`, `"\/ <&>~"`: `"/ <&>~"`} {
+		if kept, err := cases.Canonical([]byte(`{"text":` + written + `}`)); err != nil || string(kept) != `{"text":`+want+`}` {
+			t.Errorf("%s is kept as %s, %v", written, kept, err)
+		}
+	}
+}
+
 // Only the character NUL is refused, not a text that tells of it.
 func TestATextThatLooksLikeNULIsKept(t *testing.T) {
 	const body = `{"a":{"b":["says \\u0000"]},"c\\u0000":1}`

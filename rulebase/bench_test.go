@@ -86,6 +86,13 @@ func TestAcceptanceHasItsStepsAndWarnings(t *testing.T) {
 			}
 		}
 	}
+	for _, s := range p.Steps {
+		for _, r := range s.Readings {
+			if r.ID == "statement" && !slices.Equal(r.Passes, []string{"clean", "cleaned_and_stated"}) {
+				t.Errorf("a statement that says one of %v passes", r.Passes)
+			}
+		}
+	}
 	minutes := 0.0
 	for _, s := range procedure(t, "short").Steps {
 		minutes += s.Minutes

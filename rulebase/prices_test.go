@@ -71,6 +71,8 @@ func TestMoneyIsRoundedHalfToEven(t *testing.T) {
 func TestWrongPrices(t *testing.T) {
 	for _, c := range []struct{ change, to, want string }{
 		{"currency: XTS", "currency: euros", "x.yaml:2:11: a currency is three capitals"},
+		{"currency: XTS", "currency: XTSS", "x.yaml:2:11: a currency is three capitals"},
+		{"currency: XTS", "currency: xts", "x.yaml:2:11: a currency is three capitals"},
 		{"currency: XTS\n", "", `"currency" is missing`},
 		{"visit: {price: 190}\n", "", `"visit" is missing here; it has price`},
 		{"price: 190", "price: 1,900", "a decimal point, not a comma"},
