@@ -21,6 +21,11 @@ func TestNothingFalseIsPutDown(t *testing.T) {
 		the breaker was tripped and it came back when I reset it =>
 		it was dead and it works now => drop_works=working
 		the plug was loose then it fell out =>
+		no meter => 36 tools
+		no meter ;; I have a scope => [scope]
+		no meter, no scope, but I have a handheld => [handheld]
+		no meter ;; I have a meter =>
+		I have a scope and a handheld ;; no meter => [scope handheld]
 	`) {
 		said, want, ok := strings.Cut(line, "=>")
 		if !ok {

@@ -252,7 +252,7 @@ func sayTools(tools []string, all []thing) string {
 	case lacking == nil:
 		return "at hand: " + strings.Join(here, ", ")
 	case len(lacking) < 4 && len(lacking) < len(here):
-		return "not at hand: " + strings.Join(lacking, ", ") + "; all other tools are"
+		return "not at hand: " + strings.Join(lacking, ", ") + "; any other may be"
 	}
 	return "at hand: " + strings.Join(here, ", ") + "; other tools are not"
 }

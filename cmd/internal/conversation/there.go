@@ -41,8 +41,10 @@ func (l *listener) hearWhoIsThere(text, rest string, how manner) bool {
 		means = append(means, sayAlone(*w.alone))
 	}
 	if w.tools != nil || w.anyTool {
-		s.Tools = w.tools
-		means = append(means, sayTools(w.tools, l.t.words.tools))
+		if s.Tools = w.tools; len(w.tools) == len(l.t.words.tools) {
+			s.Tools = nil // what was lacking is there: as where nothing was said
+		}
+		means = append(means, sayTools(s.Tools, l.t.words.tools))
 	}
 	l.understood(text, strings.Join(means, ", "))
 	if w.tools != nil {
@@ -265,14 +267,19 @@ func (l *listener) toolAt(tokens []token) (tool string, n int) {
 }
 
 // withTool adds a tool to those at hand, or takes it away. Where no tools were
-// said, all are at hand; then taking one away leaves the others.
+// said, any may be at hand; then taking one away leaves the others as they were, and the
+// first that is named is the only one.
 func withTool(have []string, tool string, at bool, all []thing) []string {
 	if !at && have == nil {
 		for _, th := range all {
 			have = append(have, th.id)
 		}
 	}
+	named := slices.Contains(have, tool)
 	have = slices.DeleteFunc(slices.Clone(have), func(t string) bool { return t == tool })
+	if at && named && 8*(len(all)-len(have)) < len(all) { // nobody named those: only what is lacking was said
+		return []string{tool}
+	}
 	if at {
 		return append(have, tool)
 	}
