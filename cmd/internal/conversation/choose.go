@@ -268,7 +268,7 @@ func (t *Talk) opening(s *State) (Question, bool) {
 	switch {
 	case sit.Drop == 0 && len(downDrops(sit)) > 1 && !s.settled("this_drop"):
 		return thisDropQuestion(sit), true
-	case t.base.Complaint != nil && !t.complained(s):
+	case t.base.Complaint != nil && !t.complained(s) && !t.fitful(sit):
 		return t.symptomQuestion(s, t.base.Complaint.Symptom), true
 	case sit.At == "" && !s.settled("place"):
 		return placeQuestion(), true
@@ -302,6 +302,14 @@ func (t *Talk) harmlessToAsk(id string) bool {
 func (t *Talk) complained(s *State) bool {
 	id := t.base.Symptoms[t.base.Complaint.Symptom].ID
 	return s.settled(id) || len(s.Situation.Done) > 0 || slices.ContainsFunc(s.Situation.Findings, func(f rulebase.Finding) bool { return f.Symptom == id && f.Drop == 0 })
+}
+
+// fitful says whether the drop was said to come and go: that is a complaint, and "does it work?" asks nothing then.
+func (t *Talk) fitful(s *rulebase.Situation) bool {
+	g := t.filled("extent")
+	return s.Drops[s.Drop] == rulebase.DropComesAndGoes || g >= 0 && slices.ContainsFunc(s.Givens, func(v rulebase.GivenValue) bool {
+		return v.ID == t.base.Givens[g].ID && v.Value.Word == rulebase.ExtentComesAndGoes
+	})
 }
 
 // filled gives the given that the program fills by this name, -1 where there is none.

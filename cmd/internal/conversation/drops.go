@@ -143,6 +143,11 @@ func (l *listener) hearOnlyOrAll(text, rest string) bool {
 	if g < 0 || q.Kind != AskOpening && q.Kind != AskDrops && (c == nil || q.ID != l.t.base.Symptoms[c.Symptom].ID) {
 		return false
 	}
+	fitful := dropStates[lower(fitfulHeadRE.ReplaceAllString(rest, ""))] == rulebase.DropComesAndGoes
+	if fitful && slices.Contains(l.t.base.Givens[g].OneOf, rulebase.ExtentComesAndGoes) && (c == nil || !slices.Contains(l.t.base.Symptoms[c.Symptom].Values, rulebase.DropComesAndGoes)) {
+		l.recordGiven(l.t.words.thing(l.t.base.Givens[g].ID), rulebase.Value{Word: rulebase.ExtentComesAndGoes}, text, manner{})
+		return true
+	}
 	for word, re := range map[string]*quantity.Pattern{rulebase.ExtentOne: onlyThisRE, rulebase.ExtentAll: allOfThemRE} {
 		if word == rulebase.ExtentAll && q.Kind != AskDrops && allDarkRE.MatchString(rest) {
 			continue

@@ -24,6 +24,7 @@ type listener struct {
 	t     *Talk
 	ctx   context.Context
 	state *State   // the next State
+	entry string   // the whole of it, as typed
 	focus []string // ids of what bare values are taken for
 	after string   // Finding.After of what is in focus
 	by    string   // who says so, from here on in the entry
@@ -38,6 +39,7 @@ type listener struct {
 	hedge    *float64                  // how sure the next finding is, said before it
 	said     map[string]rulebase.Value // what this entry has put into findings, by keyOf
 	against  bool                      // it said two things of one
+	partly   bool                      // it said that the drop works, and beside it what does not
 	tools    int                       // how many parts were heard when the last one about tools was
 }
 
@@ -163,6 +165,7 @@ func firstOf(lines []string) string {
 
 // hear takes in a whole entry.
 func (l *listener) hear(entry string) {
+	l.entry = entry
 	if l.hearConfirms(entry) || l.hearWhole(entry) {
 		return
 	}
@@ -240,17 +243,26 @@ func (l *listener) sentence(p string) {
 	whole, split := l.tried([]string{p}), l.tried(parts)
 	oneThing := len(whole.heard) == 1 && whole.heard[0].Outcome == Unclear && split.score() < 2*len(split.heard)
 	passesOver := slices.ContainsFunc(parts, func(part string) bool { return whole.passesOver(l.t.words.saying(part)) })
-	if !passesOver && (oneThing || whole.score() >= split.score()) {
+	if !passesOver && !split.partly && (oneThing || whole.score() >= split.score()) {
 		l.take(whole) // "lit and dark" is asked back as one, not half of it taken
 	} else {
 		l.take(split)
 	}
 }
 
-var andRE = quantity.NewPattern(`(?i)\s+(?:and|but|then|while|also)\s+`)
+var (
+	andRE       = quantity.NewPattern(`(?i)\s+(?:and|but|then|while|also)\s+`)
+	comeAndGoRE = quantity.NewPattern(`(?i)\b(com(?:es?|ing)|on|off) and (go|off|on)`)
+)
 
+// splitAnd parts at and, but not within "comes and goes".
 func splitAnd(p string) []string {
-	return andRE.RE().Split(p, -1)
+	const unbroken = "\u00a0and\u00a0"
+	parts := andRE.RE().Split(comeAndGoRE.ReplaceAllString(p, "${1}"+unbroken+"${2}"), -1)
+	for i := range parts {
+		parts[i] = strings.ReplaceAll(parts[i], unbroken, " and ")
+	}
+	return parts
 }
 
 // tried hears pieces on a copy of the state, so that two ways of cutting can be compared.
@@ -258,7 +270,7 @@ func (l *listener) tried(parts []string) *listener {
 	state := l.state.clone()
 	state.Before = l.state.Before
 	c := *l
-	c.state, c.heard, c.asks, c.said, c.against = &state, nil, nil, maps.Clone(l.said), false
+	c.state, c.heard, c.asks, c.said, c.against, c.partly = &state, nil, nil, maps.Clone(l.said), false, false
 	for _, p := range parts {
 		c.piece(p)
 	}
@@ -570,6 +582,13 @@ func (l *listener) hearWords(text, rest string, how manner) {
 	over := l.overs(tokens, best.covered)
 	full := fuller(best, found, tokens)
 	switch {
+	case l.well(best) && l.notAllWell(text):
+		l.partlyWell(text)
+		return
+	case over != "" && l.ill(best) && slices.ContainsFunc(tokens, func(t token) bool { return t.low == "works" }) && !slices.ContainsFunc(tokens, token.negates):
+		// "the drop works one output is dead"
+		l.unclear(text, l.t.questionAbout(l.state, best.th))
+		return
 	case isPast(tokens, best.covered) && l.well(best):
 		l.note(text, NotUnderstood, sayWasBefore)
 		return

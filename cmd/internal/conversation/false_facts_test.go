@@ -26,6 +26,22 @@ func TestNothingFalseIsPutDown(t *testing.T) {
 		no meter, no scope, but I have a handheld => [handheld]
 		no meter ;; I have a meter =>
 		I have a scope and a handheld ;; no meter => [scope handheld]
+		it is working now but it fails every day =>
+		works now but comes and goes => extent=comes_and_goes
+		works now, but it comes and goes => extent=comes_and_goes
+		comes and goes but works now => extent=comes_and_goes
+		it is intermittent => extent=comes_and_goes
+		drop 5 is intermittent => this=5 5=comes_and_goes
+		dead ;; works now but comes and goes => drop_works=not_working extent=comes_and_goes
+		the drop works but one output is dead => how_much_is_down=one_point
+		it works, only one output is dead => how_much_is_down=one_point
+		the drop works one output dead =>
+		the drop works but the second output is dead =>
+		works but module 2 dead =>
+		it works now => drop_works=working
+		the drop works not since yesterday => drop_works=not_working
+		ask how_much_is_down ;; everything => how_much_is_down=every_drop
+		technician at the drop, not alone; dead ;; everything => drop_works=not_working extent=all
 	`) {
 		said, want, ok := strings.Cut(line, "=>")
 		if !ok {

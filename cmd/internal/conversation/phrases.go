@@ -183,6 +183,9 @@ var (
 	exceptRE    = quantity.NewPattern(`(?i)\b(?:except(?: for)?|apart from|other than|all but|everything but|not all|not every)\b`)
 	// What was so until somebody did something about it, or until now; then what is said after it.
 	wasButRE        = quantity.NewPattern(`(?i)^(.*\b(?:was|were|had been)\b.*?),?\s+(but|and then|and|so|then)\s+((?:i|we|he|she|they|somebody|someone|it)\s+.+|(?:but )?(?:now|is now)\b.+)$`)
+	fitfulRE        = quantity.NewPattern(`(?i)\b(?:intermittent\w*|com(?:es?|ing) and go(?:es|ing)?|(?:some|at )times|now and then|on and off|off and on|time to time|every (?:\w+ )?(?:hours?|days?|nights?|mornings?|weeks?|minutes?|time|now)|(?:an|one|two|some) (?:of the )?(?:outputs?|inputs?|points?|channels?|modules?))\b`)
+	fitfulHeadRE    = quantity.NewPattern(`(?i)^(?:(?:it|it's|the|this|our|drop|unit|trouble|fault|is|but|and|only|just|still) )+`)
+	butRE           = quantity.NewPattern(`(?i)\b(?:but|only|except|though|although|however|not|\w+n't|dead|down|fails?|failed)\b`)
 	didRE           = quantity.NewPattern(`(?i)^(?:i|we|he|she|they|somebody|someone)\s+(?:have |has |had )?(?:\w+ed|put|set|reset|did|shut|made|got|took)\b`)
 	seeing          = wordSet("measured checked tested looked noticed observed called phoned need") // changes nothing
 	since           = wordSet("now back again works worked runs ran fine ok okay reset restarted until")

@@ -149,6 +149,8 @@ func (l *listener) hearNow(text, rest string, how manner) bool {
 	s := &l.state.Situation
 	n := len(s.Done)
 	switch {
+	case now == rulebase.Well && l.notAllWell(text):
+		l.partlyWell(text)
 	case n > 0:
 		s.Done[n-1].Drop = now
 		l.understood(text, sayDropNow(now, s.Done[n-1].ID))
@@ -161,6 +163,20 @@ func (l *listener) hearNow(text, rest string, how manner) bool {
 		l.complaintNow(text, now, how)
 	}
 	return true
+}
+
+// notAllWell says whether an entry that says that the drop works says beside it that something does not, or not always:
+// "it works but fails every day" ends no case.
+func (l *listener) notAllWell(text string) bool {
+	before, after, _ := strings.Cut(l.entry, text)
+	return fitfulRE.MatchString(before) || fitfulRE.MatchString(after) || butRE.MatchString(after)
+}
+
+// partlyWell puts nothing down, and asks no more whether the drop works.
+func (l *listener) partlyWell(text string) {
+	l.partly = true
+	l.state.settle(l.t.base.Symptoms[l.t.base.Complaint.Symptom].ID)
+	l.note(text, NotUnderstood, sayNotAllWell)
 }
 
 // askedElse says whether something else than how the drop is was asked: "ok" is then an answer to that.
@@ -211,6 +227,8 @@ func (l *listener) complainFromDrops() {
 		if v := th.value(state); v >= 0 { // a rulebase whose complaint tells one that comes and goes from one that is down
 			l.record(th, l.wordValue(th, v), "", "", manner{by: l.by})
 			return
+		} else if state == rulebase.DropComesAndGoes {
+			return // that it is down all the time nobody said
 		}
 		l.complaintNow("", rulebase.StillDown, manner{by: l.by})
 	}

@@ -67,7 +67,7 @@ func (l *listener) passesOver(saying []meant) bool {
 // What is an answer to what was asked is no saying of something else.
 func (l *listener) hearSaying(text, rest string, how manner) bool {
 	all := l.t.words.saying(rest)
-	if len(all) == 0 || l.answersBetter(rest, all) {
+	if len(all) == 0 || l.answersBetter(rest, all) || l.state.Pending.Kind == AskDrops && allOfThemRE.MatchString(rest) {
 		return false
 	}
 	how.drop = l.headed
@@ -129,12 +129,17 @@ func isPastOnly(over string) bool {
 
 // well says whether a match says that the drop works: of yesterday nobody has to be asked what that means.
 func (l *listener) well(m match) bool {
-	c := l.t.base.Complaint
-	if c == nil || len(m.values) != 1 {
-		return false
-	}
-	s := &l.t.base.Symptoms[c.Symptom]
-	return m.th.id == s.ID && m.th.values[m.values[0]].text == s.Values[c.Well]
+	return l.t.base.Complaint != nil && l.says(m, l.t.base.Complaint.Well)
+}
+
+// ill says whether a match is the complaint.
+func (l *listener) ill(m match) bool {
+	return l.t.base.Complaint != nil && l.says(m, l.t.base.Complaint.Bad)
+}
+
+func (l *listener) says(m match, value int) bool {
+	s := &l.t.base.Symptoms[l.t.base.Complaint.Symptom]
+	return len(m.values) == 1 && m.th.id == s.ID && m.th.values[m.values[0]].text == s.Values[value]
 }
 
 // fuller is a match that words name whole where the best is named only in part by the same words: "module light" is the

@@ -84,6 +84,7 @@ const (
 	sayWhatFor        = `it fits nothing asked here; "list" and a word shows what is`
 	sayAQuestion      = "that is a question; say what is seen or known, or \"don't know\""
 	sayEachByItself   = "what is left out of it may be meant otherwise; say each by itself"
+	sayNotAllWell     = "not put down: beside it something is said not to work, or not always"
 	sayWasBefore      = "that was before; say what it does now"
 	sayNoStepCalled   = "no one step here is called that; \"what else\" gives those on offer"
 	sayDoneWhat       = "no step is in hand; name what was done: \"done\" and its id"

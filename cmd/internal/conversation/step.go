@@ -88,7 +88,8 @@ func (c *turn) plainCommand() (State, Reply, bool) {
 	if e == "" {
 		e = c.entry
 	}
-	if c.s.Pending.Kind == AskDrops && allOfThemRE.MatchString(e) {
+	q := c.s.inHand()
+	if q.Kind == AskDrops && allOfThemRE.MatchString(e) || slices.ContainsFunc(c.t.words.saying(e), func(m meant) bool { return m.id == q.ID }) {
 		return State{}, Reply{}, false // "everything" is what is down, and asks for no details
 	}
 	for _, command := range []struct {
@@ -235,6 +236,7 @@ func (c *turn) done() (State, Reply, bool) {
 	}
 	l.leaveOut(c.s.Pending)
 	l.carryOut(st, text)
+	l.entry = c.entry
 	l.parts(pieces)
 	s, r := c.goOn(next, l)
 	return s, r, true
