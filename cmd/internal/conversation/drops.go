@@ -1,6 +1,7 @@
 package conversation
 
 import (
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -22,7 +23,7 @@ func (l *listener) hearDrops(text, rest string, how manner) bool {
 	if how.drop != 0 {
 		return false
 	}
-	for _, hears := range []func(text, rest string) bool{l.hearStates, l.hearOthers, l.hearOrder, l.hearSupply, l.hearThisDrop, l.hearOnlyOrAll} {
+	for _, hears := range []func(text, rest string) bool{l.hearCorrection, l.hearStates, l.hearOthers, l.hearOrder, l.hearSupply, l.hearThisDrop, l.hearOnlyOrAll} {
 		if hears(text, rest) {
 			l.after = lastDone(&l.state.Situation)
 			return true
@@ -175,6 +176,10 @@ func (l *listener) hearThisDrop(text, rest string) bool {
 		l.note(text, NotUnderstood, sayOtherAlready(a, s.Drop))
 		return true
 	}
+	if was := s.Drops[s.Drop]; was != "" && was != rulebase.DropGood && a != s.Drop && s.Drops[a] == "" && bareDropRE.MatchString(rest) {
+		l.unclear(text, whichQuestion(text, []Answer{{Says: sayCorrected(a, s.Drop), Entry: "no, drop " + m[1]}, {Says: sayDrops([]int{a}, was), Entry: m[1] + " " + was}}))
+		return true
+	}
 	l.setThisDrop(a)
 	l.understood(text, sayThisDrop(a))
 	return true
@@ -192,6 +197,59 @@ func (l *listener) setThisDrop(address int) {
 	}
 	l.drops = true
 	l.answered(AskThisDrop, "")
+}
+
+// hearCorrection takes in "no, drop 6": what the entry before, or this one, said of one drop it meant of another.
+func (l *listener) hearCorrection(text, rest string) bool {
+	m := correctionRE.FindStringSubmatch(rest)
+	if m == nil || l.state.Before == nil {
+		return false
+	}
+	s, before := &l.state.Situation, l.state.Before
+	meant := dropsSaid(s, &before.Situation)
+	if len(meant) == 0 && before.Before != nil {
+		meant = dropsSaid(s, &before.Before.Situation)
+	}
+	if len(meant) == 0 && s.Drop != 0 {
+		meant = []int{s.Drop}
+	}
+	a, err := strconv.Atoi(m[1])
+	if err != nil || a < 1 || a > maxAddress || len(meant) != 1 {
+		l.note(text, NotUnderstood, sayWhichDropNot)
+		return true
+	}
+	was := meant[0]
+	if state, ok := s.Drops[was]; ok {
+		delete(s.Drops, was)
+		s.Drops[a] = state
+	}
+	for i := range s.Findings {
+		if s.Findings[i].Drop == was {
+			s.Findings[i].Drop = a
+		}
+	}
+	if s.Drop == was || s.Drop == 0 && len(s.Drops) == 0 {
+		l.setThisDrop(a)
+	}
+	l.drops = true
+	l.understood(text, sayCorrected(a, was))
+	return true
+}
+
+// dropsSaid are the drops of which something is said that was not said before.
+func dropsSaid(now, before *rulebase.Situation) []int {
+	said := map[int]bool{}
+	for a, state := range now.Drops {
+		said[a] = before.Drops[a] != state
+	}
+	for _, f := range now.Findings {
+		said[f.Drop] = said[f.Drop] || f.Drop != 0 && !slices.ContainsFunc(before.Findings, func(o rulebase.Finding) bool {
+			return o.Drop == f.Drop && o.Symptom == f.Symptom && o.Value == f.Value
+		})
+	}
+	said[now.Drop] = said[now.Drop] || now.Drop != 0 && now.Drop != before.Drop
+	maps.DeleteFunc(said, func(_ int, is bool) bool { return !is })
+	return slices.Sorted(maps.Keys(said))
 }
 
 // theOnlyOne takes the only drop that is not good for the one in question.

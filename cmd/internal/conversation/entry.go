@@ -117,7 +117,7 @@ func joinLists(raw []part) []part {
 		if p.text == "" {
 			continue
 		}
-		if n := len(out); n > 0 && !p.fresh && continues(out[n-1].text, p.text) {
+		if n := len(out); n > 0 && (!p.fresh && continues(out[n-1].text, p.text) || correctionRE.MatchString(out[n-1].text+", "+p.text)) {
 			out[n-1].text += ", " + p.text
 			continue
 		}

@@ -39,6 +39,17 @@ func TestNothingFalseIsPutDown(t *testing.T) {
 		the drop works but the second output is dead =>
 		works but module 2 dead =>
 		it works now => drop_works=working
+		drop 5 dead ;; no, drop 6 => drop_works=not_working this=6 6=dead
+		drop 5 dead ;; sorry, I meant drop 6 => drop_works=not_working this=6 6=dead
+		drop 5 dead. Sorry, drop 6 => drop_works=not_working this=6 6=dead
+		drop 5 dead ;; 4 good ;; no, drop 3 => drop_works=not_working this=5 3=good 5=dead
+		drop 5 dead, 4 good ;; no, drop 6 => drop_works=not_working this=5 4=good 5=dead
+		drop 5 dead ;; drop 6 => drop_works=not_working this=5 5=dead
+		drop 5 dead ;; drop 6 ;; 1 => drop_works=not_working this=6 6=dead
+		drop 5 dead ;; drop 6 ;; 2 => drop_works=not_working this=5 5=dead 6=dead
+		Drop 3's power light is off and it smells burnt => power_light=dark smell_or_burn=yes this=3
+		drop 3: power light lit; drop 4: power light dark => power_light=lit at 3 power_light=dark at 4
+		good drop 3: power light lit => power_light=lit at 3
 		the drop works not since yesterday => drop_works=not_working
 		ask how_much_is_down ;; everything => how_much_is_down=every_drop
 		technician at the drop, not alone; dead ;; everything => drop_works=not_working extent=all

@@ -3,6 +3,7 @@ package conversation
 import (
 	"cmp"
 	"slices"
+	"strconv"
 	"strings"
 
 	"downdrop/rulebase"
@@ -18,8 +19,9 @@ func (l *listener) record(th *thing, v rulebase.Value, read, text string, how ma
 	if slices.Contains(l.focus, th.id) {
 		f.After = l.after
 	}
-	if how.drop != 0 && l.state.Situation.Drop == 0 && l.complains(th, v) {
-		// "Nothing works on drop 5": that is the drop this is about.
+	opens := how.drop != 0 && l.state.Situation.Drop == 0 && l.opensAt(how.drop, v)
+	if opens || how.drop != 0 && l.state.Situation.Drop == 0 && l.complains(th, v) {
+		// "Nothing works on drop 5", "drop 3's power light is off": that is the drop this is about.
 		l.setThisDrop(how.drop)
 	}
 	if how.drop != 0 && how.drop != l.state.Situation.Drop {
@@ -34,9 +36,20 @@ func (l *listener) record(th *thing, v rulebase.Value, read, text string, how ma
 	}
 	l.said[keyOf(f)] = v
 	l.understood(text, sayFinding(th, f, old))
+	if opens {
+		l.note("", Understood, sayThisDrop(how.drop))
+	}
 	if f.Drop == 0 {
 		l.answered(AskSymptom, th.id)
 	}
+}
+
+// opensAt says whether a talk opens with what is dark or dead at one drop: of a light that is lit, it may be the good
+// drop beside it.
+func (l *listener) opensAt(drop int, v rulebase.Value) bool {
+	s, cs := &l.state.Situation, classesOf(v.Word)
+	return l.state.Pending.Kind == AskOpening && len(s.Drops) == 0 && len(s.Findings) == 0 && (slices.Contains(cs, classDark) || slices.Contains(cs, classDown)) &&
+		!otherDropRE.MatchString(strings.ReplaceAll(lower(l.entry), "drop "+strconv.Itoa(drop), ""))
 }
 
 // complains says that something said is the complaint itself.

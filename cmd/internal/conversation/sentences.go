@@ -84,6 +84,7 @@ const (
 	sayWhatFor        = `it fits nothing asked here; "list" and a word shows what is`
 	sayAQuestion      = "that is a question; say what is seen or known, or \"don't know\""
 	sayEachByItself   = "what is left out of it may be meant otherwise; say each by itself"
+	sayWhichDropNot   = "which drop was not meant? Say how each is: \"5 good, 6 dead\""
 	sayNotAllWell     = "not put down: beside it something is said not to work, or not always"
 	sayWasBefore      = "that was before; say what it does now"
 	sayNoStepCalled   = "no one step here is called that; \"what else\" gives those on offer"
@@ -285,6 +286,8 @@ func saySupply(group []int) string {
 }
 
 func sayThisDrop(a int) string { return fmt.Sprintf("this is about drop %d", a) }
+
+func sayCorrected(a, was int) string { return fmt.Sprintf("meant was drop %d, not drop %d", a, was) }
 
 func sayOtherAlready(a, this int) string {
 	return fmt.Sprintf("this is about drop %d, and what was seen at drop %d was taken for another drop's; take that back first", this, a)
