@@ -437,3 +437,41 @@ func TestRankAgreesWithSetBySet(t *testing.T) {
 		}
 	}
 }
+
+// What sets of causes show is looked up or worked out: the weights are the same, before work and after it, where
+// the worlds are others and have divided.
+func TestLookedUpIsAsWorkedOut(t *testing.T) {
+	for seed := range support.Deep(t, 100) {
+		r := rand.New(rand.NewPCG(uint64(seed), 55))
+		const causes = 5
+		system := hypothesis.NewSystem([]*hypothesis.Formula{
+			hypothesis.Or(hypothesis.Cause(0), hypothesis.Condition(1)),
+			hypothesis.And(hypothesis.Cause(1), hypothesis.Not(hypothesis.Cause(2))),
+		})
+		settled := system.Settle(hypothesis.Enumerate(causes, 3))
+		odds := make([]float64, causes)
+		for c := range odds {
+			odds[c] = r.Float64()
+		}
+		worked := belief.Prior(system, settled, odds, 0.7, 0.02, 0, &belief.Desk{})
+		looked := belief.Prior(system, settled, odds, 0.7, 0.02, 0, &belief.Desk{}).Use(belief.NewSorting(settled))
+		if looked.Sorting() == nil {
+			t.Fatal("nothing is looked up")
+		}
+		for work := range 3 {
+			for range 3 {
+				s := randomSymptom(r, causes)
+				o := belief.Seen(s, r.IntN(s.Values()), 0.9)
+				worked.Observe(o)
+				looked.Observe(o)
+			}
+			for i, w := range worked.Weight {
+				if len(looked.Weight) != len(worked.Weight) || !near(looked.Weight[i]/w, 1, 1e-12) {
+					t.Fatalf("seed %d, after %d works: %v looked up, %v worked out", seed, work, looked.Weight, worked.Weight)
+				}
+			}
+			takings := []hypothesis.Taking{{Cause: r.IntN(causes), Chance: []float64{0.6, 1}[r.IntN(2)]}}
+			worked, looked = worked.Work(takings), looked.Work(takings)
+		}
+	}
+}
