@@ -172,3 +172,23 @@ func TestNoSilenceAtAll(t *testing.T) {
 		t.Errorf("noise %v ± %v, made with %v", got.Noise.Value, got.Noise.Plus, in.noise)
 	}
 }
+
+// A probe between a sender and a stub sees the stub's begin first and its end later: how long it is follows from
+// the time between the two, wherever the probe is. The sender is of the cable's own impedance and sends nothing back.
+func TestHowLongAStubIsThatLiesBeyondTheProbe(t *testing.T) {
+	for _, c := range []struct{ probe, at, long float64 }{{400, 460, 40}, {300, 330, 60}, {350, 450, 50}} {
+		r := rand.New(rand.NewPCG(uint64(c.long), 10))
+		const bit = 1 / 153600.
+		m := message{from: 15 * bit, bit: bit, bits: characters(r, 3)}
+		p := &plant{
+			z0: 120, delay: 5e-9, trunk: 600, endOhm: 120, scopeAt: c.probe, stubs: []stub{{at: c.at, length: c.long}},
+			talkers: []talker{{volts: 5, ohm: 120, rise: 50e-9, sends: []message{m}}},
+		}
+		got := caught(t, r, p, m.end()+20*bit, instrument{points: 18000, range_: 8, bits: 8, noise: 0.01, bandwidth: 20e6}, waveform.Options{Bandwidth: 20e6})
+		if got.Echo.Kind != waveform.Stub {
+			t.Errorf("from %v m, a stub of %v m at %v m: %q %q, misfit %v", c.probe, c.long, c.at, got.Echo.Kind, got.Echo.Why, got.Echo.Misfit)
+			continue
+		}
+		near(t, "stub", got.Echo.Distance, c.long, 0.15*c.long)
+	}
+}
