@@ -3,6 +3,7 @@ package ways_test
 import (
 	"errors"
 	"fmt"
+	"math"
 	"math/big"
 	"os"
 	"slices"
@@ -222,6 +223,56 @@ func TestCostsAreStraightInEveryAmount(t *testing.T) {
 					t.Errorf("%s: %s is bent in %s", name, w.Kind, k.Name)
 				}
 			}
+		}
+	}
+}
+
+// Nothing that turns the decision is left untold: where another way is the best at a bound of an input, a turn
+// lies on the way there.
+func TestTurnsLeaveNothingOut(t *testing.T) {
+	shares := 0
+	for name, c := range map[string]ways.Case{"tide_mill.yaml": {Bad: rat("0.3")}, "shop.yaml": {Bad: rat("0.7"), Pulled: true, SerialReturns: 1}} {
+		p := sheet(t, name)
+		d := decided(p, c)
+		for _, k := range rulebase.PriceKeys {
+			bounds := map[rulebase.PriceForm][]string{rulebase.MoneyAmount: {"0"}, rulebase.HoursAmount: {"0"}, rulebase.ShareAmount: {"0", "1"}}[k.Form]
+			if !p.Has(k.Name) {
+				continue
+			}
+			for _, bound := range bounds {
+				e := decided(p.With(k.Name, rat(bound)), c)
+				if e.Ways[0].Kind == d.Ways[0].Kind || way(t, e, d.Ways[0].Kind).Mean.Cmp(e.Ways[0].Mean) == 0 {
+					continue
+				}
+				if k.Form == rulebase.ShareAmount {
+					shares++
+				}
+				if !slices.ContainsFunc(d.Turns, func(x ways.Turn) bool { return x.Name == k.Name && (x.At.Cmp(x.Now) > 0) == (bound == "1") }) {
+					t.Errorf("%s: with %s at %s it is %s and not %s, and no turn is told", name, k.Name, bound, e.Ways[0].Kind, d.Ways[0].Kind)
+				}
+			}
+		}
+	}
+	if shares == 0 {
+		t.Error("no share turns anything")
+	}
+}
+
+// While this unit is away the shelf may run empty: with the spare fitted one less lies there. Failures come by
+// chance (Poisson): more than none 1-exp(-x), more than one 1-exp(-x)(1+x).
+func TestTheSpareThatIsFittedIsGoneFromTheShelf(t *testing.T) {
+	p := sheet(t, "tide_mill.yaml").With("spare.failures_per_year", rat("6"))
+	for onShelf, left := range map[string]int{"0": 0, "1": 0, "2": 1} {
+		d := decided(p.With("spare.on_shelf", rat(onShelf)), ways.Case{Bad: rat("0.3")})
+		if fitted := d.Ways[0].Kind == ways.Spare; fitted != (onShelf != "0") {
+			t.Fatalf("%s on the shelf: the best is %s", onShelf, d.Ways[0].Kind)
+		}
+		want := 1 - math.Exp(-d.Failures)
+		if left == 1 {
+			want -= math.Exp(-d.Failures) * d.Failures
+		}
+		if !(math.Abs(d.Short-want) <= 1e-12) || d.Failures == 0 {
+			t.Errorf("%s on the shelf, %v failures: short with %v, want %v", onShelf, d.Failures, d.Short, want)
 		}
 	}
 }
