@@ -69,3 +69,37 @@ func TestRateOfCleanAndNoisyCaptures(t *testing.T) {
 		t.Logf("noisy %v: off by %.3f %% at most", noisy, 100*most)
 	}
 }
+
+// Where one end is open and 30 ohm lie across the other an edge runs to and fro and passes the middle by itself: edges
+// that nobody sent. A sender whose echoes do so is held against the other, and has its rate, not several times that.
+func TestRateWhereEchoesPassTheMiddle(t *testing.T) {
+	for _, c := range []struct {
+		rate              float64
+		trunk, end, probe float64
+		ohms              [2]float64
+		second            float64 // metres to the second sender
+		seed              uint64
+	}{
+		{500e3, 36, 30, 23, [2]float64{24, 14}, 31, 6},
+		{153600, 216, 30, 81, [2]float64{30, 36}, 92, 6},
+		{153600, 49, 30, 8, [2]float64{33, 37}, 37, 1},
+		{153600, 49, 30, 8, [2]float64{33, 37}, 37, 9},
+	} {
+		r := rand.New(rand.NewPCG(c.seed, 78))
+		bit := 1 / c.rate
+		p := &plant{z0: 120, delay: 5e-9, trunk: c.trunk, endOhm: c.end, scopeAt: c.probe, bias: 5, biasOhm: 1300, stepHint: bit / 200}
+		at := 20 * bit
+		for k := range 2 {
+			m := message{from: at, bit: bit, bits: characters(r, 4)}
+			p.talkers = append(p.talkers, talker{at: float64(k) * c.second, volts: 2.5 + float64(k), ohm: c.ohms[k], rise: 0.02 * bit, sends: []message{m}})
+			at = m.end() + 30*bit
+		}
+		got := caught(t, r, p, at, instrument{points: 8000, range_: 8, bits: 8, noise: 0.02, bandwidth: 20e6}, waveform.Options{Bandwidth: 20e6})
+		for _, one := range got.Talkers {
+			near(t, "rate", one.Rate, c.rate, 0.01*c.rate)
+		}
+		if troubles := got.Troubles(); len(got.Talkers) == 0 || slices.Contains(troubles, waveform.RatesDiffer) || slices.Contains(troubles, waveform.RateNotSet) {
+			t.Errorf("%v bit/s, %v m: %d senders, %v", c.rate, c.trunk, len(got.Talkers), troubles)
+		}
+	}
+}
