@@ -4,8 +4,11 @@ import (
 	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
+	"fmt"
+	"regexp"
 	"slices"
 	"strings"
+	"unicode/utf8"
 
 	"downdrop/rulebase/quantity"
 	"downdrop/rulebase/source"
@@ -285,4 +288,37 @@ func (r *profileReader) fitted(n *source.Node) ProfileModule {
 // at the left edge.
 func IsProfile(text []byte) bool {
 	return bytes.HasPrefix(text, []byte("profile:")) || bytes.Contains(text, []byte("\nprofile:"))
+}
+
+// WrongFirstKey is the problem of a file whose keys are those of a unit profile, or of a procedure, and which lacks the
+// key that makes it one: read as the other it would be told of everything but that. nil: it has it, or looks like neither.
+func WrongFirstKey(file string, text []byte) *Problem {
+	has := map[string]bool{}
+	for _, m := range regexp.MustCompile(`(?m)^([a-z_]+) *:`).FindAllSubmatch(text, -1) {
+		has[string(m[1])] = true
+	}
+	profile, procedure := profileSections(), benchKeyNames("procedure")
+	profile = append(profile, "type", "modules")
+	var ofProfile, ofProcedure []string
+	for key := range has {
+		switch {
+		case key == "profile" || key == "procedure":
+		case slices.Contains(profile, key):
+			ofProfile = append(ofProfile, key)
+		case slices.Contains(procedure, key) && !slices.Contains([]string{"format", "note", "name", "version"}, key):
+			ofProcedure = append(ofProcedure, key)
+		}
+	}
+	looks, want, by := "unit profile", "profile", ofProfile
+	if len(ofProcedure) > len(ofProfile) {
+		looks, want, by = "bench procedure", "procedure", ofProcedure
+	}
+	if len(ofProfile) == len(ofProcedure) || has[want] {
+		return nil
+	}
+	slices.Sort(by)
+	line, _, _ := bytes.Cut(text, []byte("\n"))
+	key, _, _ := bytes.Cut(line, []byte(":"))
+	return &Problem{Position: Position{File: file, Line: 1, Column: 1}, Kind: "missing-key", Text: string(line), Width: max(1, utf8.RuneCount(key)),
+		Says: fmt.Sprintf("this looks like a %s, by %s; its first key has to be \"%s\", with its name", looks, strings.Join(by, ", "), want)}
 }

@@ -306,6 +306,9 @@ func (t *benchTerminal) run(ctx context.Context) error {
 	if _, err := io.WriteString(t.env.out, folded(fmt.Sprintf(sayRunBegins, s.Procedure.Name, s.Unit.Type, t.file.Name), t.env.width())); err != nil {
 		return written(err)
 	}
+	if s, err = t.goneOnWith(s); err != nil {
+		return err
+	}
 	var before *bench.State
 	for s.Wants.Kind != bench.WantsNothing || ended {
 		if err := t.asks(s, before); err != nil {
@@ -340,7 +343,11 @@ func (t *benchTerminal) run(ctx context.Context) error {
 			} else if err != nil {
 				return err
 			}
-			s = after
+			if s = after; ended { // taken back: it goes on
+				if s, err = t.goneOnWith(s); err != nil {
+					return err
+				}
+			}
 			ended = ended && s.Wants.Kind == bench.WantsNothing
 		}
 	}
@@ -348,6 +355,19 @@ func (t *benchTerminal) run(ctx context.Context) error {
 		return written(err)
 	}
 	return t.kept("")
+}
+
+// goneOnWith has the warnings confirmed again where another person goes on, or on another day.
+func (t *benchTerminal) goneOnWith(s *bench.State) (*bench.State, error) {
+	after, fresh, err := t.file.Resumed(s, t.by, t.env.clock())
+	if err != nil || fresh == nil {
+		return s, err
+	}
+	if err := t.file.Append(*fresh); err != nil {
+		return nil, ofShop(err)
+	}
+	_, err = io.WriteString(t.env.out, folded(sayRunConfirmAgain, t.env.width()))
+	return after, written(err)
 }
 
 // checkBy refuses a name that means something else at the bench, as "stop" does. The state is the one that asks for it.
@@ -548,6 +568,10 @@ func checkBenchFiles(env *environment, base *rulebase.Base, names []string) erro
 		text, err := readFile(name, mostInput)
 		if err != nil {
 			return err
+		}
+		if wrong := rulebase.WrongFirstKey(name, text); wrong != nil {
+			all.List = append(all.List, *wrong)
+			continue
 		}
 		if rulebase.IsProfile(text) {
 			_, err = rulebase.ReadProfile(name, text)

@@ -57,9 +57,10 @@ Exit code 0 says that nothing is wrong, 1 that something is.`
 	sayRunBegins      = "%s, %s. Each entry is kept in %s."
 	sayRunEnded       = "\nKept in %s; \"downdrop record make %s\" writes the record."
 	// What a run that was at its end when it was gone on with takes.
-	sayRunAtEnd     = "\nThe run is at its end. Type \"undo\" to take its last entry back, or \"stop\"."
-	sayRunStopped   = "Stopped. \"downdrop bench resume %s\" goes on here."
-	sayNothingWrong = "Nothing is wrong."
+	sayRunConfirmAgain = "Another person goes on here, or it is another day: the warnings of the steps that are open are to be confirmed again.\n"
+	sayRunAtEnd        = "\nThe run is at its end. Type \"undo\" to take its last entry back, or \"stop\"."
+	sayRunStopped      = "Stopped. \"downdrop bench resume %s\" goes on here."
+	sayNothingWrong    = "Nothing is wrong."
 )
 
 // Bench records.
@@ -92,6 +93,7 @@ store knows no such record.`
 	sayRecordNotOf      = "The run is not about %q: its serial number is %s. Name the unit as TYPE/SERIAL."
 	sayRecordNoSerial   = "The run has no serial number, and all units without one would be one in the store. Say which it was: --unit %q with its serial number, or what the shop calls it by, behind a slash."
 	sayAlreadyIssued    = "This run has the record %s, issue %d. To issue it again, say why: --reissue \"order number added\"."
+	sayOlderCopy        = "%s is an older copy of a run that has the record %s, issue %d: that holds all of this, and what was entered after it. Name the file of the run as it stands now."
 	sayNothingToReissue = "No record of this run was issued yet, so there is nothing to issue again."
 	sayRecordExists     = "%s is there already and is not overwritten; --out gives another name."
 	sayRecordMade       = "Record %s, issue %d, is in %s.\nDigest %s"

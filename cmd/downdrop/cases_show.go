@@ -236,6 +236,14 @@ func newCaseHandOverCmd(env *environment) *cobra.Command {
 				if err := oneOf(to, placeWords); err != nil {
 					return usageError{fmt.Sprintf(sayFlagValue, "to", to, err)}
 				}
+				if err := beforehand(file); err != nil {
+					return err
+				}
+				if png != "" {
+					if err := pictureBeforehand(strings.TrimSuffix(png, ".png") + ".png"); err != nil {
+						return err
+					}
+				}
 				c, err := d.write(ctx, c.ID, cases.Say(cases.KindHandedOver, cases.HandOver{To: rulebase.Place(to)}))
 				if err != nil {
 					return err

@@ -82,8 +82,12 @@ func runRecordMake(ctx context.Context, env *environment, o recordOptions, name 
 	if err != nil {
 		return err
 	}
-	before := shop.Recorded(card, run.Events)
+	before, older, err := shop.Recorded(ctx, d.store, card, run.Events)
 	switch {
+	case err != nil:
+		return err
+	case older:
+		return usageError{fmt.Sprintf(sayOlderCopy, name, before.Number, before.Issue)}
 	case before != nil && o.why == "":
 		return usageError{fmt.Sprintf(sayAlreadyIssued, before.Number, before.Issue)}
 	case before == nil && o.why != "":
@@ -93,6 +97,7 @@ func runRecordMake(ctx context.Context, env *environment, o recordOptions, name 
 		o.shop = env.variable("DOWNDROP_SHOP")
 	}
 	said := report.RecordContent{Program: ourVersion(), Shop: o.shop, Customer: o.customer, Order: o.order, Received: o.received, Authorised: o.authorised}
+	shop.KnownAs(&said, s, unit, card)
 	record, err := shop.NewRecord(ctx, d.store, env.clock(), said, s, before, o.why)
 	if err != nil {
 		return err

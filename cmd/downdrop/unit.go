@@ -398,6 +398,11 @@ func newUnitReturnNoteCmd(env *environment) *cobra.Command {
 		RunE: func(cmd *cobra.Command, args []string) error {
 			ctx := cmd.Context()
 			return o.onCase(ctx, env, args[0], func(d *desk, c *cases.Case) error {
+				if !asJSON {
+					if err := beforehand(page); err != nil {
+						return err
+					}
+				}
 				c, err := d.keepReturnNote(ctx, c, n)
 				if err != nil {
 					return err

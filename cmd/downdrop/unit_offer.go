@@ -65,6 +65,9 @@ func runUnitOffer(ctx context.Context, d *desk, c *cases.Card, o unitOfferOption
 	if d.writer.By == "" {
 		return usageError{sayUnitWho}
 	}
+	if err := beforehand(o.page); err != nil {
+		return err
+	}
 	if offer.Digest, err = d.store.PutFile(ctx, text); err != nil {
 		return err
 	}

@@ -159,7 +159,7 @@ func newUnitMonthCmd(env *environment) *cobra.Command {
 			m, ok, err := shop.Month(ctx, d.store, word, env.clock())
 			switch {
 			case err != nil:
-				return err
+				return ofShop(err)
 			case !ok:
 				return usageError{fmt.Sprintf(sayNoMonth, word)}
 			case asJSON:

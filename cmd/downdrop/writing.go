@@ -32,6 +32,34 @@ func newFile(name string, write func(io.Writer) error) error {
 	return nil
 }
 
+// beforehand refuses what newFile would refuse, of a file that is written once something was kept: nothing is kept for
+// a file that cannot be. "" and "-" are no file.
+func beforehand(name string) error {
+	if name == "" || name == "-" {
+		return nil
+	}
+	if err := newFile(name, textOf("")); err != nil {
+		return err
+	}
+	if err := os.Remove(name); err != nil {
+		return cannotWrite(name, err)
+	}
+	return nil
+}
+
+// pngBegins is how every picture begins: its signature, and the length and name of its first part.
+const pngBegins = "\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR"
+
+// pictureBeforehand refuses what writeResult would refuse, of a picture that is written once something was kept.
+func pictureBeforehand(name string) error {
+	if other, err := anotherStands(name, []byte(pngBegins)); err != nil {
+		return cannotWrite(name, err)
+	} else if other {
+		return usageError{fmt.Sprintf(sayOtherThere, name)}
+	}
+	return nil
+}
+
 // create writes a file that is not there yet; else the error is fs.ErrExist. Half a file is
 // worse than none.
 func create(name string, write func(io.Writer) error) error {

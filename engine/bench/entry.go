@@ -133,7 +133,7 @@ func (s *State) stepID() string {
 func (s *State) undo() (Event, error) {
 	all := standing(s.Events)
 	for _, e := range slices.Backward(all) {
-		if e.Kind != Begun && e.Kind != Printed {
+		if e.Kind != Begun && e.Kind != Printed && e.Kind != Resumed {
 			return Event{Kind: Undone, Step: e.Step, Values: map[string]string{"seq": fmt.Sprint(e.Seq)}}, nil
 		}
 	}
@@ -150,7 +150,11 @@ func (s *State) notDone(reason string) (Event, error) {
 	case reason == "":
 		return Event{}, sayable(sayReason)
 	}
-	return Event{Kind: NotDone, Step: s.stepID(), Values: map[string]string{"reason": reason}}, nil
+	values := map[string]string{"reason": reason}
+	if st := &s.Steps[s.Wants.Step]; len(st.Step.PutsIn) > 0 && len(st.Results) == 0 && s.Wants.Kind != WantsConfirm { // the step was shown, and may be half done
+		values["put_in"] = perhaps
+	}
+	return Event{Kind: NotDone, Step: s.stepID(), Values: values}, nil
 }
 
 func (s *State) enterAnswer(entry string) (Event, error) {

@@ -15,7 +15,8 @@ type Kind string
 const (
 	Begun      Kind = "begun"      // procedure, profile and rulebase by digest, program version, record number
 	Answered   Kind = "answered"   // Values: reading: text as typed
-	NotDone    Kind = "not_done"   // of a whole step; Values: reason
+	NotDone    Kind = "not_done"   // of a whole step; Values: reason, and put_in: perhaps where nobody knows
+	Resumed    Kind = "resumed"    // by another person or on another day: warnings are to be read again; Values: by
 	Confirmed  Kind = "confirmed"  // the warnings before a step were read
 	Instrument Kind = "instrument" // Values: kind, name, until
 	Released   Kind = "released"   // Values: force
@@ -32,8 +33,9 @@ type Event struct {
 	Step   string            `json:"step"`
 	Values map[string]string `json:"values"`
 	At     time.Time         `json:"at"`
-	Prev   string            `json:"prev"` // hash of the event before; "" for the first
-	Hash   string            `json:"hash"` // SHA-256 of this one written as JSON with an empty hash
+	Zone   int               `json:"zone,omitempty"` // minutes east of UTC at the bench; 0 also in runs from before it was kept
+	Prev   string            `json:"prev"`           // hash of the event before; "" for the first
+	Hash   string            `json:"hash"`           // SHA-256 of this one written as JSON with an empty hash
 }
 
 // seal gives the hash that belongs to an event. Keys of a map are written in their order,
@@ -50,7 +52,8 @@ func seal(e Event) string {
 
 // Append adds what a [State] made of an entry to the events, and gives the new one.
 func Append(events []Event, draft Event, at time.Time) Event {
-	draft.Seq, draft.At, draft.Prev = len(events)+1, at.UTC().Truncate(time.Second), ""
+	_, east := at.Zone()
+	draft.Seq, draft.At, draft.Zone, draft.Prev = len(events)+1, at.UTC().Truncate(time.Second), east/60, ""
 	if draft.Values == nil {
 		draft.Values = map[string]string{}
 	}
@@ -59,6 +62,12 @@ func Append(events []Event, draft Event, at time.Time) Event {
 	}
 	draft.Hash = seal(draft)
 	return draft
+}
+
+// Day is the day of the people at the bench when it happened, 2027-03-01: a certificate runs out by the
+// calendar on their wall, also for whoever reads the run elsewhere.
+func (e *Event) Day() string {
+	return e.At.UTC().Add(time.Duration(e.Zone) * time.Minute).Format(time.DateOnly)
 }
 
 // Head is the hash of the last event; "" where there is none.

@@ -101,7 +101,7 @@ modules: [{slot: 1, kind: input, points: 16, each: 5 mA, current: 40 mA}]
 
 // entries are what is typed into a run, one behind the other.
 var entries = []string{
-	"bench-2", "yes", "no", "read", "A0815", "dark now and then", "differ", "undo", "agree", "note the label is scratched",
+	"bench-2", "yes", "read", "A0815", "dark now and then", "another day", "read", "differ", "undo", "agree", "no", "note the label is scratched",
 	"no. 7 until 2099-01-01", "148 ohm", "read", "lit", "0.31 A", "0 of 60000", "not done: no oven here", "all pass, exceptions: 5", "no", "out",
 }
 
@@ -270,7 +270,7 @@ func writeKeptRun(t *testing.T) {
 	keep("procedure.yaml", []byte(keptProcedure))
 	keep("profile.yaml", []byte(keptProfile))
 	p, unit := keptRun(t, folder)
-	at := time.Date(2031, 5, 4, 8, 0, 0, 0, time.UTC)
+	at := time.Date(2031, 5, 4, 8, 0, 0, 0, time.FixedZone("", 2*3600))
 	events := []bench.Event{}
 	add := func(e bench.Event) {
 		at = at.Add(time.Minute)
@@ -278,6 +278,11 @@ func writeKeptRun(t *testing.T) {
 	}
 	add(bench.Event{Kind: bench.Begun, Values: map[string]string{"procedure": p.ID, "procedure_digest": p.Digest, "unit": unit.Name, "unit_digest": unit.Digest}})
 	for i, entry := range entries {
+		if entry == "another day" {
+			at = at.Add(24 * time.Hour)
+			add(bench.Event{Kind: bench.Resumed, Values: map[string]string{"by": "bench-1"}})
+			continue
+		}
 		s, err := bench.Run(p, unit, events)
 		must(err)
 		e, err := s.Enter(entry)

@@ -88,7 +88,7 @@ type State struct {
 	Events    []Event
 
 	Begin    map[string]string // values of the event that began it
-	Asked    map[string]string // answers from before the first step: by, intermittent, returned_before
+	Asked    map[string]string // answers beside the steps: by, intermittent, returned_before
 	Steps    []StepState
 	Tools    []Tool
 	InPlace  []InPlace
@@ -108,7 +108,12 @@ type State struct {
 type InPlace struct {
 	Force rulebase.BenchForce
 	Step  string // that put it in
+	// Perhaps: the step was left out before its first reading, so that nobody knows; it is asked for all the same.
+	Perhaps bool
 }
+
+// perhaps stands in an event under put_in.
+const perhaps = "perhaps"
 
 // A Note is something somebody remarked.
 type Note struct {
@@ -150,7 +155,10 @@ type Wants struct {
 }
 
 // asks are the questions before the first step.
-var asks = []string{"by", "intermittent", "returned_before"}
+var asks = []string{"by", "intermittent"}
+
+// returnedBefore is asked between steps once the serial number is read: it is looked up by that.
+const returnedBefore = "returned_before"
 
 // Run works out what a run has come to.
 func Run(p *rulebase.Procedure, unit *rulebase.Profile, events []Event) (*State, error) {
@@ -184,7 +192,14 @@ func (s *State) take(e Event) error {
 		}
 	case NotDone:
 		if i := s.at(e.Step); i >= 0 {
+			if e.Values["put_in"] == perhaps {
+				s.putIn(&s.Steps[i], true)
+			}
 			s.leftOut(&s.Steps[i], e.Values["reason"])
+		}
+	case Resumed:
+		for i := range s.Steps { // hours, people and what is live on the bench may have changed
+			s.Steps[i].Confirmed = false
 		}
 	case Noted:
 		s.Notes = append(s.Notes, Note{e.Step, e.Values["text"]})
@@ -231,7 +246,7 @@ func (s *State) answered(e Event) error {
 		r.Seq = e.Seq
 		if tool := s.tool(r.Reading.With); tool != nil {
 			late := *tool
-			late.Late = late.Until != "" && e.At.Format("2006-01-02") > late.Until
+			late.Late = late.Until != "" && e.Day() > late.Until
 			r.Instrument = &late
 		}
 		s.keep(r)
@@ -260,9 +275,7 @@ func (s *State) tool(kind string) *Tool {
 func (s *State) keep(r Result) {
 	st := &s.Steps[s.Wants.Step]
 	if len(st.Results) == 0 { // it is in for the reading, whatever becomes of the rest of the step
-		for _, f := range st.Step.PutsIn {
-			s.InPlace = append(s.InPlace, InPlace{s.Procedure.Forces[f], st.Step.ID})
-		}
+		s.putIn(st, false)
 	}
 	st.Results = slices.DeleteFunc(st.Results, func(old Result) bool { return old.Reading == r.Reading }) // counted on
 	st.Results = append(st.Results, r)
@@ -293,6 +306,13 @@ func (s *State) keep(r Result) {
 	}
 	s.found(r, st.Step.ID)
 	s.finish(st)
+}
+
+// putIn has in place what a step puts in.
+func (s *State) putIn(st *StepState, perhaps bool) {
+	for _, f := range st.Step.PutsIn {
+		s.InPlace = append(s.InPlace, InPlace{s.Procedure.Forces[f], st.Step.ID, perhaps})
+	}
 }
 
 // found adds what a result says to a diagnosis.
@@ -399,6 +419,10 @@ func (s *State) next() {
 			st.Outcome = NotMeant
 			continue
 		}
+		if s.Asked[returnedBefore] == "" && s.StoppedBy == "" && (len(st.Results) == 0 && !s.serialToCome(i) || s.restsOn(returnedBefore, g.When)) { // between steps, as far as it can be
+			s.Wants.Kind, s.Wants.Ask = WantsAnswer, returnedBefore
+			return
+		}
 		s.Wants.Step, s.Wants.Reading = i, g
 		switch {
 		case !st.Confirmed && s.mustConfirm(st.Step):
@@ -411,9 +435,42 @@ func (s *State) next() {
 		}
 		return
 	}
+	if s.Asked[returnedBefore] == "" && s.StoppedBy == "" { // the serial number was the last to be asked for
+		s.Wants.Kind, s.Wants.Ask = WantsAnswer, returnedBefore
+		return
+	}
 	if len(s.InPlace) > 0 {
 		s.Wants.Kind, s.Wants.Ask = WantsRelease, s.InPlace[0].Force.ID
 	}
+}
+
+// serialToCome says that the serial number is asked for in an open step from the i-th on, before anything rests on
+// whether the unit was here before.
+func (s *State) serialToCome(i int) bool {
+	for ; i < len(s.Steps) && s.StoppedBy == ""; i++ {
+		st := &s.Steps[i]
+		if st.Outcome != Open && st.Outcome != NotMeant && st.Outcome != NotReached {
+			continue
+		}
+		if s.restsOn(returnedBefore, st.Step.When) {
+			return false
+		}
+		for j := range st.Step.Readings {
+			g := &st.Step.Readings[j]
+			if s.restsOn(returnedBefore, g.When) {
+				return false
+			}
+			if g.Text == "serial" && s.applies(st.Step.When) && s.applies(g.When) && !slices.ContainsFunc(st.Results, func(r Result) bool { return r.Reading == g }) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+func (s *State) restsOn(id string, e *rulebase.Expression) bool {
+	name := s.name(id)
+	return e != nil && name >= 0 && slices.Contains(e.Reads(), name)
 }
 
 // takesOut says that a step takes out something that is in place: it is done even
@@ -684,6 +741,22 @@ func (s *State) Last(seq int) *Result {
 func (s *State) Limits(g *rulebase.BenchReading) (low, high float64) {
 	low, high, _, _ = s.limits(g)
 	return low, high
+}
+
+// MustConfirmAgain says that whoever goes on with a run on that day, another person or another day than whoever
+// was at it last, has to read again a warning that was confirmed: by is "" where it was not said.
+func (s *State) MustConfirmAgain(by, day string) bool {
+	if s.Wants.Step < 0 || !slices.ContainsFunc(s.Steps, func(st StepState) bool { return st.Confirmed && st.Outcome == Open }) {
+		return false
+	}
+	who := s.Asked["by"]
+	for i := range s.Events {
+		if e := &s.Events[i]; e.Kind == Resumed && e.Values["by"] != "" {
+			who = e.Values["by"]
+		}
+	}
+	all := standing(s.Events) // what was taken back today stands for yesterday's
+	return all[len(all)-1].Day() != day || by != "" && by != who
 }
 
 // Applies says that a step is meant for this unit, as far as is known.

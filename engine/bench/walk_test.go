@@ -1,6 +1,7 @@
 package bench_test
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"maps"
@@ -917,5 +918,166 @@ func TestADecimalCommaIsADecimalPoint(t *testing.T) {
 	})
 	if asked == 0 {
 		t.Error("no bare number was asked back")
+	}
+}
+
+// An instrument is late by the day of the people at the bench, whoever reads the run, and wherever.
+func TestAnInstrumentIsLateByTheDayAtTheBench(t *testing.T) {
+	east, west := time.FixedZone("", 10*3600), time.FixedZone("", -8*3600)
+	for _, c := range []struct {
+		at   time.Time
+		day  string
+		late bool // calibrated until 4 May
+	}{
+		{time.Date(2031, 5, 5, 8, 0, 0, 0, east), "2031-05-05", true},    // 4 May, 22:00 in UTC
+		{time.Date(2031, 5, 4, 20, 0, 0, 0, west), "2031-05-04", false},  // 5 May, 4:00 in UTC
+		{time.Date(2031, 5, 4, 23, 59, 0, 0, east), "2031-05-04", false}, // the same day everywhere
+		{time.Date(2031, 5, 5, 0, 0, 0, 0, time.UTC), "2031-05-05", true},
+	} {
+		procedure, profile := shippedRun(t, "short", "quay_24")
+		r := rand.New(rand.NewPCG(6, 6))
+		p := &person{u: good(r), r: r}
+		var events []bench.Event
+		events = append(events, bench.Append(nil, bench.Event{Kind: bench.Begun}, c.at))
+		for {
+			s, err := bench.Run(procedure, profile, events)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if last := s.Last(len(events)); last != nil && last.Instrument != nil {
+				if day := events[len(events)-1].Day(); day != c.day || last.Instrument.Late != c.late {
+					t.Errorf("%v: day %s, late %v; wanted %s, %v", c.at, day, last.Instrument.Late, c.day, c.late)
+				}
+				break
+			}
+			entry := p.answer(t, s)
+			if s.Wants.Kind == bench.WantsTool {
+				entry = "meter 3 until 2031-05-04"
+			}
+			draft, err := s.Enter(entry)
+			if err != nil {
+				t.Fatal(err)
+			}
+			e := bench.Append(events, draft, c.at)
+			text, err := json.Marshal(e) // as a file keeps it
+			if err != nil {
+				t.Fatal(err)
+			}
+			var kept bench.Event
+			if err := json.Unmarshal(text, &kept); err != nil {
+				t.Fatal(err)
+			}
+			events = append(events, kept)
+		}
+		if err := bench.Check(events); err != nil {
+			t.Error(err)
+		}
+	}
+}
+
+// A step that is left out once it was shown may have been begun: what it puts in is asked for at the end, and told as
+// what nobody knows. Before its warning was confirmed nothing was begun.
+func TestAForceOfAStepLeftOutIsAskedFor(t *testing.T) {
+	seen := map[bool]int{}
+	for _, name := range []string{"acceptance", "short"} {
+		goodRun(t, name, func(s *bench.State, _ string, after func(entry string) (*bench.State, error)) bool {
+			if s.Wants.Step < 0 || len(s.Steps[s.Wants.Step].Results) > 0 || len(s.Steps[s.Wants.Step].Step.PutsIn) == 0 {
+				return true
+			}
+			begun := s.Wants.Kind != bench.WantsConfirm
+			seen[begun]++
+			step := s.Steps[s.Wants.Step].Step
+			now, err := after("not done no load board here")
+			if err != nil {
+				t.Fatal(err)
+			}
+			in := slices.ContainsFunc(now.InPlace, func(f bench.InPlace) bool { return f.Step == step.ID && f.Perhaps })
+			if in != begun {
+				t.Errorf("%s, %s: left out where it wants %s, in place %v", name, step.ID, s.Wants.Kind, now.InPlace)
+			}
+			for now.Wants.Step >= 0 {
+				now = entered(t, now, "not done no load board here")
+			}
+			if begun && now.Wants.Kind != bench.WantsRelease {
+				t.Errorf("%s, %s: the run wants %+v at its end", name, step.ID, now.Wants)
+			}
+			return true
+		})
+	}
+	if seen[true] < 3 || seen[false] < 1 {
+		t.Errorf("seen were %v", seen)
+	}
+}
+
+// Whoever goes on with a run as another person, or on another day, confirms the warning of the step at hand again; the
+// same person on the same day does not.
+func TestWarningsAreConfirmedAgain(t *testing.T) {
+	const day, next = "2031-05-04", "2031-05-05"
+	asked := 0
+	for _, name := range []string{"acceptance", "short"} {
+		goodRun(t, name, func(s *bench.State, entry string, _ func(entry string) (*bench.State, error)) bool {
+			confirmed := s.Wants.Step >= 0 && s.Steps[s.Wants.Step].Confirmed
+			for _, c := range []struct {
+				by, day string
+				again   bool
+			}{{"", day, false}, {"bench-2", day, false}, {"bench-1", day, confirmed}, {"", next, confirmed}, {"bench-2", next, confirmed}} {
+				if got := s.MustConfirmAgain(c.by, c.day); got != c.again {
+					t.Errorf("%s, %+v: %q on %s: %v", name, s.Wants, c.by, c.day, got)
+				}
+			}
+			if !confirmed {
+				return true
+			}
+			asked++
+			e := bench.Append(s.Events, bench.Event{Kind: bench.Resumed, Values: map[string]string{"by": "bench-1"}}, noon.AddDate(0, 0, 1))
+			on, err := bench.Run(s.Procedure, s.Unit, append(slices.Clone(s.Events), e))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if on.Wants.Kind != bench.WantsConfirm || on.Wants.Step != s.Wants.Step {
+				t.Fatalf("%s: gone on with by another person it wants %+v, and was at %+v", name, on.Wants, s.Wants)
+			}
+			if on = entered(t, on, "read"); on.Wants.Kind != s.Wants.Kind || on.Wants.Reading != s.Wants.Reading {
+				t.Errorf("%s: confirmed again it wants %+v, and was at %+v", name, on.Wants, s.Wants)
+			}
+			if on.MustConfirmAgain("bench-1", day) || on.MustConfirmAgain("", day) || !on.MustConfirmAgain("bench-2", day) {
+				t.Errorf("%s: who goes on is not who went on last", name)
+			}
+			return true
+		})
+	}
+	if asked < 10 {
+		t.Errorf("%d places had a warning that was confirmed", asked)
+	}
+}
+
+// Whether the unit was here before is asked once its serial number is read, or cannot be, and between steps: whoever
+// answers looks it up.
+func TestReturnedBeforeIsAskedBehindTheSerial(t *testing.T) {
+	for _, name := range []string{"acceptance", "short"} {
+		times := 0
+		goodRun(t, name, func(s *bench.State, _ string, _ func(entry string) (*bench.State, error)) bool {
+			if s.Wants.Ask != "returned_before" {
+				return true
+			}
+			times++
+			if s.Serial == "" || slices.ContainsFunc(s.Steps, func(st bench.StepState) bool { return st.Outcome == bench.Open && len(st.Results) > 0 }) {
+				t.Errorf("%s: asked with the serial %q, in the middle of a step or before it", name, s.Serial)
+			}
+			return true
+		})
+		if times != 1 {
+			t.Errorf("%s: asked %d times", name, times)
+		}
+		goodRun(t, name, func(s *bench.State, _ string, after func(entry string) (*bench.State, error)) bool {
+			if s.Wants.Step < 0 {
+				return true
+			}
+			gone, err := after("not done label gone")
+			if name == "short" && (err != nil || gone.Wants.Ask != "returned_before") {
+				t.Errorf("short: without a serial number it wants %+v, %v", gone.Wants, err)
+			}
+			return false
+		})
 	}
 }

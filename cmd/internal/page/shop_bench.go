@@ -241,8 +241,9 @@ type benchRun struct {
 	name  string
 	run   *shop.Run
 	state *bench.State
-	card  *cases.Card // nil: it is of no unit in the store
-	inner *cases.Case // that what is found is added to; nil
+	card  *cases.Card  // nil: it is of no unit in the store
+	inner *cases.Case  // that what is found is added to; nil
+	fresh *bench.Event // to be kept before the next entry: another person goes on, or on another day
 }
 
 // openRun reads the run that a request names; open says that it is written too.
@@ -262,6 +263,10 @@ func (s *Server) openRun(r *http.Request, name string, open bool) (*benchRun, er
 		return nil, s.notKept(err)
 	}
 	if b.state, err = b.run.State(s.o.Base); err != nil {
+		b.run.Close()
+		return nil, s.notKept(err)
+	}
+	if b.state, b.fresh, err = b.run.Resumed(b.state, byCookie(r), s.o.Now()); err != nil {
 		b.run.Close()
 		return nil, s.notKept(err)
 	}
@@ -445,6 +450,11 @@ func (s *Server) benchEntry(w http.ResponseWriter, r *http.Request) error {
 	case at != len(b.run.Events):
 		return s.showBench(w, r, b, http.StatusConflict, sayRunWentOn)
 	}
+	if b.fresh != nil {
+		if err := b.run.Append(*b.fresh); err != nil {
+			return s.notKept(err)
+		}
+	}
 	before := b.state
 	after, _, err := b.run.Take(before, entry, s.o.Now())
 	var asked *bench.Asked
@@ -471,6 +481,9 @@ func (s *Server) benchEntry(w http.ResponseWriter, r *http.Request) error {
 
 // said says whether the event behind so many is what an entry would have been there.
 func (b *benchRun) said(at int, entry string) bool {
+	if b.run.Events[at].Kind == bench.Resumed && at+1 < len(b.run.Events) { // it was kept with the entry
+		at++
+	}
 	was, err := bench.Run(b.state.Procedure, b.state.Unit, b.run.Events[:at])
 	if err != nil {
 		return false
@@ -543,10 +556,17 @@ func (s *Server) benchRecord(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	before := shop.Recorded(b.card, b.run.Events)
+	before, older, err := shop.Recorded(r.Context(), s.o.Store, b.card, b.run.Events)
+	if err != nil {
+		return err
+	}
+	if older {
+		return wrong(sayOlderRun, before.Number, before.Issue)
+	}
 	if before != nil && why == "" {
 		return wrong(sayReissueWhy, before.Number, before.Issue)
 	}
+	shop.KnownAs(&said, b.state, b.card.Unit, b.card)
 	record, err := shop.NewRecord(r.Context(), s.o.Store, s.o.Now(), said, b.state, before, why)
 	if err != nil {
 		return err

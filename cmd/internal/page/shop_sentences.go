@@ -65,6 +65,7 @@ const (
 	sayRunNotEnded    = "A record is issued of a run of a unit in this store that has come to its end."
 	saySerialUnlike   = "The serial read at the bench is %s, and the card is that of %s. Take the unit in under the serial that its plate says, or take the reading back."
 	sayRecordRow      = "Record %s, issue %d"
+	sayOlderRun       = "This is an older copy of a run that has the record %s, issue %d: that holds all of this, and what was entered after it."
 	sayReissueWhy     = "This run has the record %s, issue %d. To issue it again, say why."
 	sayNoDay          = "The day it came in is written as 2031-05-04."
 )

@@ -1,6 +1,7 @@
 package page
 
 import (
+	"errors"
 	"fmt"
 	"net/http"
 	"strconv"
@@ -69,7 +70,11 @@ func (s *Server) takeBackEntry(w http.ResponseWriter, r *http.Request) error {
 func (s *Server) monthOf(r *http.Request) (*cases.Month, error) {
 	word := wording.OneLine(r.URL.Query().Get("of"))
 	m, ok, err := shop.Month(r.Context(), s.o.Store, word, s.o.Now())
-	if err == nil && !ok {
+	var refused shop.Refusal
+	switch {
+	case errors.As(err, &refused):
+		return nil, wrong("%s", refused.Says)
+	case err == nil && !ok:
 		return nil, wrong(sayNoMonth)
 	}
 	return m, err

@@ -30,7 +30,7 @@ func BenchStep(w io.Writer, s *bench.State, before *bench.State, width int) erro
 	case bench.WantsTool:
 		p.say(fmt.Sprintf(sayBenchTool, s.Wants.Ask))
 	case bench.WantsRelease:
-		p.say(fmt.Sprintf(sayBenchRelease, s.InPlace[0].Force.Says))
+		p.say(fmt.Sprintf(sayBenchRelease, benchForce(s.InPlace[0])))
 	case bench.WantsReading:
 		p.say(sayBenchAsk(s))
 	}
@@ -70,7 +70,7 @@ func NewBenchView(s *bench.State) BenchView {
 	if len(s.InPlace) > 0 {
 		var all []string
 		for _, f := range s.InPlace {
-			all = append(all, f.Force.Says)
+			all = append(all, benchForce(f))
 		}
 		v.Forces = all
 		v.InPlace = append(v.InPlace, fmt.Sprintf(sayBenchInPlace, strings.Join(all, "; ")))
@@ -95,7 +95,7 @@ func NewBenchView(s *bench.State) BenchView {
 	case bench.WantsTool:
 		v.Ask = fmt.Sprintf(sayBenchToolAsk, s.Wants.Ask)
 	case bench.WantsRelease:
-		v.Ask = fmt.Sprintf(sayBenchReleaseAsk, s.InPlace[0].Force.Says)
+		v.Ask = fmt.Sprintf(sayBenchReleaseAsk, benchForce(s.InPlace[0]))
 	case bench.WantsReading:
 		v.Ask = sayBenchAsk(s)
 	}
@@ -261,14 +261,18 @@ func BenchTaken(w io.Writer, s, before *bench.State, e bench.Event, d *engine.Di
 	case bench.Noted:
 		p.say(sayBenchNoted)
 	case bench.Instrument:
-		p.say(sayBenchInstrument(e.Values, e.At.Format("2006-01-02")))
+		p.say(sayBenchInstrument(e.Values, e.Day()))
 	}
 	if s.StoppedBy != "" && before.StoppedBy == "" {
 		p.say(sayBenchNoFurther)
 	}
 	for _, f := range s.InPlace {
 		if !slices.ContainsFunc(before.InPlace, func(x bench.InPlace) bool { return x.Force.ID == f.Force.ID }) {
-			p.say(fmt.Sprintf(sayBenchPutIn, f.Force.Says))
+			says := sayBenchPutIn
+			if f.Perhaps {
+				says = sayBenchPutInPerhaps
+			}
+			p.say(fmt.Sprintf(says, f.Force.Says))
 		}
 	}
 	for _, f := range before.InPlace {
@@ -329,13 +333,21 @@ func BenchEnd(w io.Writer, s *bench.State, width int) error {
 	return p.writeTo(w)
 }
 
+// benchForce says what is in place, and where nobody knows that it is.
+func benchForce(f bench.InPlace) string {
+	if f.Perhaps {
+		return fmt.Sprintf(sayBenchPerhaps, f.Force.Says)
+	}
+	return f.Force.Says
+}
+
 func (p *page) benchInPlace(s *bench.State) {
 	if len(s.InPlace) == 0 {
 		return
 	}
 	p.say(sayBenchStill)
 	for _, f := range s.InPlace {
-		p.item("  ", f.Force.Says+".")
+		p.item("  ", benchForce(f)+".")
 	}
 }
 

@@ -163,7 +163,7 @@ func runJSON(s *bench.State) *benchRunJSON {
 		doc.Instruments = append(doc.Instruments, instrumentJSON{t.Kind, t.Name, t.Until, late[t.Kind+"\x00"+t.Name]})
 	}
 	for _, f := range s.InPlace {
-		doc.InPlace = append(doc.InPlace, f.Force.Says)
+		doc.InPlace = append(doc.InPlace, benchForce(f))
 	}
 	for _, n := range s.Notes {
 		doc.Notes = append(doc.Notes, benchNoteJSON{n.Step, n.Text})

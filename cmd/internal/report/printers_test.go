@@ -143,7 +143,7 @@ func TestARunAtTheBenchReadsAsWritten(t *testing.T) {
 		}
 	}
 	reads(t, "bench_session.txt",
-		session("bench-2", "no", "yes", "read", "3", "undo", "2", "note that it hums", "no. 3 until 2031-05-03", "24.1 V", "yes"),
+		session("bench-2", "no", "yes", "read", "3", "undo", "2", "note that it hums", "meter 3 until 2031-05-03", "24.1 V", "yes"),
 		session("bench-2", "yes", "no", "read", "wet", "not done since there is no meter", "yes"),
 		session("bench-2", "yes", "no", "read", "clean"),
 		func(w io.Writer) error { return report.BenchProcedure(w, p, nil, 80) },

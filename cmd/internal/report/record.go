@@ -28,23 +28,26 @@ type Record struct {
 
 // RecordContent is all that a record says.
 type RecordContent struct {
-	Schema     string       `json:"schema"`
-	Number     string       `json:"number"`
-	Issue      int          `json:"issue"`
-	Replaces   string       `json:"replaces"` // digest of the issue before
-	Why        string       `json:"why"`      // it was issued again
-	Issued     string       `json:"issued"`
-	Program    string       `json:"program"` // that issued it
-	Shop       string       `json:"shop"`
-	Customer   string       `json:"customer"`
-	Order      string       `json:"order"`
-	Received   string       `json:"received"`
-	Authorised string       `json:"authorised"`
-	Name       string       `json:"name"` // of whoever was at the bench, where the store has one
-	Site       string       `json:"site"`
-	ChainSeq   int64        `json:"chain_seq"` // the store's chain when it was issued
-	ChainHead  string       `json:"chain_head"`
-	Run        benchRunJSON `json:"run"`
+	Schema     string `json:"schema"`
+	Number     string `json:"number"`
+	Issue      int    `json:"issue"`
+	Replaces   string `json:"replaces"` // digest of the issue before
+	Why        string `json:"why"`      // it was issued again
+	Issued     string `json:"issued"`
+	Program    string `json:"program"` // that issued it
+	Shop       string `json:"shop"`
+	Customer   string `json:"customer"`
+	Order      string `json:"order"`
+	Received   string `json:"received"`
+	Authorised string `json:"authorised"`
+	Name       string `json:"name"` // of whoever was at the bench, where the store has one
+	Site       string `json:"site"`
+	ChainSeq   int64  `json:"chain_seq"` // the store's chain when it was issued
+	ChainHead  string `json:"chain_head"`
+	// KnownAs is the unit as the shop's books have it, TYPE/SERIAL, where that is not what the label and the profile say; "" it is.
+	KnownAs string       `json:"known_as,omitempty"`
+	From    string       `json:"from,omitempty"` // of a unit whose serial number nobody could read: who sent it, by the store's id
+	Run     benchRunJSON `json:"run"`
 }
 
 // Unit is what the record is about.
@@ -58,7 +61,7 @@ func (c *RecordContent) Verdict() string { return c.Run.Verdict }
 // NewRecord makes a record of a run at its end.
 func NewRecord(c RecordContent, s *bench.State) (*Record, error) {
 	c.Schema, c.Run = RecordSchema, *runJSON(s)
-	for _, text := range []*string{&c.Why, &c.Shop, &c.Customer, &c.Order, &c.Authorised, &c.Name} {
+	for _, text := range []*string{&c.Why, &c.Shop, &c.Customer, &c.Order, &c.Authorised, &c.Name, &c.KnownAs, &c.From} {
 		*text = strings.TrimSpace(strings.ReplaceAll(strings.ToValidUTF8(*text, "?"), "\x00", "?"))
 	}
 	return sealed(c)
@@ -195,7 +198,11 @@ func (r *Record) sheet() (*recordSheet, error) {
 		{"Check done", fmt.Sprintf("%s (%s), version %d", run.Procedure.Name, run.Procedure.ID, run.Procedure.Version)}, {"its digest", run.Procedure.Digest},
 		{"Unit profile", run.Unit.Profile}, {"its digest", run.Unit.Digest},
 		{"Rulebase", fmt.Sprintf("%s, version %s", run.Rulebase.Name, run.Rulebase.Version)}, {"its digest", run.Rulebase.Digest},
+		{"Known in the shop as", c.KnownAs}, {"Sent by", c.From},
 	} {
+		if f.Says == "" && (f.Label == "Known in the shop as" || f.Label == "Sent by") { // asked of a unit without a serial number alone
+			continue
+		}
 		if f.Says == "" {
 			f.Says = sayRecordNotSaid
 		}

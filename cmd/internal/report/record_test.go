@@ -81,7 +81,7 @@ func benchRun(t *testing.T, text string) *bench.State {
 	at := time.Date(2031, 5, 4, 12, 0, 0, 0, time.UTC)
 	begun := bench.Event{Kind: bench.Begun, Values: map[string]string{"program": "v1 (invented)", "rulebase": "drop", "rulebase_version": "1", "rulebase_digest": strings.Repeat("ab", 32)}}
 	events := []bench.Event{bench.Append(nil, begun, at)}
-	for _, entry := range []string{"bench-2", "no", "yes", text, text, text, "note that " + text, "meter " + text + " until 2031-01-01", "24.1 V", "undo", "24.2 V", "no", "not done since " + text} {
+	for _, entry := range []string{"bench-2", "no", text, text, text, "yes", "note that " + text, "meter " + text + " until 2031-01-01", "24.1 V", "undo", "24.2 V", "no", "not done since " + text} {
 		s, err := bench.Run(p, profiles[0], events)
 		if err != nil {
 			t.Fatal(err)

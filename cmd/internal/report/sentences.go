@@ -3264,7 +3264,7 @@ const (
 	sayBenchToolAsk      = "Which %s is it read with, and until when is it calibrated?"
 	sayBenchReleaseAsk   = "%s. Take it out; the run does not end before."
 	sayBenchRead         = `Type "read" when you have read the warning and keep to it.`
-	sayBenchTool         = "Which %s, and until when is it calibrated? As in: no. 3 until 2027-03-01"
+	sayBenchTool         = "Which %s, and until when is it calibrated? As in: meter 3 until 2027-03-01"
 	sayBenchRelease      = `%s. Take it out, then type "out".`
 	sayBenchPoints       = "%d points; all pass, or exceptions: 7, 9-11"
 	sayBenchErrors       = "as in: 0 of %d"
@@ -3293,6 +3293,8 @@ const (
 	sayBenchCalibrated   = "%s, calibrated until %s."
 	sayBenchNoFurther    = "After this nothing more is done but to take out what was put in."
 	sayBenchPutIn        = "In place now: %s."
+	sayBenchPerhaps      = "%s (perhaps: its step was left out)"
+	sayBenchPutInPerhaps = "Perhaps in place now, and to be taken out before the run ends: %s."
 	sayBenchTakenOut     = "No longer so: %s."
 	sayBenchNoCause      = "The diagnosis has no cause for this that goes with the rest."
 	sayBenchUnit         = "The diagnosis: that it is the unit is %s."
@@ -3318,7 +3320,7 @@ const (
 var benchAsks = map[string]string{
 	"by":              "Who is at the bench? Your id in the store, never a name.",
 	"intermittent":    "Does the complaint come and go? (yes, no)",
-	"returned_before": "Was this serial number in the shop before? (yes, no)",
+	"returned_before": "Was this unit in the shop before? (yes, no)",
 }
 
 var benchVerdicts = map[rulebase.Verdict]string{

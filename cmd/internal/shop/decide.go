@@ -168,7 +168,10 @@ func NewOffer(decision *ways.Decision, until, note string) cases.Offer {
 	offer := cases.Offer{Ways: []cases.OfferedWay{}, Currency: p.Currency, Until: until, Prices: p.Name, Bad: decision.Bad.FloatString(4), Note: note}
 	if p.Note != "" {
 		if offer.Note != "" {
-			offer.Note = strings.TrimRight(offer.Note, ".") + ". "
+			if offer.Note = strings.TrimSpace(offer.Note); !strings.ContainsAny(offer.Note[max(0, len(offer.Note)-1):], ".?!:") {
+				offer.Note += "."
+			}
+			offer.Note += " "
 		}
 		offer.Note += p.Note
 	}

@@ -7,6 +7,7 @@ import (
 	"crypto/sha256"
 	"encoding/binary"
 	"encoding/hex"
+	"errors"
 	"io"
 	"slices"
 	"time"
@@ -16,21 +17,69 @@ import (
 	"downdrop/engine/bench"
 )
 
-// Recorded is the last record of a run that was issued of a unit, also where the run was gone on with after that: a
-// run only grows, so whatever it was recorded at is still in it. nil: none was.
-func Recorded(c *cases.Card, run []bench.Event) *cases.Record {
-	var last *cases.Record
+// Recorded is the last record of a run that was issued of a unit, also where the run was gone on with after that, or
+// what is at hand is a copy from before. older says that the record was made of all that this copy holds, and more.
+// nil: none was.
+func Recorded(ctx context.Context, store cases.Store, c *cases.Card, run []bench.Event) (last *cases.Record, older bool, err error) {
 	for i := 0; c != nil && i < len(c.Records); i++ {
-		if r := &c.Records[i].Body; holds(run, r.Head) && (last == nil || r.Issue > last.Issue) {
-			last = r
+		r := &c.Records[i].Body
+		if last != nil && r.Issue < last.Issue {
+			continue
+		}
+		if holds(run, r.Head) {
+			last, older = r, false
+			continue
+		}
+		kept, err := keptRun(ctx, store, c, r.Head)
+		if err != nil {
+			return nil, false, err
+		}
+		if at := slices.IndexFunc(run, func(e bench.Event) bool { return e.Step != "" }); at >= 0 && holds(kept, run[at].Hash) {
+			last, older = r, holds(kept, bench.Head(run))
 		}
 	}
-	return last
+	return last, older, nil
+}
+
+// keptRun is the run that ends with the event of this hash as the store has it; nil: it does not.
+func keptRun(ctx context.Context, store cases.Store, c *cases.Card, head string) ([]bench.Event, error) {
+	for i := range c.Runs {
+		if c.Runs[i].Body.Head != head {
+			continue
+		}
+		text, err := store.File(ctx, c.Runs[i].Body.File)
+		if errors.Is(err, cases.ErrNotFound) { // a store may have taken in the events alone
+			return nil, nil
+		} else if err != nil {
+			return nil, err
+		}
+		r := Run{}
+		if _, err := r.load(bytes.NewReader(text)); err != nil {
+			return nil, nil //nolint:nilerr // another version of the program wrote it: its record counts by its head alone
+		}
+		return r.Events, nil
+	}
+	return nil, nil
 }
 
 // holds says whether a run ended, or ends, with the event of this hash.
 func holds(run []bench.Event, head string) bool {
 	return slices.ContainsFunc(run, func(e bench.Event) bool { return e.Hash == head })
+}
+
+// KnownAs says of a record what tells its unit from others where its label does not: what the shop calls it by, and,
+// where nobody could read its serial number, who sent it.
+func KnownAs(c *report.RecordContent, s *bench.State, unit cases.Unit, card *cases.Card) {
+	if cases.UnitKey(unit) != cases.UnitKey(cases.Unit{Type: s.Unit.Type, Serial: s.Serial}) {
+		kind := unit.Type // as the store's key has it, which is in capitals
+		if cases.UnitKey(unit) == cases.UnitKey(cases.Unit{Type: s.Unit.Type, Serial: unit.Serial}) {
+			kind = s.Unit.Type
+		}
+		c.KnownAs = kind + "/" + unit.Serial
+	}
+	if s.Serial == "" && card != nil && card.Stay() != nil {
+		c.From = card.Stay().Receipt.Body.From
+	}
 }
 
 // NewRecord makes the record of a run at its end. What is said beside the run is in c: Program,

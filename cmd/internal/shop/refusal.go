@@ -26,10 +26,11 @@ func (e Refusal) Is(t error) bool { return e.Kind == Damaged && t == cases.ErrIn
 
 // The sentences of runs.
 const (
-	sayRunTooLong = "%s is longer than any run at the bench: it is another file."
-	sayRunNoEvent = "%s:%d: this line is no event of a run at the bench: it is another file, or was changed by hand."
-	sayRunChanged = "%s is not as it was written: %v. Do not rely on it; test the unit again."
-	sayRunEmpty   = "%s holds no run: name the file of a run at the bench."
-	sayRunShared  = "%s was written by somebody else meanwhile; \"downdrop bench resume\" reads it anew."
-	sayRunUnread  = "%s cannot be gone on with: %v. Begin a new run."
+	sayRunTooLong  = "%s is longer than any run at the bench: it is another file."
+	sayRunNoEvent  = "%s:%d: this line is no event of a run at the bench: it is another file, or was changed by hand."
+	sayRunChanged  = "%s is not as it was written: %v. Do not rely on it; test the unit again."
+	sayRunEmpty    = "%s holds no run: name the file of a run at the bench."
+	sayRunShared   = "%s was written by somebody else meanwhile; \"downdrop bench resume\" reads it anew."
+	sayMonthToCome = "%s has not begun, so nothing is to be added up. Name a month that has, or none for the last whole one."
+	sayRunUnread   = "%s cannot be gone on with: %v. Begin a new run."
 )

@@ -10,6 +10,8 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
+	"time"
 
 	"downdrop/engine/bench"
 	"downdrop/rulebase"
@@ -126,6 +128,17 @@ func (r *Run) Append(e bench.Event) error {
 	r.size += int64(n)
 	r.Events = append(r.Events, e)
 	return nil
+}
+
+// Resumed is the run as whoever goes on with it now finds it: by another person ("" not said), or on another day, the
+// warnings that were confirmed are to be read again. Nothing is kept; fresh is the event to keep, nil: none is.
+func (r *Run) Resumed(s *bench.State, by string, now time.Time) (after *bench.State, fresh *bench.Event, err error) {
+	if !s.MustConfirmAgain(by, now.Format(time.DateOnly)) {
+		return s, nil, nil
+	}
+	e := bench.Append(r.Events, bench.Event{Kind: bench.Resumed, Values: map[string]string{"by": by}}, now)
+	after, err = bench.Run(s.Procedure, s.Unit, append(slices.Clip(r.Events), e))
+	return after, &e, err
 }
 
 // Close lets go of a run's file.

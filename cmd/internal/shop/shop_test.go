@@ -197,6 +197,11 @@ func TestAnOfferIsOfItsDecision(t *testing.T) {
 		}
 	}
 	p.Note = "Invented."
+	for note, want := range map[string]string{"Shall we?": "Shall we? Invented.", "Call us!": "Call us! Invented.", "By post.": "By post. Invented.", "By post ": "By post. Invented."} {
+		if offer := NewOffer(d, "", note); offer.Note != want {
+			t.Errorf("the note %q is %q", note, offer.Note)
+		}
+	}
 	if offer := NewOffer(d, "", ""); offer.Note != "Invented." {
 		t.Errorf("the note is %q", offer.Note)
 	}
@@ -214,6 +219,8 @@ func TestAnOfferIsOfItsDecision(t *testing.T) {
 // Parts that were renewed are read with their number and where they are from.
 func TestPartsAreRead(t *testing.T) {
 	for text, want := range map[string]cases.Part{
+		"2x fuse": {Name: "fuse", Number: 2}, "2X fuse": {Name: "fuse", Number: 2}, "2 X fuse@lot 3": {Name: "fuse", Number: 2, Trace: "lot 3"}, "2× fuse": {Name: "fuse", Number: 2}, "2 ×fuse": {Name: "fuse", Number: 2},
+		"12  x  fuse": {Name: "fuse", Number: 12}, "5x20 fuse": {Name: "5x20 fuse", Number: 1}, "5×20 fuse": {Name: "5×20 fuse", Number: 1}, "2xfuse": {Name: "2xfuse", Number: 1},
 		"relay": {Name: "relay", Number: 1}, "2 x relay": {Name: "relay", Number: 2}, " 3 x fuse, 2 A @ lot 17 ": {Name: "fuse, 2 A", Number: 3, Trace: "lot 17"},
 		"0 x relay": {Name: "0 x relay", Number: 1}, "-1 x relay": {Name: "-1 x relay", Number: 1}, "plug 9 x 2": {Name: "plug 9 x 2", Number: 1}, "1 x a@b@c": {Name: "a@b", Number: 1, Trace: "c"}, "@lot 17": {Name: "@lot 17", Number: 1},
 	} {
@@ -266,21 +273,31 @@ func TestAMoveFollowsItsRecord(t *testing.T) {
 			t.Errorf("%s: verdict %q, record %q, against it issue %d", name, m.Verdict, m.Record, issue)
 		}
 	}
-	if r := Recorded(nil, []bench.Event{{Hash: "h"}}); r != nil {
+	if r := recorded(t, nil, []bench.Event{{Hash: "h"}}); r != nil {
 		t.Errorf("of no unit there is the record %+v", r)
 	}
 	for i := range c.Records {
 		c.Records[i].Body.Head = "h" + c.Records[i].Body.Number
 	}
-	if r := Recorded(c, []bench.Event{{Hash: "h"}, {Hash: "hR-1"}}); r == nil || r.Issue != 2 {
+	if r := recorded(t, c, []bench.Event{{Hash: "h"}, {Hash: "hR-1"}}); r == nil || r.Issue != 2 {
 		t.Errorf("the last record of a run is %+v", r)
 	}
-	if r := Recorded(c, []bench.Event{{Hash: "h"}, {Hash: "hR-1"}, {Hash: "a note later"}}); r == nil || r.Issue != 2 {
+	if r := recorded(t, c, []bench.Event{{Hash: "h"}, {Hash: "hR-1"}, {Hash: "a note later"}}); r == nil || r.Issue != 2 {
 		t.Errorf("the last record of a run that was gone on with is %+v", r)
 	}
-	if r := Recorded(c, []bench.Event{{Hash: "other"}}); r != nil {
+	if r := recorded(t, c, []bench.Event{{Hash: "other"}}); r != nil {
 		t.Errorf("of another run there is the record %+v", r)
 	}
+}
+
+// recorded is the record of a run whose store keeps nothing of runs.
+func recorded(t *testing.T, c *cases.Card, run []bench.Event) *cases.Record {
+	t.Helper()
+	r, older, err := Recorded(t.Context(), nil, c, run)
+	if older || err != nil {
+		t.Errorf("an older copy: %v, %v", older, err)
+	}
+	return r
 }
 
 // A record counts for the stay in which it was first issued: an issue of it that was written later shows no more.

@@ -2,9 +2,12 @@ package shop
 
 import (
 	"context"
+	"fmt"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"downdrop/cases"
@@ -77,15 +80,20 @@ func Received(r cases.Receipt, linked []*cases.Case) []cases.Draft {
 	return drafts
 }
 
+// numbered is a part with its number before it: "2 x relay", "2x relay", "2X relay", "2×relay". A size such as 5x20 is none.
+var numbered = sync.OnceValue(func() *regexp.Regexp {
+	return regexp.MustCompile(`^([0-9]+)\s*(?:[xX×]\s+(\S.*)|×(\pL.*))$`)
+})
+
 // ReadParts reads parts that were renewed, each as "2 x relay@lot 17"; ok is false where one
 // has no name, which is then bad.
 func ReadParts(texts []string) (parts []cases.Part, bad string, ok bool) {
 	parts = []cases.Part{}
 	for _, text := range texts {
 		p := cases.Part{Number: 1, Name: strings.TrimSpace(text)}
-		if number, name, ok := strings.Cut(p.Name, " x "); ok {
-			if n, err := strconv.Atoi(strings.TrimSpace(number)); err == nil && n > 0 {
-				p.Number, p.Name = n, strings.TrimSpace(name)
+		if m := numbered().FindStringSubmatch(p.Name); m != nil {
+			if n, err := strconv.Atoi(m[1]); err == nil && n > 0 {
+				p.Number, p.Name = n, m[2]+m[3]
 			}
 		}
 		if i := strings.LastIndex(p.Name, "@"); i > 0 {
@@ -183,12 +191,15 @@ func entryOf(c *cases.Card, id string) int {
 }
 
 // Month adds a month of the shop up: the one written as 2031-05, or with "" the last whole one
-// before now. ok is false where the word is no month.
+// before now. ok is false where the word is no month; one that has not begun is refused.
 func Month(ctx context.Context, store cases.Store, word string, now time.Time) (m *cases.Month, ok bool, err error) {
 	from := time.Date(now.Year(), now.Month(), 1, 0, 0, 0, 0, now.Location()).AddDate(0, -1, 0)
 	if word != "" {
 		if from, err = time.ParseInLocation("2006-01", word, now.Location()); err != nil {
 			return nil, false, nil
+		}
+		if from.After(now) {
+			return nil, true, Refusal{Input, fmt.Sprintf(sayMonthToCome, word)}
 		}
 	}
 	table := cases.NewMonthTable(from, from.AddDate(0, 1, 0))

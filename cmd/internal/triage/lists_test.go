@@ -359,3 +359,33 @@ func TestBeginEndsARun(t *testing.T) {
 		t.Errorf("a list that cannot be read was begun: %+v", w)
 	}
 }
+
+// A first line that only names a separator is passed over however it is written, and of two separators by which the
+// headings are found the one that it names counts.
+func TestALineThatNamesTheSeparator(t *testing.T) {
+	desk := NewDesk(small(t), 0)
+	const semicolons = "Serial;Fault;Site\nA1;power light dark;weir, east\nA2;power light lit;weir\n"
+	for name, text := range map[string]string{
+		"plain": "sep=;\n" + semicolons, "capitals": "SEP=;\r\n" + semicolons, "quoted": "\"sep=;\"\n" + semicolons, "with empty cells": "sep=;;;\n" + semicolons, "quoted with empty cells": "\"sep=;\";;\n" + semicolons,
+		"a blank behind": "sep=; \n" + semicolons, "a mark before": "\xef\xbb\xbfsep=;\n" + semicolons,
+		"it decides":  "sep=;\nSerial;Fault;Site, Customer serial\nA1;power light dark;weir, east\nA2;power light lit;weir, x\n",
+		"it is wrong": "sep=,\n" + strings.ReplaceAll(semicolons, ",", ""), "it is no separator of ours": "sep=^\n" + semicolons,
+		"tab": "sep=\t\n" + strings.ReplaceAll(semicolons, ";", "\t"),
+	} {
+		w := work(t, desk, text, Options{})
+		if w.err != nil || len(w.rows) != 2 || len(w.rejects) != 0 || w.sum.Heading != 0 {
+			t.Errorf("%s: %+v", name, w)
+			continue
+		}
+		for _, r := range w.rows {
+			if !strings.HasPrefix(r.Serial, "A") || len(r.Understood) == 0 {
+				t.Errorf("%s: %+v", name, r)
+			}
+		}
+	}
+	for text, want := range map[string]rune{"sep=;": ';', "sep=": 0, "sep=;x": 0, "sep=a": 0, "sep=7": 0, "separator=;": 0, "Serial;sep=;": 0, "sep=|": '|', "\"sep=,\"": ','} {
+		if got := namedSeparator(text); got != want {
+			t.Errorf("%q names %q", text, got)
+		}
+	}
+}

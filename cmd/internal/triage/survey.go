@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"io"
+	"slices"
 	"strings"
 )
 
@@ -42,6 +43,24 @@ func firstRows(ctx context.Context, open func() (io.ReadCloser, error), letters 
 		}
 	}
 	return first, nil
+}
+
+// firstNamed are the separators with the one first that the first line names, where it does: of those that find
+// the headings as surely it counts.
+func firstNamed(ctx context.Context, open func() (io.ReadCloser, error), letters encoding) ([]rune, error) {
+	in, err := open()
+	if err != nil {
+		return nil, err
+	}
+	defer in.Close()
+	text, err := newRecords(in, letters, separators[0]).readLine()
+	if err != nil { // what is wrong is told by whoever reads the rows
+		return separators, context.Cause(ctx)
+	}
+	if at := slices.Index(separators, namedSeparator(string(text))); at > 0 {
+		return append([]rune{separators[at]}, slices.Delete(slices.Clone(separators), at, at+1)...), nil
+	}
+	return separators, nil
 }
 
 // How surely the headings are found.
@@ -98,7 +117,11 @@ func (d *Desk) form(ctx context.Context, open func() (io.ReadCloser, error), sai
 		return form{}, err
 	}
 	f, surest := form{letters: letters}, -1
-	for _, sep := range separators {
+	named, err := firstNamed(ctx, open, letters)
+	if err != nil {
+		return form{}, err
+	}
+	for _, sep := range named {
 		first, err := firstRows(ctx, open, letters, sep)
 		if err != nil {
 			return form{}, err

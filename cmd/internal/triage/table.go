@@ -8,6 +8,7 @@ import (
 	"io"
 	"slices"
 	"strings"
+	letters "unicode"
 	"unicode/utf8"
 
 	"golang.org/x/text/encoding/charmap"
@@ -295,7 +296,7 @@ func separatorOf(heading string) rune {
 }
 
 // heading reads the headings, which the other rows have to match in number; they begin in the line from
-// or below it. A line sep=; above them, which some spreadsheets write, is passed over: the headings tell.
+// or below it. A line sep=; above them, which some spreadsheet programs write (common practice, no source), is passed over.
 func (r *records) heading(from int) (record, error) {
 	for {
 		row, err := r.next()
@@ -310,7 +311,18 @@ func (r *records) heading(from int) (record, error) {
 	}
 }
 
-func saysSeparator(text string) bool {
-	sep, ok := strings.CutPrefix(strings.ToLower(text), "sep=")
-	return ok && len(sep) == 1
+// saysSeparator says whether a line is sep=; or the like, also quoted, or with the separators of the other columns behind it.
+func saysSeparator(text string) bool { return namedSeparator(text) != 0 }
+
+// namedSeparator is the separator that such a line names; 0: it is none.
+func namedSeparator(text string) rune {
+	named, ok := strings.CutPrefix(strings.ToLower(strings.Trim(text, " \"")), "sep=")
+	sep, n := utf8.DecodeRuneInString(named)
+	switch rest := strings.Trim(named[n:], "\""); {
+	case !ok || sep == utf8.RuneError || letters.IsLetter(sep) || letters.IsDigit(sep):
+		return 0
+	case strings.Trim(rest, string(sep)) == "" || strings.Trim(rest, string(separators)+" ") == "":
+		return sep
+	}
+	return 0
 }
