@@ -67,7 +67,7 @@ func Derived(unit *rulebase.Profile) map[string]float64 {
 		d["modules"]++
 		d["points"] += float64(m.Points)
 		d[m.Kind+"_points"] += float64(m.Points)
-		takes := line.Module{Electronics: line.Ampere(m.Amps), PointsFitted: m.Points}
+		takes := line.Module{Electronics: line.Ampere(m.Amps)}
 		if m.Kind == "input" {
 			takes.InputsOn, takes.InputEach = m.Points, line.Ampere(m.EachAmps)
 		} else {

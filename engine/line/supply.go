@@ -199,12 +199,11 @@ func SupplyVerdict(v Volt) Verdict {
 
 // A Module is what a module of points takes from the supply.
 type Module struct {
-	Electronics  Ampere
-	InputsOn     int
-	InputEach    Ampere
-	OutputsOn    int
-	OutputEach   Ampere
-	PointsFitted int
+	Electronics Ampere
+	InputsOn    int
+	InputEach   Ampere
+	OutputsOn   int
+	OutputEach  Ampere
 }
 
 // Takes is the module's current.
