@@ -137,7 +137,7 @@ func main() {
 	if err != nil {
 		log.Fatal(err)
 	}
-	ran := 0
+	ran, tests := 0, measured{}
 	for _, m := range drawn {
 		p := filepath.Dir(m.File)
 		if quota[p] == 0 {
@@ -151,7 +151,7 @@ func main() {
 			if *until != "" && time.Now().Format("15:04") >= *until {
 				break
 			}
-			if err := m.run(*within, *own, *out+".times"); err != nil {
+			if err := m.run(*within, *own, tests); err != nil {
 				log.Fatal(err)
 			}
 			line, err := json.Marshal(m)
@@ -176,10 +176,11 @@ func main() {
 }
 
 // bounded lets nothing that is started from here on take more than mostMemory: a loop that a fault makes endless may
-// ask for all there is. Ended by that, a test has noticed.
+// ask for all there is. Ended by that, a test has noticed. What counts is memory that can be written to: a browser
+// keeps far more addresses than it uses, and without it every test of a page would fail.
 func bounded() error {
 	const mostMemory = 12 << 30
-	return syscall.Setrlimit(syscall.RLIMIT_AS, &syscall.Rlimit{Cur: mostMemory, Max: mostMemory})
+	return syscall.Setrlimit(syscall.RLIMIT_DATA, &syscall.Rlimit{Cur: mostMemory, Max: mostMemory})
 }
 
 func keys[M ~map[K]V, K comparable, V any](m M) func(func(K) bool) {
@@ -304,7 +305,7 @@ func tokens(set *token.FileSet, tree *ast.File) map[[2]int][]place {
 }
 
 // run plants the fault and runs the tests that should notice.
-func (m *Mutant) run(within time.Duration, own bool, times string) error {
+func (m *Mutant) run(within time.Duration, own bool, tests measured) error {
 	src, err := os.ReadFile(m.File)
 	if err != nil {
 		return err
@@ -346,7 +347,7 @@ func (m *Mutant) run(within time.Duration, own bool, times string) error {
 	}
 	m.Status = "lived"
 	for _, t := range holders(p)[m.Asked:] {
-		switch err := ask(overlay, t, within, times); {
+		switch err := tests.ask(overlay, t, within); {
 		case errors.Is(err, context.DeadlineExceeded):
 			m.Status, m.By = "slow", t
 			return nil

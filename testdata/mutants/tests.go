@@ -2,8 +2,8 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"os"
@@ -18,7 +18,8 @@ import (
 )
 
 // Most faults are noticed by a test that takes no time. Those tests are asked first, by
-// themselves: what a test takes is measured once, without a fault, and kept beside the results.
+// themselves: what a test takes is measured once a start, without a fault. Not kept from one start to the next, since
+// tests that fail for another reason, a database that is down, would be taken for faults that were noticed.
 const (
 	quick    = 300 * time.Millisecond // a test that takes no longer may be asked first
 	quickAll = 5 * time.Second        // as may as many as take this together
@@ -26,10 +27,13 @@ const (
 
 var errNoticed = errors.New("a test failed")
 
+// A measured package has the names of its tests that take little, the quickest first.
+type measured map[string][]string
+
 // ask runs the tests of package t with the fault that overlay lays over. The error is errNoticed
 // where they notice it, and the context's where their time ran out.
-func ask(overlay, t string, within time.Duration, times string) error {
-	first, err := quickTests(t, within, times)
+func (all measured) ask(overlay, t string, within time.Duration) error {
+	first, err := all.quickTests(t, within)
 	if err != nil {
 		return err
 	}
@@ -51,49 +55,29 @@ var took = regexp.MustCompile(`(?m)^--- PASS: (\w+) \(([0-9.]+)s\)$`)
 
 // quickTests are the tests of package t that take little, the quickest first. A package whose tests do
 // not pass without a fault is an error.
-func quickTests(t string, within time.Duration, times string) ([]string, error) {
-	known := map[string]map[string]float64{}
-	if text, err := os.ReadFile(times); err == nil {
-		if err := json.Unmarshal(text, &known); err != nil {
-			return nil, fmt.Errorf("%s: %w", times, err)
-		}
-	} else if !errors.Is(err, os.ErrNotExist) {
-		return nil, err
+func (all measured) quickTests(t string, within time.Duration) ([]string, error) {
+	if names, known := all[t]; known {
+		return names, nil
 	}
-	if known[t] == nil {
-		out, err := command("", within, ".", "go", "test", "-v", "-vet=off", "-count=1", "./"+t)
-		if err != nil {
-			return nil, fmt.Errorf("%s without a fault: %w\n%s", t, err, out)
-		}
-		known[t] = map[string]float64{}
-		for _, m := range took.FindAllSubmatch(out, -1) {
-			known[t][string(m[1])], _ = strconv.ParseFloat(string(m[2]), 64)
-		}
-		text, err := json.Marshal(known)
-		if err != nil {
-			return nil, err
-		}
-		if err := os.WriteFile(times, text, 0o666); err != nil {
-			return nil, err
-		}
+	out, err := command("", within, ".", "go", "test", "-v", "-vet=off", "-count=1", "./"+t)
+	if err != nil {
+		return nil, fmt.Errorf("%s without a fault: %w\n%s", t, err, out)
 	}
-	names := slices.Sorted(keys(known[t]))
-	slices.SortStableFunc(names, func(a, b string) int {
-		switch x, y := known[t][a], known[t][b]; {
-		case x < y:
-			return -1
-		case x > y:
-			return 1
-		}
-		return 0
-	})
+	seconds := map[string]float64{}
+	for _, m := range took.FindAllSubmatch(out, -1) {
+		seconds[string(m[1])], _ = strconv.ParseFloat(string(m[2]), 64)
+	}
+	names := slices.Sorted(keys(seconds))
+	slices.SortStableFunc(names, func(a, b string) int { return cmp.Compare(seconds[a], seconds[b]) })
 	sum := 0.
 	for i, n := range names {
-		sum += known[t][n]
-		if known[t][n] > quick.Seconds() || sum > quickAll.Seconds() {
-			return names[:i], nil
+		sum += seconds[n]
+		if seconds[n] > quick.Seconds() || sum > quickAll.Seconds() {
+			names = names[:i]
+			break
 		}
 	}
+	all[t] = names
 	return names, nil
 }
 
