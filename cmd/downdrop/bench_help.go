@@ -57,7 +57,7 @@ Exit code 0 says that nothing is wrong, 1 that something is.`
 	sayRunBegins      = "%s, %s. Each entry is kept in %s."
 	sayRunEnded       = "\nKept in %s; \"downdrop record make %s\" writes the record."
 	// What a run that was at its end when it was gone on with takes.
-	sayRunConfirmAgain = "Another person goes on here, or it is another day: the warnings of the steps that are open are to be confirmed again.\n"
+	sayRunConfirmAgain = "Another person goes on here, or it is another day: the warnings of the steps that are open are to be confirmed again."
 	sayRunAtEnd        = "\nThe run is at its end. Type \"undo\" to take its last entry back, or \"stop\"."
 	sayRunStopped      = "Stopped. \"downdrop bench resume %s\" goes on here."
 	sayNothingWrong    = "Nothing is wrong."

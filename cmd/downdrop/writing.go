@@ -52,6 +52,9 @@ const pngBegins = "\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR"
 
 // pictureBeforehand refuses what writeResult would refuse, of a picture that is written once something was kept.
 func pictureBeforehand(name string) error {
+	if _, err := os.Stat(name); errors.Is(err, fs.ErrNotExist) {
+		return beforehand(name)
+	}
 	if other, err := anotherStands(name, []byte(pngBegins)); err != nil {
 		return cannotWrite(name, err)
 	} else if other {
