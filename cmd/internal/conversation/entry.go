@@ -233,8 +233,9 @@ func (l *listener) sentence(p string) {
 		}
 	}
 	parts := splitAnd(p)
-	if moduleNumbersRE.MatchString(p) {
-		parts = []string{p} // "modules 1 and 2 are dead" is not drop 2
+	states := statesRE.FindStringSubmatch(p)
+	if moduleNumbersRE.MatchString(p) || states != nil && dropStates[lower(states[2])] != "" {
+		parts = []string{p} // "modules 1 and 2 are dead" is not drop 2, and "drop 5 and 6 dead" is two drops
 	}
 	if len(parts) == 1 || len(l.t.words.saying(p)) > 0 {
 		l.piece(p)
@@ -582,8 +583,8 @@ func (l *listener) hearWords(text, rest string, how manner) {
 	over := l.overs(tokens, best.covered)
 	full := fuller(best, found, tokens)
 	switch {
-	case l.well(best) && l.notAllWell(text):
-		l.partlyWell(text)
+	case over == "" && l.well(best) && l.notAllWell(text):
+		l.note(text, NotUnderstood, sayNotAllWell)
 		return
 	case over != "" && l.ill(best) && slices.ContainsFunc(tokens, func(t token) bool { return t.low == "works" }) && !slices.ContainsFunc(tokens, token.negates):
 		// "the drop works one output is dead"
@@ -620,7 +621,7 @@ func (l *listener) hearWords(text, rest string, how manner) {
 	default:
 		l.unclear(without(text, over), whichQuestion(without(text, over), namedOnly(same)))
 	}
-	l.hearOver(over, best, how)
+	l.hearOver(text, over, best, how)
 }
 
 // namesWell says whether words that say nothing of a thing name it well enough to
@@ -648,11 +649,14 @@ func (l *listener) nothingElse(found []match, tokens []token) []match {
 }
 
 // hearOver hears the words that were left over.
-func (l *listener) hearOver(over string, m match, how manner) {
+func (l *listener) hearOver(text, over string, m match, how manner) {
 	switch {
-	case over == "", isPastOnly(over):
+	case over == "", isPastOnly(over), over == "too":
 	case !m.valued():
 		l.note(over, NotUnderstood, sayNoValue(m.th, over))
+	case m.said != 0 && slices.ContainsFunc(tokenize(text), token.negates):
+		l.note(over, NotUnderstood, sayEachByItself) // of "no smell burnt" burnt is denied as well
+	case l.hearSaying(over, over, how):
 	default:
 		focus := l.focus
 		l.focus = nil // what was asked has been answered

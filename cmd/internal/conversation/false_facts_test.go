@@ -50,6 +50,24 @@ func TestNothingFalseIsPutDown(t *testing.T) {
 		Drop 3's power light is off and it smells burnt => power_light=dark smell_or_burn=yes this=3
 		drop 3: power light lit; drop 4: power light dark => power_light=lit at 3 power_light=dark at 4
 		good drop 3: power light lit => power_light=lit at 3
+		no burnt smell => smell_or_burn=no
+		there is no smoke => smell_or_burn=no
+		no duplicate address => same_address_elsewhere=no
+		the fuse is not blown =>
+		the cable is not cut =>
+		the power light is not lit => power_light=dark
+		power light not lit run light dark =>
+		24 V is too low =>
+		24V too low at the supply ;; 2 => volts_at_source=source_volts_low
+		23 V is low =>
+		good morning, drop 5 is down => drop_works=not_working this=5 5=dead
+		a bit of a burnt smell => smell_or_burn=yes
+		all lights are green =>
+		is the plc in stop =>
+		ask how_much_is_down ;; all of them =>
+		drop 5 and 6 dead => 5=dead 6=dead
+		drop 5 is up again => 5=good
+		the drop is dark => drop_works=not_working
 		the drop works not since yesterday => drop_works=not_working
 		ask how_much_is_down ;; everything => how_much_is_down=every_drop
 		technician at the drop, not alone; dead ;; everything => drop_works=not_working extent=all

@@ -82,7 +82,7 @@ func (m *match) name(tokens []token) {
 		if fit == fitNone || soft(tok.low) && fit < fitID || colours(tok.low) && fit < fitAsk {
 			continue
 		}
-		bare, links = bare && tok.bareNumber(), links && (linking(tok.low) || tok.bareNumber())
+		bare, links = bare && (tok.bareNumber() || colours(tok.low)), links && (linking(tok.low) || tok.bareNumber())
 		m.named |= 1 << i
 		m.ids |= id
 		m.quality += fit
@@ -114,11 +114,11 @@ func (t *thing) fit(tok token) (fit int, ids uint64) {
 		return fitFirst, 1<<len(t.idWords) - 1
 	}
 	for i, w := range t.idWords {
-		if strings.HasPrefix(w, tok.low) && !soft(tok.low) {
+		if strings.HasPrefix(w, tok.low) && !soft(tok.low) && !leadWords(tok.low) { // "24 V is low" is not the lowest
 			return fitFirst, 1 << i
 		}
 	}
-	if len(tok.low) >= 3 && slices.ContainsFunc(t.asWords, func(w string) bool { return strings.HasPrefix(w, tok.low) }) {
+	if len(tok.low) >= 3 && !leadWords(tok.low) && slices.ContainsFunc(t.asWords, func(w string) bool { return strings.HasPrefix(w, tok.low) }) {
 		return fitFirst, 0
 	}
 	for i, w := range t.idWords {
@@ -289,6 +289,8 @@ func (m *match) negate(tokens []token) {
 			m.covered |= 1 << i
 			m.said |= 1 << i
 			odd, any = !odd, true
+			next := slices.IndexFunc(tokens[i+1:], func(t token) bool { return !t.filler() }) + i + 1
+			m.denied = m.denied || next > i && m.said&(1<<next) == 0 && m.th.value(tokens[next].low) >= 0 // "not lit, run light dark"
 		}
 	}
 	if m.th.yesNo() && len(m.values) == 0 && (m.named != 0 && !m.linked && (m.focused || any || m.strong || m.inFull(tokens)) || m.focused && any) {
@@ -297,7 +299,7 @@ func (m *match) negate(tokens []token) {
 	if !odd || len(m.values) == 0 {
 		return
 	}
-	m.denied = len(m.values) > 1
+	m.denied = m.denied || len(m.values) > 1
 	m.values = m.th.opposite(m.values)
 }
 

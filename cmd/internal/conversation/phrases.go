@@ -22,7 +22,7 @@ var soft = wordSet("on in at up out")
 
 // everywhere are words that stand in so many questions that by themselves they name
 // none, and are no part of a value.
-var everywhere = wordSet("drop drops unit else line one")
+var everywhere = wordSet("drop drops unit else line one all")
 
 // colours are of lights, and short for nothing: "red" is not "redundant".
 var colours = wordSet("red green yellow amber orange blue white")
@@ -179,7 +179,7 @@ var (
 	orderRE     = quantity.NewPattern(`(?i)^(?:the )?(?:cable )?order(?: along the (?:cable|trunk|line))?(?: is)?\s*[:=]?\s*(` + addressesRE + `)$`)
 	supplyRE    = quantity.NewPattern(`(?i)^(?:and )?(?:(?:the |one |same |shared )*supply|supplies)(?: (?:feeds|of|for))?\s*[:=]?\s*(?:drops? )?(` + addressesRE + `)$`)
 	shareRE     = quantity.NewPattern(`(?i)^(?:drops? )?(` + addressesRE + `) (?:share|are on|is on|have) (?:a|one|the same|the|its own|their own) supply$`)
-	whetherRE   = quantity.NewPattern(`(?i)\b(?:not (?:so |quite )?sure|don't know|dont know|do not know|no idea|cannot (?:say|tell)|can't (?:say|tell)) (?:whether|if)\b`)
+	whetherRE   = quantity.NewPattern(`(?i)\b(?:not (?:so |quite )?sure|don't know|dont know|do not know|no idea|cannot (?:say|tell)|can't (?:say|tell)) (?:whether|if)\b|^(?:is|are|was|were|does|should|can|could) (?:it|there|any|plc|(?:the|this) (?:plc|controller|breaker|power|run|fault|drop|unit|plug|cable|fuse|supply|light|host|handheld)s?)\b`)
 	exceptRE    = quantity.NewPattern(`(?i)\b(?:except(?: for)?|apart from|other than|all but|everything but|not all|not every)\b`)
 	// What was so until somebody did something about it, or until now; then what is said after it.
 	wasButRE        = quantity.NewPattern(`(?i)^(.*\b(?:was|were|had been)\b.*?),?\s+(but|and then|and|so|then)\s+((?:i|we|he|she|they|somebody|someone|it)\s+.+|(?:but )?(?:now|is now)\b.+)$`)
@@ -204,6 +204,7 @@ var (
 var dropStates = map[string]string{
 	"good": rulebase.DropGood, "ok": rulebase.DropGood, "okay": rulebase.DropGood, "fine": rulebase.DropGood, "well": rulebase.DropGood, "working": rulebase.DropGood,
 	"work": rulebase.DropGood, "works": rulebase.DropGood, "healthy": rulebase.DropGood, "up": rulebase.DropGood, "running": rulebase.DropGood, "normal": rulebase.DropGood,
+	"up again": rulebase.DropGood, "back": rulebase.DropGood, "back up": rulebase.DropGood, "works again": rulebase.DropGood, "working again": rulebase.DropGood, "ok again": rulebase.DropGood,
 	"dead": rulebase.DropDead, "down": rulebase.DropDead, "dark": rulebase.DropDead, "out": rulebase.DropDead, "off": rulebase.DropDead, "lost": rulebase.DropDead,
 	"not working": rulebase.DropDead, "failed": rulebase.DropDead, "gone": rulebase.DropDead, "bad": rulebase.DropDead,
 	"comes_and_goes": rulebase.DropComesAndGoes, "comes and goes": rulebase.DropComesAndGoes, "come and go": rulebase.DropComesAndGoes, "intermittent": rulebase.DropComesAndGoes,

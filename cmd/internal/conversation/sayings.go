@@ -50,6 +50,19 @@ func (l *lexicon) saying(text string) []meant {
 	return l.sayings[telling(tokenize(twoDropsRE.ReplaceAllString(text, "")))]
 }
 
+// denied is what a text means that denies a saying of a question of yes or no: "no smoke". Of what has other answers too, a
+// denial says none.
+func (l *lexicon) denied(text string) []meant {
+	tokens := tokenize(text)
+	n := len(tokens)
+	tokens = slices.DeleteFunc(tokens, token.negates)
+	all := l.sayings[telling(tokens)]
+	if n-len(tokens) != 1 || len(all) != 1 || !l.thing(all[0].id).yesNo() {
+		return nil
+	}
+	return []meant{{all[0].id, 1 - all[0].value}}
+}
+
 // passesOver says whether an entry, as it was heard, says nothing of what a saying in it means: "no lights and module
 // light on", heard as one, is not what somebody meant who says "no lights".
 func (l *listener) passesOver(saying []meant) bool {
@@ -67,6 +80,9 @@ func (l *listener) passesOver(saying []meant) bool {
 // What is an answer to what was asked is no saying of something else.
 func (l *listener) hearSaying(text, rest string, how manner) bool {
 	all := l.t.words.saying(rest)
+	if len(all) == 0 {
+		all = l.t.words.denied(rest)
+	}
 	if len(all) == 0 || l.answersBetter(rest, all) || l.state.Pending.Kind == AskDrops && allOfThemRE.MatchString(rest) {
 		return false
 	}

@@ -70,7 +70,7 @@ func TestSayings(t *testing.T) {
 		{"drop 5 and drop 9 have the same address", "same_address_elsewhere=yes"},
 		{"drops 5 and 9 both have the same address", "same_address_elsewhere=yes"},
 		{"the cable is not cut", ""},
-		{"not the same address twice", ""},
+		{"not the same address twice", "same_address_elsewhere=no"},
 		{"fuse blown", ""},
 		{"they worked on it", "began_after=work_here"},
 		{"never worked", "began_after=never_worked"},
