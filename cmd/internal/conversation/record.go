@@ -36,7 +36,7 @@ func (l *listener) record(th *thing, v rulebase.Value, read, text string, how ma
 	}
 	l.said[keyOf(f)] = v
 	l.understood(text, sayFinding(th, f, old))
-	if opens {
+	if opens && !l.complains(th, v) {
 		l.note("", Understood, sayThisDrop(how.drop))
 	}
 	if f.Drop == 0 {
