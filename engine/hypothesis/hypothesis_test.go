@@ -238,3 +238,12 @@ func TestConstant(t *testing.T) {
 		}
 	}
 }
+
+// A space may hold one world, or none.
+func TestSpaceOfFewWorlds(t *testing.T) {
+	for n, sets := range [][][]int{nil, {{2}}, {{}, {0, 2}}} {
+		if got := hypothesis.Of(3, sets); got.Len() != n {
+			t.Errorf("%d worlds of %v", got.Len(), sets)
+		}
+	}
+}
