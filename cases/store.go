@@ -12,8 +12,6 @@ import (
 	"time"
 	"unicode"
 
-	"golang.org/x/text/unicode/norm"
-
 	"downdrop/rulebase"
 )
 
@@ -280,7 +278,7 @@ func Folded(s string) string {
 			return -1
 		}
 		return r
-	}, norm.NFKD.String(strings.ToLower(s)))
+	}, decomposed(strings.ToLower(s)))
 	return strings.Join(strings.Fields(strings.ToLower(s)), " ")
 }
 
