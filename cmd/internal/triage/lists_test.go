@@ -383,6 +383,13 @@ func TestALineThatNamesTheSeparator(t *testing.T) {
 			}
 		}
 	}
+	// Nothing parts the heading of one column: then the separator that is named parts what stands below.
+	for named, rejects := range map[string]int{"": 1, "sep=;\n": 0, "sep=^\n": 1} {
+		w := work(t, desk, named+"Fault\npower light dark, since noon\npower light lit\n", Options{})
+		if w.err != nil || len(w.rejects) != rejects {
+			t.Errorf("%q above one column: %+v", named, w)
+		}
+	}
 	for text, want := range map[string]rune{"sep=;": ';', "sep=": 0, "sep=;x": 0, "sep=a": 0, "sep=7": 0, "separator=;": 0, "Serial;sep=;": 0, "sep=|": '|', "\"sep=,\"": ','} {
 		if got := namedSeparator(text); got != want {
 			t.Errorf("%q names %q", text, got)

@@ -20,47 +20,34 @@ type form struct {
 // a filter above them.
 const mostTitles = 10
 
-// firstRows are the first rows of a list as a separator parts them: below what holds nothing.
-func firstRows(ctx context.Context, open func() (io.ReadCloser, error), letters encoding, sep rune) (first []record, err error) {
+// firstRows are the first rows of a list as a separator parts them: below what holds nothing. named is the
+// separator that a line above them names, 0 where none does.
+func firstRows(ctx context.Context, open func() (io.ReadCloser, error), letters encoding, sep rune) (first []record, named rune, err error) {
 	in, err := open()
 	if err != nil {
-		return nil, err
+		return nil, 0, err
 	}
 	defer in.Close()
 	for r := newRecords(in, letters, sep); len(first) < mostTitles; {
 		if err := context.Cause(ctx); err != nil {
-			return nil, err
+			return nil, 0, err
 		}
 		row, err := r.next()
 		if errors.Is(err, io.EOF) {
 			break
 		}
 		if err != nil {
-			return nil, err
+			return nil, 0, err
 		}
-		if nothing := strings.Trim(row.raw, string(separators)+" \""+"\n") == ""; row.wrong == sayRowTooLong || !nothing && !saysSeparator(row.raw) {
+		says := namedSeparator(row.raw)
+		if len(first) == 0 && slices.Contains(separators, says) {
+			named = says
+		}
+		if nothing := strings.Trim(row.raw, string(separators)+" \""+"\n") == ""; row.wrong == sayRowTooLong || !nothing && says == 0 {
 			first = append(first, row)
 		}
 	}
-	return first, nil
-}
-
-// firstNamed are the separators with the one first that the first line names, where it does: of those that find
-// the headings as surely it counts.
-func firstNamed(ctx context.Context, open func() (io.ReadCloser, error), letters encoding) ([]rune, error) {
-	in, err := open()
-	if err != nil {
-		return nil, err
-	}
-	defer in.Close()
-	text, err := newRecords(in, letters, separators[0]).readLine()
-	if err != nil { // what is wrong is told by whoever reads the rows
-		return separators, context.Cause(ctx)
-	}
-	if at := slices.Index(separators, namedSeparator(string(text))); at > 0 {
-		return append([]rune{separators[at]}, slices.Delete(slices.Clone(separators), at, at+1)...), nil
-	}
-	return separators, nil
+	return first, named, nil
 }
 
 // How surely the headings are found.
@@ -74,14 +61,14 @@ const (
 // headingAmong finds the headings among the first rows of a list: the first row that names a column to hear,
 // has more cells filled than any row above it, and at least two where there is such a one. A title has
 // few cells; a row of data below a row of data has as many. Where there is none it is the first row, and its
-// trouble is told. Headings are parted by what stands in them most often.
-func (d *Desk) headingAmong(first []record, sep rune, said map[string]string) (found record, how int) {
+// trouble is told. Headings are parted by what stands in them most often, of equals by what was named above them.
+func (d *Desk) headingAmong(first []record, sep, named rune, said map[string]string) (found record, how int) {
 	found, most := first[0], 0
-	if found.wrong == "" && separatorOf(found.raw) == sep {
+	if found.wrong == "" && separatorOf(found.raw, named) == sep {
 		how = fittingOnly
 	}
 	for _, row := range first {
-		by := separatorOf(row.raw)
+		by := separatorOf(row.raw, named)
 		fields := row.fields
 		if by != sep {
 			fields = (&records{sep: by}).take(row.line, []byte(row.raw)).fields
@@ -117,19 +104,15 @@ func (d *Desk) form(ctx context.Context, open func() (io.ReadCloser, error), sai
 		return form{}, err
 	}
 	f, surest := form{letters: letters}, -1
-	named, err := firstNamed(ctx, open, letters)
-	if err != nil {
-		return form{}, err
-	}
-	for _, sep := range named {
-		first, err := firstRows(ctx, open, letters, sep)
+	for _, sep := range separators {
+		first, named, err := firstRows(ctx, open, letters, sep)
 		if err != nil {
 			return form{}, err
 		}
 		if len(first) == 0 {
 			return form{}, &InputError{[]string{sayEmptyList}}
 		}
-		row, how := d.headingAmong(first, sep, said)
+		row, how := d.headingAmong(first, sep, named, said)
 		if how > surest || how == surest && row.line < f.heading {
 			surest = how
 			f.sep, f.heading, f.titles = sep, row.line, row.line != first[0].line

@@ -3,6 +3,7 @@ package triage
 import (
 	"bufio"
 	"bytes"
+	"cmp"
 	"encoding/csv"
 	"errors"
 	"io"
@@ -275,9 +276,10 @@ func (r *records) decode(text []byte) (letters string, dirty bool) {
 // separators, the most usual first.
 var separators = []rune{',', ';', '\t', '|'}
 
-// separatorOf is what parts the headings: what stands outside quotes most often.
-func separatorOf(heading string) rune {
-	best, most := ',', 0
+// separatorOf is what parts the headings: what stands outside quotes most often, of equals the one that is named
+// above them, 0 where none is.
+func separatorOf(heading string, named rune) rune {
+	best, most := cmp.Or(named, ','), 0
 	for _, sep := range separators {
 		n, quoted := 0, false
 		for _, c := range heading {
@@ -288,7 +290,7 @@ func separatorOf(heading string) rune {
 				n++
 			}
 		}
-		if n > most {
+		if n > most || n == most && sep == named {
 			best, most = sep, n
 		}
 	}
