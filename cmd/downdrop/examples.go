@@ -271,7 +271,7 @@ downdrop unit return-note K7Q4MP --statement not_exposed \
   --packed "unit only, antistatic bag" --html note.html`,
 	"unit month": `
 downdrop unit month
-downdrop unit month 2031-05 --csv > may.csv`,
+downdrop unit month 2026-05 --csv > may.csv`,
 
 	"store": `
 downdrop store where
