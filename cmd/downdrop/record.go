@@ -86,7 +86,7 @@ func runRecordMake(ctx context.Context, env *environment, o recordOptions, name 
 	switch {
 	case err != nil:
 		return err
-	case older:
+	case before != nil && older:
 		return usageError{fmt.Sprintf(sayOlderCopy, name, before.Number, before.Issue)}
 	case before != nil && o.why == "":
 		return usageError{fmt.Sprintf(sayAlreadyIssued, before.Number, before.Issue)}

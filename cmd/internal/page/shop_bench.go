@@ -262,11 +262,10 @@ func (s *Server) openRun(r *http.Request, name string, open bool) (*benchRun, er
 	} else if err != nil {
 		return nil, s.notKept(err)
 	}
-	if b.state, err = b.run.State(s.o.Base); err != nil {
-		b.run.Close()
-		return nil, s.notKept(err)
+	if b.state, err = b.run.State(s.o.Base); err == nil {
+		b.state, b.fresh, err = b.run.Resumed(b.state, byCookie(r), s.o.Now())
 	}
-	if b.state, b.fresh, err = b.run.Resumed(b.state, byCookie(r), s.o.Now()); err != nil {
+	if err != nil {
 		b.run.Close()
 		return nil, s.notKept(err)
 	}
@@ -560,7 +559,7 @@ func (s *Server) benchRecord(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	if older {
+	if before != nil && older {
 		return wrong(sayOlderRun, before.Number, before.Issue)
 	}
 	if before != nil && why == "" {
