@@ -46,6 +46,7 @@ type Mutant struct {
 	Is     string  `json:"is"`
 	Status string  `json:"status,omitempty"` // killed, lived, slow (the tests' time ran out: noticed too), unfit (it does not compile)
 	By     string  `json:"by,omitempty"`     // the package whose tests noticed
+	Test   string  `json:"test,omitempty"`   // the first of them that failed; none where they end in another way
 	Took   float64 `json:"seconds,omitempty"`
 	Asked  int     `json:"asked,omitempty"` // of the packages that should notice, how many did not
 
@@ -347,12 +348,16 @@ func (m *Mutant) run(within time.Duration, own bool, tests measured) error {
 	}
 	m.Status = "lived"
 	for _, t := range holders(p)[m.Asked:] {
+		var failed noticedBy
 		switch err := tests.ask(overlay, t, within); {
 		case errors.Is(err, context.DeadlineExceeded):
 			m.Status, m.By = "slow", t
 			return nil
 		case errors.Is(err, errNoticed):
 			m.Status, m.By = "killed", t
+			if errors.As(err, &failed) {
+				m.Test = string(failed)
+			}
 			return nil
 		case err != nil:
 			return err

@@ -27,6 +27,13 @@ const (
 
 var errNoticed = errors.New("a test failed")
 
+// A noticedBy says the first test that failed: one that needs a browser or a clock may have failed for another reason,
+// and is asked again by hand.
+type noticedBy string
+
+func (n noticedBy) Error() string        { return "failed: " + string(n) }
+func (n noticedBy) Is(target error) bool { return target == errNoticed }
+
 // A measured package has the names of its tests that take little, the quickest first.
 type measured map[string][]string
 
@@ -50,6 +57,8 @@ func (all measured) ask(overlay, t string, within time.Duration) error {
 	_, err = command(overlay, within, t, bin, "-test.v", "-test.failfast", "-test.skip", these)
 	return err
 }
+
+var failed = regexp.MustCompile(`(?m)^ *--- FAIL: (\S+)`)
 
 var took = regexp.MustCompile(`(?m)^--- PASS: (\w+) \(([0-9.]+)s\)$`)
 
@@ -105,7 +114,11 @@ func command(overlay string, within time.Duration, folder, name string, args ...
 	case !noticed && ctx.Err() != nil:
 		return out.Bytes(), ctx.Err()
 	}
-	return out.Bytes(), errNoticed
+	first := ""
+	if m := failed.FindSubmatch(out.Bytes()); m != nil {
+		first = string(m[1])
+	}
+	return out.Bytes(), noticedBy(first)
 }
 
 // watched keeps what is printed and says when a test, however deep, has failed.
