@@ -2,6 +2,7 @@ package conversation
 
 import (
 	"slices"
+	"sort"
 	"strings"
 
 	"downdrop/engine"
@@ -455,15 +456,7 @@ func worthwhile(d *engine.Diagnosis) []engine.Withheld {
 			out = append(out, w)
 		}
 	}
-	slices.SortStableFunc(out, func(a, b engine.Withheld) int {
-		switch {
-		case a.GainBits > b.GainBits:
-			return -1
-		case a.GainBits < b.GainBits:
-			return 1
-		}
-		return 0
-	})
+	sort.SliceStable(out, func(i, j int) bool { return out[i].GainBits > out[j].GainBits })
 	return out
 }
 

@@ -166,10 +166,36 @@ func firstOf(lines []string) string {
 // hear takes in a whole entry.
 func (l *listener) hear(entry string) {
 	l.entry = entry
-	if l.hearConfirms(entry) || l.hearWhole(entry) {
+	if l.hearConfirms(entry) || l.hearPutRight(entry) || l.hearWhole(entry) {
 		return
 	}
-	l.parts(cut(entry))
+	l.parts(cut(restRE.ReplaceAllString(entry, "$1, $2")))
+}
+
+// hearPutRight takes in "no, lit": what the entry before said of one thing was meant otherwise. What answers the question
+// that is asked now is an answer to that.
+func (l *listener) hearPutRight(entry string) bool {
+	m := putRightRE.FindStringSubmatch(entry)
+	if m == nil || l.state.Before == nil || l.state.Before.Before == nil {
+		return false
+	}
+	for _, id := range l.focus {
+		if th := l.t.words.thing(id); th != nil {
+			answer := match{th: th, focused: true}
+			if answer.say(tokenize(m[1])); th.yesNo() || th.reads() || answer.valued() {
+				return false
+			}
+		}
+	}
+	old, now := l.state.Before.Before.Situation.Findings, l.state.Before.Situation.Findings
+	now = slices.DeleteFunc(slices.Clone(now), func(f rulebase.Finding) bool {
+		return slices.ContainsFunc(old, func(o rulebase.Finding) bool { return keyOf(o) == keyOf(f) && o.Value == f.Value })
+	})
+	if len(now) != 1 {
+		return false
+	}
+	th := l.t.words.thing(now[0].Symptom)
+	return th != nil && l.direct(th, m[1], entry, manner{by: now[0].By, drop: now[0].Drop})
 }
 
 // parts takes in the parts of an entry. A drop that a part was headed with holds
@@ -600,6 +626,9 @@ func (l *listener) hearWords(text, rest string, how manner) {
 		return
 	case isPast(tokens, best.covered) && best.valued() && len(same) == 1:
 		l.unclear(text, whichQuestion(text, l.candidates(same, how)))
+		return
+	case best.reading != nil && len(same) == 1 && numbersOnlyRE.MatchString(over):
+		l.unclear(text, l.t.questionAbout(l.state, best.th)) // "19 then 24" is two readings of one
 		return
 	case full != nil:
 		l.asks = append(l.asks, l.t.questionAbout(l.state, full.th))

@@ -3,6 +3,7 @@ package conversation
 import (
 	"math"
 	"slices"
+	"sort"
 	"strings"
 
 	"downdrop/cmd/internal/wording"
@@ -100,16 +101,7 @@ func (t *Talk) stepDo(id string) string {
 // strongest first.
 func (c *turn) weights(d *engine.Diagnosis, second string) []string {
 	ws := slices.Clone(d.Weights)
-	slices.SortStableFunc(ws, func(a, b engine.Weight) int {
-		x, y := math.Abs(math.Log(a.Factor)), math.Abs(math.Log(b.Factor))
-		switch {
-		case x > y:
-			return -1
-		case x < y:
-			return 1
-		}
-		return 0
-	})
+	sort.SliceStable(ws, func(i, j int) bool { return math.Abs(math.Log(ws[i].Factor)) > math.Abs(math.Log(ws[j].Factor)) })
 	lines := []string{sayAgainst(second)}
 	for _, w := range ws {
 		if len(lines) > mostWeights {
@@ -199,12 +191,7 @@ func (c *turn) whyNotCause(d *engine.Diagnosis, cause int) []string {
 			all = append(all, against{o.says, q})
 		}
 	}
-	slices.SortStableFunc(all, func(a, b against) int {
-		if a.without > b.without {
-			return -1
-		}
-		return truth(a.without < b.without)
-	})
+	sort.SliceStable(all, func(i, j int) bool { return all[i].without > all[j].without })
 	for i, a := range all {
 		if i < mostAgainst {
 			lines = append(lines, saySpeaksAgainst(a.says, a.without))

@@ -68,6 +68,23 @@ func TestNothingFalseIsPutDown(t *testing.T) {
 		drop 5 and 6 dead => 5=dead 6=dead
 		drop 5 is up again => 5=good
 		the drop is dark => drop_works=not_working
+		it has not stopped working =>
+		the drop never stopped working =>
+		ask volts_at_drop ;; 19 then 24 =>
+		ask volts_at_drop ;; 19 and then 24 =>
+		ask volts_at_drop ;; 19 V => volts_at_drop=19 V
+		drops 3 to 4 dead the rest fine => 3=dead 4=dead
+		order 3-6; drops 3 to 4 dead the rest fine => 3=dead 4=dead 5=good 6=good
+		power light dark ;; no, lit => power_light=lit
+		power light dark ;; sorry, it is pulsing => power_light=pulsing
+		power light dark, run light lit ;; no, lit => power_light=dark run_light=steady
+		drop 4: power light dark ;; no, lit => power_light=lit this=4
+		power light dark ;; ask run_light ;; no, lit => power_light=dark run_light=steady
+		power light dark ;; ask smell_or_burn ;; no, lit => power_light=dark smell_or_burn=no
+		one output is dead ;; working ;; 3 => how_much_is_down=one_point drop_works=not_working
+		works ;; down again => drop_works=not_working
+		dead ;; it works now => drop_works=not_working drop_works=working
+		dead ;; it works now ;; down again => drop_works=not_working drop_works=working drop_works=not_working
 		the drop works not since yesterday => drop_works=not_working
 		ask how_much_is_down ;; everything => how_much_is_down=every_drop
 		technician at the drop, not alone; dead ;; everything => drop_works=not_working extent=all

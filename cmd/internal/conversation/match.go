@@ -3,6 +3,7 @@ package conversation
 import (
 	"math/bits"
 	"slices"
+	"sort"
 	"strings"
 
 	"downdrop/rulebase"
@@ -398,8 +399,14 @@ func (l *listener) matches(text string, tokens []token) []match {
 			out = append(out, m)
 		}
 	}
-	slices.SortStableFunc(out, func(a, b match) int { return b.compare(a) })
+	bestFirst(out)
 	return out
+}
+
+// bestFirst sorts matches; those that are as good as one another stay as they are. By package sort, here and elsewhere
+// in this package: each type that slices sorts by is a kilobyte and a half more to be taken along to a telephone.
+func bestFirst(all []match) {
+	sort.SliceStable(all, func(i, j int) bool { return all[i].compare(all[j]) > 0 })
 }
 
 // matchReading finds a reading of the thing, and what names it beside that. A bare

@@ -176,6 +176,7 @@ var (
 	addressesRE = `\d+(?:\s*(?:-|–|to|through|,|and|\s)\s*\d+)*`
 	statesRE    = quantity.NewPattern(`(?i)^(?:the )?(?:drops? |units? |stations? )?(` + addressesRE + `)\s*(?::|=|is|are)?\s*(?:all |both )?(?:is |are )?([a-z][a-z _]*)$`)
 	othersRE    = quantity.NewPattern(`(?i)^(?:and )?(?:all )?(?:the )?(?:others?|rest|other drops|remaining)(?: drops| ones)?\s*(?::|=|is|are)?\s*(?:all )?([a-z][a-z _]*)$`)
+	restRE      = quantity.NewPattern(`(?i)\b(dead|down|out|dark|off|good|fine|ok|okay|works?|working) ((?:all )?(?:the )?(?:rest|others) )`)
 	orderRE     = quantity.NewPattern(`(?i)^(?:the )?(?:cable )?order(?: along the (?:cable|trunk|line))?(?: is)?\s*[:=]?\s*(` + addressesRE + `)$`)
 	supplyRE    = quantity.NewPattern(`(?i)^(?:and )?(?:(?:the |one |same |shared )*supply|supplies)(?: (?:feeds|of|for))?\s*[:=]?\s*(?:drops? )?(` + addressesRE + `)$`)
 	shareRE     = quantity.NewPattern(`(?i)^(?:drops? )?(` + addressesRE + `) (?:share|are on|is on|have) (?:a|one|the same|the|its own|their own) supply$`)
@@ -196,6 +197,7 @@ var (
 	bareDropRE      = quantity.NewPattern(`(?i)^(?:drop|address) \d+$`)
 	correctionRE    = quantity.NewPattern(`(?i)^(?:(?:no|nope|sorry|oops|wrong|wrong drop|correction|wait|i mean|i meant|not (?:drop )?\d+)[\s,.:]+)+(?:it is |it's |it was |but )?drop (\d+)$`)
 	atDropRE        = quantity.NewPattern(`(?i)^(?:(?:at|on|of) )?(?:the )?(?:good |neighbou?r )?drop (\d+)\s*(?:['’]s|:|,|has|reads|shows)?\s+(.+)$|^(?:at|on) drop (\d+)\s*[:,]\s*(.+)$`)
+	putRightRE      = quantity.NewPattern(`(?i)^(?:no|nope|sorry|oops|wrong|correction|wait|i mean|i meant)[\s,.:]+(?:it is |it's |it was )?(.+)$`)
 	headRE          = quantity.NewPattern(`(?i)^(?:(?:at|on|of) )?(?:the )?(?:good |neighbou?r )?drop \d+\s*[:,]`)
 	ofDropRE        = quantity.NewPattern(`(?i)^(.+?)\s+(?:at|on|of) (?:the )?(?:good |neighbou?r )?drop (\d+)\b\s*(.*)$`)
 )

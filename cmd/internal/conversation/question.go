@@ -198,13 +198,14 @@ func (t *Talk) showsOne(st *rulebase.Step) bool {
 }
 
 func (t *Talk) endQuestion(s *State) Question {
-	says := sayAskEnd
+	says, down := sayAskEnd, sayNotAll
 	if n := len(s.Situation.Done); n > 0 {
+		down = sayDownAgain
 		if st := t.words.stepByID[s.Situation.Done[n-1].ID]; st != nil && st.Temporary {
 			says = sayAskStopgapEnd
 		}
 	}
-	return Question{Kind: AskEnd, Says: says, Answers: numbered([]Answer{{Says: saySaveAnswer, Entry: "stop and save as a case file"}, {Says: sayQuitAnswer, Entry: "quit"}, {Says: sayDownAgain, Entry: "down again"}})}
+	return Question{Kind: AskEnd, Says: says, Answers: numbered([]Answer{{Says: saySaveAnswer, Entry: "stop and save as a case file"}, {Says: sayQuitAnswer, Entry: "quit"}, {Says: down, Entry: "down again"}})}
 }
 
 // chosen gives the entry that a key, or the words of an answer, stand for; ok is

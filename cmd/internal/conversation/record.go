@@ -284,9 +284,15 @@ func (l *listener) complaintNow(text string, now rulebase.DropNow, how manner) {
 		v = c.Bad
 	}
 	f := rulebase.Finding{Symptom: th.id, Value: l.wordValue(th, v), Sure: l.lowered(th, how.sure), By: how.by}
-	l.state.Situation.Findings = append(l.state.Situation.Findings, f) // how the case began stays beside it
-	l.recorded = true
-	l.understood(text, sayFinding(th, f, ""))
+	s, old := &l.state.Situation, ""
+	bad := func(f rulebase.Finding) bool { return f.Symptom == th.id && f.Value == l.wordValue(th, c.Bad) }
+	if bad(f) && !slices.ContainsFunc(s.Findings, bad) {
+		old = l.addFinding(f) // that it works was never so
+	} else {
+		s.Findings = append(s.Findings, f) // how the case began stays beside it
+		l.recorded = true
+	}
+	l.understood(text, sayFinding(th, f, old))
 	l.answered(AskSymptom, th.id)
 }
 

@@ -50,17 +50,20 @@ func (l *lexicon) saying(text string) []meant {
 	return l.sayings[telling(tokenize(twoDropsRE.ReplaceAllString(text, "")))]
 }
 
-// denied is what a text means that denies a saying of a question of yes or no: "no smoke". Of what has other answers too, a
-// denial says none.
-func (l *lexicon) denied(text string) []meant {
+// denied is what a text means that denies a saying of a question of yes or no: "no smoke". Of what has other answers
+// a denial says none, and open is what it leaves open: "it has not stopped working" is not yet "it works".
+func (l *lexicon) denied(text string) (all []meant, open *thing) {
 	tokens := tokenize(text)
 	n := len(tokens)
 	tokens = slices.DeleteFunc(tokens, token.negates)
-	all := l.sayings[telling(tokens)]
-	if n-len(tokens) != 1 || len(all) != 1 || !l.thing(all[0].id).yesNo() {
-		return nil
+	all = l.sayings[telling(tokens)]
+	if n-len(tokens) != 1 || len(all) != 1 {
+		return nil, nil
 	}
-	return []meant{{all[0].id, 1 - all[0].value}}
+	if th := l.thing(all[0].id); !th.yesNo() {
+		return nil, th
+	}
+	return []meant{{all[0].id, 1 - all[0].value}}, nil
 }
 
 // passesOver says whether an entry, as it was heard, says nothing of what a saying in it means: "no lights and module
@@ -79,9 +82,13 @@ func (l *listener) passesOver(saying []meant) bool {
 // hearSaying takes in a piece that is one of the rulebase's sayings from end to end: half of one may be the contrary.
 // What is an answer to what was asked is no saying of something else.
 func (l *listener) hearSaying(text, rest string, how manner) bool {
-	all := l.t.words.saying(rest)
+	all, open := l.t.words.saying(rest), (*thing)(nil)
 	if len(all) == 0 {
-		all = l.t.words.denied(rest)
+		all, open = l.t.words.denied(rest)
+	}
+	if open != nil {
+		l.unclear(text, l.t.questionAbout(l.state, open))
+		return true
 	}
 	if len(all) == 0 || l.answersBetter(rest, all) || l.state.Pending.Kind == AskDrops && allOfThemRE.MatchString(rest) {
 		return false

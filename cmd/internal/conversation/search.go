@@ -1,7 +1,6 @@
 package conversation
 
 import (
-	"slices"
 	"strings"
 
 	"downdrop/rulebase"
@@ -28,7 +27,7 @@ func (t *Talk) Search(s rulebase.Situation, text string, most int) []Question {
 			fits = append(fits, m)
 		}
 	}
-	slices.SortStableFunc(fits, func(a, b match) int { return b.compare(a) })
+	bestFirst(fits)
 	state := State{Situation: s}
 	var out []Question
 	for _, m := range fits[:min(most, len(fits))] {

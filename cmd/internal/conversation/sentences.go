@@ -5,6 +5,7 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"sort"
 	"strconv"
 	"strings"
 
@@ -54,6 +55,7 @@ const (
 	sayNotLooked      = "nobody has looked"
 	sayStaysWell      = "it stays well"
 	sayDownAgain      = "it is down again"
+	sayNotAll         = "it does not work, or not all of it"
 	sayNotWatched     = "nobody can watch it"
 	sayNotNow         = "not now"
 	sayDoneAnswer     = "done"
@@ -619,12 +621,7 @@ func sayLikely(d *engine.Diagnosis) string {
 			all = append(all, o)
 		}
 	}
-	slices.SortStableFunc(all, func(a, b share) int {
-		if a.p > b.p {
-			return -1
-		}
-		return truth(a.p < b.p)
-	})
+	sort.SliceStable(all, func(i, j int) bool { return all[i].p > all[j].p })
 	var words []string
 	for _, c := range all[:min(3, len(all))] {
 		words = append(words, wording.LowerFirst(c.name)+" ("+wording.Chance(c.p)+")")
@@ -638,15 +635,15 @@ func sayLikely(d *engine.Diagnosis) string {
 // sayEnded says how the case ends, and what that leaves unexplained.
 func sayEnded(t *Talk, s *State, d *engine.Diagnosis) []string {
 	var lines []string
-	n := len(s.Situation.Done)
+	n, unexplained := len(s.Situation.Done), sayUnexplained
 	if n == 0 {
-		lines = append(lines, sayByItself)
+		lines, unexplained = append(lines, sayByItself), sayDoesNotFit
 	} else if st := t.words.stepByID[s.Situation.Done[n-1].ID]; st != nil {
 		lines = append(lines, sayPutRight(st))
 	}
 	for i, f := range notExplained(d) {
 		if i == 0 {
-			lines = append(lines, sayUnexplained)
+			lines = append(lines, unexplained)
 		}
 		if th := t.words.thing(f.Symptom); th != nil {
 			lines = append(lines, "  "+sayFinding(th, f, ""))
@@ -664,6 +661,7 @@ func notExplained(d *engine.Diagnosis) []rulebase.Finding {
 
 const (
 	sayByItself    = "The drop works, and nothing was put right: what was wrong may come back."
+	sayDoesNotFit  = "This does not fit a drop that works. Look at it again before the case is closed:"
 	sayUnexplained = "What was put right does not explain this. Look at it again before the case is closed:"
 )
 
