@@ -45,7 +45,7 @@ func newRecordMakeCmd(env *environment) *cobra.Command {
 	f.StringVar(&o.unit, "unit", "", "the `UNIT` that the store has it under, as TYPE/SERIAL, where it calls the type otherwise than the profile does")
 	f.StringVar(&o.customer, "customer", "", "the `CUSTOMER`, as it should stand on paper")
 	f.StringVar(&o.order, "order", "", "the customer's `ORDER`")
-	f.StringVar(&o.received, "received", "", "the `DAY` the unit came in, as 2031-05-04")
+	f.StringVar(&o.received, "received", "", "the `DAY` the unit came in, as 2031-05-04; else what the store has")
 	f.StringVar(&o.authorised, "authorised", "", "who answers for the record (`NAME`)")
 	addStoreFlags(cmd, &o.deskOptions)
 	return cmd
@@ -98,6 +98,7 @@ func runRecordMake(ctx context.Context, env *environment, o recordOptions, name 
 	}
 	said := report.RecordContent{Program: ourVersion(), Shop: o.shop, Customer: o.customer, Order: o.order, Received: o.received, Authorised: o.authorised}
 	shop.KnownAs(&said, s, unit, card)
+	shop.CameIn(&said, run.Events, card)
 	record, err := shop.NewRecord(ctx, d.store, env.clock(), said, s, before, o.why)
 	if err != nil {
 		return err

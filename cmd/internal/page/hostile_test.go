@@ -200,8 +200,8 @@ func ourStyle(n *html.Node) bool {
 	return n.Data == "style" && n.Parent != nil && n.Parent.Data == "head" && n.FirstChild != nil && !strings.Contains(n.FirstChild.Data, mark)
 }
 
-// ourCookie is one with a plain id or a token, and what we say of it.
-var ourCookie = regexp.MustCompile(`^downdrop-[0-9]+(-by)?=[A-Za-z0-9_-]{0,64}; Path=/; Max-Age=[0-9]+; HttpOnly; SameSite=Strict$`)
+// ourCookie is one with a plain id, kept for a shift, or a token, for thirty days or no longer, and what we say of it.
+var ourCookie = regexp.MustCompile(`^downdrop-[0-9]+(-by=[A-Za-z0-9_-]{0,64}; Path=/; Max-Age=43200|=[A-Za-z0-9_-]{0,64}; Path=/; Max-Age=(2592000|0)); HttpOnly; SameSite=Strict$`)
 
 var pathCode = regexp.MustCompile(`/case/[0-9A-Z]{6}/`)
 

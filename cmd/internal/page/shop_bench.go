@@ -566,6 +566,7 @@ func (s *Server) benchRecord(w http.ResponseWriter, r *http.Request) error {
 		return wrong(sayReissueWhy, before.Number, before.Issue)
 	}
 	shop.KnownAs(&said, b.state, b.card.Unit, b.card)
+	shop.CameIn(&said, b.run.Events, b.card)
 	record, err := shop.NewRecord(r.Context(), s.o.Store, s.o.Now(), said, b.state, before, why)
 	if err != nil {
 		return err

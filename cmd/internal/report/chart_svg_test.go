@@ -36,7 +36,7 @@ func TestAChartIsDrawnAsItIs(t *testing.T) {
 		t.Fatal(err)
 	}
 	lit, _ := shipped.ReadSee("power_light=lit")
-	hurt := 0
+	hurt, ends := 0, map[bool]int{}
 	for name, chart := range map[string]*report.Chart{
 		"small":     chartOf(t, small, rulebase.Situation{At: rulebase.Field, Who: rulebase.Technician}, engine.ChartOptions{}),
 		"by phone":  chartOf(t, small, rulebase.Situation{At: rulebase.Phone}, engine.ChartOptions{Nodes: 3}),
@@ -53,8 +53,16 @@ func TestAChartIsDrawnAsItIs(t *testing.T) {
 		for _, x := range chart.Places() {
 			for _, w := range x.Ways {
 				hurt += len(w.Hurts)
+				over := w.End == engine.ChartCannotTell || w.End == engine.ChartTooRare || w.End == engine.ChartCut
+				if (w.Likely != nil) != over {
+					t.Errorf("%s: an end %q, %q, names causes: %v", name, w.End, w.EndSays, w.Likely)
+				}
+				ends[over]++
 			}
 		}
+	}
+	if ends[true] == 0 || ends[false] == 0 {
+		t.Errorf("ends that hand over, and others: %v", ends)
 	}
 	if hurt == 0 {
 		t.Error("no end of a chart names what can hurt: nothing was tried of that")

@@ -94,6 +94,21 @@ func TestTiesAreToldAsTies(t *testing.T) {
 	}
 }
 
+// A heading has something below it: where every way is to be had, none says which are not.
+func TestEveryWayIsToBeHad(t *testing.T) {
+	d := decided(prices(t, "tide_mill.yaml"), ways.Case{Bad: chance("0.3")})
+	for _, withheld := range [][]ways.Withheld{d.Withheld, nil} {
+		d.Withheld = withheld
+		var b bytes.Buffer
+		if err := (&report.Decision{Decision: d}).Text(&b, 80); err != nil {
+			t.Fatal(err)
+		}
+		if got := strings.Contains(b.String(), "Not to be had:"); got != (len(withheld) > 0) {
+			t.Errorf("%d are not to be had, and the heading is there: %v", len(withheld), got)
+		}
+	}
+}
+
 // Every amount that can change an answer has a name in words.
 func TestEveryInputHasAName(t *testing.T) {
 	for _, name := range []string{"tide_mill.yaml", "shop.yaml"} {

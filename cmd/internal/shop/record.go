@@ -82,6 +82,22 @@ func KnownAs(c *report.RecordContent, s *bench.State, unit cases.Unit, card *cas
 	}
 }
 
+// CameIn says of a record the day on which its unit came in, where nobody said it: that of the stay in which the run began,
+// by the calendar of those at the bench. A unit that was taken in only after that has none.
+func CameIn(c *report.RecordContent, run []bench.Event, card *cases.Card) {
+	if c.Received != "" || card == nil || len(run) == 0 {
+		return
+	}
+	began := run[0]
+	for _, stay := range slices.Backward(card.Stays) {
+		if came := stay.Came.Truncate(time.Second); !came.After(began.At) { // as an entry of a run is
+			began.At = came
+			c.Received = began.Day()
+			return
+		}
+	}
+}
+
 // NewRecord makes the record of a run at its end. What is said beside the run is in c: Program,
 // Shop, Customer, Order, Received, Authorised; before is the issue that it stands for, with why.
 func NewRecord(ctx context.Context, store cases.Store, now time.Time, c report.RecordContent, s *bench.State, before *cases.Record, why string) (*report.Record, error) {

@@ -8,11 +8,13 @@ import (
 	"os"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 
 	"downdrop/cases"
 	"downdrop/cases/storetest"
+	"downdrop/cmd/internal/report"
 	"downdrop/engine/bench"
 	"downdrop/engine/ways"
 	"downdrop/rulebase"
@@ -322,5 +324,33 @@ func TestARecordIsOfItsStay(t *testing.T) {
 	c.Stays = c.Stays[1:] // it was at the bench before somebody wrote down that it came
 	if Earlier(c, "R-1") {
 		t.Error("of one stay a record is earlier")
+	}
+}
+
+// A record says when its unit came in without being told: by the stay in which its run began, and the bench's calendar.
+func TestARecordSaysWhenItsUnitCame(t *testing.T) {
+	late := time.Date(2031, 5, 4, 22, 30, 0, 700_000_000, time.UTC) // the 5th at the bench
+	c := &cases.Card{Stays: []*cases.Stay{{Came: noon.AddDate(0, 0, -90)}, {Came: late}}}
+	for _, x := range []struct {
+		began      time.Time
+		said, want string
+		card       *cases.Card
+	}{
+		{late.AddDate(0, 0, 1), "", "2031-05-05", c},
+		{late.Truncate(time.Second), "", "2031-05-05", c},
+		{late.AddDate(0, 0, 1), "2031-05-03", "2031-05-03", c},
+		{late.Add(-time.Hour), "", noon.AddDate(0, 0, -90).Format(time.DateOnly), c},
+		{noon.AddDate(-1, 0, 0), "", "", c},
+		{late, "", "", &cases.Card{}},
+		{late, "", "", nil},
+	} {
+		said := report.RecordContent{Received: x.said}
+		if CameIn(&said, []bench.Event{{At: x.began, Zone: 120}, {At: late.AddDate(1, 0, 0)}}, x.card); said.Received != x.want {
+			t.Errorf("of a run begun on %s it came in on %q, not %q", x.began, said.Received, x.want)
+		}
+	}
+	var none report.RecordContent
+	if CameIn(&none, nil, c); none.Received != "" {
+		t.Errorf("of no run it came in on %q", none.Received)
 	}
 }
