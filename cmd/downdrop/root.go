@@ -18,7 +18,7 @@ import (
 func execute(ctx context.Context, env *environment, args []string) error {
 	root, begun := rootFor(env, args), false
 	root.PersistentPreRun = func(*cobra.Command, []string) { begun = true }
-	root.SetArgs(args)
+	root.SetArgs(append([]string{}, args...)) // nil would be what this process was started with
 	if len(args) > 0 && strings.HasPrefix(args[0], cobra.ShellCompRequestCmd) {
 		addCompletion(env, root)
 	}

@@ -50,11 +50,11 @@ func (all measured) ask(overlay, t string, within time.Duration) error {
 	}
 	these := "^(" + strings.Join(first, "|") + ")$"
 	if len(first) > 0 {
-		if _, err := command(overlay, within, t, bin, "-test.v", "-test.failfast", "-test.run", these); err != nil {
+		if _, err := command(overlay, within, t, bin, "-test.v", "-test.failfast", "-test.run="+these); err != nil {
 			return err
 		}
 	}
-	_, err = command(overlay, within, t, bin, "-test.v", "-test.failfast", "-test.skip", these)
+	_, err = command(overlay, within, t, bin, "-test.v", "-test.failfast", "-test.skip="+these)
 	return err
 }
 

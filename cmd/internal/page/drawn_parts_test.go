@@ -11,6 +11,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"downdrop/cmd/internal/report"
+	"downdrop/engine"
 	"downdrop/engine/sheet"
 	"downdrop/rulebase"
 	"downdrop/testdata/support"
@@ -282,5 +283,43 @@ beside: [{from: 50 m, to: 100 m, apart: 40 mm}, {from: 210 m, to: 300 m, apart: 
 	}
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Errorf("(-want +got):\n%s", diff)
+	}
+}
+
+// Whatever is suspected stands once, at its place or among what has none, however likely what stands before it is; the
+// places have letters by what is suspected there together.
+func TestEverySuspectIsDrawn(t *testing.T) {
+	base := &rulebase.Base{}
+	d := &engine.Diagnosis{Base: base, Possible: true}
+	for i, x := range []struct {
+		part string
+		now  float64
+	}{{"handheld", 0.4}, {"controller", 0.2}, {"handling", 0.1}, {"unit", 0.15}, {"supply", 0.009}, {"module", 0.1}, {"configuration", leastSuspect}} {
+		base.Causes = append(base.Causes, rulebase.Cause{ID: fmt.Sprint(x.part, "_fault"), Name: "a fault of " + x.part, Part: x.part})
+		d.Causes = append(d.Causes, engine.CauseBelief{Cause: i, Now: x.now})
+	}
+	rows := []trunkRow{{Kind: "host"}, {Kind: "drop"}, {Kind: "drop", Here: true}}
+	got := &trunk{}
+	got.suspect(d, rows, &rulebase.Situation{})
+	var said []string
+	for _, m := range got.Marks {
+		for _, c := range m.Causes {
+			said = append(said, fmt.Sprint(m.Letter, " ", c.ID, " ", m.rows))
+		}
+	}
+	for _, c := range got.Off {
+		said = append(said, "- "+c.ID)
+	}
+	want := []string{"A unit_fault [2]", "A module_fault [2]", "B controller_fault [0]", "B configuration_fault [0]", "- handheld_fault", "- handling_fault"}
+	if diff := cmp.Diff(want, said); diff != "" {
+		t.Errorf("suspected (-want +got):\n%s", diff)
+	}
+	if letters := fmt.Sprint(rows[0].letters, rows[1].letters, rows[2].letters); letters != "[B] [] [A]" {
+		t.Errorf("the rows have the letters %s", letters)
+	}
+	none := &trunk{}
+	none.suspect(&engine.Diagnosis{Base: base, Causes: d.Causes}, rows, &rulebase.Situation{})
+	if len(none.Marks)+len(none.Off) > 0 {
+		t.Errorf("where nothing is possible, %+v is suspected", none)
 	}
 }

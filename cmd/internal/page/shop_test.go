@@ -344,6 +344,14 @@ func TestAPlateIsReadAgain(t *testing.T) {
 	if of := s.keyOf(unit); status != http.StatusOK || !strings.Contains(of, "80815") || s.unitNow(of).Stay().Receipt.Body.Condition != "<dented>" {
 		t.Errorf("it is none of them: %d %s", status, of)
 	}
+	// Of a case that was named nothing is asked any more, of the others that look like it still.
+	named := s.open(url.Values{"at": {"bench"}, "type": {"BIU-2"}, "serial": {"8O816"}})
+	other := s.open(url.Values{"at": {"bench"}, "type": {"BIU-2"}, "serial": {"B0816"}})
+	_, body = s.get("/shop/receive")
+	status, ask = s.fill(body, "/shop/receive", "type", "BIU-2", "serial", "80816", "by", "p1", "case", named)
+	if said := words(parse(t, ask)); status != http.StatusOK || !strings.Contains(said, "Read the plate again") || strings.Contains(said, named) || !strings.Contains(said, other) {
+		t.Errorf("%s is named, %s is to be asked: %d\n%s", named, other, status, said)
+	}
 }
 
 // quayType is the type of an invented profile.
