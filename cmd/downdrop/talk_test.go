@@ -139,3 +139,17 @@ func TestFold(t *testing.T) {
 		t.Errorf("%q", b.String())
 	}
 }
+
+// Of long work every tenth is told, of short work nothing.
+func TestProgressIsToldByTenths(t *testing.T) {
+	for of, want := range map[int]int{49: 0, 50: 10, 99: 10, 1000: 10} {
+		env, _, said := testEnvironment()
+		tell := env.progress("an invented rehearsal")
+		for done := range of {
+			tell(done+1, of)
+		}
+		if got := strings.Count(said.String(), "\n"); got != want {
+			t.Errorf("of %d %d lines are told, not %d:\n%s", of, got, want, said)
+		}
+	}
+}
