@@ -37,7 +37,15 @@ func TestConductorsOfATreeGoThrough(t *testing.T) {
 		}
 		grow(report.ChartRow{Last: true})
 		var all []treeRow
-		for _, p := range drawTree(rows) {
+		parts := drawTree(rows)
+		for i, p := range parts {
+			title := sayTree
+			if len(parts) > 1 {
+				title = fmt.Sprintf(sayPartOf, sayTree, i+1, len(parts))
+			}
+			if p.Title != title || p.Number != i+1 || p.Of != len(parts) {
+				t.Errorf("part %d of %d is called %q, %d of %d", i+1, len(parts), p.Title, p.Number, p.Of)
+			}
 			high := 4
 			for _, r := range p.Rows {
 				if r.Y != high {

@@ -6,6 +6,7 @@ import (
 	"net/url"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -145,23 +146,40 @@ func TestTwoTapsAreOneAnswerInABrowser(t *testing.T) {
 	code := s.open(url.Values{"at": {"field"}, "story": {"electrician at the drop, not alone, 5 dead, 1-4 good"}})
 	tab := s.tab(browser.Options{Width: sizes[0][0], Height: sizes[0][1]})
 	tab.Run(chromedp.Navigate(s.At + "/case/" + code))
-	before := count(s.kept(code), cases.KindTalked)
-	var answered bool
-	tab.Eval(`(function(){ // taps the first answer, and the first of the next question as soon as it is there
-		function tap(n) {
-			var first = document.querySelector("button.answer[data-key]");
-			if (first) { first.dispatchEvent(new MouseEvent("click", {bubbles: true, cancelable: true, detail: n})); }
-			return !!first;
+	const twice = 300 // ms: taps further apart are two, by page.js
+	for range 12 {
+		before := count(s.kept(code), cases.KindTalked)
+		var answered bool
+		tab.Eval(`(function(){ // taps the first answer, and the first of the next question as soon as it is there
+			var then = 0;
+			function tap(n) {
+				var first = document.querySelector("button.answer[data-key]");
+				if (!first) { return false; }
+				var event = new MouseEvent("click", {bubbles: true, cancelable: true, detail: n}), gap = event.timeStamp - then;
+				then = event.timeStamp;
+				first.dispatchEvent(event);
+				return gap;
+			}
+			delete document.body.dataset.gap;
+			new MutationObserver(function(_, seen){ seen.disconnect(); setTimeout(function(){ document.body.dataset.gap = tap(2); }, 0); }).observe(document.body, {childList: true});
+			return !!tap(1);
+		})()`, &answered)
+		time.Sleep(1500 * time.Millisecond)
+		var second string
+		tab.Eval(`document.body.dataset.gap || "never came to it"`, &second)
+		gap, err := strconv.ParseFloat(second, 64)
+		if !answered || err != nil {
+			t.Fatalf("the first tap answered: %v; the second: %s", answered, second)
 		}
-		new MutationObserver(function(_, seen){ seen.disconnect(); setTimeout(function(){ document.body.dataset.twice = tap(2) ? "pressed" : "nothing to press"; }, 100); }).observe(document.body, {childList: true});
-		return tap(1);
-	})()`, &answered)
-	time.Sleep(1500 * time.Millisecond)
-	var second string
-	tab.Eval(`document.body.dataset.twice || "never came to it"`, &second)
-	if after := count(s.kept(code), cases.KindTalked); !answered || after != before+1 || second != "pressed" {
-		t.Errorf("two taps gave %d answers (the second: %s)", after-before, second)
+		if gap > twice-20 {
+			continue // the answer took longer than a glove between its taps
+		}
+		if after := count(s.kept(code), cases.KindTalked); after != before+1 {
+			t.Errorf("two taps, %.0f ms apart, gave %d answers", gap, after-before)
+		}
+		return
 	}
+	t.Error("every answer took so long that no second tap came close behind a first")
 }
 
 // Two people at one browser: whoever takes over has what was confirmed asked anew, and is who writes from then on.

@@ -88,6 +88,11 @@ func TestClosingThatIsRefused(t *testing.T) {
 	for _, n := range []string{"power_light", "traffic_light"} {
 		s.post("/case/"+code+"/accept", url.Values{"form": {newForm()}, "symptom": {n}, "why": {"the lamps are taken out"}})
 	}
+	for _, n := range []string{"0", "2", "-1", "one", ""} { // one thing is in place
+		if status, _ := s.post("/case/"+code+"/take-out", url.Values{"form": {newForm()}, "number": {n}}); status != http.StatusConflict {
+			t.Errorf("number %q is taken out: %d", n, status)
+		}
+	}
 	s.post("/case/"+code+"/take-out", url.Values{"form": {newForm()}, "number": {"1"}})
 	fill.Set("how", "seen")
 	fill.Set("outcome", "adjusted")

@@ -114,3 +114,12 @@ func TestDropNamesKeepApart(t *testing.T) {
 		}
 	}
 }
+
+// Letters of a drawing go on behind Z.
+func TestLettersGoOn(t *testing.T) {
+	for n, want := range map[int]string{0: "A", 25: "Z", 26: "AA", 27: "AB", 51: "AZ", 52: "BA", 701: "ZZ", 702: "AAA"} {
+		if got := letter(n); got != want {
+			t.Errorf("letter %d is %s, not %s", n, got, want)
+		}
+	}
+}
