@@ -195,7 +195,10 @@ func (l *listener) hearPutRight(entry string) bool {
 		return false
 	}
 	th := l.t.words.thing(now[0].Symptom)
-	return th != nil && l.direct(th, m[1], entry, manner{by: now[0].By, drop: now[0].Drop})
+	if th == nil || numberRE.MatchString(m[1]) && !th.reads() {
+		return false // "no, 2" is an answer to what is asked now
+	}
+	return l.direct(th, m[1], entry, manner{by: now[0].By, drop: now[0].Drop})
 }
 
 // parts takes in the parts of an entry. A drop that a part was headed with holds

@@ -78,6 +78,7 @@ func TestNothingFalseIsPutDown(t *testing.T) {
 		power light dark ;; no, lit => power_light=lit
 		power light dark ;; sorry, it is pulsing => power_light=pulsing
 		power light dark, run light lit ;; no, lit => power_light=dark run_light=steady
+		power light dark ;; no, 1 => power_light=dark
 		drop 4: power light dark ;; no, lit => power_light=lit this=4
 		power light dark ;; ask run_light ;; no, lit => power_light=dark run_light=steady
 		power light dark ;; ask smell_or_burn ;; no, lit => power_light=dark smell_or_burn=no
