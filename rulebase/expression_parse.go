@@ -198,7 +198,7 @@ func (p *expressionParser) name(n *ast.IdentifierNode, quiet bool) int {
 	}
 	if !ok {
 		if !quiet {
-			p.problem(at(n), widthOf(n), "unknown-name", source.Nearest(n.Value, p.readable()), "%s is not known: no section declares it and no rule sets it", n.Value)
+			p.problem(at(n), widthOf(n), "unknown-name", source.NearestOf(n.Value, p.readable), "%s is not known: no section declares it and no rule sets it", n.Value)
 		}
 		return -1
 	}
@@ -222,14 +222,13 @@ func (p *expressionParser) allowed() string {
 	return strings.Join(words[:len(words)-1], ", ") + " and " + words[len(words)-1]
 }
 
-func (p *expressionParser) readable() []string {
-	var ids []string
-	for _, n := range p.scope.Names {
-		if slices.Contains(p.scope.Allow, n.Kind) {
-			ids = append(ids, n.ID)
+// readable goes through the names that may be read here.
+func (p *expressionParser) readable(yield func(id string) bool) {
+	for i := range p.scope.Names {
+		if n := &p.scope.Names[i]; slices.Contains(p.scope.Allow, n.Kind) && !yield(n.ID) {
+			return
 		}
 	}
-	return ids
 }
 
 func (p *expressionParser) givensOnly(name int) bool {
@@ -317,7 +316,7 @@ func (p *expressionParser) unreadable(n *ast.BinaryNode) bool {
 	rightBad := rightID && p.name(r, true) < 0
 	equality := n.Operator == "==" || n.Operator == "!="
 	near := func(n *ast.IdentifierNode) bool {
-		return p.isName(n) || source.Nearest(n.Value, p.readable()) != ""
+		return p.isName(n) || source.NearestOf(n.Value, p.readable) != ""
 	}
 	switch {
 	case leftBad && rightBad && equality && near(l) != near(r):

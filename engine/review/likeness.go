@@ -20,7 +20,7 @@ type trait struct {
 }
 
 // tells says whether steps that have one trait are asked for another.
-func (of trait) tells(wanted trait) bool {
+func (of *trait) tells(wanted *trait) bool {
 	switch {
 	case of.grave:
 		return true
@@ -132,13 +132,15 @@ func (r *reviewer) unlikeOthers() {
 		}
 	}
 	all := traits(r.b)
-	for _, wanted := range all {
+	for i := range all {
 		r.spend(len(all))
+		wanted := &all[i]
 		if wanted.lacks == "" {
 			continue
 		}
 		doubts := map[*rulebase.Step]doubt{}
-		for _, of := range all {
+		for j := range all {
+			of := &all[j]
 			if !of.tells(wanted) {
 				continue
 			}
@@ -166,7 +168,7 @@ type doubt struct {
 
 // exceptions are the steps that have one trait and not the other, where enough
 // have both.
-func exceptions(steps []*rulebase.Step, has, wanted trait) (odd []*rulebase.Step, agree int) {
+func exceptions(steps []*rulebase.Step, has, wanted *trait) (odd []*rulebase.Step, agree int) {
 	for _, s := range steps {
 		switch {
 		case !has.has(s):

@@ -28,7 +28,7 @@ const NoLimit = math.MaxInt
 
 // StrangersWork is how much work a review of a rulebase from elsewhere may be: several times
 // that of the shipped one, and no more than a second or so.
-const StrangersWork = 100_000_000
+const StrangersWork = 80_000_000
 
 // A Result is what a review found.
 type Result struct {

@@ -88,16 +88,18 @@ func (r *reviewer) toolNames() {
 // tests looks at what tests tell, and what for.
 func (r *reviewer) tests() {
 	b := r.b
+	yields := make([][]int, len(b.Tests)) // in order, so that two can be compared
 	for i := range b.Tests {
 		t := &b.Tests[i]
+		yields[i] = slices.Sorted(slices.Values(t.Yields))
 		if t.Implied {
 			continue
 		}
-		r.spend(4 * i)
+		r.spend((4 + len(t.Yields)) * i)
 		r.tells(t)
 		for j := range i {
 			o := &b.Tests[j]
-			if !o.Implied && len(t.Yields) > 0 && sameSymptoms(t, o) && meet(t, o) {
+			if !o.Implied && len(t.Yields) > 0 && slices.Equal(yields[i], yields[j]) && meet(t, o) {
 				r.say(t.Pos, "yields-the-same", "%s yields the same as %s, at the same place: one of the two is never worth doing", t.ID, o.ID)
 			}
 		}
@@ -120,13 +122,6 @@ func (r *reviewer) tells(t *rulebase.Step) {
 	if weighs && !differs {
 		r.say(t.Pos, "tells-nothing", "%s tells nothing: what it yields is as likely with any cause as with none", t.ID)
 	}
-}
-
-func sameSymptoms(x, y *rulebase.Step) bool {
-	a, b := slices.Clone(x.Yields), slices.Clone(y.Yields)
-	slices.Sort(a)
-	slices.Sort(b)
-	return slices.Equal(a, b)
 }
 
 // meet says whether two steps can both be offered somewhere, with the same tools and to the same people.

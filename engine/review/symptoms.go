@@ -71,6 +71,7 @@ func (r *reviewer) questions() {
 			before := &all[j]
 			if r.askSame(&q, before) {
 				r.say(q.pos, "questions-alike", "%s asks nearly the same as %s: %q", q.id, before.id, before.ask)
+				break // the others that are like it are mostly like that one, and are told of it
 			}
 		}
 	}

@@ -31,6 +31,12 @@ func strangers() map[string]string {
 	symptoms := func(n int) string {
 		return "symptoms:\n" + some(n, "  s%d: {ask: a%d, values: [a, b], shows: [{when: c%d, a: always}, {a: rarely, b: usually}]}\n")
 	}
+	fixed := func(n int) (ids string) {
+		for i := range n {
+			ids += fmt.Sprintf("s%d, ", 399-i)
+		}
+		return ids
+	}
 	givens := header + "givens:\n" + some(2000, "  g%d: {ask: a, unit: m, range: [1, 2000], default: 5}\n")
 	var or strings.Builder
 	for i := range 150 {
@@ -48,6 +54,7 @@ func strangers() map[string]string {
 		"rows":                    {causes(2000) + "symptoms:\n  s:\n    ask: a\n    values: [a, b]\n    shows:\n", "      - {when: c%c, a: 0.%d}\n"},
 		"tests":                   {causes(400) + symptoms(400) + "tests:\n", "  t%d: {do: x%d, yields: [s%e], minutes: 6, needs: [meter], at: [field, bench], who: technician, stops: bus, puts_right: [c%e]}\n"},
 		"tools":                   {causes(400) + symptoms(400) + "tests:\n", "  t%d: {do: x%d, yields: [s%e], minutes: 6, needs: [tool%d, tool%n], at: [field, bench]}\n"},
+		"tests of many symptoms":  {causes(400) + symptoms(400) + "tests:\n", "  t%d: {do: x%d, yields: [" + fixed(20) + "s%e]}\n"},
 		"givens":                  {header + "givens:\n", "  g%d: {ask: a, unit: m, range: [1, 2000], default: 5}\n"},
 		"flags that rows read":    {causes(200) + "givens:\n" + some(300, "  g%d: {default: false}\n") + "symptoms:\n", "  s%d: {ask: a%d, values: [a, b], shows: [{when: c%f and g%e and not g%f, a: always}, {a: rarely, b: usually}]}\n"},
 		"rules on numbers":        {givens + "rules:\n", "  r%d: {when: g%c > 3 and g%e * 2 < 40, then: {h%f: true}, source: common_practice}\n"},

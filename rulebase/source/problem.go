@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
+	"iter"
+	"math/bits"
 	"slices"
 	"strings"
 	"unicode"
@@ -126,11 +128,22 @@ func (p *Problems) Sort() {
 // exchanged with a neighbour (Damerau 1964, from memory). Of equally near ones
 // the first in the alphabet.
 func Nearest(word string, candidates []string) string {
+	return NearestOf(word, slices.Values(candidates))
+}
+
+// NearestOf is Nearest where the candidates are in no list.
+func NearestOf(word string, candidates iter.Seq[string]) string {
 	w := []rune(strings.ToLower(word))
 	best, nearest := len(w)/3+1, ""
+	letters := lettersOf(string(w))
 	var m measure
-	for _, c := range candidates {
+	for c := range candidates {
 		if len(c) < len(w)-best || len(c) > utf8.UTFMax*(len(w)+best) {
+			continue
+		}
+		// An edit takes away one letter at most and adds one at most. Looked at first, since a
+		// rulebase with thousands of unknown names asks for each among all that there are.
+		if others := lettersOf(c); bits.OnesCount64(letters&^others) > best || bits.OnesCount64(others&^letters) > best {
 			continue
 		}
 		d := m.distance(w, c, best)
@@ -139,6 +152,14 @@ func Nearest(word string, candidates []string) string {
 		}
 	}
 	return nearest
+}
+
+// lettersOf is which letters a word has, in lower case; letters that are equal but for 64 are one.
+func lettersOf(word string) (set uint64) {
+	for _, r := range word {
+		set |= 1 << (unicode.ToLower(r) & 63)
+	}
+	return set
 }
 
 // A measure keeps what it needs to measure distances from one candidate to the next.
