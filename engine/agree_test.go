@@ -140,7 +140,7 @@ func differences(got, want answer, explanations bool, tolerance float64) (all []
 func TestEngineAgreesWithTheSlowVersion(t *testing.T) {
 	tried := map[string]int{}
 	rulebases := 0
-	for seed := 0; rulebases < support.Deep(t, 500); seed++ {
+	for seed := 0; rulebases < support.Deep(t, 400); seed++ {
 		r := rand.New(rand.NewPCG(uint64(seed), 11))
 		w, text := randomRulebase(r)
 		b, err := load(text)

@@ -18,7 +18,7 @@ func TestChartsKeepPermission(t *testing.T) {
 	base := shipped.Base(t)
 	p := engine.Prepare(base)
 	nodes, graves := 0, 0
-	places := 30
+	places := 12
 	everywhere := []rulebase.Place{rulebase.Phone, rulebase.Field, rulebase.Bench}
 	if testing.Short() {
 		everywhere, places = everywhere[1:2], 5

@@ -39,7 +39,7 @@ func peerEnvironment(slots []rulebase.Slot) map[string]any {
 // fails by itself where min or max mix whole and other literals: such expressions
 // are passed over, and counted.
 func TestEqualsExprsOwnMachine(t *testing.T) {
-	count := uint64(100_000 * deep())
+	count := uint64(25_000 * deep())
 	workers := uint64(runtime.GOMAXPROCS(0))
 	undecided := make([]int, workers)
 	var all sync.WaitGroup

@@ -155,7 +155,7 @@ func TestShippedConditionsEqualExprsOwnMachine(t *testing.T) {
 		if err != nil {
 			t.Fatalf("%s: %s: %v", where, text, err)
 		}
-		for range 20 * deep() {
+		for range 6 * deep() {
 			slots, env := knownOf(r, b.Names)
 			out, err := expr.Run(program, env)
 			if err != nil {

@@ -74,7 +74,7 @@ func caseText(s cases.Store, id string) (string, error) {
 // where neither does, nothing has changed. A case that can be read is what it was,
 // whatever was hit.
 func TestF08FlippedBits(t *testing.T) {
-	alone(t)
+	support.Alone(t)
 	dir := t.TempDir()
 	path := filepath.Join(dir, "whole.db")
 	s := open(t, path)
@@ -96,7 +96,7 @@ func TestF08FlippedBits(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 4))
 	var count struct{ flips, unopened, damaged, unchanged, readable, saved, named int }
 	worst, unread := len(want.cases), 0
-	for range support.Deep(t, 200) {
+	for range support.Deep(t, 40) {
 		count.flips++
 		bit := rng.IntN(len(content) * 8)
 		flipped := bytes.Clone(content)
@@ -166,7 +166,7 @@ func TestF08FlippedBits(t *testing.T) {
 // F08: what is the same in every store is put right: bits of the file's beginning and of the
 // definitions of its tables cost no case.
 func TestF08DamagedBeginning(t *testing.T) {
-	alone(t)
+	support.Alone(t)
 	dir := t.TempDir()
 	path := filepath.Join(dir, "whole.db")
 	s := open(t, path)
@@ -189,7 +189,7 @@ func TestF08DamagedBeginning(t *testing.T) {
 		t.Fatal(err)
 	}
 	rng := rand.New(rand.NewPCG(3, 4))
-	lost, n := 0, support.Deep(t, 60)
+	lost, n := 0, support.Deep(t, 12)
 	for i := range n {
 		at := rng.IntN(100) // the header
 		if i%2 == 0 {       // the page of definitions
@@ -375,7 +375,7 @@ func raw(t testing.TB, path string, statements ...string) {
 // Nobody changes an event, not even with a program for databases; and whoever
 // takes the guard away first is found out.
 func TestEventsAreGuarded(t *testing.T) {
-	alone(t)
+	support.Alone(t)
 	path := filepath.Join(t.TempDir(), "guarded.db")
 	s := open(t, path)
 	fillIn(t, s, 2, 1)
@@ -626,7 +626,7 @@ func writeFixture(t *testing.T) {
 
 // F03: a migration is killed at any moment: the store is as it was, or done.
 func TestF03MigrationKilled(t *testing.T) {
-	alone(t)
+	support.Alone(t)
 	dir := t.TempDir()
 	big := filepath.Join(dir, "big.db")
 	s := open(t, big)

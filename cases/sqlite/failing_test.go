@@ -43,7 +43,7 @@ func ids(t *testing.T, s cases.Store) map[string]bool {
 // a batch is there whole or not at all, and it is there where that was said; the store verifies, at once
 // and opened again, and takes the batch in when the disk is well.
 func TestF04NthOperationFails(t *testing.T) {
-	alone(t)
+	support.Alone(t)
 	dir := memory(t)
 	base := filepath.Join(memory(t), "base.db")
 	s := open(t, base)
@@ -253,7 +253,7 @@ func TestOneSyncAnAppend(t *testing.T) {
 // arrived, in any order, the last piece perhaps torn. What is left opens, is a beginning of the
 // chain, and holds all that was said to be kept.
 func TestF05PowerCut(t *testing.T) {
-	alone(t)
+	support.Alone(t)
 	dir := memory(t)
 	path := filepath.Join(dir, "store.db")
 	open(t, path).Close()
@@ -291,7 +291,7 @@ func TestF05PowerCut(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 5))
 	seen := map[int]bool{}
 	to := filepath.Join(memory(t), "store.db")
-	for range support.Deep(t, 200) {
+	for range support.Deep(t, 40) {
 		at := rng.IntN(len(log) + 1)
 		kept := 0
 		for _, a := range acks {

@@ -134,6 +134,7 @@ func resultOf(t *testing.T, file string) benchResult {
 // The acceptance is walked to its end at a terminal, for a good unit and for every kind of bad
 // one; each is found at the step where it must be, and what was put in is out at the end.
 func TestAcceptanceAtATerminal(t *testing.T) {
+	support.Alone(t)
 	dir := t.TempDir()
 	typed, _ := typedFor(t, "acceptance")
 	file := filepath.Join(dir, "good.jsonl")

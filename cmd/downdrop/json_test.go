@@ -33,6 +33,7 @@ var alsoJSON = map[string]string{
 // Whatever has --json prints a document of the schema that its help names, found by
 // itself: a new command is tried the day it is made.
 func TestEveryJSONIsOfItsSchema(t *testing.T) {
+	support.Alone(t)
 	bash := support.Need(t, "bash")
 	template, path := exampleFolder(t)
 	env, _, _ := testEnvironment()

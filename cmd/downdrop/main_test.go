@@ -70,7 +70,7 @@ func TestScripts(t *testing.T) {
 	dir, files := "testdata/script", []string(nil)
 	if testing.Short() { // under the race detector: those in which something runs at once
 		dir = ""
-		for _, name := range strings.Fields("bench case check_untrusted full_disk record serve store take_along triage unit") {
+		for _, name := range strings.Fields("bench case check_untrusted full_disk replay serve store triage") {
 			files = append(files, "testdata/script/"+name+".txtar")
 		}
 	}

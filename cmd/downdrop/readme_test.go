@@ -86,6 +86,7 @@ func TestReadmeNamesEveryExitCode(t *testing.T) {
 // Whatever the README and DEVELOPERS.md write as a command is one: the command is there
 // and has the flags; where everything is named it is typed, too, and works.
 func TestCommandsInTheGuides(t *testing.T) {
+	support.Alone(t)
 	bash := support.Need(t, "bash")
 	template, path := exampleFolder(t)
 	dir := t.TempDir()

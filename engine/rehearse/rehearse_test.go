@@ -42,13 +42,13 @@ func play(t testing.TB, base *rulebase.Base, o rehearse.Options) []rehearse.Cour
 	return all
 }
 
-// Thirty-six cases over the shipped rulebase, twelve of each variant, spread over the
+// Eighteen cases over the shipped rulebase, six of each variant, spread over the
 // places: hard rules hold in every one, and
 // figures stay above floors that only a broken engine or rulebase misses.
 func TestShippedRulebaseInRehearsal(t *testing.T) {
 	base := shipped.Base(t)
 	var all []rehearse.Course
-	n := support.Deep(t, 12)
+	n := support.Deep(t, 6)
 	for i, v := range rehearse.Variants() {
 		all = append(all, play(t, base, rehearse.Options{Cases: n, Seed: uint64(1 + i), Variant: v})...)
 	}

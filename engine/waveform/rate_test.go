@@ -37,7 +37,7 @@ func TestRateOfCleanAndNoisyCaptures(t *testing.T) {
 	for _, noisy := range []bool{false, true} {
 		most := 0.0
 		for _, rate := range append(slices.Clone(rates), 12e6) {
-			for i := range support.Deep(t, 3) {
+			for i := range support.Deep(t, 2) {
 				r := rand.New(rand.NewPCG(uint64(rate), uint64(i)))
 				p, seconds := matched(r, rate, 2+r.IntN(4))
 				volts, h := p.run(seconds)

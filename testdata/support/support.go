@@ -28,6 +28,15 @@ func (b *Buffer) String() string {
 	return b.b.String()
 }
 
+// Alone passes a test over in which nothing runs at once where tests are short, as under the race
+// detector, which finds nothing there and is very slow.
+func Alone(t testing.TB) {
+	t.Helper()
+	if testing.Short() {
+		t.Skip("nothing runs at once here")
+	}
+}
+
 // Deep is how many random trials to make: n, times the environment's
 // DOWNDROP_DEEP where that is set. With -short, as under the race detector, which
 // is ten times slower and finds a race in the first trials or not at all, it is a

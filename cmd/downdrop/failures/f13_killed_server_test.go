@@ -28,7 +28,6 @@ const inFlight = 8
 // with the id that its page had: then exactly one entry is kept of it, and one case of one opening.
 func TestF13ServerKilledDuringAPost(t *testing.T) {
 	t.Parallel() // most of it is waiting
-	inShort(t)
 	kills := support.Deep(t, 5)
 	store := filepath.Join(t.TempDir(), "cases.db")
 	rng := rand.New(rand.NewPCG(13, 13))

@@ -155,7 +155,7 @@ func TestLedToTheCause(t *testing.T) {
 		t.Fatal(err)
 	}
 	talk := talkOver(base)
-	every := 12
+	every := 30
 	switch {
 	case testing.Short(): // with the race detector each caller takes many seconds
 		every = 100

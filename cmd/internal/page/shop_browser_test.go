@@ -156,12 +156,9 @@ func recordLink(c *cases.Card) string {
 
 // The shop's whole job in a browser, in every way, from the unit that comes in to its release on its record: axe
 // finds nothing on any page of it, and everything is large enough for a glove. In two of the ways, which differ in
-// all, the unit goes through the full acceptance.
+// all and of which CI plays one, the unit goes through the full acceptance.
 func TestTheShopsJobInABrowser(t *testing.T) {
-	if support.Deep(t, 1) == 1 {
-		t.Skip("it takes many seconds: a step of CI plays it, with DOWNDROP_DEEP=2; TestTheShopsJob plays it without a browser")
-	}
-	everyWay(t, func(t *testing.T, w way) {
+	everyWay(t, "TestTheShopsJob", func(t *testing.T, w way) {
 		store := filepath.Join(t.TempDir(), "cases.db")
 		s := serve(t, store)
 		h := handsOn(t, s, w)

@@ -132,7 +132,7 @@ func TestRandomPathsOfTheShippedChartOnAPhone(t *testing.T) {
 	tab := browser.New(t, browser.Options{Width: 360, Height: 740, Offline: true})
 	r := rand.New(rand.NewPCG(5, 28))
 	tab.Run(chromedp.Navigate(address))
-	for range support.Deep(t, 50) {
+	for range support.Deep(t, 15) {
 		id := "p1"
 		for {
 			h := look(t, tab, id)

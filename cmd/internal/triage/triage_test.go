@@ -161,7 +161,7 @@ func noRejects(t testing.TB) func(triage.Reject) error {
 // Of the rows called probably good at least 80 in 100 are, and the chances given are
 // those that come true: in every tenth within what chance allows.
 func TestCallsHoldOnSimulatedReturns(t *testing.T) {
-	n := support.Deep(t, 200)
+	n := support.Deep(t, 100)
 	p := newPopulation(t, 11)
 	text, truths := p.list(n)
 	type bin struct {
@@ -287,6 +287,7 @@ func TestDamageIsAskedBack(t *testing.T) {
 }
 
 func TestLettersOfManyKinds(t *testing.T) {
+	support.Alone(t)
 	plain := "Serial;Complaint\nA1;Lüfter läuft; power light dark\n"
 	plain = strings.Replace(plain, "; power", ", power", 1)
 	latin := strings.NewReplacer("ü", "\xfc", "ä", "\xe4").Replace(plain)
@@ -316,6 +317,7 @@ func TestLettersOfManyKinds(t *testing.T) {
 
 // An export of a spreadsheet has its title above the headings, and headings in words of its own.
 func TestAnExportWithATitleAndOddHeadings(t *testing.T) {
+	support.Alone(t)
 	body := "4711;customer-3;A0815;power light dark;26.11.2026;\n4712;customer-4;A0816;power light lit, run light dark;25.11.2026;scorched\n"
 	for title, heading := range map[string]int{"": 0, "Returns of the week (invented);;;;;\nExport;2026-11-26;;;;\n;;;;;\n": 4, "Faults and returns\n\n": 3, "sep=;\nReturns, faults, all;;;;;\n": 3} {
 		for _, heads := range []string{"RMA No.;Customer;S/N;Fault reported;Rx date;Remarks\n", "Fault no.;Customer;Unit serial no.;Customer's complaint;Fault date;Fault code\n", "No.;Of;Serial;Description of fault;Serial of controller;X\n"} {

@@ -27,8 +27,11 @@ var Program string
 func Main(m *testing.M) {
 	dir, err := os.MkdirTemp("", "downdrop-built")
 	if err == nil {
+		err = sourcesLookedAt()
+	}
+	if err == nil {
 		Program = filepath.Join(dir, "downdrop")
-		build := exec.Command("go", "build", "-o", Program, "downdrop/cmd/downdrop")
+		build := exec.Command("go", slices.Concat([]string{"build"}, detector, []string{"-o", Program, "downdrop/cmd/downdrop"})...)
 		build.Stderr = os.Stderr
 		err = build.Run()
 	}
@@ -39,6 +42,42 @@ func Main(m *testing.M) {
 	code := m.Run()
 	os.RemoveAll(dir)
 	os.Exit(code)
+}
+
+// sourcesLookedAt looks at everything that the program is made of. The tests of a package are not run again
+// where nothing was changed that they looked at, and what the go command reads they did not.
+func sourcesLookedAt() error {
+	root, err := os.Getwd()
+	if err != nil {
+		return err
+	}
+	for {
+		if _, err := os.Stat(filepath.Join(root, "go.mod")); err == nil {
+			break
+		}
+		if root == filepath.Dir(root) {
+			return fmt.Errorf("no go.mod above the tests")
+		}
+		root = filepath.Dir(root)
+	}
+	for _, part := range []string{"go.mod", "go.sum", "cmd", "engine", "rulebase", "cases"} {
+		err := filepath.WalkDir(filepath.Join(root, part), func(path string, d os.DirEntry, err error) error {
+			switch {
+			case err != nil:
+				return err
+			case d.Name() == "testdata":
+				return filepath.SkipDir
+			case d.IsDir() || strings.HasSuffix(path, "_test.go"):
+				return nil
+			}
+			_, err = os.Stat(path)
+			return err
+		})
+		if err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // Environment is that of the tests with nothing in it that the program would read of whoever runs
@@ -92,6 +131,9 @@ func Start(t testing.TB, cmd *exec.Cmd) *Process {
 	p.out = bufio.NewReader(out)
 	t.Cleanup(func() {
 		p.Kill()
+		if strings.Contains(p.Said.String(), "DATA RACE") {
+			t.Errorf("two do the same at once in the program")
+		}
 		if said := p.Said.String(); t.Failed() && said != "" {
 			t.Logf("it said: %s", said)
 		}

@@ -1,0 +1,5 @@
+//go:build !race
+
+package built
+
+var detector []string
