@@ -38,13 +38,18 @@ func (t *Talk) chooseNext(s *State, d *engine.Diagnosis) Question {
 	if q, ok := t.lossOfBusQuestion(s, d); ok {
 		return q
 	}
-	away := likelyAway(d)
+	away, left := likelyAway(d), t.likelyLeftAlone(s, d)
 	for _, p := range d.Next {
-		if !p.Step.Temporary && !t.passedOver(s, p.Step) && worthDoing(&p) && (s.settled(sent) || worthAsking(d, &p)) && (away == nil || !farFetched(d, &p)) {
+		if !p.Step.Temporary && !t.passedOver(s, p.Step) && worthDoing(&p) && (s.settled(sent) || worthAsking(d, &p)) && (away == nil && left == nil || !farFetched(d, &p)) {
 			return t.lead(s, p.Step, p.AskFirst)
 		}
 	}
 	if q, ok := t.unlock(s, d); ok {
+		return q
+	}
+	if away == nil && left != nil && !isEnough(d) {
+		q := t.moreQuestion(s, d, nil)
+		q.Says = sayLikelyLeftAlone(left)
 		return q
 	}
 	return t.awayQuestion(s, d, away)
@@ -173,6 +178,29 @@ func likelyAway(d *engine.Diagnosis) *engine.Withheld {
 		}
 		if q := remedyProbability(d, w.Step.ID); q >= p {
 			best, p = w, q
+		}
+	}
+	return best
+}
+
+// likelyLeftAlone is the remedy that is likelier than not the thing to do, where it could be done here and
+// somebody passed it over, or what its warnings ask for; nil where there is none.
+func (t *Talk) likelyLeftAlone(s *State, d *engine.Diagnosis) (best *rulebase.Step) {
+	p := halfLikely
+	look := func(st *rulebase.Step) {
+		if st.Kind != rulebase.KindRemedy || st.Temporary || !t.settledStep(s, st) {
+			return
+		}
+		if q := remedyProbability(d, st.ID); q >= p {
+			best, p = st, q
+		}
+	}
+	for _, x := range d.Next {
+		look(x.Step)
+	}
+	for _, w := range d.NotOffered {
+		if w.Why == engine.WhyUnconfirmed {
+			look(w.Step)
 		}
 	}
 	return best

@@ -9,6 +9,7 @@ import (
 	"downdrop/cmd/internal/conversation"
 	"downdrop/engine"
 	"downdrop/rulebase"
+	"downdrop/testdata/support/shipped"
 )
 
 // bent is a talk whose diagnoses are the engine's, changed by a test, so that what is asked
@@ -565,5 +566,33 @@ func TestWithoutAnExtentNoDropsAreAsked(t *testing.T) {
 	s.Givens = s.Givens[1:]
 	if _, reply := talk.Resume(context.Background(), s, nil, conversation.Memory{Settled: []string{"alone"}}); reply.Question.Kind == conversation.AskDrops {
 		t.Error("asked for the drops")
+	}
+}
+
+// Who leaves alone what is likelier than not to be done is not asked to try what hardly ever helps: it is said
+// that it waits, and for whom.
+func TestWhatIsLikelyAndLeftAloneIsSaid(t *testing.T) {
+	talk := talkOver(shipped.Base(t))
+	state, _ := talk.Begin(rulebase.Situation{})
+	var reply conversation.Reply
+	for _, entry := range []string{"operator on the phone, not alone, drop 5 does not work, others good, power light dark, breaker off", "not now"} {
+		state, reply = talk.Step(context.Background(), state, entry)
+	}
+	says := strings.Join(reply.Question.Says, " ")
+	if reply.Question.Kind != conversation.AskMore || !strings.Contains(says, "person in charge to have it closed") || !strings.Contains(says, "somebody has to come who may") {
+		t.Errorf("%s: %s", asks(reply.Question), says)
+	}
+	// Whoever goes on is asked what tells more, and still not to try that.
+	for range 8 {
+		if reply.Question.Kind == conversation.AskStep && reply.Question.ID == "note_dead_light" {
+			t.Fatalf("asked for: %s", asks(reply.Question))
+		}
+		entry := "skip"
+		if reply.Question.Kind == conversation.AskMore {
+			if entry = "go on"; !slices.ContainsFunc(reply.Question.Answers, func(a conversation.Answer) bool { return a.Entry == entry }) {
+				break
+			}
+		}
+		state, reply = talk.Step(context.Background(), state, entry)
 	}
 }

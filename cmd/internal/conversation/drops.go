@@ -57,7 +57,7 @@ func (l *listener) hearOthers(text, rest string) bool {
 	if m == nil {
 		return false
 	}
-	state, ok := dropStates[strings.ToLower(strings.TrimSpace(m[1]))]
+	state, ok := dropStates[asWellRE.ReplaceAllString(strings.ToLower(strings.TrimSpace(m[1])), "")]
 	if !ok {
 		return false
 	}
@@ -70,7 +70,9 @@ func (l *listener) hearOthers(text, rest string) bool {
 	}
 	if len(others) == 0 {
 		// Of "the others are fine" nothing is to be asked where one is down at most: it is this one alone.
-		if len(s.Order) == 0 && len(downDrops(s)) < 2 && l.hearOnlyOrAll(text, rest) {
+		// Of "the others are dead" something is, where it was not said that this one is too.
+		down := len(downDrops(s))
+		if len(s.Order) == 0 && down < 2 && (l.hearOnlyOrAll(text, rest) || state == rulebase.DropGood && l.hearOnlyOrAll(text, "only this one") || state == rulebase.DropDead && down == 1 && l.hearOnlyOrAll(text, "all of them")) {
 			return true
 		}
 		l.note(text, NotUnderstood, sayWhichOthers)

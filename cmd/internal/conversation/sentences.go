@@ -872,7 +872,7 @@ func sayAdvised(d *engine.Diagnosis) []string {
 	case x.Kind == engine.SolveNow && len(x.Remedies) == 0:
 		return []string{fmt.Sprintf("Enough is known. Nobody needs to come, %s: nothing is wrong any more.", wording.Chance(x.Probability))}
 	case x.Kind == engine.SolveNow:
-		return []string{fmt.Sprintf("Enough is known for this call. Nobody needs to come, %s: what was passed over would end it: %s.", wording.Chance(x.Probability), sayToDo(d.Base, &engine.ToDo{Remedies: x.Remedies}))}
+		return []string{fmt.Sprintf("Enough is known for this call. Nobody needs to come, %s: what was passed over would end it: %s.", wording.Chance(x.Probability), sayToDo(d.Base, &engine.ToDo{Remedies: x.Remedies})), sayWhoeverMay}
 	}
 	says := "Enough is known for this call. Send "
 	if !x.Enough {
@@ -955,6 +955,13 @@ func sayCannotTell(d *engine.Diagnosis, passed bool) []string {
 func sayLikelyAway(w engine.Withheld) []string {
 	return []string{"Likelier than not this is to be done: " + w.Step.Do + ".", "Not from here: " + sayReason(w) + "."}
 }
+
+// sayLikelyLeftAlone names a likely remedy that could be done here and was left alone.
+func sayLikelyLeftAlone(st *rulebase.Step) []string {
+	return []string{"Likelier than not this is to be done, and it was left alone: " + strings.TrimRight(st.Do, ".") + ".", sayWhoeverMay}
+}
+
+const sayWhoeverMay = "Where nobody there can or may do it, somebody has to come who may."
 
 // Explanations.
 

@@ -232,7 +232,7 @@ func TestAdviceInATalkIsSaid(t *testing.T) {
 		{joined(sayAdvised(diagnosis(func(d *engine.Diagnosis) { d.Advice.Lead.Probability = 0.9 }))), "Enough is known, about 9 in 10: nothing is wrong here, and nothing is to be done."},
 		{joined(sayAdvised(diagnosis(func(d *engine.Diagnosis) { d.Advice.Lead = engine.ToDo{Elsewhere: true, Probability: 0.9} }))), "Enough is known, about 9 in 10: something that cannot be put right on a bench."},
 		{advised(func(x *engine.Disposition) { x.Kind = engine.SolveNow }), "Enough is known. Nobody needs to come, about 9 in 10: nothing is wrong any more."},
-		{advised(func(x *engine.Disposition) { x.Kind, x.Remedies = engine.SolveNow, []int{1} }), "Enough is known for this call. Nobody needs to come, about 9 in 10: what was passed over would end it: DANGER: exchange the unit."},
+		{advised(func(x *engine.Disposition) { x.Kind, x.Remedies = engine.SolveNow, []int{1} }), "Enough is known for this call. Nobody needs to come, about 9 in 10: what was passed over would end it: DANGER: exchange the unit. | Where nobody there can or may do it, somebody has to come who may."},
 		{advised(func(x *engine.Disposition) { x.Who = rulebase.Operator }), "Enough is known for this call. Send somebody: about 9 in 10 that this is the cheapest visit that ends it."},
 		{advised(func(x *engine.Disposition) {
 			x.Kind, x.Who, x.Tools, x.Enough = engine.SendUnit, rulebase.Electrician, []string{"hand_lamp", "meter"}, false
@@ -241,6 +241,7 @@ func TestAdviceInATalkIsSaid(t *testing.T) {
 		{sayToDo(b, &engine.ToDo{Remedies: []int{0, 1}, Bare: []int{1}, Outside: true}), "replace the fuse; and DANGER: exchange the unit; and nothing here is left to do about this: the line driver is damaged; and something that is not listed here"},
 		{joined(sayCannotTell(cannot, false)), "These cannot be told apart from here: |   about 5 in 10: replace the fuse |   about 1 in 20: something that is not listed here | What would tell: |   measure the supply (meter is not at hand) |   exchange the unit (not for somebody working alone)"},
 		{joined(sayCannotTell(diagnosis(func(d *engine.Diagnosis) { d.Advice.Lead = engine.ToDo{Outside: true, Probability: 0.5} }), true)), "These cannot be told apart from here: |   about 5 in 10: something that is not listed here | Or something of what was passed over, after all."},
+		{joined(sayLikelyLeftAlone(&b.Remedies[1])), "Likelier than not this is to be done, and it was left alone: Exchange the unit. | Where nobody there can or may do it, somebody has to come who may."},
 		{joined(sayLikelyAway(engine.Withheld{Step: &b.Remedies[1], Why: engine.WhyWell})), "Likelier than not this is to be done: Exchange the unit. | Not from here: the drop works."},
 		{joined(sayRemedyAway(engine.Withheld{Step: &b.Remedies[1], Why: engine.WhyPerson, Detail: "electrician"})), "Enough is known. What is to be done: Exchange the unit. | Not from here: it needs an electrician."},
 	})
