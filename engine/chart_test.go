@@ -50,6 +50,7 @@ func shippedStart(t *testing.T, at rulebase.Place) (*engine.Prepared, rulebase.S
 // Chances add up, what ends is counted, and no step is taken that is not on offer
 // where it is taken; by phone none that could hurt anybody, and no stop of the bus.
 func TestChartKeepsToWhatMayBeOffered(t *testing.T) {
+	support.Alone(t)
 	const grave = rulebase.HazardMotion | rulebase.HazardMains | rulebase.HazardSpark | rulebase.HazardStored | rulebase.HazardUnknown
 	for _, at := range []rulebase.Place{rulebase.Phone, rulebase.Field, rulebase.Bench} {
 		p, s := shippedStart(t, at)

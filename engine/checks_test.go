@@ -13,6 +13,7 @@ import (
 
 	"downdrop/engine"
 	"downdrop/rulebase"
+	"downdrop/testdata/support"
 )
 
 // bn2o is a two-layer noisy-or network as the check files write it.
@@ -90,6 +91,7 @@ func readJSON(t *testing.T, file string, into any) {
 // The gain of each next finding is its mutual information with the whole set of
 // causes (computed exactly, testdata/checks/bn2o_gain.json).
 func TestGainOfEachNextFinding(t *testing.T) {
+	support.Alone(t)
 	var file struct{ Cases []bn2o }
 	readJSON(t, "bn2o_gain.json", &file)
 	checked := 0
@@ -115,6 +117,7 @@ func TestGainOfEachNextFinding(t *testing.T) {
 // Networks of weak causes with up to 16 positive findings, on which inclusion
 // and exclusion in floating point is wrong by half (testdata/checks/bn2o_small.json).
 func TestNoDigitsAreLost(t *testing.T) {
+	support.Alone(t)
 	var file struct{ Cancellation []bn2o }
 	readJSON(t, "bn2o_small.json", &file)
 	for i, n := range file.Cancellation {
@@ -305,6 +308,7 @@ func TestImpossibleEvidence(t *testing.T) {
 // 1988), noisy-or networks in exact arithmetic (those of at most 12 causes, which
 // can be enumerated), and rulebases that use everything numeric in the format.
 func TestBothWaysMeetTheChecks(t *testing.T) {
+	support.Alone(t)
 	cases := 0
 	for _, pattern := range []string{"asia", "noisy_or/*", "features/*"} {
 		folders, err := filepath.Glob(filepath.Join("../testdata/checks", pattern))

@@ -120,6 +120,7 @@ func (w *wide) truth(values []int, sure float64) float64 {
 // The bound on what is left out is no lower than the truth by full enumeration,
 // and low enough to be of use. 20 rulebases with DOWNDROP_DEEP=10.
 func TestLeftOutBoundsTheTruth(t *testing.T) {
+	support.Alone(t)
 	for seed := range support.Deep(t, 1) {
 		r := rand.New(rand.NewPCG(uint64(seed), 21))
 		w := newWide(r)

@@ -8,11 +8,13 @@ import (
 
 	"downdrop/engine"
 	"downdrop/rulebase"
+	"downdrop/testdata/support"
 	"downdrop/testdata/support/shipped"
 )
 
 // The row that counts is the one whose chances the world shows.
 func TestRowIsTheOneThatShows(t *testing.T) {
+	support.Alone(t)
 	base := shipped.Base(t)
 	s := rulebase.Situation{At: rulebase.Field, Givens: []rulebase.GivenValue{{ID: "line", Value: rulebase.Value{Word: "can"}}}}
 	d, err := engine.Diagnose(context.Background(), engine.Prepare(base), s, engine.Options{BeliefOnly: true})

@@ -13,6 +13,8 @@ import (
 	"slices"
 	"strconv"
 	"testing"
+
+	"downdrop/testdata/support"
 )
 
 const compiledFile = "shipped_compiled.go"
@@ -42,6 +44,7 @@ func TestCompiledIsWhatTheFilesSay(t *testing.T) {
 
 // And what the program holds is the same Base, read from the files by itself.
 func TestCompiledIsTheSameBase(t *testing.T) {
+	support.Alone(t)
 	base, err := LoadShipped()
 	if err != nil {
 		t.Fatal(err)

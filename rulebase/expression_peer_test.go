@@ -13,6 +13,7 @@ import (
 	"github.com/expr-lang/expr/vm"
 
 	"downdrop/rulebase"
+	"downdrop/testdata/support"
 )
 
 // peerEnvironment is what is known, as expr's virtual machine takes it.
@@ -39,6 +40,7 @@ func peerEnvironment(slots []rulebase.Slot) map[string]any {
 // fails by itself where min or max mix whole and other literals: such expressions
 // are passed over, and counted.
 func TestEqualsExprsOwnMachine(t *testing.T) {
+	support.Alone(t)
 	count := uint64(25_000 * deep())
 	workers := uint64(runtime.GOMAXPROCS(0))
 	undecided := make([]int, workers)

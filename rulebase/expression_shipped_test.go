@@ -12,6 +12,7 @@ import (
 	"github.com/expr-lang/expr"
 
 	"downdrop/rulebase"
+	"downdrop/testdata/support"
 )
 
 // forPeer writes a term as expr reads it: words in quotes, a banded symptom's
@@ -114,6 +115,7 @@ func knownOf(r *rand.Rand, names []rulebase.Name) ([]rulebase.Slot, map[string]a
 // Every condition of the shipped rulebase gives what expr's own virtual machine
 // gives, wherever everything is known.
 func TestShippedConditionsEqualExprsOwnMachine(t *testing.T) {
+	support.Alone(t)
 	b, err := rulebase.LoadShipped()
 	if err != nil {
 		t.Fatal(err)

@@ -14,6 +14,7 @@ import (
 	"pgregory.net/rapid"
 
 	"downdrop/rulebase"
+	"downdrop/testdata/support"
 )
 
 const (
@@ -593,6 +594,7 @@ func newRandomExpression(seed1, seed2 uint64) *randomExpression {
 // and read again, an expression means the same; and what is decided while some
 // things are unknown stays so, whatever they turn out to be.
 func TestClosuresAgreeWithTheTree(t *testing.T) {
+	support.Alone(t)
 	for seed := range uint64(5000 * deep()) {
 		g := newRandomExpression(1, seed)
 		g.truth(4)
@@ -620,6 +622,7 @@ func TestClosuresAgreeWithTheTree(t *testing.T) {
 }
 
 func TestNumberClosuresAgreeWithTheTree(t *testing.T) {
+	support.Alone(t)
 	scope := *observed
 	scope.Number = true
 	for seed := range uint64(5000 * deep()) {

@@ -13,6 +13,7 @@ import (
 	"github.com/rogpeppe/go-internal/txtar"
 
 	"downdrop/rulebase"
+	"downdrop/testdata/support"
 )
 
 // Each file of testdata/format is a file as somebody wrote it, and in its one form.
@@ -63,6 +64,7 @@ func formatted(t *testing.T, folder fs.FS) fstest.MapFS {
 }
 
 func TestFormatChangesNoMeaning(t *testing.T) {
+	support.Alone(t)
 	folders := map[string]fs.FS{"shipped": rulebase.Shipped(), "good": os.DirFS("testdata/good"), "example": os.DirFS("testdata/example")}
 	for _, folder := range checkFolders(t) {
 		folders[folder] = os.DirFS(folder)
@@ -160,6 +162,7 @@ func FuzzFormat(f *testing.F) {
 
 // Shipped files are in form, but for those listed; the list may only shrink.
 func TestShippedFilesAreInForm(t *testing.T) {
+	support.Alone(t)
 	list, err := os.ReadFile("testdata/not_in_form.txt")
 	if err != nil {
 		t.Fatal(err)

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"downdrop/rulebase"
+	"downdrop/testdata/support"
 )
 
 // repeated is a text of about 300 kB made of one line, in which %d counts and %n is the next number.
@@ -22,6 +23,7 @@ func repeated(begin, line string) string {
 // No rulebase and no case file holds the program up, right or wrong: what looks
 // for near misses, repeats and circles does not grow with the square of the text.
 func TestHugeRulebases(t *testing.T) {
+	support.Alone(t)
 	cause := "  c%d: {name: n, per_thousand: 1, source: common_practice, "
 	for name, text := range map[string]string{
 		"causes":                    repeated(header+"causes:\n", cause+"part: unit}\n"),

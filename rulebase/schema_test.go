@@ -17,6 +17,7 @@ import (
 
 	"downdrop/rulebase"
 	"downdrop/rulebase/source"
+	"downdrop/testdata/support"
 )
 
 // compiled is the schema of a kind of file, as an editor has it.
@@ -86,6 +87,7 @@ func validates(t testing.TB, s *jsonschema.Schema, file string, text []byte) err
 }
 
 func TestSchemaTakesWhatTheLoaderTakes(t *testing.T) {
+	support.Alone(t)
 	shipped, err := rulebase.LoadShipped()
 	if err != nil {
 		t.Fatal(err)
@@ -192,6 +194,7 @@ func TestSchemaRefusesWhatItCanSee(t *testing.T) {
 // The keys that the loader takes are those of the schema, section by section: an
 // entry with each key that any map has is loaded, and looked up in the schema.
 func TestSchemaHasTheLoadersKeys(t *testing.T) {
+	support.Alone(t)
 	good := goodBase(t)
 	doc := good.Schema(rulebase.RuleFile).(map[string]any)
 	definitions := doc["definitions"].(map[string]any)

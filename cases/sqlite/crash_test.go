@@ -337,6 +337,7 @@ func TestManyMakeOneStore(t *testing.T) {
 
 // The list of all words stands in rows that are full but for the last, however the words came: a search in it reads few.
 func TestRowsOfWordsAreFull(t *testing.T) {
+	support.Alone(t)
 	path := filepath.Join(t.TempDir(), "words.db")
 	s := open(t, path)
 	for _, drafts := range storetest.InventedDrafts(150, 7) {

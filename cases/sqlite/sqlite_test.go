@@ -10,6 +10,7 @@ import (
 	"downdrop/cases/sqlite"
 	"downdrop/cases/sqlstore"
 	"downdrop/cases/storetest"
+	"downdrop/testdata/support"
 )
 
 var ctx = context.Background()
@@ -24,6 +25,7 @@ func TestLaws(t *testing.T) {
 // What an import holds in memory does not grow with the events that go through it: a transaction keeps every
 // statement that it is given until its end, so it must not be given one for each event.
 func TestImportHoldsNoEvent(t *testing.T) {
+	support.Alone(t)
 	s := open(t, filepath.Join(t.TempDir(), "store.db"))
 	var events []cases.Event
 	for e, err := range storetest.Invented("quarry", 300, 1) {

@@ -22,6 +22,7 @@ import (
 	_ "downdrop/cases/sqlite" // the driver
 	"downdrop/cases/sqlstore"
 	"downdrop/cases/storetest"
+	"downdrop/testdata/support"
 )
 
 var ctx = context.Background()
@@ -441,6 +442,7 @@ func filledStore(t *testing.T, f *faults, dir string) (s *sqlstore.Store, ids []
 // spoilt. Whatever is asked then says so, or answers as it would have without; nothing is written by halves, and
 // asked again it is done.
 func TestEveryStatementFailsOnce(t *testing.T) {
+	support.Alone(t)
 	f := &faults{}
 	s, ids, mark, sheet := filledStore(t, f, t.TempDir())
 	other, _, _, _ := filledStore(t, &faults{}, t.TempDir())
@@ -613,6 +615,7 @@ func TestGoneWhileItIsTriedAgain(t *testing.T) {
 
 // A store is made, taken over and brought up a schema as a whole or not at all, whatever fails.
 func TestOpeningFailsAsAWhole(t *testing.T) {
+	support.Alone(t)
 	dir := t.TempDir()
 	empty := filepath.Join(dir, "empty.db")
 	if s, err := failingStore(empty, &faults{}, sqlstore.Options{Site: "mill"}); err != nil || s.Close() != nil {

@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -357,8 +358,9 @@ func (t *benchTerminal) run(ctx context.Context) error {
 	return t.kept("")
 }
 
-// goneOnWith has the warnings confirmed again where another person goes on, or on another day.
+// goneOnWith has the warnings confirmed again where another person goes on, or on another day, and that person kept.
 func (t *benchTerminal) goneOnWith(s *bench.State) (*bench.State, error) {
+	again := s.MustConfirmAgain(t.by, t.env.clock().Format(time.DateOnly))
 	after, fresh, err := t.file.Resumed(s, t.by, t.env.clock())
 	if err != nil || fresh == nil {
 		return s, err
@@ -366,7 +368,9 @@ func (t *benchTerminal) goneOnWith(s *bench.State) (*bench.State, error) {
 	if err := t.file.Append(*fresh); err != nil {
 		return nil, ofShop(err)
 	}
-	_, err = io.WriteString(t.env.out, folded(sayRunConfirmAgain, t.env.width()))
+	if again {
+		_, err = io.WriteString(t.env.out, folded(sayRunConfirmAgain, t.env.width()))
+	}
 	return after, written(err)
 }
 

@@ -7,11 +7,14 @@ import (
 	"path/filepath"
 	"testing"
 	"time"
+
+	"downdrop/testdata/support"
 )
 
 // An index that is kept is a convenience: whatever becomes of its file, the same cases are found, and what was
 // damaged is whole again afterwards.
 func TestADamagedIndexIsMadeAnew(t *testing.T) {
+	support.Alone(t)
 	dir := t.TempDir()
 	store, cache := filepath.Join(dir, "cases.db"), filepath.Join(dir, "cache")
 	command := func(args ...string) string {

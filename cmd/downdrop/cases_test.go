@@ -13,6 +13,7 @@ import (
 	"downdrop/cases"
 	"downdrop/cases/storetest"
 	"downdrop/rulebase"
+	"downdrop/testdata/support"
 )
 
 // counter is a command line over a store in memory.
@@ -65,6 +66,7 @@ func (s *counter) says(want int, line string, words ...string) {
 }
 
 func TestACaseFromTheFirstCallToItsClosing(t *testing.T) {
+	support.Alone(t)
 	s := newShop(t)
 	s.says(0, "case|open|--location|Tide mill, sluice|--drop|5|--type|BIU-2|--serial|B0815|--complaint|silent since the storm|--at|phone|--see|power_light=dark|--reference|work_order=W-2231", "Tide mill, sluice, drop 5")
 	first := s.code
@@ -108,6 +110,7 @@ func TestACaseFromTheFirstCallToItsClosing(t *testing.T) {
 // A second exchange at a location within 90 days of one whose unit was good counts for the location;
 // before it is made, the first is named.
 func TestExchangesCountForTheLocation(t *testing.T) {
+	support.Alone(t)
 	s := newShop(t)
 	s.run(0, "case|open|--location|Lock 4|--drop|2|--type|BIU-2|--serial|A1|--see|power_light=lit")
 	s.run(0, "case|done|CASE|exchange_unit|--drop|still_down")
@@ -135,6 +138,7 @@ func TestExchangesCountForTheLocation(t *testing.T) {
 // What a remedy for the time being put in stands until it is taken out, in every view and in
 // a chart of the case, and the case cannot be closed over it.
 func TestWhatStandsInPlaceIsTold(t *testing.T) {
+	support.Alone(t)
 	s := newShop(t)
 	s.run(0, "case|open|--location|Lock 4|--at|field|--see|power_light=lit")
 	s.says(0, "case|done|CASE|leave_drop_out_for_now", "Still in place", "1.", "leave this drop out")
@@ -204,6 +208,7 @@ func writeText(t *testing.T, file, text string) {
 // What is said in the conversation is in the store at once; whoever is cut off has lost
 // nothing, and going on asks nothing again.
 func TestTalkKeepsEveryAnswer(t *testing.T) {
+	support.Alone(t)
 	s := newShop(t)
 	s.run(0, "case|open|--location|Weir house|--at|phone")
 	talk := func(entries string) string {
@@ -286,6 +291,7 @@ func (a *appending) Append(ctx context.Context, drafts ...cases.Draft) ([]cases.
 
 // Cases are joined all of them or none, whenever the program is ended.
 func TestCasesAreJoinedAtOnce(t *testing.T) {
+	support.Alone(t)
 	s := newShop(t)
 	var codes []string
 	for range 3 {
@@ -305,6 +311,7 @@ func TestCasesAreJoinedAtOnce(t *testing.T) {
 
 // A case that came from another place may have the code of one that is here: neither is then taken for the other.
 func TestTwoCasesOfOneCode(t *testing.T) {
+	support.Alone(t)
 	s := newShop(t)
 	s.run(0, "case|open|--location|Tide mill")
 	c, err := s.store.Case(context.Background(), s.code)

@@ -11,11 +11,14 @@ import (
 	"strings"
 	"syscall"
 	"testing"
+
+	"downdrop/testdata/support"
 )
 
 // F07: another user in a folder that may not be written: the command says which file and what can still be done,
 // reads and exports what is there, adds nothing, and changes nothing.
 func TestF07AnotherUserInAReadOnlyFolder(t *testing.T) {
+	support.Alone(t)
 	dir, err := os.MkdirTemp("", "another-user") // t.TempDir is shut to others
 	if err != nil {
 		t.Fatal(err)

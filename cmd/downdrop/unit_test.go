@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"downdrop/cases"
+	"downdrop/testdata/support"
 )
 
 const shopPrices = "../../cases/examples/prices/shop.yaml"
@@ -148,6 +149,7 @@ func TestAMoveRestsOnItsRecord(t *testing.T) {
 
 // A list of returns is looked up where asked for; a row that may be spoilt is not.
 func TestTriageLooksUpWhatWasHere(t *testing.T) {
+	support.Alone(t)
 	s := newShop(t)
 	s.says(0, "unit|receive|BIU-2|B0815|--by|p1")
 	s.says(0, "unit|statement|B0815|not_exposed|--by|p1")
@@ -170,6 +172,7 @@ func TestTriageLooksUpWhatWasHere(t *testing.T) {
 
 // A decision on what the store knows counts what it remembers of serial and place.
 func TestDecideOnWhatTheStoreKnows(t *testing.T) {
+	support.Alone(t)
 	s := newShop(t)
 	sheet := shopPrices
 	open := "case|open|--location|Weir house|--drop|5|--type|BIU-2|--serial|B0815|--at|bench"

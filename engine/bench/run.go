@@ -743,20 +743,49 @@ func (s *State) Limits(g *rulebase.BenchReading) (low, high float64) {
 	return low, high
 }
 
-// MustConfirmAgain says that whoever goes on with a run on that day, another person or another day than whoever
-// was at it last, has to read again a warning that was confirmed: by is "" where it was not said.
-func (s *State) MustConfirmAgain(by, day string) bool {
-	if s.Wants.Step < 0 || !slices.ContainsFunc(s.Steps, func(st StepState) bool { return st.Confirmed && st.Outcome == Open }) {
-		return false
+// Hands are the ids of all who were at a run, in the order in which they came to it: who began it, where that was
+// said, and who went on with it.
+func (s *State) Hands() []string {
+	var all []string
+	came := func(by string) {
+		if by != "" && !slices.Contains(all, by) {
+			all = append(all, by)
+		}
 	}
+	came(s.Asked["by"])
+	next := "" // who opened the run again, and has entered nothing yet
+	for i := range s.Events {
+		switch e := &s.Events[i]; e.Kind {
+		case Resumed:
+			next = e.Values["by"]
+		case Begun, Printed:
+		default:
+			came(next)
+			next = ""
+		}
+	}
+	return all
+}
+
+// LastHand is the id of whoever was at a run last: who went on with it, else who began it; "" it was not said.
+func (s *State) LastHand() string {
 	who := s.Asked["by"]
 	for i := range s.Events {
 		if e := &s.Events[i]; e.Kind == Resumed && e.Values["by"] != "" {
 			who = e.Values["by"]
 		}
 	}
+	return who
+}
+
+// MustConfirmAgain says that whoever goes on with a run on that day, another person or another day than whoever
+// was at it last, has to read again a warning that was confirmed: by is "" where it was not said.
+func (s *State) MustConfirmAgain(by, day string) bool {
+	if s.Wants.Step < 0 || !slices.ContainsFunc(s.Steps, func(st StepState) bool { return st.Confirmed && st.Outcome == Open }) {
+		return false
+	}
 	all := standing(s.Events) // what was taken back today stands for yesterday's
-	return all[len(all)-1].Day() != day || by != "" && by != who
+	return all[len(all)-1].Day() != day || by != "" && by != s.LastHand()
 }
 
 // Applies says that a step is meant for this unit, as far as is known.

@@ -1051,6 +1051,48 @@ func TestWarningsAreConfirmedAgain(t *testing.T) {
 	}
 }
 
+// A run knows who was at it: whoever opened it and entered nothing was not.
+func TestWhoWasAtARun(t *testing.T) {
+	looked := 0
+	goodRun(t, "short", func(s *bench.State, _ string, _ func(entry string) (*bench.State, error)) bool {
+		if s.Wants.Step < 0 {
+			return true
+		}
+		looked++
+		if got := s.Hands(); !slices.Equal(got, []string{"bench-2"}) || s.LastHand() != "bench-2" {
+			t.Fatalf("at it were %q, %s last", got, s.LastHand())
+		}
+		events := slices.Clone(s.Events)
+		add := func(e bench.Event) *bench.State {
+			events = append(events, bench.Append(events, e, noon))
+			on, err := bench.Run(s.Procedure, s.Unit, events)
+			if err != nil {
+				t.Fatal(err)
+			}
+			return on
+		}
+		by := func(id string) bench.Event {
+			return bench.Event{Kind: bench.Resumed, Values: map[string]string{"by": id}}
+		}
+		note := bench.Event{Kind: bench.Noted, Values: map[string]string{"text": "seen"}}
+		for _, x := range []struct {
+			e     bench.Event
+			last  string
+			hands string
+		}{{by("bench-1"), "bench-1", "bench-2"}, {by("bench-3"), "bench-3", "bench-2"}, {note, "bench-3", "bench-2 bench-3"}, {by("bench-2"), "bench-2", "bench-2 bench-3"}, {note, "bench-2", "bench-2 bench-3"},
+			{by(""), "bench-2", "bench-2 bench-3"}, {note, "bench-2", "bench-2 bench-3"}, {by("bench-1"), "bench-1", "bench-2 bench-3"}, {bench.Event{Kind: bench.Printed, Values: map[string]string{"form": "html"}}, "bench-1", "bench-2 bench-3"}} {
+			on := add(x.e)
+			if got := strings.Join(on.Hands(), " "); got != x.hands || on.LastHand() != x.last {
+				t.Errorf("after %+v at it were %s, %s last", x.e, got, on.LastHand())
+			}
+		}
+		return false
+	})
+	if looked == 0 {
+		t.Error("no step was come to")
+	}
+}
+
 // Whether the unit was here before is asked once its serial number is read, or cannot be, and between steps: whoever
 // answers looks it up.
 func TestReturnedBeforeIsAskedBehindTheSerial(t *testing.T) {

@@ -20,6 +20,7 @@ import (
 // on offer, above the person, not to be asked for by phone, or gravely dangerous while a
 // harmless one can still change what to do.
 func TestRivalsKeepPermission(t *testing.T) {
+	support.Alone(t)
 	base := shipped.Base(t)
 	rivals := rehearse.Rivals(base)
 	played := map[rulebase.Place]int{rulebase.Phone: 1, rulebase.Field: 2, rulebase.Bench: 1}

@@ -14,6 +14,7 @@ import (
 	"downdrop/engine"
 	"downdrop/engine/ruletest"
 	"downdrop/rulebase"
+	"downdrop/testdata/support"
 )
 
 func run(t *testing.T, p *engine.Prepared, cases []rulebase.Situation) {
@@ -49,6 +50,7 @@ var shipped = sync.OnceValues(func() ([]ruletest.Result, error) {
 
 // The rule tests that lie beside the shipped rules.
 func TestShippedRules(t *testing.T) {
+	support.Alone(t)
 	results, err := shipped()
 	if err != nil {
 		t.Fatal(err)

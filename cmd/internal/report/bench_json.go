@@ -69,6 +69,7 @@ type benchRunJSON struct {
 	} `json:"rulebase"`
 	Program        string           `json:"program"`
 	By             string           `json:"by"`
+	AlsoBy         []string         `json:"also_by,omitempty"` // who went on with it
 	Intermittent   string           `json:"intermittent"`
 	ReturnedBefore string           `json:"returned_before"`
 	Began          string           `json:"began"`
@@ -132,6 +133,11 @@ func runJSON(s *bench.State) *benchRunJSON {
 		Serial: s.Serial, Complaint: s.Complaint, Program: s.Begin["program"], By: s.Asked["by"], Intermittent: s.Asked["intermittent"], ReturnedBefore: s.Asked["returned_before"],
 		Steps: []benchStepJSON{}, Instruments: []instrumentJSON{}, InPlace: []string{}, Notes: []benchNoteJSON{}, Findings: []benchFoundJSON{},
 		Verdict: string(s.Verdict), Basis: listed(s.Basis), Events: len(s.Events), Head: bench.Head(s.Events)}
+	for _, by := range s.Hands() {
+		if by != doc.By {
+			doc.AlsoBy = append(doc.AlsoBy, by)
+		}
+	}
 	doc.Rulebase.Name, doc.Rulebase.Version, doc.Rulebase.Digest = s.Begin["rulebase"], s.Begin["rulebase_version"], s.Begin["rulebase_digest"]
 	at := map[int]string{}
 	for _, e := range s.Events {

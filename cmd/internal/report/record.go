@@ -28,26 +28,33 @@ type Record struct {
 
 // RecordContent is all that a record says.
 type RecordContent struct {
-	Schema     string `json:"schema"`
-	Number     string `json:"number"`
-	Issue      int    `json:"issue"`
-	Replaces   string `json:"replaces"` // digest of the issue before
-	Why        string `json:"why"`      // it was issued again
-	Issued     string `json:"issued"`
-	Program    string `json:"program"` // that issued it
-	Shop       string `json:"shop"`
-	Customer   string `json:"customer"`
-	Order      string `json:"order"`
-	Received   string `json:"received"`
-	Authorised string `json:"authorised"`
-	Name       string `json:"name"` // of whoever was at the bench, where the store has one
-	Site       string `json:"site"`
-	ChainSeq   int64  `json:"chain_seq"` // the store's chain when it was issued
-	ChainHead  string `json:"chain_head"`
+	Schema     string         `json:"schema"`
+	Number     string         `json:"number"`
+	Issue      int            `json:"issue"`
+	Replaces   string         `json:"replaces"` // digest of the issue before
+	Why        string         `json:"why"`      // it was issued again
+	Issued     string         `json:"issued"`
+	Program    string         `json:"program"` // that issued it
+	Shop       string         `json:"shop"`
+	Customer   string         `json:"customer"`
+	Order      string         `json:"order"`
+	Received   string         `json:"received"`
+	Authorised string         `json:"authorised"`
+	Name       string         `json:"name"`             // of whoever was at the bench, where the store has one
+	Others     []RecordPerson `json:"others,omitempty"` // the names of those who went on with the run, where the store has them
+	Site       string         `json:"site"`
+	ChainSeq   int64          `json:"chain_seq"` // the store's chain when it was issued
+	ChainHead  string         `json:"chain_head"`
 	// KnownAs is the unit as the shop's books have it, TYPE/SERIAL, where that is not what the label and the profile say; "" it is.
 	KnownAs string       `json:"known_as,omitempty"`
 	From    string       `json:"from,omitempty"` // of a unit whose serial number nobody could read: who sent it, by the store's id
 	Run     benchRunJSON `json:"run"`
+}
+
+// A RecordPerson is the name of somebody who was at the bench.
+type RecordPerson struct {
+	ID   string `json:"id"`
+	Name string `json:"name"`
 }
 
 // Unit is what the record is about.
@@ -185,9 +192,18 @@ func (r *Record) sheet() (*recordSheet, error) {
 	if c.Issue > 1 {
 		s.Reissue = fmt.Sprintf(sayRecordReissue, c.Issue-1, c.Replaces, strings.TrimSuffix(c.Why, "."))
 	}
-	by := run.By
-	if c.Name != "" {
-		by = c.Name + " (" + run.By + ")"
+	by := named(c.Name, run.By)
+	for _, id := range run.AlsoBy {
+		if by != "" {
+			by += sayRecordThen
+		}
+		name := ""
+		for _, p := range c.Others {
+			if p.ID == id {
+				name = p.Name
+			}
+		}
+		by += named(name, id)
 	}
 	for _, f := range []recordFact{ // in pairs that stand side by side
 		{"Shop", c.Shop}, {"Customer", c.Customer},
@@ -220,6 +236,14 @@ func (r *Record) sheet() (*recordSheet, error) {
 		s.Chain = fmt.Sprintf(sayRecordChainNew, c.Site)
 	}
 	return s, nil
+}
+
+// named is a person by name and id, where there is a name.
+func named(name, id string) string {
+	if name == "" {
+		return id
+	}
+	return name + " (" + id + ")"
 }
 
 // dayTime is a moment as a record says it: in UTC, and it says so.

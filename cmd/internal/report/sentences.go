@@ -3409,6 +3409,7 @@ const (
 	sayRecordNumber       = "%s, issue %d"
 	sayRecordReissue      = "This issue stands for issue %d, whose digest was %s. Why: %s."
 	sayRecordNotSaid      = "not said"
+	sayRecordThen         = ", then "
 	sayRecordOnly         = "These results concern the unit named here only, in the state in which it was tested."
 	sayRecordRule         = "A reading is held against its limit as it was read; the instrument's own error is neither added nor taken off. A count of errors is reported as the share that it proves not to be reached, at 95 % (Clopper and Pearson, exact)."
 	sayRecordSafety       = "Nothing here says that something is safe. Local codes, lockout rules and licensed people come first."

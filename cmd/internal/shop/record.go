@@ -105,8 +105,17 @@ func NewRecord(ctx context.Context, store cases.Store, now time.Time, c report.R
 	if err != nil {
 		return nil, err
 	}
-	if c.Name, err = store.Name(ctx, s.Asked["by"]); err != nil {
-		return nil, err
+	c.Name, c.Others = "", nil
+	for _, id := range s.Hands() {
+		name, err := store.Name(ctx, id)
+		switch {
+		case err != nil:
+			return nil, err
+		case id == s.Asked["by"]:
+			c.Name = name
+		case name != "":
+			c.Others = append(c.Others, report.RecordPerson{ID: id, Name: name})
+		}
 	}
 	site := store.Site()
 	c.Issue, c.Issued, c.Site, c.ChainSeq, c.ChainHead = 1, now.UTC().Format(time.RFC3339), site, heads[site].Seq, heads[site].Hash

@@ -131,9 +131,11 @@ func (r *Run) Append(e bench.Event) error {
 }
 
 // Resumed is the run as whoever goes on with it now finds it: by another person ("" not said), or on another day, the
-// warnings that were confirmed are to be read again. Nothing is kept; fresh is the event to keep, nil: none is.
+// warnings that were confirmed are to be read again. Another person is in the run either way, for its record says who was
+// at the bench. Nothing is kept; fresh is the event to keep, nil: none is.
 func (r *Run) Resumed(s *bench.State, by string, now time.Time) (after *bench.State, fresh *bench.Event, err error) {
-	if !s.MustConfirmAgain(by, now.Format(time.DateOnly)) {
+	another := by != "" && by != s.LastHand() && s.Wants.Kind != bench.WantsNothing && s.Wants.Ask != "by"
+	if !another && !s.MustConfirmAgain(by, now.Format(time.DateOnly)) {
 		return s, nil, nil
 	}
 	e := bench.Append(r.Events, bench.Event{Kind: bench.Resumed, Values: map[string]string{"by": by}}, now)

@@ -161,6 +161,7 @@ func noRejects(t testing.TB) func(triage.Reject) error {
 // Of the rows called probably good at least 80 in 100 are, and the chances given are
 // those that come true: in every tenth within what chance allows.
 func TestCallsHoldOnSimulatedReturns(t *testing.T) {
+	support.Alone(t)
 	n := support.Deep(t, 100)
 	p := newPopulation(t, 11)
 	text, truths := p.list(n)
@@ -459,6 +460,7 @@ func FuzzList(f *testing.F) {
 // A reading of which only a range is told lies in one band or in none that can be said: "18 to 22 V" is asked of nobody,
 // and does not end the program.
 func TestAComplaintWithARangeInIt(t *testing.T) {
+	support.Alone(t)
 	for complaint, understood := range map[string]bool{
 		"24 V supply 18-22 V": false, "volts at drop 18 to 22 V": false, "volts at drop 0.2-0.4 V": true, "volts at drop 23.0-24.0 V": true,
 	} {
