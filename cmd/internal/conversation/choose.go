@@ -47,11 +47,6 @@ func (t *Talk) chooseNext(s *State, d *engine.Diagnosis) Question {
 	if q, ok := t.unlock(s, d); ok {
 		return q
 	}
-	if away == nil && left != nil && !isEnough(d) {
-		q := t.moreQuestion(s, d, nil)
-		q.Says = sayLikelyLeftAlone(left)
-		return q
-	}
 	return t.awayQuestion(s, d, away)
 }
 
@@ -209,7 +204,7 @@ func (t *Talk) likelyLeftAlone(s *State, d *engine.Diagnosis) (best *rulebase.St
 // moreQuestion says that nothing can be put to anybody here and now, and what would help.
 func (t *Talk) moreQuestion(s *State, d *engine.Diagnosis, away *engine.Withheld) Question {
 	q := Question{Kind: AskMore, Says: sayNothingLeft(t.anyPassed(s, d))}
-	goOn := false
+	goOn, left := false, t.likelyLeftAlone(s, d)
 	switch {
 	case away != nil && isEnough(d):
 		q.Says = append(sayRemedyAway(*away), sayIfWrong(d)...)
@@ -220,6 +215,8 @@ func (t *Talk) moreQuestion(s *State, d *engine.Diagnosis, away *engine.Withheld
 	case (isEnough(d) || d.Possible && d.Disposition != nil && d.Disposition.Kind != engine.SolveNow) && !s.settled(sent):
 		q.Says = append(sayAdvised(d), sayIfWrong(d)...)
 		goOn = true
+	case left != nil:
+		q.Says = sayLikelyLeftAlone(left)
 	case d.Possible && d.Advice.CannotTell:
 		q.Says = sayCannotTell(d, t.anyPassed(s, d))
 	}

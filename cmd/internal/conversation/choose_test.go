@@ -171,6 +171,36 @@ func TestWhatIsAskedNext(t *testing.T) {
 			b.withhold("replace_fuse", engine.WhyPerson, "electrician", 0)
 			b.likely("replace_fuse", 0, 0.5)
 		}, want: "more replace_fuse | electrician is here" + always},
+		"likely, and left alone": {bend: func(b bend) {
+			b.next("reseat_plug", 0)
+			b.likely("reseat_plug", 1, 0.0999)
+			b.next("replace_fuse", 0)
+			b.likely("replace_fuse", 0, 0.5)
+		}, settled: "replace_fuse", want: "more | do replace_fuse" + always, says: "Likelier than not this is to be done, and it was left alone: Replace the fuse with one of the same rating after finding why it blew."},
+		"less likely, and left alone": {bend: func(b bend) {
+			b.next("reseat_plug", 0)
+			b.likely("reseat_plug", 1, 0.0999)
+			b.next("replace_fuse", 0)
+			b.likely("replace_fuse", 0, 0.4999)
+		}, settled: "replace_fuse", want: plug},
+		"left alone, and another is not far off": {bend: func(b bend) {
+			b.next("reseat_plug", 0)
+			b.likely("reseat_plug", 1, 0.1)
+			b.next("replace_fuse", 0)
+			b.likely("replace_fuse", 0, 0.5)
+		}, settled: "replace_fuse", want: plug},
+		"likely, and its warning left alone": {bend: func(b bend) {
+			b.next("reseat_plug", 0)
+			b.likely("reseat_plug", 1, 0.0999)
+			b.withhold("exchange_unit", engine.WhyUnconfirmed, "machine_can_start", 0)
+			b.likely("exchange_unit", 0, 0.5)
+		}, settled: "exchange_unit", want: "more | do exchange_unit" + always, says: "Likelier than not this is to be done, and it was left alone: "},
+		"withheld for another reason": {bend: func(b bend) {
+			b.next("reseat_plug", 0)
+			b.likely("reseat_plug", 1, 0.0999)
+			b.withhold("replace_fuse", engine.WhyDone, "", 0)
+			b.likely("replace_fuse", 0, 0.5)
+		}, settled: "replace_fuse", want: plug},
 		"likely, and waits": {bend: func(b bend) {
 			b.next("reseat_plug", 0)
 			b.likely("reseat_plug", 1, 0.0999)
