@@ -230,12 +230,7 @@ func failingStore(path string, f *faults, o sqlstore.Options) (*sqlstore.Store, 
 }
 
 // dense is up to which operation each is made to fail; beyond, ever fewer.
-func dense() int {
-	if testing.Short() {
-		return 2
-	}
-	return 20
-}
+const dense = 20
 
 // work is something that is asked of a store; each asks for it anew under a number.
 type work struct {
@@ -461,7 +456,7 @@ func TestEveryStatementFailsOnce(t *testing.T) {
 			if err != nil && !errors.Is(err, cases.ErrIntegrity) {
 				t.Fatalf("%s: %v", w.name, err)
 			}
-			for n := 1; ; n += 1 + n/dense() { // most of a long work is the same again
+			for n := 1; ; n += 1 + n/dense { // most of a long work is the same again
 				before := events(t, s)
 				f.arm(n, what)
 				got, err := w.do(s, number(n, 0))
@@ -492,7 +487,7 @@ func TestEveryStatementFailsOnce(t *testing.T) {
 		}
 	}
 	t.Logf("%d operations failed", failed)
-	if failed < 500 && !testing.Short() {
+	if failed < 500 {
 		t.Errorf("only %d operations failed", failed)
 	}
 }
@@ -632,7 +627,7 @@ func TestOpeningFailsAsAWhole(t *testing.T) {
 	} {
 		for _, what := range allFaults {
 			failed := 0
-			for n := 1; ; n += 1 + n/dense() {
+			for n := 1; ; n += 1 + n/dense {
 				path := filepath.Join(dir, fmt.Sprintf("%s-%s-%d.db", name, what, n))
 				if o.from != "" {
 					text, err := os.ReadFile(o.from)

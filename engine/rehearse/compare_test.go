@@ -24,9 +24,6 @@ func TestRivalsKeepPermission(t *testing.T) {
 	base := shipped.Base(t)
 	rivals := rehearse.Rivals(base)
 	played := map[rulebase.Place]int{rulebase.Phone: 1, rulebase.Field: 2, rulebase.Bench: 1}
-	if testing.Short() { // under the race detector one of each rival is enough
-		played = map[rulebase.Place]int{rulebase.Field: 1}
-	}
 	for place, n := range played {
 		c, err := rehearse.Contest(context.Background(), base, rehearse.Options{Cases: support.Deep(t, n), Seed: 528, Places: []rulebase.Place{place}, Variant: rehearse.Own}, rivals)
 		if err != nil {

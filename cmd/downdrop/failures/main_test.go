@@ -19,11 +19,12 @@ import (
 
 func TestMain(m *testing.M) { built.Main(m) }
 
-// inShort passes a test over that says nothing under the race detector, which does not see into another process.
+// inShort passes a test over in short runs, as under the race detector: nothing runs at once in the program there, or
+// it is about memory and time, which the detector takes for itself.
 func inShort(t *testing.T) {
 	t.Helper()
 	if testing.Short() {
-		t.Skip("it is about another process")
+		t.Skip("it says nothing under the race detector")
 	}
 }
 

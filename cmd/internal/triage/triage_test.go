@@ -220,9 +220,6 @@ func TestCallsHoldOnSimulatedReturns(t *testing.T) {
 		}
 	}
 	t.Logf("chi-square %.1f over %d cells", chi, cells)
-	if testing.Short() {
-		return
-	}
 	g := calls[triage.ProbablyGood]
 	all := g[0] + g[1] + g[2]
 	if all < n/20 || float64(g[isGood]) < 0.8*float64(all) {
