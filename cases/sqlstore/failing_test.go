@@ -229,8 +229,9 @@ func failingStore(path string, f *faults, o sqlstore.Options) (*sqlstore.Store, 
 	}}, o)
 }
 
-// dense is up to which operation each is made to fail; beyond, ever fewer.
-const dense = 20
+// further is the next operation that is made to fail: at first each, then ever fewer, for most of a long
+// work is the same again. DOWNDROP_DEEP has more of them fail.
+func further(t *testing.T, n int) int { return n + 1 + n/support.Deep(t, 3) }
 
 // work is something that is asked of a store; each asks for it anew under a number.
 type work struct {
@@ -456,7 +457,7 @@ func TestEveryStatementFailsOnce(t *testing.T) {
 			if err != nil && !errors.Is(err, cases.ErrIntegrity) {
 				t.Fatalf("%s: %v", w.name, err)
 			}
-			for n := 1; ; n += 1 + n/dense { // most of a long work is the same again
+			for n := 1; ; n = further(t, n) {
 				before := events(t, s)
 				f.arm(n, what)
 				got, err := w.do(s, number(n, 0))
@@ -627,7 +628,7 @@ func TestOpeningFailsAsAWhole(t *testing.T) {
 	} {
 		for _, what := range allFaults {
 			failed := 0
-			for n := 1; ; n += 1 + n/dense {
+			for n := 1; ; n = further(t, n) {
 				path := filepath.Join(dir, fmt.Sprintf("%s-%s-%d.db", name, what, n))
 				if o.from != "" {
 					text, err := os.ReadFile(o.from)

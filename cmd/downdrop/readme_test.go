@@ -95,7 +95,7 @@ func TestCommandsInTheGuides(t *testing.T) {
 	}
 	span := regexp.MustCompile("`(?:go run ./cmd/)?downdrop ([^`]+)`|(?m)^go run ./cmd/downdrop (.+)$")
 	placeholder := regexp.MustCompile(`\b[A-Z]{3,}\b`)
-	slow := regexp.MustCompile(`^(rehearse|serve|chart --at field --see power_light=lit)`) // tried among the examples of help
+	slow := regexp.MustCompile(`^(rehearse|serve|rulebase test$|rulebase handbook|chart --at field --see power_light=lit)`) // tried among the examples of help
 	spans := 0
 	for _, guide := range []string{"README.md", "DEVELOPERS.md"} {
 		text, err := os.ReadFile("../../" + guide)

@@ -305,7 +305,7 @@ func TestSharesOverDrawnUnits(t *testing.T) {
 	r := rand.New(rand.NewPCG(2031, 5))
 	var count struct{ good, goodFails, goodOpen, bad, badPasses, badOpen int }
 	passes := map[string]int{}
-	for range support.Deep(t, 200) {
+	for range support.Deep(t, 100) {
 		u := draw(r)
 		s, _ := walk(t, procedure, profile, u, r)
 		switch {

@@ -329,7 +329,7 @@ func (x *brute) working(belief []float64, seen, done int, visited bool, remedy i
 func TestSearchAgreesWithExpectimax(t *testing.T) {
 	var greedy, rollout shares
 	most, opened := [3]int{}, 0
-	for seed := 0; len(rollout) < support.Deep(t, 300); seed++ {
+	for seed := 0; len(rollout) < support.Deep(t, 150); seed++ {
 		b := randomBreakdown(rand.New(rand.NewPCG(uint64(seed), 1995)))
 		x := &brute{b: b, known: map[string]float64{}}
 		belief := make([]float64, 1<<b.causes)

@@ -4,7 +4,9 @@ import (
 	"context"
 	"fmt"
 	"io/fs"
+	"math"
 	"os"
+	"reflect"
 	"slices"
 	"strings"
 	"sync"
@@ -170,15 +172,64 @@ var sameMeaning = []cmp.Option{
 	cmpopts.EquateNaNs(),
 }
 
+// same says whether two rulebases are equal under sameMeaning, which takes a hundredth of the time that
+// it takes to tell where they are not.
+func same(a, b reflect.Value) bool {
+	switch a.Kind() {
+	case reflect.Pointer, reflect.Interface:
+		if a.IsNil() || b.IsNil() {
+			return a.IsNil() == b.IsNil()
+		}
+		return a.Elem().Type() == b.Elem().Type() && same(a.Elem(), b.Elem())
+	case reflect.Struct:
+		for i := range a.NumField() {
+			switch f := a.Type().Field(i); {
+			case f.Type == reflect.TypeFor[rulebase.Position](), f.Name == "Digest" && a.Type() == reflect.TypeFor[rulebase.Base](), !f.IsExported():
+			case !same(a.Field(i), b.Field(i)):
+				return false
+			}
+		}
+		return true
+	case reflect.Slice, reflect.Array:
+		if a.Len() != b.Len() || a.Kind() == reflect.Slice && a.IsNil() != b.IsNil() {
+			return false
+		}
+		for i := range a.Len() {
+			if !same(a.Index(i), b.Index(i)) {
+				return false
+			}
+		}
+		return true
+	case reflect.Map:
+		if a.Len() != b.Len() || a.IsNil() != b.IsNil() {
+			return false
+		}
+		for _, k := range a.MapKeys() {
+			if v := b.MapIndex(k); !v.IsValid() || !same(a.MapIndex(k), v) {
+				return false
+			}
+		}
+		return true
+	case reflect.Float64:
+		return a.Float() == b.Float() || math.IsNaN(a.Float()) && math.IsNaN(b.Float())
+	}
+	return a.Equal(b)
+}
+
 // load loads the rulebase with an edit. The mistake counts only if the rulebase
 // is refused or says something else than before.
 func (w *ward) load(e edit) (base *rulebase.Base, p *planted) {
 	p = &planted{edit: e, place: w.planter.place(e)}
 	base, err := rulebase.Load(rulebase.Layer{Name: "drop", FS: w.planter.folder(e)})
-	switch {
-	case err != nil:
+	if err != nil {
 		p.by(byLoading, err.Error())
-	case cmp.Equal(base, w.base, sameMeaning...):
+		return base, p
+	}
+	equal := same(reflect.ValueOf(base), reflect.ValueOf(w.base))
+	if w.deep && equal != cmp.Equal(base, w.base, sameMeaning...) {
+		panic("the two ways to compare do not agree: " + p.says)
+	}
+	if equal {
 		return nil, nil
 	}
 	return base, p
@@ -289,7 +340,7 @@ func TestNothingIsReportedOfTheUnbroken(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if d := cmp.Diff(w.base, base, sameMeaning...); d != "" {
+	if d := cmp.Diff(w.base, base, sameMeaning...); d != "" || !same(reflect.ValueOf(w.base), reflect.ValueOf(base)) {
 		t.Errorf("the planter changes what it only copies:\n%s", d)
 	}
 	for says := range w.known {

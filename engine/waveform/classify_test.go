@@ -154,7 +154,7 @@ func TestFaultsAreToldApart(t *testing.T) {
 	allowed, refused := map[string]*tally{}, &tally{}
 	sum := &tally{}
 	var off []float64
-	for i := range uint64(support.Deep(t, 48)) {
+	for i := range uint64(support.Deep(t, 28)) {
 		c := draw(i, faults[i%4])
 		r := c.play(t, i)
 		says := told(r)

@@ -79,7 +79,7 @@ func TestF16OddPlaces(t *testing.T) {
 	}{
 		{"diagnose --at phone --see power_light=dark", anywhere},
 		{"diagnose --at phone --see power_light=dark --json", anywhere},
-		{"chart --at field --see power_light=lit", anywhere},
+		{"chart --at field --see power_light=lit --places 5", anywhere},
 		{"triage " + list, anywhere},
 		{"bench list", anywhere},
 		{"line --help", anywhere},

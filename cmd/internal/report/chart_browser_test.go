@@ -128,11 +128,15 @@ func TestEveryPathOfASmallChartOnAPhone(t *testing.T) {
 
 // Random paths of the shipped chart, with the phone put away and taken out again on the way.
 func TestRandomPathsOfTheShippedChartOnAPhone(t *testing.T) {
-	_, address := shippedChart(t, map[bool]int{true: 40, false: 200}[testing.Short()])
+	places := 40
+	if support.Deep(t, 1) > 1 {
+		places = 200
+	}
+	_, address := shippedChart(t, places)
 	tab := browser.New(t, browser.Options{Width: 360, Height: 740, Offline: true})
 	r := rand.New(rand.NewPCG(5, 28))
 	tab.Run(chromedp.Navigate(address))
-	for range support.Deep(t, 15) {
+	for range support.Deep(t, 10) {
 		id := "p1"
 		for {
 			h := look(t, tab, id)

@@ -113,8 +113,8 @@ func TestEveryWayIsToBeHad(t *testing.T) {
 func TestEveryInputHasAName(t *testing.T) {
 	for _, name := range []string{"tide_mill.yaml", "shop.yaml"} {
 		for _, c := range []ways.Case{{Bad: chance("0.3")}, {Bad: chance("0.7"), Pulled: true}} {
+			d := &report.Decision{Decision: decided(prices(t, name), c)}
 			for _, k := range rulebase.PriceKeys {
-				d := &report.Decision{Decision: decided(prices(t, name), c)}
 				d.Turns = []ways.Turn{{Name: k.Name, Form: k.Form, Now: chance("1"), At: chance("2"), Way: ways.New}}
 				var b bytes.Buffer
 				if err := d.Text(&b, 80); err != nil {

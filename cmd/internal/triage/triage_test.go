@@ -162,7 +162,7 @@ func noRejects(t testing.TB) func(triage.Reject) error {
 // those that come true: in every tenth within what chance allows.
 func TestCallsHoldOnSimulatedReturns(t *testing.T) {
 	support.Alone(t)
-	n := support.Deep(t, 100)
+	n := support.Deep(t, 50)
 	p := newPopulation(t, 11)
 	text, truths := p.list(n)
 	type bin struct {
