@@ -17,11 +17,12 @@ import (
 	"downdrop/cases"
 	"downdrop/cases/sqlite"
 	"downdrop/cases/sqlstore"
+	"downdrop/testdata/support/browser"
 	"downdrop/testdata/support/built"
 )
 
 // The page is tested as people start it.
-func TestMain(m *testing.M) { built.Main(m) }
+func TestMain(m *testing.M) { built.Main(m, browser.Close) }
 
 // A served is the program serving a store, with a browser that was let in.
 type served struct {

@@ -32,6 +32,12 @@ func smallChart(t *testing.T) (*report.Chart, string) {
 	return chartOnDisk(t, base, rulebase.Situation{At: rulebase.Field}, engine.ChartOptions{})
 }
 
+func TestMain(m *testing.M) {
+	code := m.Run()
+	browser.Close()
+	os.Exit(code)
+}
+
 func shippedChart(t *testing.T, places int) (*report.Chart, string) {
 	base, err := rulebase.ShippedCompiled()
 	if err != nil {
@@ -266,12 +272,12 @@ func TestDoorPageIsOneSide(t *testing.T) {
 	tab := browser.New(t, browser.Options{Width: 1280, Height: 800, Offline: true})
 	file := filepath.Join(t.TempDir(), "door.html")
 	persons := []rulebase.Who{rulebase.Operator, rulebase.Engineer}
-	if testing.Short() {
-		persons = persons[1:]
-	}
 	warned, legends := 0, 0
 	for _, at := range []rulebase.Place{rulebase.Phone, rulebase.Field, rulebase.Bench} {
-		for _, who := range persons {
+		for i, who := range persons {
+			if (at == rulebase.Field) == (i == 0) && support.Deep(t, 1) == 1 {
+				continue // the operator by phone and at the bench, the engineer at the drop
+			}
 			g, _ := base.ReadGiven("loss_of_bus=off")
 			s := rulebase.Situation{At: at, Who: who, Givens: []rulebase.GivenValue{g}}
 			tree, err := engine.Chart(t.Context(), p, s, engine.ChartOptions{Nodes: 15})
@@ -307,7 +313,7 @@ func TestDoorPageIsOneSide(t *testing.T) {
 			}
 		}
 	}
-	if warned < 50 || legends == 0 {
+	if warned < 20 || legends == 0 {
 		t.Errorf("only %d warnings, %d in full at the head", warned, legends)
 	}
 }

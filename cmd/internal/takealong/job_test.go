@@ -11,7 +11,6 @@ import (
 	"testing"
 	"time"
 
-	cdp "github.com/chromedp/cdproto/browser"
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 
@@ -21,7 +20,7 @@ import (
 )
 
 // The file is tested as people write it and read it in.
-func TestMain(m *testing.M) { built.Main(m) }
+func TestMain(m *testing.M) { built.Main(m, browser.Close) }
 
 // A place is a store and the command that works on it.
 type place struct {
@@ -120,8 +119,7 @@ type screen struct {
 // take opens a file from disk, with the network cut.
 func take(t *testing.T, file string) *screen {
 	t.Helper()
-	s := &screen{browser.New(t, browser.Options{Width: 360, Height: 740, Offline: true}), t}
-	s.Run(cdp.SetDownloadBehavior(cdp.SetDownloadBehaviorBehaviorAllow).WithDownloadPath(filepath.Dir(file)).WithEventsEnabled(false))
+	s := &screen{browser.New(t, browser.Options{Width: 360, Height: 740, Offline: true, Downloads: filepath.Dir(file)}), t}
 	s.load(file)
 	return s
 }

@@ -7,15 +7,19 @@ import (
 	"os"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
+	download "github.com/chromedp/cdproto/browser"
+	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/cdproto/log"
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/cdproto/runtime"
+	"github.com/chromedp/cdproto/target"
 	"github.com/chromedp/chromedp"
 
 	"downdrop/testdata/support"
@@ -41,30 +45,103 @@ type Options struct {
 	Width, Height int
 	Offline       bool   // the network is cut
 	NoScript      bool   // scripts are off
+	Downloads     string // the folder that files are saved in; "": none are
 	Own           string // requests to addresses that begin so are the page's own; "" file:
 }
 
-// New opens a tab in a Chromium of its own. Tests that have none are skipped, but not in CI.
-func New(t testing.TB, o Options) *Tab {
-	t.Helper()
-	path := support.Need(t, "chromium")
-	profile, err := os.MkdirTemp("", "downdrop-browser")
-	if err != nil {
-		t.Fatal(err)
+// A chromium is one for all tabs of a package: to begin and to end one takes as long as a short test.
+type chromium struct {
+	ctx     context.Context
+	close   func()
+	profile string
+	err     error
+}
+
+var open = sync.OnceValue(func() *chromium {
+	c := &chromium{}
+	if c.profile, c.err = os.MkdirTemp("", "downdrop-browser"); c.err != nil {
+		return c
 	}
-	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.UserDataDir(profile),
+	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(program), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.UserDataDir(c.profile),
 		chromedp.Flag("disable-dev-shm-usage", true), chromedp.Flag("disable-component-update", true), chromedp.WSURLReadTimeout(60*time.Second))
 	allocator, stop := chromedp.NewExecAllocator(context.Background(), options...)
 	ctx, cancel := chromedp.NewContext(allocator)
+	c.ctx, c.close = ctx, func() {
+		chromedp.Cancel(ctx) //nolint:errcheck // it waits for the browser's end, however that comes
+		cancel()
+		stop()
+		os.RemoveAll(c.profile) // the browser may write to it still
+	}
+	c.err = chromedp.Run(ctx)
+	return c
+})
+
+// executor has the browser itself do something, not a tab.
+func (c *chromium) executor() context.Context {
+	return cdp.WithExecutor(c.ctx, chromedp.FromContext(c.ctx).Browser)
+}
+
+// tab opens a tab in a context of its own, which shares nothing with another.
+func (c *chromium) tab() (own cdp.BrowserContextID, id target.ID, err error) {
+	if own, err = target.CreateBrowserContext().Do(c.executor()); err == nil {
+		id, err = target.CreateTarget("about:blank").WithBrowserContextID(own).WithNewWindow(true).Do(c.executor())
+	}
+	return own, id, err
+}
+
+// forget gives a context up, and all that its pages kept.
+func (c *chromium) forget(own cdp.BrowserContextID) {
+	target.DisposeBrowserContext(own).Do(c.executor()) //nolint:errcheck // the browser ends soon
+}
+
+// program is the path of Chromium, and opened says that it was begun.
+var (
+	program string
+	opened  atomic.Bool
+)
+
+// Close ends the browser of a package, where it has one: the last thing that its TestMain does.
+func Close() {
+	if opened.Load() {
+		if c := open(); c.close != nil {
+			c.close()
+		}
+	}
+}
+
+var beginning sync.Mutex
+
+// New opens a tab that shares nothing with any other: its cookies and what its pages keep are its own.
+// The package's TestMain has to end with Close. Tests that have no Chromium are skipped, but not in CI.
+func New(t testing.TB, o Options) *Tab {
+	t.Helper()
+	path := support.Need(t, "chromium")
+	beginning.Lock()
+	program = path
+	opened.Store(true)
+	c := open()
+	beginning.Unlock()
+	if c.err != nil {
+		t.Fatalf("the browser does not begin: %v", c.err)
+	}
+	own, id, err := c.tab()
+	if err != nil {
+		t.Fatalf("open a tab: %v", err)
+	}
+	if o.Downloads != "" {
+		if err := download.SetDownloadBehavior(download.SetDownloadBehaviorBehaviorAllow).WithBrowserContextID(own).WithDownloadPath(o.Downloads).Do(c.executor()); err != nil {
+			t.Fatalf("have files saved: %v", err)
+		}
+	}
+	ctx, cancel := chromedp.NewContext(c.ctx, chromedp.WithTargetID(id))
 	ctx, late := context.WithTimeout(ctx, 4*time.Minute)
 	tab := &Tab{t: t, ctx: ctx, touch: o.Width < 600}
 	t.Cleanup(func() {
 		tab.check(o)
-		chromedp.Cancel(ctx) //nolint:errcheck // it waits for the browser's end, however that comes
+		chromedp.Cancel(ctx) //nolint:errcheck // the tab is closed, however that goes
 		late()
 		cancel()
-		stop()
-		os.RemoveAll(profile) // the browser may write to it still
+		c.forget(own)
 	})
 	chromedp.ListenTarget(ctx, func(event any) {
 		tab.mu.Lock()
@@ -83,7 +160,8 @@ func New(t testing.TB, o Options) *Tab {
 			}
 		}
 	})
-	actions := []chromedp.Action{network.Enable(), emulation.SetDeviceMetricsOverride(int64(o.Width), int64(o.Height), 1, o.Width < 600), emulation.SetScriptExecutionDisabled(o.NoScript)}
+	actions := []chromedp.Action{network.Enable(), emulation.SetDeviceMetricsOverride(int64(o.Width), int64(o.Height), 1, o.Width < 600), emulation.SetScriptExecutionDisabled(o.NoScript),
+		emulation.SetFocusEmulationEnabled(true)} // each tab is looked at, and they are many
 	if tab.touch {
 		actions = append(actions, emulation.SetTouchEmulationEnabled(true))
 	}

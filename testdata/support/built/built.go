@@ -23,8 +23,9 @@ import (
 // Program is the path of the program, there once Main has built it.
 var Program string
 
-// Main builds the program, runs a package's tests and ends; it is all that a TestMain does.
-func Main(m *testing.M) {
+// Main builds the program, runs a package's tests, does what is left to do after them and ends; it is all that
+// a TestMain does.
+func Main(m *testing.M, after ...func()) {
 	dir, err := os.MkdirTemp("", "downdrop-built")
 	if err == nil {
 		err = sourcesLookedAt()
@@ -40,6 +41,9 @@ func Main(m *testing.M) {
 		os.Exit(1)
 	}
 	code := m.Run()
+	for _, do := range after {
+		do()
+	}
 	os.RemoveAll(dir)
 	os.Exit(code)
 }
