@@ -6,6 +6,7 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/runtime"
@@ -44,10 +45,17 @@ func light(tab *browser.Tab, scheme, contrast string) {
 func keyTo(t *testing.T, tab *browser.Tab, selector string) int {
 	t.Helper()
 	for n := 1; n < 80; n++ {
+		tab.Eval(`window.before = document.activeElement; 0`, nil)
 		tab.Run(chromedp.KeyEvent("\t"))
-		var there bool
-		tab.Eval(fmt.Sprintf(`document.activeElement.matches(%q)`, selector), &there)
-		if there {
+		var at struct{ Moved, There bool }
+		for range 100 { // a browser on a busy machine takes its time: a second press would go past what was meant
+			tab.Eval(fmt.Sprintf(`({Moved: document.activeElement !== window.before, There: document.activeElement.matches(%q)})`, selector), &at)
+			if at.Moved {
+				break
+			}
+			time.Sleep(10 * time.Millisecond)
+		}
+		if at.There {
 			return n
 		}
 	}

@@ -61,6 +61,7 @@ func wellLaid(t *testing.T, tab *browser.Tab, where string) {
 }
 
 func TestPagesInABrowser(t *testing.T) {
+	t.Parallel() // most of it is waiting
 	if support.Deep(t, 1) == 1 {
 		t.Skip("a step of CI looks at every page at both sizes, with DOWNDROP_DEEP=2")
 	}

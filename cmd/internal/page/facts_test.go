@@ -108,6 +108,7 @@ func TestFactsBeforeAStepOnOnePage(t *testing.T) {
 
 // A step is two pages from being taken up: the facts, then the step; on a phone, by keys or by presses.
 func TestFactsInABrowser(t *testing.T) {
+	t.Parallel() // most of it is waiting
 	if support.Deep(t, 1) == 1 {
 		t.Skip("a step of CI does so, with DOWNDROP_DEEP=2")
 	}

@@ -32,6 +32,7 @@ const unseen = `(function () {
 
 // Who has the colours of everything forced sees every line and word of the drawings, in the light and in the dark.
 func TestPicturesInForcedColoursInABrowser(t *testing.T) {
+	t.Parallel() // most of it is waiting
 	if support.Deep(t, 1) == 1 {
 		t.Skip("a step of CI looks at every page, with DOWNDROP_DEEP=2")
 	}

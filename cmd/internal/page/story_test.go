@@ -91,6 +91,7 @@ func TestTheMonthOnThePage(t *testing.T) {
 }
 
 func TestStoryAndMonthInABrowser(t *testing.T) {
+	t.Parallel() // most of it is waiting
 	if support.Deep(t, 1) == 1 {
 		t.Skip("a step of CI looks at every page at both sizes, with DOWNDROP_DEEP=2")
 	}

@@ -134,7 +134,7 @@ func New(t testing.TB, o Options) *Tab {
 		}
 	}
 	ctx, cancel := chromedp.NewContext(c.ctx, chromedp.WithTargetID(id))
-	ctx, late := context.WithTimeout(ctx, 4*time.Minute)
+	ctx, late := context.WithTimeout(ctx, 8*time.Minute)
 	tab := &Tab{t: t, ctx: ctx, touch: o.Width < 600}
 	t.Cleanup(func() {
 		tab.check(o)
