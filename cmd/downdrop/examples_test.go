@@ -51,7 +51,7 @@ var before = map[string]string{
 
 // onSmaller are commands that think long about the shipped rulebase: where their
 // examples name none, a small one is in use.
-var onSmaller = map[string]string{"rehearse": "alone", "chart": "small", "check": "alone", "rulebase test": "alone", "rulebase handbook": "alone"}
+var onSmaller = map[string]string{"rehearse": "alone", "chart": "small", "check": "alone", "rulebase test": "alone", "rulebase handbook": "alone", "rulebase distinguish": "alone"}
 
 const evaluated = `downdrop unit statement B0815 not_exposed --by bench-1 && downdrop unit move B0815 evaluated --unit bad --why "no supply rail" --by bench-1`
 

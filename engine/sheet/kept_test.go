@@ -3,8 +3,6 @@ package sheet_test
 import (
 	"fmt"
 	"math/rand/v2"
-	"regexp"
-	"strconv"
 	"strings"
 	"testing"
 
@@ -14,27 +12,11 @@ import (
 )
 
 // drawnSheet is the example with some of its numbers changed and some of its lines gone.
-func drawnSheet(t *testing.T, r *rand.Rand) (text string, s *rulebase.Sheet) {
+func drawnSheet(t *testing.T, r *rand.Rand) *rulebase.Sheet {
 	t.Helper()
-	number := regexp.MustCompile(`[0-9]+(\.[0-9]+)?`)
 	for {
-		var b strings.Builder
-		for line := range strings.Lines(exampleText(t)) {
-			line, _, _ := strings.Cut(line, "#")
-			if strings.HasPrefix(strings.TrimSpace(line), "- ") && r.IntN(14) == 0 || strings.TrimSpace(line) == "" {
-				continue
-			}
-			if r.IntN(6) == 0 && strings.Contains(line, ":") {
-				key, rest, _ := strings.Cut(line, ":")
-				line = key + ":" + number.ReplaceAllStringFunc(rest, func(n string) string {
-					x, _ := strconv.ParseFloat(n, 64)
-					return strconv.FormatFloat(x*[]float64{0.5, 0.9, 1.1, 2, 3}[r.IntN(5)], 'f', -1, 64)
-				})
-			}
-			b.WriteString(strings.TrimRight(line, " \n") + "\n")
-		}
-		if s, err := rulebase.ReadSheet("sheet.yaml", []byte(b.String()), sheet.Kinds()); err == nil {
-			return b.String(), s
+		if s, err := rulebase.ReadSheet("sheet.yaml", []byte(support.Drawn(r, exampleText(t))), sheet.Kinds()); err == nil {
+			return s
 		}
 	}
 }
@@ -45,7 +27,7 @@ func TestSheetsStayAsTheyAre(t *testing.T) {
 	var b strings.Builder
 	r := rand.New(rand.NewPCG(31, 711))
 	for n := range 24 {
-		_, s := drawnSheet(t, r)
+		s := drawnSheet(t, r)
 		results := sheet.Check(s)
 		fmt.Fprintf(&b, "== %d\n", n)
 		for _, x := range results {

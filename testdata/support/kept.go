@@ -6,10 +6,14 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"math/big"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"reflect"
+	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 )
@@ -63,6 +67,29 @@ func Kept(t testing.TB, name, got string) {
 	}
 }
 
+var number = regexp.MustCompile(`[0-9]+(\.[0-9]+)?`)
+
+// Drawn is a text in YAML with some of its numbers changed and some of the items of its lists gone. It may
+// say what cannot be.
+func Drawn(r *rand.Rand, text string) string {
+	var b strings.Builder
+	for line := range strings.Lines(text) {
+		line, _, _ = strings.Cut(line, "#")
+		line = strings.TrimRight(line, " \n")
+		if line == "" || strings.HasPrefix(strings.TrimSpace(line), "- ") && r.IntN(14) == 0 {
+			continue
+		}
+		if key, rest, ok := strings.Cut(line, ":"); ok && r.IntN(6) == 0 {
+			line = key + ":" + number.ReplaceAllStringFunc(rest, func(n string) string {
+				x, _ := strconv.ParseFloat(n, 64)
+				return strconv.FormatFloat(x*[]float64{0.5, 0.9, 1.1, 2, 3}[r.IntN(5)], 'f', -1, 64)
+			})
+		}
+		b.WriteString(line + "\n")
+	}
+	return b.String()
+}
+
 // Figures writes down all that an exported field of x holds, a line for each that is not nothing: numbers to six
 // digits, for the last ones are not the same on every machine, and instead of a pointer to something with
 // an id the id.
@@ -78,6 +105,10 @@ func figures(b *strings.Builder, at string, v reflect.Value) {
 	}
 	line := func(format string, args ...any) {
 		fmt.Fprintf(b, "%s %s\n", strings.TrimPrefix(at, "."), fmt.Sprintf(format, args...))
+	}
+	if x, ok := v.Interface().(*big.Rat); ok {
+		line("%s", x.FloatString(4))
+		return
 	}
 	switch v.Kind() {
 	case reflect.Pointer:

@@ -67,7 +67,7 @@ func TestKilledWhileAnswering(t *testing.T) {
 	store := filepath.Join(t.TempDir(), "cases.db")
 	s := serve(t, store)
 	code := s.open(url.Values{"story": {fieldStory}})
-	rounds := support.Deep(t, 8)
+	rounds := support.Deep(t, 5)
 	for round := range rounds {
 		answer := url.Values{"form": {fmt.Sprintf("kill-%d", round)}, "kind": {"symptom"}, "about": {"power_light"}, "chosen": {"power_light=" + []string{"dark", "lit"}[round%2]}}
 		sent := make(chan struct{})
@@ -197,7 +197,7 @@ func hostileTexts(n int) []string {
 // What is hostile comes out as text: every page has the elements that we wrote and no other.
 func TestHostileTextsComeOutAsText(t *testing.T) {
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
-	texts := hostileTexts(support.Deep(t, 100))
+	texts := hostileTexts(support.Deep(t, 50))
 	for i := 0; i+10 <= len(texts); i += 10 {
 		ten := texts[i : i+10]
 		code := s.open(url.Values{"location": {ten[0]}, "type": {ten[1]}, "serial": {ten[2]}, "story": {"drop dead, " + strings.Join(ten[3:7], ", ")}})

@@ -158,9 +158,9 @@ func TestTooLongForCodes(t *testing.T) {
 	code := s.open(url.Values{"at": {"field"}, "drop": {"5"}, "story": {fieldStory}})
 	attach(t, s.Store, code, "door.txt")
 	r := rand.New(rand.NewPCG(9, 0))
-	for range 40 {
+	for range 12 {
 		var text strings.Builder
-		for range 90 {
+		for range 110 {
 			fmt.Fprintf(&text, "%x ", r.Uint64())
 		}
 		if status, body := s.post("/case/"+code+"/note", url.Values{"form": {newForm()}, "text": {text.String()}}); status != http.StatusOK {

@@ -2,6 +2,7 @@ package page_test
 
 import (
 	"context"
+	"flag"
 	"fmt"
 	"io"
 	"net/http"
@@ -22,7 +23,13 @@ import (
 )
 
 // The page is tested as people start it.
-func TestMain(m *testing.M) { built.Main(m, browser.Close) }
+func TestMain(m *testing.M) {
+	flag.Parse()
+	if os.Getenv("GOGC") == "" && flag.Lookup("test.bench").Value.String() == "" {
+		os.Setenv("GOGC", "400") // only benchmarks ask how much memory a program takes
+	}
+	built.Main(m, browser.Close)
+}
 
 // A served is the program serving a store, with a browser that was let in.
 type served struct {

@@ -255,7 +255,7 @@ func TestTheShopsJob(t *testing.T) {
 
 // What is decided on the page is what the command decides; the plot is drawn when it is asked for; an
 // offer is made of it, and answered.
-func TestTheDecisionOnThePage(t *testing.T) {
+func TestTheDecisionInABrowser(t *testing.T) {
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	const prices = "../../../cases/examples/prices/shop.yaml"
 	sheet, err := os.ReadFile(prices)
