@@ -38,6 +38,7 @@ func count(c *cases.Case, kind cases.Kind) int {
 
 // A page pressed twice, or sent again after a cut line, is one answer.
 func TestTheSameFormIsOneAnswer(t *testing.T) {
+	t.Parallel()
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	code := s.open(url.Values{"story": {fieldStory}})
 	_, body := s.get("/case/" + code)
@@ -64,6 +65,7 @@ func TestTheSameFormIsOneAnswer(t *testing.T) {
 // The program is killed while an answer is on its way, started again, and the answer
 // sent again: it is there once.
 func TestKilledWhileAnswering(t *testing.T) {
+	t.Parallel()
 	store := filepath.Join(t.TempDir(), "cases.db")
 	s := serve(t, store)
 	code := s.open(url.Values{"story": {fieldStory}})
@@ -98,6 +100,7 @@ func TestKilledWhileAnswering(t *testing.T) {
 // Taking back goes back entry by entry to the beginning, past a taking back, and leaves alone what was said
 // through another door.
 func TestTakingBack(t *testing.T) {
+	t.Parallel()
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	code := s.open(url.Values{})
 	states := []string{findings(s.kept(code))}
@@ -132,6 +135,7 @@ func TestTakingBack(t *testing.T) {
 
 // What was passed over is not asked again, after a reload and through a hand-over.
 func TestPassedOverStaysSo(t *testing.T) {
+	t.Parallel()
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	code := s.open(url.Values{"story": {fieldStory}})
 	asked := map[string]bool{}
@@ -161,6 +165,7 @@ func TestPassedOverStaysSo(t *testing.T) {
 
 // One case, two doors: the same bytes.
 func TestSameAnswersAsTheCommandLine(t *testing.T) {
+	t.Parallel()
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	code := s.open(url.Values{"at": {"field"}, "drop": {"5"}, "location": {"Invented Yard 7"}, "story": {fieldStory}})
 	_, body := s.get("/case/" + code)
@@ -196,6 +201,7 @@ func hostileTexts(n int) []string {
 
 // What is hostile comes out as text: every page has the elements that we wrote and no other.
 func TestHostileTextsComeOutAsText(t *testing.T) {
+	t.Parallel()
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	texts := hostileTexts(support.Deep(t, 50))
 	for i := 0; i+10 <= len(texts); i += 10 {
@@ -244,6 +250,7 @@ func onlyOurs(t *testing.T, body string, texts []string) {
 
 // The first page is small: a phone loads it over a poor line.
 func TestFirstPageIsSmall(t *testing.T) {
+	t.Parallel()
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	code := s.open(url.Values{"story": {fieldStory}})
 	for _, first := range []string{"/", "/new", "/case/" + code} {

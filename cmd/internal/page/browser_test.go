@@ -174,6 +174,7 @@ func turns(tab *browser.Tab, do func()) {
 // An answer given while there is no network is kept, survives a reload, and is there once when
 // there is one again.
 func TestAnswerWithoutNetworkInABrowser(t *testing.T) {
+	t.Parallel()
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	code := s.open(url.Values{"story": {fieldStory}})
 	tab := s.tab(browser.Options{Width: 360, Height: 740})
@@ -207,6 +208,7 @@ func TestAnswerWithoutNetworkInABrowser(t *testing.T) {
 // Who types while listening is shown what would be taken in, and the questions it could be
 // about; a key answers what is asked.
 func TestTypingWhileListeningInABrowser(t *testing.T) {
+	t.Parallel()
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	code := s.open(url.Values{"at": {"phone"}, "story": {"operator, 5 dead, 1-4 good"}})
 	tab := s.tab(browser.Options{Width: 1280, Height: 800})

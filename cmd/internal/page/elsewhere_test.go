@@ -15,6 +15,7 @@ import (
 // What comes from elsewhere takes nobody elsewhere, and what is remembered of who writes is
 // remembered behind a cipher, too.
 func TestFromElsewhere(t *testing.T) {
+	t.Parallel()
 	l := onLAN(t)
 	author := l.in("author")
 

@@ -42,6 +42,7 @@ func factsOf(t testing.TB, page string) []string {
 // All facts before a step are asked for on one page, none is taken for so by itself, each is kept by
 // itself, and the step stands there only once all are.
 func TestFactsBeforeAStepOnOnePage(t *testing.T) {
+	t.Parallel()
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	code, body := s.beforeAStep()
 	facts := factsOf(t, body)
@@ -140,6 +141,7 @@ func TestFactsInABrowser(t *testing.T) {
 
 // A glove that taps twice gives one answer: the second tap falls on another question.
 func TestTwoTapsAreOneAnswerInABrowser(t *testing.T) {
+	t.Parallel()
 	if support.Deep(t, 1) == 1 {
 		t.Skip("a step of CI does so, with DOWNDROP_DEEP=2")
 	}
@@ -185,6 +187,7 @@ func TestTwoTapsAreOneAnswerInABrowser(t *testing.T) {
 
 // Two people at one browser: whoever takes over has what was confirmed asked anew, and is who writes from then on.
 func TestSomebodyElseTakesOver(t *testing.T) {
+	t.Parallel()
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	code, body := s.beforeAStep()
 	facts := factsOf(t, body)

@@ -46,6 +46,7 @@ func hostile(host string) [][3]string {
 }
 
 func TestOthersAreRefusedEverywhere(t *testing.T) {
+	t.Parallel()
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	code := s.open(url.Values{"story": {"technician at the drop, not alone, drop dead"}})
 	before := len(s.kept(code).Events)
@@ -93,6 +94,7 @@ func TestOthersAreRefusedEverywhere(t *testing.T) {
 }
 
 func TestOnlyWhoWasLetInReads(t *testing.T) {
+	t.Parallel()
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	code := s.open(url.Values{"location": {"Invented Yard 7"}})
 	stranger := built.Stranger(s.t)
@@ -128,6 +130,7 @@ func TestOnlyWhoWasLetInReads(t *testing.T) {
 // Whatever is asked for, the answer carries what keeps a browser safe, and reading
 // changes nothing.
 func TestEveryAnswerIsGuarded(t *testing.T) {
+	t.Parallel()
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	code := s.open(url.Values{"story": {"technician at the drop, not alone, drop dead"}})
 	before := len(s.kept(code).Events)
@@ -170,6 +173,7 @@ func TestEveryAnswerIsGuarded(t *testing.T) {
 }
 
 func TestHugeRequestsAreBounded(t *testing.T) {
+	t.Parallel()
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	code := s.open(url.Values{})
 	// The answer comes while the form is still being sent, and the line is then closed: it may be lost on the way.

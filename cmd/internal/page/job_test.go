@@ -127,6 +127,7 @@ func (s *served) play(page string, tr truth, ended func(kind, page string) bool)
 
 // The whole job at the drop, from the first story to the closed case, without a browser.
 func TestFieldJobToTheClosedCase(t *testing.T) {
+	t.Parallel()
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	code := s.open(url.Values{"at": {"field"}, "drop": {"5"}, "location": {"Invented Yard 7"}, "story": {"technician, not alone, 5 dead, 1-4 good, power light dark, loss_of_bus=off"}})
 	_, body := s.get("/case/" + code)
@@ -152,6 +153,7 @@ func TestFieldJobToTheClosedCase(t *testing.T) {
 // A call: the first story in few letters, then few answers until it is said how it ends: with the drop put
 // right at the telephone, or with who is to be sent.
 func TestCallIsShort(t *testing.T) {
+	t.Parallel()
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	const story = "operator, 5 dead, 1-4 good, power dark, run dark"
 	if len(story) > 60 {
@@ -214,6 +216,7 @@ func attach(t *testing.T, store, code, name string) {
 
 // A call goes on at the drop, where nothing is asked again.
 func TestHandedOverNothingIsAskedAgain(t *testing.T) {
+	t.Parallel()
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	code := s.open(url.Values{"at": {"phone"}, "story": {"operator, 5 dead, 1-4 good, power dark, run dark"}})
 	_, body := s.get("/case/" + code)
@@ -276,6 +279,7 @@ func TestHandedOverNothingIsAskedAgain(t *testing.T) {
 // Nothing beyond looking is put to a caller before it is settled who can switch off, when to call
 // back, and whom to call.
 func TestACallIsSettledBeforeAnythingBeyondLooking(t *testing.T) {
+	t.Parallel()
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	code := s.open(url.Values{"at": {"phone"}, "story": {"technician, not alone, 5 dead, 1-4 good, power light dark, isolator closed, loss_of_bus=off, classified_area=no"}})
 	_, body := s.get("/case/" + code)

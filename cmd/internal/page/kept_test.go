@@ -17,6 +17,7 @@ import (
 
 // What is put in for a test is kept only as one of the things that can be put in, and with where it is.
 func TestPuttingIn(t *testing.T) {
+	t.Parallel()
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	code := s.open(url.Values{"story": {millStory}})
 	for _, c := range []struct {
@@ -53,6 +54,7 @@ func TestPuttingIn(t *testing.T) {
 // A closing that is refused is shown as it was filled in, with all that stands against it in words of the
 // page, which has no command line; and any cause can be chosen, however unlikely it was.
 func TestClosingThatIsRefused(t *testing.T) {
+	t.Parallel()
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	code := s.open(url.Values{"at": {"field"}, "drop": {"5"}, "story": {"power light dark, traffic light dark"}})
 	s.post("/case/"+code+"/put-in", url.Values{"form": {newForm()}, "what": {"jumper"}, "where": {"terminal 4"}})
@@ -145,6 +147,7 @@ var shopGroupRE = regexp.MustCompile(`<h2 id="g\d+">([^<]*)</h2>`)
 
 // The shop lists each unit once, under the state that it is in.
 func TestTheShopListsUnitsByState(t *testing.T) {
+	t.Parallel()
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	for _, serial := range []string{"B0001", "B0002", "B0003"} {
 		s.downdrop("", "unit", "receive", "BIU-2", serial, "--by", "p1")

@@ -140,6 +140,7 @@ func (l *lan) status(c *http.Client, method, path string, form url.Values) (int,
 
 // Who comes in: by the code that is out, once; by no wrong one; never without a cipher.
 func TestPairing(t *testing.T) {
+	t.Parallel()
 	l := onLAN(t)
 	host := strings.TrimPrefix(l.At, "https://")
 	plain, err := http.Get("http://" + host + "/pair")
@@ -248,6 +249,7 @@ func TestPairing(t *testing.T) {
 
 // A role is asked for at every route: what a device may not do is refused and changes nothing.
 func TestRolesAtEveryRoute(t *testing.T) {
+	t.Parallel()
 	l := onLAN(t)
 	author := l.in("author")
 	l.http = author

@@ -44,6 +44,7 @@ func (s *served) handIn(name string, content []byte) (int, string) {
 // What was taken along, and what was handed over as a file, are taken in whole, as the command does; where the
 // case went on at both places, what was settled at either stays so.
 func TestWholeFilesAreTakenIn(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	s := serve(t, filepath.Join(dir, "cases.db"))
 	code := s.open(url.Values{"at": {"field"}, "drop": {"5"}, "story": {fieldStory}})
@@ -84,6 +85,7 @@ func TestWholeFilesAreTakenIn(t *testing.T) {
 
 // The page gives the same file as the command, once it was said where the case goes; it comes back whole.
 func TestTakenAlongFromThePage(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	s := serve(t, filepath.Join(dir, "cases.db"))
 	code := s.open(url.Values{"at": {"phone"}, "drop": {"5"}, "story": {"operator there, power light dark"}})
@@ -153,12 +155,13 @@ func TestTakenAlongFromThePage(t *testing.T) {
 
 // A case that is too long for codes and text goes as a file, with what was attached to it.
 func TestTooLongForCodes(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	s := serve(t, filepath.Join(dir, "cases.db"))
 	code := s.open(url.Values{"at": {"field"}, "drop": {"5"}, "story": {fieldStory}})
 	attach(t, s.Store, code, "door.txt")
 	r := rand.New(rand.NewPCG(9, 0))
-	for range 12 {
+	for range 30 {
 		var text strings.Builder
 		for range 110 {
 			fmt.Fprintf(&text, "%x ", r.Uint64())
@@ -197,6 +200,7 @@ func lines(export string) string {
 
 // A case goes on at two places at once; once it is back, neither is asked again what it passed over.
 func TestTwoPlacesAreJoined(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	here := serve(t, filepath.Join(dir, "here.db"))
 	code := here.open(url.Values{"at": {"field"}, "drop": {"5"}, "story": {fieldStory}})

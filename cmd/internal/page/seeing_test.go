@@ -45,6 +45,7 @@ func textsIn(t testing.TB, page, tag, class string) []string {
 // Without a sheet the drops that were spoken of are drawn and it is said how to give one; with one
 // the drawing has all of it, and says where along it something is looked for.
 func TestTheLineIsDrawnFromItsSheet(t *testing.T) {
+	t.Parallel()
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	code := s.open(url.Values{"at": {"field"}, "drop": {"3"}, "location": {"Tide mill"}, "story": {millStory}})
 	_, body := s.get("/case/" + code + "/causes")
@@ -113,6 +114,7 @@ func sameJSON(t *testing.T, s *served, code string) {
 // A sheet is taken in as a file too, once; what it says is text, whatever it says; where the line was
 // said to be good on both sides of a drop, only its own tap is in doubt.
 func TestASheetAsAFile(t *testing.T) {
+	t.Parallel()
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	code := s.open(url.Values{"at": {"field"}, "drop": {"2"}, "story": {"technician, 2 dead, 1 and 3 good, power light lit, traffic light dark"}})
 	const hostile = `<script>alert(1)</script>"'><svg onload=alert(1)>`
@@ -153,6 +155,7 @@ func TestASheetAsAFile(t *testing.T) {
 
 // The chart on the page is that of the command line; each place is drawn once, and its number leads to its step.
 func TestTheChartOfACase(t *testing.T) {
+	t.Parallel()
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	code := s.open(url.Values{"at": {"field"}, "drop": {"3"}, "story": {millStory}})
 	sameJSON(t, s, code)
@@ -196,6 +199,7 @@ func TestTheChartOfACase(t *testing.T) {
 
 // How the ranking moved is drawn and told, entry by entry.
 func TestHowItMovedIsTold(t *testing.T) {
+	t.Parallel()
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	code := s.open(url.Values{"at": {"field"}, "drop": {"3"}, "story": {millStory}})
 	_, body := s.get("/case/" + code)
@@ -213,6 +217,7 @@ func TestHowItMovedIsTold(t *testing.T) {
 
 // No page names another host; the one with the drawings is small as well.
 func TestNoPageNamesAnotherHost(t *testing.T) {
+	t.Parallel()
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	code := s.open(url.Values{"at": {"field"}, "drop": {"3"}, "story": {millStory}})
 	_, css := s.get("/style.css")
@@ -240,6 +245,7 @@ func TestNoPageNamesAnotherHost(t *testing.T) {
 // A small sheet goes with the text that a case is handed over as. A long one does not: both places say so, and it
 // is drawn once it is given again.
 func TestASheetIsHandedOver(t *testing.T) {
+	t.Parallel()
 	rng := rand.New(rand.NewPCG(8, 1))
 	var noise strings.Builder // nothing that can be packed
 	for range 120 {
@@ -274,6 +280,7 @@ func TestASheetIsHandedOver(t *testing.T) {
 
 // Any two causes are weighed against each other on a plain form, with the figures of the command.
 func TestTwoChosenCausesAreWeighed(t *testing.T) {
+	t.Parallel()
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	code := s.open(url.Values{"at": {"field"}, "story": {fieldStory + ", power light dark, run light dark, isolator closed"}})
 	at := "/case/" + code + "/causes"

@@ -137,6 +137,7 @@ var recordRE = regexp.MustCompile(`/record\?[^"]*`)
 // The shop's whole job by forms alone: a unit comes in, goes through the bench in a program that is
 // killed meanwhile, has its record, and is released on it.
 func TestTheShopsJob(t *testing.T) {
+	t.Parallel()
 	store := filepath.Join(t.TempDir(), "cases.db")
 	s := serve(t, store)
 	_, body := s.get("/shop/receive")
@@ -256,6 +257,7 @@ func TestTheShopsJob(t *testing.T) {
 // What is decided on the page is what the command decides; the plot is drawn when it is asked for; an
 // offer is made of it, and answered.
 func TestTheDecisionInABrowser(t *testing.T) {
+	t.Parallel()
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	const prices = "../../../cases/examples/prices/shop.yaml"
 	sheet, err := os.ReadFile(prices)
@@ -328,6 +330,7 @@ func TestTheDecisionInABrowser(t *testing.T) {
 
 // A plate that is easily misread is asked about, and nothing is taken in before.
 func TestAPlateIsReadAgain(t *testing.T) {
+	t.Parallel()
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	s.downdrop("", "unit", "receive", "BIU-2", "B0815", "--by", "p1")
 	s.downdrop("", "unit", "move", "B0815", "returned_unrepaired", "--why", "sent back", "--by", "p1")

@@ -29,6 +29,7 @@ func storied(s *served) string {
 // An entry of a unit that was wrong is taken back on the page as by the command: it stays on record, and
 // what later ones rest on is not taken from under them.
 func TestTakingBackOfAUnit(t *testing.T) {
+	t.Parallel()
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	key := storied(s)
 	path := "/unit/story?of=" + url.QueryEscape(key)
@@ -67,6 +68,7 @@ func TestTakingBackOfAUnit(t *testing.T) {
 
 // The month on the page is the month of the command.
 func TestTheMonthOnThePage(t *testing.T) {
+	t.Parallel()
 	s := serve(t, filepath.Join(t.TempDir(), "cases.db"))
 	storied(s)
 	month := time.Now().Format("2006-01")

@@ -106,6 +106,7 @@ func look(t *testing.T, tab *browser.Tab, want string) here {
 // Every path of a small chart, from a disk, with the network cut: forward by its
 // answers, back by the button.
 func TestEveryPathOfASmallChartOnAPhone(t *testing.T) {
+	t.Parallel()
 	_, address := smallChart(t)
 	tab := browser.New(t, browser.Options{Width: 360, Height: 740, Offline: true})
 	tab.Run(chromedp.Navigate(address))
@@ -134,6 +135,7 @@ func TestEveryPathOfASmallChartOnAPhone(t *testing.T) {
 
 // Random paths of the shipped chart, with the phone put away and taken out again on the way.
 func TestRandomPathsOfTheShippedChartOnAPhone(t *testing.T) {
+	t.Parallel()
 	places := 40
 	if support.Deep(t, 1) > 1 {
 		places = 200
@@ -163,6 +165,7 @@ func TestRandomPathsOfTheShippedChartOnAPhone(t *testing.T) {
 // By keys alone: Tab goes to an answer, Enter gives it. Where a browser refuses to keep
 // anything, the address still says where one was.
 func TestChartByKeysWithoutStorage(t *testing.T) {
+	t.Parallel()
 	_, address := smallChart(t)
 	tab := browser.New(t, browser.Options{Width: 360, Height: 740, Offline: true})
 	refuse := `Object.defineProperty(window, "localStorage", {get: function () { throw new Error("refused"); }})`
@@ -193,6 +196,7 @@ func TestChartByKeysWithoutStorage(t *testing.T) {
 // What is known, and what is still in place, is told at the beginning, and the latter
 // everywhere; the whole chart goes to where an answer leads.
 func TestChartTellsWhatStandsInPlace(t *testing.T) {
+	t.Parallel()
 	base, err := rulebase.ShippedCompiled()
 	if err != nil {
 		t.Fatal(err)
@@ -235,6 +239,7 @@ func TestChartTellsWhatStandsInPlace(t *testing.T) {
 
 // A chart that ends where it begins is a page that says so.
 func TestChartThatEndsAtOnceOnAPhone(t *testing.T) {
+	t.Parallel()
 	base, err := rulebase.LoadFolder("../../../testdata/checks/asia/rulebase")
 	if err != nil {
 		t.Fatal(err)
@@ -249,6 +254,7 @@ func TestChartThatEndsAtOnceOnAPhone(t *testing.T) {
 
 // With scripts off the whole chart is there, and its answers lead by number.
 func TestChartWithoutScripts(t *testing.T) {
+	t.Parallel()
 	_, address := smallChart(t)
 	tab := browser.New(t, browser.Options{Width: 360, Height: 740, Offline: true, NoScript: true})
 	tab.Run(chromedp.Navigate(address))
@@ -264,6 +270,7 @@ func TestChartWithoutScripts(t *testing.T) {
 // One side of paper is one side, at 9 points, on either paper, for whoever stands
 // wherever; and what can hurt stands above the step that it belongs to.
 func TestDoorPageIsOneSide(t *testing.T) {
+	t.Parallel()
 	base, err := rulebase.ShippedCompiled()
 	if err != nil {
 		t.Fatal(err)
@@ -331,6 +338,7 @@ const lookDoor = `(function(){
 
 // What is reckoned of the width of letters is what a browser measures.
 func TestLettersAreAsWideAsInABrowser(t *testing.T) {
+	t.Parallel()
 	tab := browser.New(t, browser.Options{Width: 1280, Height: 800, Offline: true})
 	tab.Run(chromedp.Navigate("about:blank"))
 	var all strings.Builder
@@ -352,6 +360,7 @@ func TestLettersAreAsWideAsInABrowser(t *testing.T) {
 // In a drawing no text runs over another, or out of its column, and the page that a
 // browser makes of it is all there.
 func TestDrawingKeepsToItsColumns(t *testing.T) {
+	t.Parallel()
 	chart, _ := shippedChart(t, 40)
 	var svg bytes.Buffer
 	if err := chart.SVG(&svg, report.ChartKind{}); err != nil {

@@ -54,6 +54,7 @@ const lookAtSheet = `(function(){
 // scripts: nothing of the drawing lies on anything else, and every letter of it is
 // in the list.
 func TestSheetPageInABrowser(t *testing.T) {
+	t.Parallel()
 	s, err := rulebase.ReadSheet("sheet.yaml", []byte(crowded), sheet.Kinds())
 	if err != nil {
 		t.Fatal(err)

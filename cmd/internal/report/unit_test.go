@@ -222,6 +222,7 @@ func checkPlain(t *testing.T, name, word string, text func(io.Writer) error) {
 // The papers are read on a phone and printed: nothing runs in them, nothing is fetched, and
 // the page is no wider than the screen, whatever somebody wrote.
 func TestPapersInABrowser(t *testing.T) {
+	t.Parallel()
 	base, err := rulebase.LoadFolder("../../downdrop/testdata/small")
 	if err != nil {
 		t.Fatal(err)

@@ -206,6 +206,7 @@ func (s *screen) fit(where string) {
 // disk without a network on a phone's screen, over a reload, saved, and read in where it is kept; it
 // says what the same answers say on the command line.
 func TestWholeJob(t *testing.T) {
+	t.Parallel()
 	home := somewhere(t)
 	code := home.open()
 	file := home.file("along.html")
@@ -322,6 +323,7 @@ func sameFigures(t *testing.T, home *place, code string) {
 // The case goes on at home while it is taken along: all of both is there afterwards, by file and
 // by text, on both sides; a saved file goes on as the first did.
 func TestGoesOnAtBoth(t *testing.T) {
+	t.Parallel()
 	home := somewhere(t)
 	code := home.open()
 	file := home.file("along.html")
@@ -376,6 +378,7 @@ func TestGoesOnAtBoth(t *testing.T) {
 // Where a browser keeps nothing it is said, and the file can be saved all the same; where it
 // runs no program, the case is there as text.
 func TestWhereABrowserDoesLess(t *testing.T) {
+	t.Parallel()
 	home := somewhere(t)
 	code := home.open()
 	file := home.file("along.html")

@@ -53,6 +53,7 @@ func pickOwn(kind, about string, offered []string) string {
 // network cut, and read in: it is then diagnosed as the same answers by commands are, to the last
 // digit of the JSON.
 func TestACaseByItsOwnRulebase(t *testing.T) {
+	t.Parallel()
 	home := yard(t)
 	code := codeRE.FindStringSubmatch(home.downdrop("case", "open", "--at", "phone", "--who", "operator", "--location", "Invented Yard 3", "--drop", "2", "--see", "crane_answers=silent"))[1]
 	file := home.file("along.html")
