@@ -123,7 +123,12 @@ func TestSchemaTakesWhatTheLoaderTakes(t *testing.T) {
 	check("drop/bench/units/*.yaml", func(string) rulebase.FileKind { return rulebase.UnitFile })
 	check("../cases/examples/*.yaml", func(string) rulebase.FileKind { return rulebase.CaseFile })
 	t.Logf("%d files", n)
-	for _, folder := range append(checkFolders(t), "testdata/good", "testdata/example", "../cmd/downdrop/starter/over", "../cmd/downdrop/starter/alone") {
+	checks := checkFolders(t)
+	few := support.Deep(t, 1) == 1
+	for i, folder := range append(checks, "testdata/good", "testdata/example", "../cmd/downdrop/starter/over", "../cmd/downdrop/starter/alone") {
+		if few && i < len(checks) && i%3 > 0 {
+			continue // to make a schema takes a while
+		}
 		b, err := rulebase.LoadFolder(folder)
 		if err != nil {
 			t.Fatal(err)

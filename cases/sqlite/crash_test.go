@@ -259,7 +259,7 @@ func TestF01F02KilledWhileWriting(t *testing.T) {
 	support.Alone(t)
 	rng := rand.New(rand.NewPCG(1, 2))
 	total, reads, begin := 0, 0, time.Now()
-	for _, c := range []struct{ programs, rounds int }{{1, support.Deep(t, 60)}, {4, support.Deep(t, 20)}} {
+	for _, c := range []struct{ programs, rounds int }{{1, support.Deep(t, 30)}, {4, support.Deep(t, 10)}} {
 		var path string
 		acked := map[string]bool{}
 		stored, stop := 0, func() int { return 0 }
@@ -420,7 +420,7 @@ func TestF05WriteAheadLogCut(t *testing.T) {
 	}
 	rng := rand.New(rand.NewPCG(5, 2))
 	lengths := map[int]bool{}
-	cuts := support.Deep(t, 40)
+	cuts := support.Deep(t, 20)
 	for i := range cuts {
 		cut := log[:rng.IntN(len(log)+1)]
 		switch i % 3 {

@@ -96,7 +96,7 @@ func TestF08FlippedBits(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 4))
 	var count struct{ flips, unopened, damaged, unchanged, readable, saved, named int }
 	worst, unread := len(want.cases), 0
-	for range support.Deep(t, 40) {
+	for range support.Deep(t, 20) {
 		count.flips++
 		bit := rng.IntN(len(content) * 8)
 		flipped := bytes.Clone(content)

@@ -292,7 +292,7 @@ func TestF05PowerCut(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 5))
 	seen := map[int]bool{}
 	to := filepath.Join(memory(t), "store.db")
-	for range support.Deep(t, 40) {
+	for range support.Deep(t, 25) {
 		at := rng.IntN(len(log) + 1)
 		kept := 0
 		for _, a := range acks {

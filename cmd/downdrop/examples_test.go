@@ -76,7 +76,9 @@ func TestExamplesOfHelp(t *testing.T) {
 	template, path := exampleFolder(t)
 	left := maps.Clone(examples)
 	env, _, _ := testEnvironment()
+	commands := 0
 	everyCommand(newRootCmd(env), func(_ string, cmd *cobra.Command) {
+		commands++
 		name := strings.TrimPrefix(strings.TrimPrefix(cmd.CommandPath(), "downdrop"), " ")
 		delete(left, name)
 		if cmd.IsAdditionalHelpTopicCommand() {
@@ -90,7 +92,7 @@ func TestExamplesOfHelp(t *testing.T) {
 			if !strings.Contains(line, cmd.CommandPath()) {
 				t.Errorf("downdrop %s has an example of another command: %s", name, line)
 			}
-			if i > 0 && support.Deep(t, 1) == 1 {
+			if (i > 0 || commands%3 > 0) && support.Deep(t, 1) == 1 {
 				continue // all of them in a step of CI
 			}
 			t.Run(line, func(t *testing.T) {

@@ -23,7 +23,7 @@ func TestRivalsKeepPermission(t *testing.T) {
 	support.Alone(t)
 	base := shipped.Base(t)
 	rivals := rehearse.Rivals(base)
-	played := map[rulebase.Place]int{rulebase.Phone: 1, rulebase.Field: 2, rulebase.Bench: 1}
+	played := map[rulebase.Place]int{rulebase.Phone: 1, rulebase.Field: 1, rulebase.Bench: 1}
 	for place, n := range played {
 		c, err := rehearse.Contest(context.Background(), base, rehearse.Options{Cases: support.Deep(t, n), Seed: 528, Places: []rulebase.Place{place}, Variant: rehearse.Own}, rivals)
 		if err != nil {

@@ -48,7 +48,7 @@ func play(t testing.TB, base *rulebase.Base, o rehearse.Options) []rehearse.Cour
 func TestShippedRulebaseInRehearsal(t *testing.T) {
 	base := shipped.Base(t)
 	var all []rehearse.Course
-	n := support.Deep(t, 3)
+	n := support.Deep(t, 2)
 	for i, v := range rehearse.Variants() {
 		all = append(all, play(t, base, rehearse.Options{Cases: n, Seed: uint64(1 + i), Variant: v})...)
 	}

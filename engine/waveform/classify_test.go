@@ -214,7 +214,7 @@ func TestFaultsAreToldApart(t *testing.T) {
 // from beyond it there is none. It must not pass for a missing one.
 func TestOneTerminatorTooMany(t *testing.T) {
 	right, missing, all := 0, 0, 0
-	for i := range uint64(support.Deep(t, 24)) {
+	for i := range uint64(support.Deep(t, 16)) {
 		c := draw(5000+i, "low_end")
 		if !c.allowed {
 			continue

@@ -82,7 +82,7 @@ func TestF15ManyCasesInLittleMemory(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if _, err := s.Import(context.Background(), storetest.Invented("quarry", support.Deep(t, 400), 15)); err != nil {
+		if _, err := s.Import(context.Background(), storetest.Invented("quarry", support.Deep(t, 200), 15)); err != nil {
 			t.Fatal(err)
 		}
 		if err := s.Close(); err != nil {

@@ -195,7 +195,7 @@ func TestF17AbusiveClients(t *testing.T) {
 	var answered atomic.Int32
 	for i := range 4 {
 		honest.Go(func() {
-			for n := range support.Deep(t, 5) {
+			for n := range support.Deep(t, 4) {
 				id := fmt.Sprintf("h%d-%d", i, n)
 				if status, _, err := post(c, s.At+"/case/"+m[1]+"/note", url.Values{"form": {id}, "text": {id}}); err != nil || status != http.StatusOK {
 					t.Errorf("an honest client is answered %d %v", status, err)

@@ -257,7 +257,7 @@ func TestHostileTextsBreakNothing(t *testing.T) {
 	if len(texts) < 200 {
 		t.Fatalf("%d texts", len(texts))
 	}
-	every := 3
+	every := 6
 	switch {
 	case testing.Short():
 		every = 7

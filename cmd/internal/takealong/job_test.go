@@ -15,6 +15,7 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"downdrop/cases"
+	"downdrop/testdata/support"
 	"downdrop/testdata/support/browser"
 	"downdrop/testdata/support/built"
 )
@@ -322,8 +323,11 @@ func sameFigures(t *testing.T, home *place, code string) {
 
 // The case goes on at home while it is taken along: all of both is there afterwards, by file and
 // by text, on both sides; a saved file goes on as the first did.
-func TestGoesOnAtBoth(t *testing.T) {
+func TestGoesOnAtBothInABrowser(t *testing.T) {
 	t.Parallel()
+	if support.Deep(t, 1) == 1 {
+		t.Skip("a step of CI does so, with DOWNDROP_DEEP=2")
+	}
 	home := somewhere(t)
 	code := home.open()
 	file := home.file("along.html")
@@ -377,8 +381,11 @@ func TestGoesOnAtBoth(t *testing.T) {
 
 // Where a browser keeps nothing it is said, and the file can be saved all the same; where it
 // runs no program, the case is there as text.
-func TestWhereABrowserDoesLess(t *testing.T) {
+func TestWhereABrowserDoesLessInABrowser(t *testing.T) {
 	t.Parallel()
+	if support.Deep(t, 1) == 1 {
+		t.Skip("a step of CI does so, with DOWNDROP_DEEP=2")
+	}
 	home := somewhere(t)
 	code := home.open()
 	file := home.file("along.html")
