@@ -15,7 +15,7 @@ import (
 // settles a third of the cases with 200 places, every answer leads somewhere, and the ends add up.
 func TestChartOfTheShippedRulebaseSettlesAThird(t *testing.T) {
 	base := shipped.Base(t)
-	nodes := 80
+	nodes := 40
 	switch {
 	case testing.Short():
 		nodes = 10
@@ -40,7 +40,7 @@ func TestChartOfTheShippedRulebaseSettlesAThird(t *testing.T) {
 	if tree.Nodes > nodes || !(math.Abs(tree.Settled+tree.TooRare+tree.Cut+ends(tree.Root, engine.ChartCannotTell)+ends(tree.Root, engine.ChartImpossible)-1) <= 1e-6) {
 		t.Errorf("%d places; the ends do not add up to 1", tree.Nodes)
 	}
-	if nodes >= 80 && tree.Settled < 0.3 {
+	if nodes >= 40 && tree.Settled < 0.3 {
 		t.Errorf("settled %.3f", tree.Settled)
 	}
 	var walk func(n *engine.ChartNode)

@@ -81,6 +81,7 @@ func TestEveryJSONIsOfItsSchema(t *testing.T) {
 			t.Errorf("%s: no document that begins with its schema:\n%.200s", line, said)
 		}
 	}
+	commands := 0
 	t.Run("printed", func(t *testing.T) {
 		everyCommand(newRootCmd(env), func(name string, cmd *cobra.Command) {
 			flag := cmd.Flags().Lookup("json")
@@ -94,6 +95,9 @@ func TestEveryJSONIsOfItsSchema(t *testing.T) {
 			}
 			for _, n := range names {
 				printed[n] = true
+			}
+			if commands++; commands%3 > 0 && support.Deep(t, 1) == 1 {
+				return // all of them in a step of CI
 			}
 			line, ok := withJSON[name]
 			if !ok {

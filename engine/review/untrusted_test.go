@@ -117,8 +117,8 @@ func TestStrangersGetSoMuchWork(t *testing.T) {
 	loaded, stopped := 0, 0
 	all := strangers()
 	for i, name := range slices.Sorted(maps.Keys(all)) {
-		if !strings.HasSuffix(name, "half") || i%4 > 1 && support.Deep(t, 1) == 1 {
-			continue // those that do not load are the benchmark's, half of the others are DOWNDROP_DEEP's
+		if !strings.HasSuffix(name, "half") || i%4 > 0 && support.Deep(t, 1) == 1 {
+			continue // those that do not load are the benchmark's, most of the others are DOWNDROP_DEEP's
 		}
 		text := all[name]
 		began := time.Now()
@@ -139,7 +139,7 @@ func TestStrangersGetSoMuchWork(t *testing.T) {
 			}
 		}
 	}
-	if loaded < 6 || stopped < 2 {
+	if loaded < 4 || stopped < 1 {
 		t.Errorf("%d of them load, the work of %d is too much: they try nothing", loaded, stopped)
 	}
 	base, err := rulebase.LoadShipped()
