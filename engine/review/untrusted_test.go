@@ -117,7 +117,7 @@ func TestStrangersGetSoMuchWork(t *testing.T) {
 	loaded, stopped := 0, 0
 	all := strangers()
 	for i, name := range slices.Sorted(maps.Keys(all)) {
-		if !strings.HasSuffix(name, "half") || i%4 > 0 && support.Deep(t, 1) == 1 {
+		if !strings.HasSuffix(name, "half") || i%4 != 1 && support.Deep(t, 1) == 1 {
 			continue // those that do not load are the benchmark's, most of the others are DOWNDROP_DEEP's
 		}
 		text := all[name]

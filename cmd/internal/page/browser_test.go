@@ -174,7 +174,6 @@ func turns(tab *browser.Tab, do func()) {
 // An answer given while there is no network is kept, survives a reload, and is there once when
 // there is one again.
 func TestAnswerWithoutNetworkInABrowser(t *testing.T) {
-	t.Parallel()
 	if support.Deep(t, 1) == 1 {
 		t.Skip("a step of CI does so, with DOWNDROP_DEEP=2")
 	}
@@ -211,7 +210,6 @@ func TestAnswerWithoutNetworkInABrowser(t *testing.T) {
 // Who types while listening is shown what would be taken in, and the questions it could be
 // about; a key answers what is asked.
 func TestTypingWhileListeningInABrowser(t *testing.T) {
-	t.Parallel()
 	if support.Deep(t, 1) == 1 {
 		t.Skip("a step of CI does so, with DOWNDROP_DEEP=2")
 	}
