@@ -11,23 +11,15 @@ import (
 	"downdrop/testdata/support"
 )
 
-// drawnSheet is the example with some of its numbers changed and some of its lines gone.
-func drawnSheet(t *testing.T, r *rand.Rand) *rulebase.Sheet {
-	t.Helper()
-	for {
-		if s, err := rulebase.ReadSheet("sheet.yaml", []byte(support.Drawn(r, exampleText(t))), sheet.Kinds()); err == nil {
-			return s
-		}
-	}
-}
-
 // Whatever is reckoned of drawn sheets is what it was: every rule with its figure, limit and sum, the facts for the
 // rulebase, and where along the trunk something may be.
 func TestSheetsStayAsTheyAre(t *testing.T) {
 	var b strings.Builder
 	r := rand.New(rand.NewPCG(31, 711))
 	for n := range 24 {
-		s := drawnSheet(t, r)
+		s := support.DrawnAs(r, []byte(exampleText(t)), func(text []byte) (*rulebase.Sheet, error) {
+			return rulebase.ReadSheet("sheet.yaml", text, sheet.Kinds())
+		})
 		results := sheet.Check(s)
 		fmt.Fprintf(&b, "== %d\n", n)
 		for _, x := range results {

@@ -23,10 +23,7 @@ func TestDecisionsStayAsTheyAre(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		p, err := rulebase.ReadPrices(name, []byte(support.Drawn(r, string(text))))
-		for err != nil {
-			p, err = rulebase.ReadPrices(name, []byte(support.Drawn(r, string(text))))
-		}
+		p := support.DrawnAs(r, text, func(text []byte) (*rulebase.Prices, error) { return rulebase.ReadPrices(name, text) })
 		d, err := ways.Decide(p, ways.Case{Bad: big.NewRat(int64(r.IntN(101)), 100), Pulled: r.IntN(3) == 0, SerialReturns: r.IntN(3)})
 		fmt.Fprintf(&b, "== %d %v\n", n, err)
 		if err == nil {

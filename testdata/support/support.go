@@ -11,7 +11,7 @@ import (
 	"testing"
 )
 
-// Tests have memory to spare: a seventh of their time went into collecting it. Programs that they
+// Tests have memory to spare: an eighth of their time went into collecting it. Programs that they
 // start collect as they do.
 func init() {
 	if os.Getenv("GOGC") == "" {

@@ -69,10 +69,9 @@ func TestWhatIsWrittenStaysAsItIs(t *testing.T) {
 		t.Fatal(err)
 	}
 	for n := range 8 {
-		s, err := rulebase.ReadSheet("sheet.yaml", []byte(support.Drawn(r, string(mill))), sheet.Kinds())
-		for err != nil {
-			s, err = rulebase.ReadSheet("sheet.yaml", []byte(support.Drawn(r, string(mill))), sheet.Kinds())
-		}
+		s := support.DrawnAs(r, mill, func(text []byte) (*rulebase.Sheet, error) {
+			return rulebase.ReadSheet("sheet.yaml", text, sheet.Kinds())
+		})
 		results := sheet.Check(s)
 		write(fmt.Sprintf("sheet %d", n), func(w io.Writer) error { return report.SheetText(w, s, results, 80) })
 		write("for programs", func(w io.Writer) error { return report.SheetJSON(w, s, results) })
@@ -91,10 +90,7 @@ func TestWhatIsWrittenStaysAsItIs(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		p, err := rulebase.ReadPrices(name, []byte(support.Drawn(r, string(text))))
-		for err != nil {
-			p, err = rulebase.ReadPrices(name, []byte(support.Drawn(r, string(text))))
-		}
+		p := support.DrawnAs(r, text, func(text []byte) (*rulebase.Prices, error) { return rulebase.ReadPrices(name, text) })
 		x, err := ways.Decide(p, ways.Case{Bad: big.NewRat(int64(r.IntN(101)), 100), Pulled: n%3 == 0})
 		if err != nil {
 			fmt.Fprintf(&b, "== prices %d: %v\n", n, err)
