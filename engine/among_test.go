@@ -7,12 +7,14 @@ import (
 
 	"downdrop/engine"
 	"downdrop/rulebase"
+	"downdrop/testdata/support"
 	"downdrop/testdata/support/shipped"
 )
 
 // One of two values, not known which, weighs as the two weigh together: the chances
 // after it are those after each, mixed by how likely each value was.
 func TestAmongIsAMixture(t *testing.T) {
+	support.Alone(t)
 	base := shipped.Base(t)
 	p := engine.Prepare(base)
 	diagnose := func(f ...rulebase.Finding) *engine.Diagnosis {

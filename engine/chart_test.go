@@ -234,9 +234,10 @@ func TestChartIsTheSameOnAnyNumberOfCores(t *testing.T) {
 // A chart is trimmed by the place that settles least, until nothing is left of it, and
 // adds up all the way.
 func TestChartIsTrimmedByWhatSettlesLeast(t *testing.T) {
+	support.Alone(t)
 	for _, at := range []rulebase.Place{rulebase.Phone, rulebase.Field} {
 		p, s := shippedStart(t, at)
-		tree := chartOf(t, p, s, engine.ChartOptions{Nodes: map[bool]int{true: 6, false: 12}[testing.Short()]})
+		tree := chartOf(t, p, s, engine.ChartOptions{Nodes: 12})
 		for tree.Nodes > 0 {
 			before, least, loss := tree.Settled, 1.0, 0.0
 			var size func(*engine.ChartNode) float64 // every other time all are alike

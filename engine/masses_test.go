@@ -8,6 +8,7 @@ import (
 
 	"downdrop/engine"
 	"downdrop/rulebase"
+	"downdrop/testdata/support"
 	"downdrop/testdata/support/shipped"
 )
 
@@ -102,6 +103,7 @@ func TestGroupMasses(t *testing.T) {
 // somebody went to after a call; units on the bench, which is each cause's weight
 // times the chance that something is pulled for it.
 func TestPopulations(t *testing.T) {
+	support.Alone(t)
 	b := shipped.Base(t)
 	p := engine.Prepare(b)
 	for _, place := range []struct {
@@ -196,6 +198,7 @@ var alsoBad = []string{
 // triage saves the half, three quarters or nine tenths of the pulls that it can,
 // the estimate was 40, 28 and 19 %.
 func TestNoFaultFound(t *testing.T) {
+	support.Alone(t)
 	b := shipped.Base(t)
 	p := engine.Prepare(b)
 	weights := withComplaint(t, p, rulebase.Phone)

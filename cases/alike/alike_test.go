@@ -189,7 +189,11 @@ func TestIndexAgreesWithTheFullScan(t *testing.T) {
 	in, r, s := newInventor(t, base, 1), alike.NewReader(base), opened(t)
 	x := alike.New(r)
 	var ids []string
-	for round := range 6 {
+	rounds := 6
+	if testing.Short() {
+		rounds = 2
+	}
+	for round := range rounds {
 		for range 25 {
 			d := in.drafts(in.r.IntN(len(base.Causes)), in.some(in.symptoms, in.r.IntN(8)))
 			if _, err := s.Append(ctx, d...); err != nil {

@@ -18,6 +18,7 @@ import (
 	"downdrop/cases/learn"
 	"downdrop/engine"
 	"downdrop/rulebase"
+	"downdrop/testdata/support"
 	"downdrop/testdata/support/shipped"
 )
 
@@ -174,6 +175,7 @@ func TestRowIsTheTextbooksUpdate(t *testing.T) {
 
 // Where reports are wrong as often as they say, the numbers behind them stay within their intervals.
 func TestUnsureReportsAreNotTakenForTrue(t *testing.T) {
+	support.Alone(t)
 	base := small(t)
 	truth := small(t)
 	outside, numbers := 0, 0

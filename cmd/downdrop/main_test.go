@@ -70,7 +70,7 @@ func TestScripts(t *testing.T) {
 	dir, files := "testdata/script", []string(nil)
 	if testing.Short() { // under the race detector: those in which something runs at once
 		dir = ""
-		for _, name := range strings.Fields("bench case check_untrusted full_disk replay serve store triage") {
+		for _, name := range strings.Fields("check_untrusted full_disk replay_export serve store triage_input") {
 			files = append(files, "testdata/script/"+name+".txtar")
 		}
 	}

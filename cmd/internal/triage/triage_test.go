@@ -393,13 +393,13 @@ func TestListsThatCannotBeRead(t *testing.T) {
 // The worklist is in order, and the same however little is held at a time.
 func TestSortedInAnyMemory(t *testing.T) {
 	p := newPopulation(t, 5)
-	text, _ := p.list(24)
+	text, _ := p.list(12)
 	desk := triage.NewDesk(shipped.Base(t), 0)
 	_, want, _, _, err := linesOf(t, desk, string(text), triage.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, hold := range []int{1, 7, 23, 24, 25} {
+	for _, hold := range []int{1, 5, 11, 12, 13} {
 		rows, got, _, _, err := linesOf(t, desk, string(text), triage.Options{Hold: hold})
 		if err != nil || !slices.Equal(got, want) {
 			t.Errorf("holding %d: %v\n%v\n%v", hold, err, got, want)
