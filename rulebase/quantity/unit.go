@@ -160,7 +160,8 @@ var conversions = map[string]conversion{
 	"k":         {"degC", 1, -273.15}, "kelvin": {"degC", 1, -273.15},
 	"min": {"s", 60, 0}, "mins": {"s", 60, 0}, "minute": {"s", 60, 0}, "minutes": {"s", 60, 0},
 	"s": {"min", 1.0 / 60, 0}, "sec": {"min", 1.0 / 60, 0}, "seconds": {"min", 1.0 / 60, 0},
-	"h": {"min", 60, 0}, "hr": {"min", 60, 0}, "hours": {"min", 60, 0}, "hour": {"min", 60, 0},
+	"h": {"min", 60, 0}, "hr": {"min", 60, 0}, "hrs": {"min", 60, 0}, "hours": {"min", 60, 0}, "hour": {"min", 60, 0},
+	"day": {"min", 1440, 0}, "days": {"min", 1440, 0}, "week": {"min", 10080, 0}, "weeks": {"min", 10080, 0},
 	"months": {"years", 1.0 / 12, 0}, "month": {"years", 1.0 / 12, 0},
 }
 

@@ -169,7 +169,7 @@ func (l *listener) hear(entry string) {
 	if l.hearConfirms(entry) || l.hearPutRight(entry) || l.hearWhole(entry) {
 		return
 	}
-	l.parts(cut(restRE.ReplaceAllString(entry, "$1, $2")))
+	l.parts(cut(inFigures(restRE.ReplaceAllString(entry, "$1, $2"))))
 }
 
 // hearPutRight takes in "no, lit": what the entry before said of one thing was meant otherwise. What answers the question
@@ -273,7 +273,7 @@ func (l *listener) sentence(p string) {
 	whole, split := l.tried([]string{p}), l.tried(parts)
 	oneThing := len(whole.heard) == 1 && whole.heard[0].Outcome == Unclear && split.score() < 2*len(split.heard)
 	passesOver := slices.ContainsFunc(parts, func(part string) bool { return whole.passesOver(l.t.words.saying(part)) })
-	if !passesOver && !split.partly && (oneThing || whole.score() >= split.score()) {
+	if !passesOver && !split.partly && (whole.drops || !split.drops) && (oneThing || whole.score() >= split.score()) {
 		l.take(whole) // "lit and dark" is asked back as one, not half of it taken
 	} else {
 		l.take(split)

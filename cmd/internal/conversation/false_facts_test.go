@@ -26,7 +26,15 @@ func TestNothingFalseIsPutDown(t *testing.T) {
 		no meter, no scope, but I have a handheld => [handheld]
 		no meter ;; I have a meter =>
 		I have a scope and a handheld ;; no meter => [scope handheld]
-		it is working now but it fails every day =>
+		it is working now but it fails every day => fails_every=1440 min
+		it fails every 2 hours => fails_every=120 min
+		it fails about every 24 h => fails_every=1440 min
+		it fails every 3 days => fails_every=4320 min
+		it fails every other week => fails_every=20160 min
+		it fails about once an hour => fails_every=60 min
+		it fails every 5 m =>
+		our drop works but drop 5 is dead => drop_works=not_working this=5 5=dead
+		works but drop 5 is dead => drop_works=not_working this=5 5=dead
 		works now but comes and goes => extent=comes_and_goes
 		works now, but it comes and goes => extent=comes_and_goes
 		comes and goes but works now => extent=comes_and_goes

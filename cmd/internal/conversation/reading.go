@@ -58,6 +58,11 @@ func (l *listener) readAll(th *thing, text string) *reading {
 	}
 	v, err := quantity.Read(read, l.want(th))
 	r := &reading{text: strings.TrimSpace(text), value: v}
+	// Hours and days are minutes without a doubt, and how often it fails is said in them.
+	if th.unit == "min" && longTimeRE.MatchString(text) && errors.As(err, &r.ask) && len(r.ask.Answers) == 1 {
+		r.value, r.ask, r.hasUnit = r.ask.Answers[0].Reading, nil, true
+		return r
+	}
 	if err != nil && (!errors.As(err, &r.ask) || r.ask.Doubt == quantity.NoReading) {
 		return nil
 	}
@@ -68,6 +73,21 @@ func (l *listener) readAll(th *thing, text string) *reading {
 // usualBaud are rates that everybody says in baud and without the unit, also where kbaud are asked for: no
 // line of the trade runs at as many kbaud (common practice, no source).
 var usualBaud = wordSet("1200 2400 4800 9600 19200 38400 57600 115200")
+
+var longTimeRE = quantity.NewPattern(`(?i)\d\s*(?:h|hrs?|hours?|days?|weeks?)$`)
+
+// everyRE is how often it fails where no figure says it.
+var everyRE = quantity.NewPattern(`(?i)\b(?:about |roughly |almost )?(?:every|once (?:an?|every)) (other |two |three |four |six )?(hour|day|week)s?\b`)
+
+var everySo = map[string]string{"": "1", "other": "2", "two": "2", "three": "3", "four": "4", "six": "6"}
+
+// inFigures says with a figure what was said of how often it fails without one: every 1 day.
+func inFigures(entry string) string {
+	return everyRE.RE().ReplaceAllStringFunc(entry, func(said string) string {
+		m := everyRE.FindStringSubmatch(said)
+		return "every " + everySo[strings.ToLower(strings.TrimSpace(m[1]))] + " " + m[2]
+	})
+}
 
 // saysUnit says whether a reading names its unit: then it is none in some other unit.
 func saysUnit(text string) bool {
