@@ -40,6 +40,7 @@ func peerEnvironment(slots []rulebase.Slot) map[string]any {
 // fails by itself where min or max mix whole and other literals: such expressions
 // are passed over, and counted.
 func TestEqualsExprsOwnMachine(t *testing.T) {
+	t.Parallel()
 	support.Alone(t)
 	count := uint64(25_000 * deep())
 	workers := uint64(runtime.GOMAXPROCS(0))

@@ -115,6 +115,7 @@ func knownOf(r *rand.Rand, names []rulebase.Name) ([]rulebase.Slot, map[string]a
 // Every condition of the shipped rulebase gives what expr's own virtual machine
 // gives, wherever everything is known.
 func TestShippedConditionsEqualExprsOwnMachine(t *testing.T) {
+	t.Parallel()
 	support.Alone(t)
 	b, err := rulebase.LoadShipped()
 	if err != nil {

@@ -594,6 +594,7 @@ func newRandomExpression(seed1, seed2 uint64) *randomExpression {
 // and read again, an expression means the same; and what is decided while some
 // things are unknown stays so, whatever they turn out to be.
 func TestClosuresAgreeWithTheTree(t *testing.T) {
+	t.Parallel()
 	support.Alone(t)
 	for seed := range uint64(5000 * deep()) {
 		g := newRandomExpression(1, seed)

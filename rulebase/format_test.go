@@ -64,6 +64,7 @@ func formatted(t *testing.T, folder fs.FS) fstest.MapFS {
 }
 
 func TestFormatChangesNoMeaning(t *testing.T) {
+	t.Parallel()
 	support.Alone(t)
 	folders := map[string]fs.FS{"shipped": rulebase.Shipped(), "good": os.DirFS("testdata/good"), "example": os.DirFS("testdata/example")}
 	for _, folder := range checkFolders(t) {

@@ -87,6 +87,7 @@ func validates(t testing.TB, s *jsonschema.Schema, file string, text []byte) err
 }
 
 func TestSchemaTakesWhatTheLoaderTakes(t *testing.T) {
+	t.Parallel()
 	support.Alone(t)
 	shipped, err := rulebase.LoadShipped()
 	if err != nil {

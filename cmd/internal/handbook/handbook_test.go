@@ -77,15 +77,20 @@ func printed(t testing.TB, base *rulebase.Base) edition {
 func everywhere(t *testing.T, test func(t *testing.T, e edition)) {
 	for _, name := range bases {
 		t.Run(name, func(t *testing.T) {
-			if _, ok := editions[name]; !ok {
-				editions[name] = printed(t, load(t, name))
-			}
-			test(t, editions[name])
+			test(t, editionOf(t, name))
 		})
 	}
 }
 
 var editions = map[string]edition{}
+
+func editionOf(t *testing.T, name string) edition {
+	t.Helper()
+	if _, ok := editions[name]; !ok {
+		editions[name] = printed(t, load(t, name))
+	}
+	return editions[name]
+}
 
 // hostile is text that means something to HTML, Markdown, templates or a terminal.
 func hostile(n int) string {
@@ -520,7 +525,7 @@ func plain(s string) string {
 
 func TestSameBytesTwice(t *testing.T) {
 	for _, name := range []string{"small", "shipped"} {
-		one, two := printed(t, load(t, name)), printed(t, load(t, name))
+		one, two := editionOf(t, name), printed(t, load(t, name))
 		if one.html != two.html || one.markdown != two.markdown || !slices.Equal(one.folder, two.folder) {
 			t.Errorf("%s: two books of one rulebase differ", name)
 		}
