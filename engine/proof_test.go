@@ -4,6 +4,7 @@ import (
 	"context"
 	"math"
 	"slices"
+	"strings"
 	"testing"
 
 	"downdrop/engine"
@@ -74,6 +75,14 @@ func TestProofOfAFaultThatComesAndGoes(t *testing.T) {
 	}
 	if d.ProofOf(&d.Base.Remedies[2]) != nil {
 		t.Error("a remedy without a proof has one")
+	}
+	b, err := load(strings.Replace(proving, "unit: min,", "unit: min, default: 40, source: practice,", 1))
+	if err != nil {
+		t.Fatal(err)
+	}
+	d = diagnose(t, engine.Prepare(b), rulebase.Situation{}, engine.Options{})
+	if p := d.ProofOf(&d.Base.Remedies[0]); p.Comes || p.Every != 0 || p.Minutes != 5 {
+		t.Errorf("how often it fails is what somebody said, not what is usual: %+v", p)
 	}
 }
 

@@ -287,6 +287,10 @@ func TestTermsKnowTheirColumn(t *testing.T) {
 	if got := []int{e.Root.Column, e.Root.Args[0].Column, e.Root.Args[1].Column, e.Root.Args[1].Args[1].Column}; !slices.Equal(got, []int{7, 1, 18, 20}) {
 		t.Errorf("columns %v", got)
 	}
+	less := mustParse(t, "length < 3 - -length", observed).Root.Args[1]
+	if got := []int{less.Column, less.Args[1].Column, less.Args[1].Args[0].Column}; !slices.Equal(got, []int{12, 14, 15}) {
+		t.Errorf("columns %v", got)
+	}
 }
 
 func TestReads(t *testing.T) {

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"downdrop/engine/bench"
+	"downdrop/rulebase"
 	"downdrop/testdata/support"
 )
 
@@ -71,6 +72,15 @@ func TestBoundsAgreeWithSums(t *testing.T) {
 		share := math.Exp(-2 - 9*r.Float64())
 		if n := bench.Needed(k, share); bench.Above(k, n) >= share || n > k+1 && bench.Above(k, n-1) < share {
 			t.Errorf("%d wrong, share %g: %d messages are not the least", k, share, n)
+		}
+	}
+}
+
+// Of a unit of which nothing is said nothing follows that is no number: without a rate a bit has no length.
+func TestNothingFollowsFromNothing(t *testing.T) {
+	for name, x := range bench.Derived(&rulebase.Profile{}) {
+		if math.IsInf(x, 0) || math.IsNaN(x) {
+			t.Errorf("%s is %v", name, x)
 		}
 	}
 }
