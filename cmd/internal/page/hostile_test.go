@@ -375,8 +375,8 @@ func (a *attack) shop(i int) []string {
 	body := must(s.fill(form, "/shop/receive", "type", quayType(t), "serial", serial, "by", "p1", "settled", "yes", "complaint", a.text[:min(len(a.text), 60)]))
 	key := s.keyOf(body)
 	of := url.QueryEscape(key)
-	goodUnit["serial"] = serial // what is read at the bench
-	defer func() { goodUnit["serial"] = "A0815" }()
+	s.serial = serial // what is read at the bench
+	defer func() { s.serial = "" }()
 	body = must(s.fill(body, "/unit/statement", "state", "not_exposed", "with", mark, "by", "p1"))
 	must(s.fill(body, "/unit/move", "to", "evaluated", "why", "<zqx>", "unit", "bad", "by", "p1"))
 	sheet, err := os.ReadFile("../../../cases/examples/prices/shop.yaml")

@@ -34,14 +34,15 @@ func TestMain(m *testing.M) {
 // A served is the program serving a store, with a browser that was let in.
 type served struct {
 	*built.Server
-	t    testing.TB
-	http *http.Client
+	t      testing.TB
+	http   *http.Client
+	serial string // of the unit that is on the bench; "": that of goodUnit
 }
 
 func serve(t testing.TB, store string) *served {
 	t.Helper()
 	s := built.Serve(t, store)
-	return &served{s, t, s.Client()}
+	return &served{Server: s, t: t, http: s.Client()}
 }
 
 func (s *served) get(path string) (int, string) {

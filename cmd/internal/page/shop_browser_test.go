@@ -86,7 +86,7 @@ func (s *served) throughTheBench(h *hands) int {
 // enter answers what the bench asks, with what the page has for it.
 func (h *hands) enter(st *bench.State) {
 	h.t.Helper()
-	text := typedAt(st)
+	text := typedAt(st, "")
 	var as string
 	var words []string
 	h.tab.Eval(`(function(){var f=document.querySelector("section.box form[action='/bench/entry']"); return f.as ? f.as.value : ""})()`, &as)

@@ -28,7 +28,7 @@ import (
 	"downdrop/testdata/support/browser"
 )
 
-// goodUnit is the unit on the bench.
+// goodUnit is the unit on the bench. Nobody changes it: tests run beside each other.
 var goodUnit = support.GoodUnit("A0815")
 
 // benchState is where a run stands, by its file.
@@ -49,8 +49,8 @@ func benchState(t testing.TB, file string) *bench.State {
 	return st
 }
 
-// typedAt is what somebody with a good unit says to what a run asks.
-func typedAt(st *bench.State) string {
+// typedAt is what somebody with a good unit, of this serial number where one is given, says to what a run asks.
+func typedAt(st *bench.State, serial string) string {
 	switch st.Wants.Kind {
 	case bench.WantsConfirm:
 		return "read"
@@ -61,6 +61,9 @@ func typedAt(st *bench.State) string {
 	case bench.WantsAnswer:
 		return goodUnit[st.Wants.Ask]
 	}
+	if st.Wants.Reading.ID == "serial" && serial != "" {
+		return serial
+	}
 	return goodUnit[st.Wants.Reading.ID]
 }
 
@@ -70,7 +73,7 @@ func (f *form) as() string { return f.values.Get("as") }
 // enterAt fills the form for what a run asks in, and gives the page that comes then.
 func (s *served) enterAt(st *bench.State, body string) (int, string) {
 	s.t.Helper()
-	text := typedAt(st)
+	text := typedAt(st, s.serial)
 	for _, f := range formsOf(s.t, body) {
 		if f.action != "/bench/entry" || f.as() == "not done" || f.as() == "note" || slices.Equal(f.names, []string{"entry=undo"}) {
 			continue
