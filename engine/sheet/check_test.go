@@ -56,6 +56,17 @@ func passesAskForNothing(t *testing.T, name string, results []sheet.Result) {
 	}
 }
 
+// A cable is long for 24 V beyond 500 m, not at it (common practice, no source).
+func TestALongFeedIsOdd(t *testing.T) {
+	for length, want := range map[string]bool{"499 m": false, "500 m": false, "501 m": true} {
+		text := strings.Replace(exampleText(t), "length: 60 m, conductor: 1.5 mm2 flexible", "length: "+length+", conductor: 1.5 mm2 flexible", 1)
+		r, odd := verdict(sheet.Check(read(t, text)), "odd_value", "supply S1")
+		if odd != want || odd && !strings.Contains(r.Says, "sluice is 501 m long") {
+			t.Errorf("%s: odd %v, %s", length, odd, r.Says)
+		}
+	}
+}
+
 // The example as it is, then with one thing wrong at a time: the rule that has to
 // see it, and what it was before.
 func TestRules(t *testing.T) {

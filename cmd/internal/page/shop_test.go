@@ -221,6 +221,14 @@ func TestTheShopsJob(t *testing.T) {
 			t.Errorf("the record lacks %s", want)
 		}
 	}
+	// Issued again only with a reason.
+	_, body = s.get("/bench?run=" + run)
+	if status, said := s.fill(body, "/bench/record", "customer", "Invented Yard", "received", "2031-05-04", "by", "bench-2"); status != http.StatusUnprocessableEntity || !strings.Contains(said, "issue 1. To issue it again, say why.") || len(s.unitNow(key).Records) != len(c.Records) {
+		t.Errorf("again without a reason: %d\n%s", status, words(parse(t, said)))
+	}
+	if status, said := s.fill(body, "/bench/record", "customer", "Invented Yard at Sea", "received", "2031-05-04", "by", "bench-2", "why", "the name was wrong"); status != http.StatusOK || len(s.unitNow(key).Records) != len(c.Records)+1 {
+		t.Errorf("again with a reason: %d\n%s", status, words(parse(t, said)))
+	}
 	if text, err := os.ReadFile(file); err != nil || r.Head != bench.Head(benchState(t, file).Events) || len(text) == 0 {
 		t.Errorf("the record is of another run: %v", err)
 	}
