@@ -86,9 +86,9 @@ var heldBy = map[string][]string{
 	"cmd/internal/report":         {"cmd/internal/report", "cmd/downdrop"},
 	"cmd/internal/handbook":       {"cmd/internal/handbook", "cmd/downdrop"},
 	"cmd/internal/triage":         {"cmd/internal/triage", "cmd/downdrop"},
-	"cmd/internal/kept":           {"cmd/internal/page", "cmd/downdrop"},
-	"cmd/internal/shop":           {"cmd/internal/page", "cmd/downdrop"},
-	"cmd/internal/wording":        {"cmd/internal/report", "cmd/downdrop"},
+	"cmd/internal/kept":           {"cmd/internal/kept", "cmd/internal/page", "cmd/downdrop"},
+	"cmd/internal/shop":           {"cmd/internal/shop", "cmd/internal/page", "cmd/downdrop"},
+	"cmd/internal/wording":        {"cmd/internal/wording", "cmd/internal/report", "cmd/downdrop"},
 	"cmd/internal/takealong":      {"cmd/internal/takealong"},
 	"cmd/internal/takealong/talk": {"cmd/internal/takealong/talk", "cmd/internal/takealong"},
 }
