@@ -1,6 +1,7 @@
 package rehearse_test
 
 import (
+	"bytes"
 	"context"
 	"os"
 	"path/filepath"
@@ -172,5 +173,34 @@ func TestWhatACallCostsAfterIt(t *testing.T) {
 	}
 	if ends[rehearse.Restored] < 3 || ends[rehearse.Advised] < 3 {
 		t.Errorf("ends %v", ends)
+	}
+}
+
+// Who swaps the unit first takes it out once in every breakdown, and goes by the list from then on.
+func TestWhoSwapsFirstSwapsOnce(t *testing.T) {
+	tiny, err := os.ReadFile("testdata/tiny/tiny.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	base, err := rulebase.Load(rulebase.Layer{Name: "tiny", FS: fstest.MapFS{"tiny.yaml": {Data: bytes.ReplaceAll(tiny, []byte("who: engineer"), []byte("who: technician"))}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	order := rehearse.SwapUnitFirst()
+	c, err := rehearse.Contest(context.Background(), base, rehearse.Options{Cases: 40, Seed: 7, Places: []rulebase.Place{rulebase.Field}, Variant: rehearse.Own}, []rehearse.Rival{{Name: order.Name, Order: &order}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	well := 0
+	for i, run := range c.Runs[0] {
+		if run.Units != 1 || run.End == rehearse.Restored && run.UnitsVain == 1 && run.Remedies < 2 {
+			t.Errorf("breakdown %d: %+v", i, run)
+		}
+		if run.End == rehearse.Restored && run.UnitsVain == 1 {
+			well++ // it was not the unit, and the list led on
+		}
+	}
+	if well < 5 {
+		t.Errorf("in %d breakdowns something else than the unit was found behind the swap", well)
 	}
 }

@@ -148,8 +148,13 @@ func TestPlaceFindsEveryRune(t *testing.T) {
 		}
 		value := n.Get("a")
 		lines := strings.Split(text, "\n")
+		var last source.Position
 		for i, c := range []rune(value.Text) {
 			at := r.Place(value, i)
+			if folded := i > 0 && strings.ContainsRune(" \n", []rune(value.Text)[i-1]); at == last && !folded {
+				t.Errorf("%q: rune %d (%c) is found at %v, as the one before", text, i, c, at)
+			}
+			last = at
 			line := append([]rune(lines[at.Line-1]), '\n')
 			is := line[min(at.Column-1, len(line)-1)]
 			if is != c && c != ' ' && c != '\n' && is != '\\' && is != '\'' {
