@@ -197,6 +197,22 @@ func TestSchemaRefusesWhatItCanSee(t *testing.T) {
 	t.Logf("%d bad samples refused, of %d that have a problem a schema can see", refused, could)
 }
 
+// A value that YAML reads as a truth or a number may be written without quotes, as the loader takes it.
+func TestSchemaTakesValuesWithoutQuotes(t *testing.T) {
+	base, err := rulebase.Load(rulebase.Layer{Name: "x", FS: fstest.MapFS{"rules.yaml": {Data: []byte("rulebase: {name: bare}\nsymptoms:\n  s: {ask: Which, values: [\"true\", \"7\", other]}\n")}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := compiled(t, base, rulebase.CaseFile)
+	for value, takes := range map[string]bool{"true": true, `"true"`: true, "7": true, `"7"`: true, "other": true, "false": false, "8": false, "others": false} {
+		text := []byte("findings: [{symptom: s, value: " + value + "}]\n")
+		_, err := base.ReadCase("case.yaml", text)
+		if seen := validates(t, s, "case.yaml", text); (seen == nil) != takes || (err == nil) != takes {
+			t.Errorf("value: %s: the schema says %v, reading it %v", value, seen, err)
+		}
+	}
+}
+
 // The keys that the loader takes are those of the schema, section by section: an
 // entry with each key that any map has is loaded, and looked up in the schema.
 func TestSchemaHasTheLoadersKeys(t *testing.T) {

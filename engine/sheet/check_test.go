@@ -94,6 +94,7 @@ func TestRules(t *testing.T) {
 		{"a long stub", "length: 1.5 m}", "length: 5 m}", "stub_by_rise_time", "", sheet.Pass, sheet.Marginal},
 		{"a very long stub", "length: 1.5 m}", "length: 9 m}", "stub_by_rise_time", "", sheet.Pass, sheet.Fail},
 		{"weak bias", "up: 650 ohm, down: 650 ohm", "up: 1200 ohm, down: 1200 ohm", "idle_volts", "", sheet.Pass, sheet.Fail},
+		{"bias just enough", "up: 650 ohm, down: 650 ohm", "up: 850 ohm, down: 850 ohm", "idle_volts", "", sheet.Pass, sheet.Marginal},
 		{"no bias given", "bias: {at: host, volts: 5 V, up: 650 ohm, down: 650 ohm}\n", "", "idle_volts", "", sheet.Pass, sheet.Open},
 		{"thin cable", "length: 240 m, conductor: AWG 22", "length: 240 m, loop_per_km: 8000 ohm", "far_end_volts", "", sheet.Pass, sheet.Fail},
 		{"no cable data", "length: 240 m, conductor: AWG 22", "length: 240 m", "far_end_volts", "", sheet.Pass, sheet.Open},
