@@ -153,3 +153,52 @@ func TestASecondExchangeSpeaksAgainstThePlace(t *testing.T) {
 		}
 	}
 }
+
+// What came out of a place before, and how often a serial did: cases that ended with the unit out, of the same
+// type, at the same drop where both say it, without those that are asked for.
+func TestReturnsAreUnitsThatCameOut(t *testing.T) {
+	s := storetest.NewModel("mill")
+	noon := time.Date(2031, 5, 4, 12, 0, 0, 0, time.UTC)
+	for id, c := range map[string]struct {
+		unit    cases.Unit
+		drop    int
+		outcome string
+	}{
+		"out":     {cases.Unit{Type: "BIU-2", Serial: "A0815"}, 5, "unit_out"},
+		"again":   {cases.Unit{Type: "biu-2", Serial: "A0815"}, 0, "unit_out"},
+		"rewired": {cases.Unit{Type: "BIU-2", Serial: "A0815"}, 5, "rewired"},
+		"open":    {cases.Unit{Type: "BIU-2", Serial: "A0815"}, 5, ""},
+		"other":   {cases.Unit{Type: "BIU-3", Serial: "A0815"}, 6, "unit_out"},
+		"another": {cases.Unit{Type: "BIU-2", Serial: "A0816"}, 6, "unit_out"},
+	} {
+		drafts := []cases.Draft{cases.Say(cases.KindOpened, cases.Opening{Location: "Weir house", Drop: c.drop, Unit: c.unit})}
+		if c.outcome != "" {
+			drafts = append(drafts, cases.Say(cases.KindClosed, cases.Closing{Outcome: c.outcome}))
+		}
+		for i := range drafts {
+			drafts[i].ID, drafts[i].Subject, drafts[i].At = fmt.Sprint(id, i), cases.Subject{Kind: cases.AboutCase, ID: id}, noon
+		}
+		if _, err := s.Append(t.Context(), drafts...); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, c := range []struct {
+		serial  string
+		without []string
+		want    int
+	}{{"A0815", nil, 2}, {"A0815", []string{"out"}, 1}, {"A0815", []string{"out", "again"}, 0}, {"A0816", nil, 1}, {"A0817", nil, 0}, {"", nil, 0}} {
+		if n, err := cases.SerialReturns(t.Context(), s, cases.Unit{Type: "BIU-2", Serial: c.serial}, c.without...); err != nil || n != c.want {
+			t.Errorf("serial %q without %v: %d, %v; want %d", c.serial, c.without, n, err, c.want)
+		}
+	}
+	for _, c := range []struct {
+		location string
+		drop     int
+		without  []string
+		want     int
+	}{{"Weir house", 0, nil, 4}, {"Weir house", 5, nil, 2}, {"Weir house", 6, nil, 3}, {"Weir house", 6, []string{"another"}, 2}, {"Tide mill", 0, nil, 0}, {"", 0, nil, 0}} {
+		if n, err := cases.LocationReturns(t.Context(), s, c.location, c.drop, c.without...); err != nil || n != c.want {
+			t.Errorf("%q, drop %d without %v: %d, %v; want %d", c.location, c.drop, c.without, n, err, c.want)
+		}
+	}
+}
