@@ -2,6 +2,8 @@ package engine_test
 
 import (
 	"context"
+	"slices"
+	"strings"
 	"testing"
 
 	"downdrop/engine"
@@ -52,7 +54,7 @@ func TestChartsKeepPermission(t *testing.T) {
 // comes first wherever it can still change what to do; where it was taken, the step
 // is done. Both charts meet it.
 func TestChartsWaitForHarmlessSteps(t *testing.T) {
-	b, err := load(`
+	const waits = `
 rulebase: {name: waits, faults_at_most: 1, outside_per_thousand: 0, complaint: {symptom: works, bad: dead, well: fine}}
 causes:
   wire: {name: Wire off, part: wiring, per_thousand: 100, source: common_practice, remedy: fix_wire}
@@ -72,7 +74,8 @@ remedies:
   change_module: {do: Change the module, minutes: 60, at: [field], ends_as: module_out}
 warnings: {clear: {level: danger, says: "Nobody inside the guard.", source: common_practice}}
 sources: {common_practice: {says: Common practice, kind: practice}}
-`)
+`
+	b, err := load(waits)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -92,6 +95,19 @@ sources: {common_practice: {says: Common practice, kind: practice}}
 		if first := tree.Root.Step; first == nil || looked != (first.Step.ID == "drive") {
 			t.Errorf("looked %v: the chart begins with %v", looked, first)
 		}
+	}
+	// Where nothing else can be done any more and nobody confirmed the warning yet, the place at which the point is
+	// driven says that it has to be.
+	if b, err = load(strings.ReplaceAll(waits, "at: [field], ends_as", "at: [bench], ends_as")); err != nil {
+		t.Fatal(err)
+	}
+	p, s.Confirmed = engine.Prepare(b), nil
+	tree, err := engine.Chart(context.Background(), p, s, engine.ChartOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if first := tree.Root.Step; first == nil || first.Step.ID != "drive" || !slices.Equal(tree.Root.Confirm, []string{"clear"}) {
+		t.Errorf("nothing is confirmed: it begins with %v, to be confirmed %v", tree.Root.Step, tree.Root.Confirm)
 	}
 }
 
