@@ -505,3 +505,26 @@ func TestOrderOfRemediesMakesNoDifference(t *testing.T) {
 		t.Error("nobody mended the feed")
 	}
 }
+
+// What no rulebase lists is taken away by nothing that it lists: whatever is tried, such a breakdown stays down.
+func TestOutsideKeepsItsComplaint(t *testing.T) {
+	tiny, err := os.ReadFile("testdata/tiny/tiny.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	text := strings.NewReplacer("outside_per_thousand: 20", "outside_per_thousand: 999", "who: engineer", "who: technician").Replace(string(tiny))
+	base, err := rulebase.Load(rulebase.Layer{Name: "tiny", FS: fstest.MapFS{"tiny.yaml": {Data: []byte(text)}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	order := rehearse.SwapUnitFirst()
+	c, err := rehearse.Contest(context.Background(), base, rehearse.Options{Cases: 40, Seed: 13, Places: []rulebase.Place{rulebase.Field}, Variant: rehearse.Own}, []rehearse.Rival{{Name: order.Name, Order: &order}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, run := range c.Runs[0] {
+		if run.Remedies == 0 || run.Vain != run.Remedies || run.End == rehearse.Restored {
+			t.Errorf("breakdown %d: %+v", i, run)
+		}
+	}
+}
