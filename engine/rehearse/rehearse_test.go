@@ -528,3 +528,26 @@ func TestOutsideKeepsItsComplaint(t *testing.T) {
 		}
 	}
 }
+
+// A bad unit that the advice leaves in was declared good; one that is to come out in the end was not.
+func TestABadUnitThatIsLeftInWasDeclaredGood(t *testing.T) {
+	base := folder(t, "testdata/tiny")
+	good, out := 0, 0
+	for _, c := range play(t, base, rehearse.Options{Cases: support.Deep(t, 3000), Seed: 17, Places: []rulebase.Place{rulebase.Field}, Variant: rehearse.Own}) {
+		if c.End != rehearse.Advised || len(c.Causes) != 1 || base.Causes[c.Causes[0]].ID != "a" {
+			continue
+		}
+		takesOut := slices.ContainsFunc(c.Final.Advice.Lead.Lists, func(list string) bool { return slices.Contains(strings.Fields(list), "exchange") })
+		if c.DeclaredGood == takesOut {
+			t.Errorf("case %d: advised are %q, declared good %v", c.Number, c.Final.Advice.Lead.Lists, c.DeclaredGood)
+		}
+		if takesOut {
+			out++
+		} else {
+			good++
+		}
+	}
+	if good < 5 || out < 50 {
+		t.Errorf("left in %d times, taken out %d times: it tries nothing", good, out)
+	}
+}
