@@ -349,6 +349,19 @@ func TestSearchAgreesWithExpectimax(t *testing.T) {
 		if !f.Proven() || !(math.Abs(f.Upper-want) <= 1e-8*want) {
 			t.Errorf("seed %d: the search has %v to %v, brute force %v", seed, f.Lower, f.Upper, want)
 		}
+		if seed%3 == 0 { // one step may come first, each in turn: the best of these is the best of all
+			least := math.Inf(1)
+			for i := range m.Steps {
+				one := plan.Search(m, 1_000_000, i)
+				if one.Step != plan.Nothing && one.Step != i {
+					t.Errorf("seed %d: only %d may come first, and %d does", seed, i, one.Step)
+				}
+				least = min(least, one.Upper)
+			}
+			if !(math.Abs(least-want) <= 1e-8*want) {
+				t.Errorf("seed %d: beginning with each step in turn costs %v at least, brute force %v", seed, least, want)
+			}
+		}
 		greedy.add(m.Value(plan.Greedy), want)
 		rollout.add(m.Value(plan.Rollout), want)
 	}
