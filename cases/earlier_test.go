@@ -202,3 +202,18 @@ func TestReturnsAreUnitsThatCameOut(t *testing.T) {
 		}
 	}
 }
+
+// An id that can stand in a path and in a query as it is: letters of ASCII, digits, - and _, at most 64 of them.
+func TestPlainIDs(t *testing.T) {
+	for id, want := range map[string]bool{
+		"A": true, "Z": true, "a": true, "z": true, "0": true, "9": true, "-": true, "_": true, "AZaz09-_": true,
+		"": false, "@": false, "[": false, "`": false, "{": false, "/": false, ":": false, "a b": false, "ä": false, "a.b": false, "a\x00": false,
+	} {
+		if got := cases.PlainID(id); got != want {
+			t.Errorf("%q is a plain id: %v", id, got)
+		}
+	}
+	if !cases.PlainID(strings.Repeat("a", 64)) || cases.PlainID(strings.Repeat("a", 65)) {
+		t.Error("an id may have 64 signs")
+	}
+}
