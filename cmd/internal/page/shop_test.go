@@ -164,7 +164,14 @@ func TestTheShopsJob(t *testing.T) {
 	if status, _ := s.fill(unit, "/unit/statement", "state", "", "by", "p1"); status != http.StatusUnprocessableEntity {
 		t.Errorf("a statement that nobody chose: %d", status)
 	}
+	const another = "Another statement on contamination"
+	if strings.Contains(unit, another) {
+		t.Error("before there is a statement another one is asked for")
+	}
 	s.fill(unit, "/unit/statement", "state", "not_exposed", "from", "letter", "by", "p1")
+	if _, stated := s.get("/unit?of=" + url.QueryEscape(key)); strings.Count(stated, another) != 1 || strings.Count(stated, `action="/unit/statement"`) != 1 {
+		t.Error("behind a statement another one is not to be had, or not folded away")
+	}
 	_, body = s.get("/unit/bench?of=" + url.QueryEscape(key))
 	if status, _ := s.fill(body, "/bench/begin", "profile", "", "procedure", "short", "by", "bench-2"); status != http.StatusUnprocessableEntity {
 		t.Errorf("a unit whose kind nobody chose: %d", status)
