@@ -81,7 +81,7 @@ func TestServeForOthers(t *testing.T) {
 	l.waits(l.said, `Type one of read, answer, close, author; or devices`)
 	l.types("out 7")
 	l.waits(l.said, `No device of number 7 is in\.`)
-	l.types("") // nothing said is no end
+	l.types("")                                         // nothing said is no end
 	l.types(strings.Repeat("a cat on the keys ", 1000)) // it is still listened to
 	l.types("answer")
 	code := l.waits(l.out, `The code for one device, which may then answer: ([0-9 ]+) \(once, until`)[1]
