@@ -33,6 +33,11 @@ func TestNothingFalseIsPutDown(t *testing.T) {
 		it fails every other week => fails_every=20160 min
 		it fails about once an hour => fails_every=60 min
 		it fails every 5 m =>
+		it fails every 2O0 h =>
+		it fails every 1.5 h => fails_every=90 min
+		it fails every 20 weeks =>
+		it fails every 201600 min =>
+		we start it every day =>
 		our drop works but drop 5 is dead => drop_works=not_working this=5 5=dead
 		works but drop 5 is dead => drop_works=not_working this=5 5=dead
 		works now but comes and goes => extent=comes_and_goes

@@ -58,10 +58,11 @@ func (l *listener) readAll(th *thing, text string) *reading {
 	}
 	v, err := quantity.Read(read, l.want(th))
 	r := &reading{text: strings.TrimSpace(text), value: v}
-	// Hours and days are minutes without a doubt, and how often it fails is said in them.
-	if th.unit == "min" && longTimeRE.MatchString(text) && errors.As(err, &r.ask) && len(r.ask.Answers) == 1 {
-		r.value, r.ask, r.hasUnit = r.ask.Answers[0].Reading, nil, true
-		return r
+	// Hours and days are minutes without a doubt, and how often it fails is said in them; what they come to is
+	// read as minutes are, within what can be: what is not plausible has "really" before it as an answer.
+	if th.unit == "min" && longTimeRE.MatchString(r.text) && errors.As(err, &r.ask) && len(r.ask.Answers) == 1 {
+		r.value, err = quantity.Read(strings.TrimPrefix(r.ask.Answers[0].Entry, "really "), l.want(th))
+		r.ask = nil
 	}
 	if err != nil && (!errors.As(err, &r.ask) || r.ask.Doubt == quantity.NoReading) {
 		return nil
@@ -74,7 +75,7 @@ func (l *listener) readAll(th *thing, text string) *reading {
 // line of the trade runs at as many kbaud (common practice, no source).
 var usualBaud = wordSet("1200 2400 4800 9600 19200 38400 57600 115200")
 
-var longTimeRE = quantity.NewPattern(`(?i)\d\s*(?:h|hrs?|hours?|days?|weeks?)$`)
+var longTimeRE = quantity.NewPattern(`(?i)^\d+(?:\.\d+)?\s*(?:h|hrs?|hours?|days?|weeks?)$`)
 
 // everyRE is how often it fails where no figure says it.
 var everyRE = quantity.NewPattern(`(?i)\b(?:about |roughly |almost )?(?:every|once (?:an?|every)) (other |two |three |four |six )?(hour|day|week)s?\b`)
