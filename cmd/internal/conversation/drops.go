@@ -57,11 +57,18 @@ func (l *listener) hearOthers(text, rest string) bool {
 	if m == nil {
 		return false
 	}
-	state, ok := dropStates[asWellRE.ReplaceAllString(strings.ToLower(strings.TrimSpace(m[1])), "")]
+	s := &l.state.Situation
+	state, ok := dropStates[asWellRE.ReplaceAllString(strings.ToLower(strings.TrimSpace(m[2])), "")]
+	if down := downDrops(s); !ok && len(down) == 1 && asWellRE.MatchString(" "+m[2]) && l.aboutExtent() {
+		if m[1] == "" { // "drop 5 is dead, others too" is not all of them
+			l.note(text, NotUnderstood, sayWhichOthers)
+			return true
+		}
+		state, ok = s.Drops[down[0]], true
+	}
 	if !ok {
 		return false
 	}
-	s := &l.state.Situation
 	var others []int
 	for _, a := range s.Order {
 		if _, said := s.Drops[a]; !said && a != s.Drop {
@@ -139,11 +146,16 @@ func (l *listener) hearSupply(text, rest string) bool {
 	return true
 }
 
-// hearOnlyOrAll takes in "only this one" and "all of them", where how much is down is
-// what is talked about: at the opening, the complaint and the question for it.
+// aboutExtent says whether how much is down is what is talked about: at the opening, the complaint and the question for it.
+func (l *listener) aboutExtent() bool {
+	c, q := l.t.base.Complaint, l.state.Pending
+	return q.Kind == AskOpening || q.Kind == AskDrops || c != nil && q.ID == l.t.base.Symptoms[c.Symptom].ID
+}
+
+// hearOnlyOrAll takes in "only this one" and "all of them", where how much is down is what is talked about.
 func (l *listener) hearOnlyOrAll(text, rest string) bool {
 	g, c, q := l.t.filled("extent"), l.t.base.Complaint, l.state.Pending
-	if g < 0 || q.Kind != AskOpening && q.Kind != AskDrops && (c == nil || q.ID != l.t.base.Symptoms[c.Symptom].ID) {
+	if g < 0 || !l.aboutExtent() {
 		return false
 	}
 	fitful := dropStates[lower(fitfulHeadRE.ReplaceAllString(rest, ""))] == rulebase.DropComesAndGoes

@@ -567,10 +567,13 @@ func first(a, b *float64) *float64 {
 	return b
 }
 
-// overs gives the words that are neither used nor fillers.
+// overs gives the words that are neither used nor fillers. The last one of "it is not lit either" is too, put for a no.
 func (l *listener) overs(tokens []token, covered uint64) string {
 	var over []string
 	for i, tok := range tokens {
+		if i == len(tokens)-1 && tok.low == "either" && slices.ContainsFunc(tokens, token.negates) {
+			break
+		}
 		if covered&(1<<i) == 0 && !tok.filler() && !soft(tok.low) {
 			over = append(over, tok.text)
 		}

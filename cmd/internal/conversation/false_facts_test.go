@@ -80,6 +80,33 @@ func TestNothingFalseIsPutDown(t *testing.T) {
 		ask how_much_is_down ;; all of them =>
 		drop 5 and 6 dead => 5=dead 6=dead
 		drop 5 is up again => 5=good
+		none of the others =>
+		not the others =>
+		the others are dead =>
+		the other one is dead =>
+		another one is dead =>
+		no others =>
+		the other handheld talks => other_handheld_here=the_other_talks
+		others too =>
+		other drops too =>
+		drop 5 is dead, others too => drop_works=not_working this=5 5=dead
+		drop 5 is dead and the others too => drop_works=not_working extent=all this=5 5=dead
+		order 3-6; drop 5 is dead, all of the others too => 3=dead 4=dead 5=dead 6=dead
+		5 comes and goes, the rest as well => this=5 5=comes_and_goes
+		drop 5 is good, the others too => 5=good
+		ask others_on_supply ;; others too => others_on_supply=others_too
+		ask others_on_supply ;; nothing else => others_on_supply=nothing_else
+		others on supply: others too => others_on_supply=others_too
+		another handheld does not talk either => other_handheld_here=no_answer_either
+		ask other_handheld_here ;; the other talks => other_handheld_here=the_other_talks
+		ask other_handheld_here ;; the other does not =>
+		another handheld does not answer either => other_handheld_here=no_answer_either
+		the second handheld gets no answer either =>
+		the run light is not lit either => run_light=dark
+		the fault light is not lit either =>
+		it does not work on either supply =>
+		it does not start on the other supply either =>
+		it smells of nothing either => smell_or_burn=no
 		the drop is dark => drop_works=not_working
 		it has not stopped working =>
 		the drop never stopped working =>

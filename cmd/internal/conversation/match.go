@@ -74,7 +74,8 @@ const (
 // name finds the words of a piece that name a thing.
 func (m *match) name(tokens []token) {
 	m.nameOnSite(tokens)
-	bare, links := m.named == 0, m.named == 0 // "24" by itself names nothing that has a 24 in its question
+	bare, links := m.named == 0, m.named == 0 // "24" by itself names nothing that has a 24 in its question, nor do "other drops too"
+	others := slices.ContainsFunc(tokens, func(t token) bool { return t.stem == "other" })
 	for i, tok := range tokens {
 		if tok.filler() || tok.negates() {
 			continue
@@ -83,7 +84,7 @@ func (m *match) name(tokens []token) {
 		if fit == fitNone || soft(tok.low) && fit < fitID || colours(tok.low) && fit < fitAsk {
 			continue
 		}
-		bare, links = bare && (tok.bareNumber() || colours(tok.low)), links && (linking(tok.low) || tok.bareNumber())
+		bare, links = bare && (tok.bareNumber() || colours(tok.low) || others && theOthers(tok.low)), links && (linking(tok.low) || tok.bareNumber())
 		m.named |= 1 << i
 		m.ids |= id
 		m.quality += fit
@@ -209,9 +210,20 @@ func (m *match) sayAmong(tokens []token, among uint64) {
 	}
 	m.byName = best == valueName && len(m.values) == 1
 	m.part = best == valuePart
-	m.whole = m.byName && (len(m.th.values[m.values[0]].stems) > 1 || bits.OnesCount64(used) > 1)
+	m.whole = m.byName && (len(m.th.values[m.values[0]].stems) > 1 || bits.OnesCount64(used) > 1) && tells(tokens, used)
 	m.covered |= used
 	m.said |= used
+}
+
+// tells says whether some words of a piece hold one that is not said of anything: "others too" may be drops, or what
+// hangs on their supply.
+func tells(tokens []token, words uint64) bool {
+	for i, tok := range tokens {
+		if words&(1<<i) != 0 && !tok.filler() && !soft(tok.low) && !everywhere(tok.low) && !linking(tok.low) {
+			return true
+		}
+	}
+	return false
 }
 
 func hasHard(tokens []token, words uint64) bool {
@@ -299,6 +311,9 @@ func (m *match) negate(tokens []token) {
 	}
 	if !odd || len(m.values) == 0 {
 		return
+	}
+	if m.part && len(m.values) == 1 && slices.ContainsFunc(m.th.values[m.values[0]].stems, negations) {
+		return // the no of "it does not answer" is that of "no answer"
 	}
 	m.denied = m.denied || len(m.values) > 1
 	m.values = m.th.opposite(m.values)

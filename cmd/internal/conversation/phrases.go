@@ -22,7 +22,10 @@ var soft = wordSet("on in at up out")
 
 // everywhere are words that stand in so many questions that by themselves they name
 // none, and are no part of a value.
-var everywhere = wordSet("drop drops unit else line one all")
+var everywhere = wordSet("drop drops unit else other others either line one all")
+
+// theOthers are words of what the other drops do: by themselves they name no question.
+var theOthers = wordSet("other others drop drops too")
 
 // colours are of lights, and short for nothing: "red" is not "redundant".
 var colours = wordSet("red green yellow amber orange blue white")
@@ -175,7 +178,7 @@ var (
 	noCommsRE   = quantity.NewPattern(`(?i)^(?:(?:(?:the |our |this |my |one )?(?:drop|unit) |it |we |there |i )?(?:(?:is|are|has|have|had|just|suddenly|got|shows|says|reports) )*(?:(?:no|lost|without) (?:comms?|communications?|contact)|(?:comms?|communications?) (?:is |are )?(?:lost|failed|fails|down|gone|dead|out|failure|loss))|(?:the |our |this |my |one )?(?:drop|unit) (?:(?:is|are|has|have|had|just|suddenly|got|shows|says|reports) )*(?:(?:not|isn't|stopped) (?:communicating|answering|responding)|(?:does not|doesn't) (?:communicate|answer|respond)|offline|silent))(?: (?:with|to|from|at|on) (?:the |this |it|our )?(?:drop|unit|host|controller)?)?(?: again| any ?more| at all| now)?(?:\s+|$)`)
 	addressesRE = `\d+(?:\s*(?:-|–|to|through|,|and|\s)\s*\d+)*`
 	statesRE    = quantity.NewPattern(`(?i)^(?:the )?(?:drops? |units? |stations? )?(` + addressesRE + `)\s*(?::|=|is|are)?\s*(?:all |both )?(?:is |are )?([a-z][a-z _]*)$`)
-	othersRE    = quantity.NewPattern(`(?i)^(?:and )?(?:all )?(?:the )?(?:others?|rest|other drops|remaining)(?: drops| ones)?\s*(?::|=|is|are)?\s*(?:all )?([a-z][a-z _]*)$`)
+	othersRE    = quantity.NewPattern(`(?i)^(?:and )?((?:all )?(?:of )?(?:the )?)(?:others?|rest|other drops|remaining)(?: drops| ones)?\s*(?::|=|is|are)?\s*(?:all )?([a-z][a-z _]*)$`)
 	asWellRE    = quantity.NewPattern(`\s+(?:as well|too|also)$`)
 	restRE      = quantity.NewPattern(`(?i)\b(dead|down|out|dark|off|good|fine|ok|okay|works?|working) ((?:all )?(?:the )?(?:rest|others) )`)
 	orderRE     = quantity.NewPattern(`(?i)^(?:the )?(?:cable )?order(?: along the (?:cable|trunk|line))?(?: is)?\s*[:=]?\s*(` + addressesRE + `)$`)
