@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"strings"
 	"testing"
 	"testing/fstest"
 
@@ -101,6 +102,9 @@ func TestBundleOfLayersWhoseHeaderComesLate(t *testing.T) {
 		}
 		if back.Digest != b.Digest || !reflect.DeepEqual(back.Layers, b.Layers) || len(back.Sources) != len(b.Sources) || back.Causes[0].Prior != b.Causes[0].Prior {
 			t.Errorf("%s: %v with %v, want %v with %v", name, back.Layers, back.Causes[0], b.Layers, b.Causes[0])
+		}
+		if file := back.Symptoms[0].Pos.File; !strings.HasPrefix(file, "layer1/") { // where a problem is said to stand
+			t.Errorf("%s: what stands in the lowest layer stands in %s", name, file)
 		}
 	}
 }

@@ -151,6 +151,18 @@ func TestCircleThroughNegation(t *testing.T) {
 	}
 }
 
+// Of sets that were given nobody knows that each is there once; of those that were enumerated it is known.
+func TestWhichSpacesAreDistinct(t *testing.T) {
+	if hypothesis.Of(3, [][]int{{1}, {1}}).Distinct() {
+		t.Error("what was given twice is taken for distinct")
+	}
+	for k := range 3 {
+		if !hypothesis.Enumerate(3, k).Distinct() {
+			t.Errorf("sets of up to %d are not taken for distinct", k)
+		}
+	}
+}
+
 func TestTakeDividesWorlds(t *testing.T) {
 	s := hypothesis.Of(4, [][]int{{}, {1}, {0, 1, 2}})
 	left, branches := s.Take([]hypothesis.Taking{{Cause: 0, Chance: 1}, {Cause: 1, Chance: 0.25}, {Cause: 2, Chance: 0.5}})

@@ -92,9 +92,16 @@ func TestARivalThatDoesNotWaitIsSeen(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	for _, grave := range []string{"motion", "mains", "spark", "stored", "unknown"} {
+		t.Run(grave, func(t *testing.T) { rivalThatDoesNotWait(t, string(tiny), grave) })
+	}
+}
+
+func rivalThatDoesNotWait(t *testing.T, tiny, grave string) {
+	t.Parallel()
 	const usual = "ends_as: unit_out}"
-	moving := strings.Replace(string(tiny), usual, "hazard: [motion], warnings: [clear], ends_as: unit_out}", 1)
-	if moving == string(tiny) {
+	moving := strings.Replace(tiny, usual, "hazard: ["+grave+"], warnings: [clear], ends_as: unit_out}", 1)
+	if moving == tiny {
 		t.Fatalf("the rulebase no longer holds %q", usual)
 	}
 	moving += "\nwarnings: {clear: {level: danger, says: \"People are clear.\", because: \"Outputs may act.\"}}\n"

@@ -59,3 +59,27 @@ sources: {own: {says: Own, kind: practice}}
 		}
 	}
 }
+
+// A step that stops the drop whether or not a flag is set is doubted where eight others ask for it, and ask it the same way.
+func TestWhetherOrNotIsDoubted(t *testing.T) {
+	for _, asked := range []string{"guarded", "not guarded"} {
+		for others, want := range map[int]bool{7: false, 8: true} {
+			steps := "  bold: {do: Do it boldly, minutes: 5, who: technician, stops: drop, ends_as: adjusted}\n"
+			for i := range others {
+				steps += fmt.Sprintf("  meek_%d: {do: Do it meekly, minutes: 5, who: technician, stops: drop, only_if: %s, ends_as: adjusted}\n", i, asked)
+			}
+			b, err := rulebase.Load(rulebase.Layer{Name: "x", FS: fstest.MapFS{"rules.yaml": {Data: []byte("rulebase: {name: guard}\ngivens:\n  guarded:\n  lit:\nremedies:\n" + steps)}}})
+			if err != nil {
+				t.Fatal(err)
+			}
+			wants := fmt.Sprintf("bold is unlike %d other steps that stop the drop: it is offered whether or not guarded", others)
+			var says []string
+			for _, f := range review.Within(b, nil, review.NoLimit).Found {
+				says = append(says, f.Says)
+			}
+			if got := slices.Contains(says, wants); got != want {
+				t.Errorf("%d others with only_if: %s: found %v of %q", others, asked, got, says)
+			}
+		}
+	}
+}

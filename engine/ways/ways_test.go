@@ -345,6 +345,11 @@ func TestWhatIsOnOffer(t *testing.T) {
 	if w := why(decided(p, ways.Case{Bad: rat("0.5"), Pulled: true, Modules: []string{"digital_in", "counter"}}), ways.Exchange); w.Why != ways.NoModule || w.Detail != "counter" {
 		t.Errorf("%+v", w)
 	}
+	none := *p
+	none.Modules = nil // a sheet that names no modules says nothing against any
+	if w := why(decided(&none, ways.Case{Bad: rat("0.5"), Pulled: true, Modules: []string{"digital_in", "counter"}}), ways.Exchange); w.Why != "" {
+		t.Errorf("%+v", w)
+	}
 	drop := decided(p, ways.Case{Bad: rat("0.5")})
 	for k, want := range map[ways.Kind]ways.Why{ways.PutBack: ways.AtDrop, ways.TestFirst: ways.NoSiteTest, ways.Spare: ways.NoSpare} {
 		if w := why(drop, k); w.Why != want {
