@@ -236,6 +236,21 @@ func TestOneTerminatorTooMany(t *testing.T) {
 	}
 }
 
+// Where three faults are at once nothing that is looked for fits. The nearest of it is not claimed then, however
+// much likelier it is than the next.
+func TestThreeFaultsAtOnceAreNoneOfThem(t *testing.T) {
+	for _, seed := range []uint64{6, 12, 19} { // of forty drawn the three that fit worst, their echoes far enough away
+		c := draw(9000+seed, "stub")
+		p := c.plant
+		p.endOhm = []float64{0, p.z0 / 4, p.z0}[seed%3]
+		p.extra = []across{{p.trunk * 0.35, p.z0 / 3}}
+		p.stubs = append(p.stubs, stub{at: p.trunk * 0.6, length: p.stubs[0].length * 2})
+		if e := c.play(t, seed).Echo; e.Misfit <= 4 || e.Kind != "" || e.Why != waveform.EchoAmbiguous {
+			t.Errorf("plant %d: misfit %.2f, and it is said to be %q (%q)", seed, e.Misfit, e.Kind, e.Why)
+		}
+	}
+}
+
 // A rate is held against the one that is set: by as much as the two can be told apart.
 func TestTheRateThatIsSet(t *testing.T) {
 	for seed := range uint64(6) {
