@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"reflect"
 	"slices"
+	"sort"
 	"strings"
 	"time"
 
@@ -230,8 +231,9 @@ func MemoryOf(c *cases.Case) (Memory, error) {
 		}
 	}
 	m.Acknowledged = slices.DeleteFunc(m.Acknowledged, func(a Acknowledgement) bool { return !handed.IsZero() && !a.At.After(handed) })
-	slices.SortFunc(m.Acknowledged, func(a, b Acknowledgement) int {
-		return cmp.Or(a.At.Compare(b.At), strings.Compare(a.Warning, b.Warning), strings.Compare(a.For, b.For))
+	sort.Slice(m.Acknowledged, func(i, j int) bool { // see bestFirst
+		a, b := m.Acknowledged[i], m.Acknowledged[j]
+		return cmp.Or(a.At.Compare(b.At), strings.Compare(a.Warning, b.Warning), strings.Compare(a.For, b.For)) < 0
 	})
 	return m, nil
 }

@@ -84,7 +84,7 @@ func (m *match) name(tokens []token) {
 		if fit == fitNone || soft(tok.low) && fit < fitID || colours(tok.low) && fit < fitAsk {
 			continue
 		}
-		bare, links = bare && (tok.bareNumber() || colours(tok.low) || others && theOthers(tok.low)), links && (linking(tok.low) || tok.bareNumber())
+		bare, links = bare && (tok.bareNumber() || colours(tok.low) || others && (everywhere(tok.low) || tok.low == "too")), links && (linking(tok.low) || tok.bareNumber())
 		m.named |= 1 << i
 		m.ids |= id
 		m.quality += fit

@@ -24,9 +24,6 @@ var soft = wordSet("on in at up out")
 // none, and are no part of a value.
 var everywhere = wordSet("drop drops unit else other others either line one all")
 
-// theOthers are words of what the other drops do: by themselves they name no question.
-var theOthers = wordSet("other others drop drops too")
-
 // colours are of lights, and short for nothing: "red" is not "redundant".
 var colours = wordSet("red green yellow amber orange blue white")
 
