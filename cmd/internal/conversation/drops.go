@@ -23,7 +23,7 @@ func (l *listener) hearDrops(text, rest string, how manner) bool {
 	if how.drop != 0 {
 		return false
 	}
-	for _, hears := range []func(text, rest string) bool{l.hearCorrection, l.hearStates, l.hearOthers, l.hearOrder, l.hearSupply, l.hearThisDrop, l.hearOnlyOrAll} {
+	for _, hears := range []func(text, rest string) bool{l.hearCorrection, l.hearStates, l.hearOthers, l.hearAlong, l.hearOrder, l.hearSupply, l.hearThisDrop, l.hearOnlyOrAll} {
 		if hears(text, rest) {
 			l.after = lastDone(&l.state.Situation)
 			return true
@@ -86,6 +86,38 @@ func (l *listener) hearOthers(text, rest string) bool {
 		return true
 	}
 	l.setDrops(text, others, state)
+	return true
+}
+
+// hearAlong takes in the state of this drop's neighbours, and of all behind one: "everything behind drop 4 is dead". Which
+// they are the order along the cable tells.
+func (l *listener) hearAlong(text, rest string) bool {
+	m := alongRE.FindStringSubmatch(rest)
+	if m == nil {
+		return false
+	}
+	state, ok := dropStates[asWellRE.ReplaceAllString(strings.ToLower(strings.TrimSpace(m[2])), "")]
+	if !ok {
+		return false
+	}
+	s := &l.state.Situation
+	from, behind := s.Drop, m[1] != ""
+	if down := downDrops(s); behind {
+		from, _ = strconv.Atoi(m[1]) // what is too large is no drop of the order
+	} else if from == 0 && len(down) == 1 {
+		from = down[0] // the one in question, as far as this entry goes
+	}
+	var those []int
+	if i := slices.Index(s.Order, from); i >= 0 && behind {
+		those = s.Order[i+1:]
+	} else if i >= 0 {
+		those = slices.Concat(s.Order[max(0, i-1):i], s.Order[i+1:min(len(s.Order), i+2)])
+	}
+	if len(those) == 0 {
+		l.note(text, NotUnderstood, sayWhichOthers)
+		return true
+	}
+	l.setDrops(text, those, state)
 	return true
 }
 

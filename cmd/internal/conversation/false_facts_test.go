@@ -94,6 +94,28 @@ func TestNothingFalseIsPutDown(t *testing.T) {
 		order 3-6; drop 5 is dead, all of the others too => 3=dead 4=dead 5=dead 6=dead
 		5 comes and goes, the rest as well => this=5 5=comes_and_goes
 		drop 5 is good, the others too => 5=good
+		the neighbours are fine =>
+		both neighbours are dead too =>
+		the neighbour drop is fine =>
+		drop 5 is dead, the neighbours are fine => drop_works=not_working this=5 5=dead
+		order 3-6; drop 5 is dead, both neighbours are fine => drop_works=not_working this=5 4=good 5=dead 6=good
+		order 3-5; drop 5 is dead, the neighbour is fine => drop_works=not_working this=5 4=good 5=dead
+		order 5 3 6; drop 3 is dead, the neighbouring drops are dead too => 3=dead 5=dead 6=dead
+		everything behind drop 4 is dead =>
+		order 3-6; everything behind drop 4 is dead => 5=dead 6=dead
+		order 3-6; 3 and 4 good, all drops after 4 dead => 3=good 4=good 5=dead 6=dead
+		order 3-6; everything behind drop 6 is dead =>
+		order 3-6; everything behind drop 99999999999999999999 is dead =>
+		handheld says timeout => handheld_here=no_answer
+		the handheld says busy => handheld_here=says_busy
+		we cannot get in with the handheld => handheld_here=no_answer
+		the motor starts =>
+		when the motor starts => how_it_fails=when_motors_start
+		comes and goes when the motor starts => how_it_fails=when_motors_start
+		comes and goes, the motor starts => extent=comes_and_goes
+		ask how_it_fails ;; the motor starts => how_it_fails=when_motors_start
+		it is very hot in there =>
+		it fails when it gets hot => how_it_fails=when_warm
 		ask others_on_supply ;; others too => others_on_supply=others_too
 		ask others_on_supply ;; nothing else => others_on_supply=nothing_else
 		others on supply: others too => others_on_supply=others_too

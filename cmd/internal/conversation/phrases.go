@@ -22,7 +22,7 @@ var soft = wordSet("on in at up out")
 
 // everywhere are words that stand in so many questions that by themselves they name
 // none, and are no part of a value.
-var everywhere = wordSet("drop drops unit else other others either line one all")
+var everywhere = wordSet("drop drops unit else other others either line one all say says said")
 
 // colours are of lights, and short for nothing: "red" is not "redundant".
 var colours = wordSet("red green yellow amber orange blue white")
@@ -176,6 +176,8 @@ var (
 	addressesRE = `\d+(?:\s*(?:-|–|to|through|,|and|\s)\s*\d+)*`
 	statesRE    = quantity.NewPattern(`(?i)^(?:the )?(?:drops? |units? |stations? )?(` + addressesRE + `)\s*(?::|=|is|are)?\s*(?:all |both )?(?:is |are )?([a-z][a-z _]*)$`)
 	othersRE    = quantity.NewPattern(`(?i)^(?:and )?((?:all )?(?:of )?(?:the )?)(?:others?|rest|other drops|remaining)(?: drops| ones)?\s*(?::|=|is|are)?\s*(?:all )?([a-z][a-z _]*)$`)
+	alongRE     = quantity.NewPattern(`(?i)^(?:and )?(?:(?:all |both )?(?:of )?(?:the |our |its )?neighbou?rs?(?:ing)?(?: drops?)?|(?:everything|every drop|all|all drops|all the drops|the drops) (?:behind|after|beyond|past|downstream of) (?:drop )?(\d+))\s*(?:is|are)?\s*(?:both |all )?([a-z][a-z _]*)$`)
+	whenRE      = quantity.NewPattern(`(?i)\bwhen`)
 	asWellRE    = quantity.NewPattern(`\s+(?:as well|too|also)$`)
 	restRE      = quantity.NewPattern(`(?i)\b(dead|down|out|dark|off|good|fine|ok|okay|works?|working) ((?:all )?(?:the )?(?:rest|others) )`)
 	orderRE     = quantity.NewPattern(`(?i)^(?:the )?(?:cable )?order(?: along the (?:cable|trunk|line))?(?: is)?\s*[:=]?\s*(` + addressesRE + `)$`)

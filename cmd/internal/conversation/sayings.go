@@ -12,6 +12,7 @@ import (
 type meant struct {
 	id    string
 	value int
+	when  bool // "when the motor starts": of "the motor starts" it is not meant
 }
 
 // addSayings lists what people say (heard_as of a symptom) by the words that tell. The same words under two symptoms
@@ -23,7 +24,7 @@ func (l *lexicon) addSayings(b *rulebase.Base) {
 		for _, says := range s.HeardAs {
 			for _, words := range says.Words {
 				key := telling(tokenize(words))
-				m := meant{s.ID, slices.Index(s.Values, says.Value)}
+				m := meant{s.ID, slices.Index(s.Values, says.Value), whenRE.MatchString(words)}
 				if key != "" && !slices.Contains(l.sayings[key], m) {
 					l.sayings[key] = append(l.sayings[key], m)
 				}
@@ -63,7 +64,7 @@ func (l *lexicon) denied(text string) (all []meant, open *thing) {
 	if th := l.thing(all[0].id); !th.yesNo() {
 		return nil, th
 	}
-	return []meant{{all[0].id, 1 - all[0].value}}, nil
+	return []meant{{id: all[0].id, value: 1 - all[0].value}}, nil
 }
 
 // passesOver says whether an entry, as it was heard, says nothing of what a saying in it means: "no lights and module
@@ -90,6 +91,9 @@ func (l *listener) hearSaying(text, rest string, how manner) bool {
 		l.unclear(text, l.t.questionAbout(l.state, open))
 		return true
 	}
+	all = slices.DeleteFunc(slices.Clone(all), func(m meant) bool {
+		return m.when && !whenRE.MatchString(l.entry) && !slices.Contains(l.focus, m.id)
+	})
 	if len(all) == 0 || l.answersBetter(rest, all) || l.state.Pending.Kind == AskDrops && allOfThemRE.MatchString(rest) {
 		return false
 	}
