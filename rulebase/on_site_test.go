@@ -33,7 +33,7 @@ on_site:
   power_light: {called: lamp H4 on door 2, values: {lit: steady white, dark: "no light"}}
   measure_pair: {called: "terminals X1:12 and X1:13", where: behind door 2}
   hum: {where: in cabinet 3}
-  mode: {values: {note: painted over, stop: "message 'LOST STATION' in the controller"}}
+  mode: {values: {note: painted over, source: handbook, stop: "message 'LOST STATION' in the controller"}}
 `),
 		site("hall", `
 rulebase: {name: hall, extends: works}

@@ -195,9 +195,9 @@ func comment(lead, text string) string {
 	return b.String()
 }
 
-// plain keeps what somebody typed as an id from ending a comment.
+// plain keeps what somebody typed as an id from spoiling a comment. What else ends a line is a blank to [strings.Fields].
 func plain(r rune) rune {
-	if r < ' ' || r == 0x7f || r == 0x85 || r == 0x2028 || r == 0x2029 {
+	if r < ' ' || r == 0x7f {
 		return ' '
 	}
 	return r
