@@ -33,11 +33,12 @@ func (l *listener) hearDrops(text, rest string, how manner) bool {
 }
 
 func (l *listener) hearStates(text, rest string) bool {
-	m := statesRE.FindStringSubmatch(rest)
-	if m == nil {
-		return false
+	m, state, ok := statesRE.FindStringSubmatch(rest), "", false
+	if m != nil {
+		state, ok = dropStates[strings.ToLower(strings.TrimSpace(m[2]))]
+	} else if m = lostRE.FindStringSubmatch(rest); m != nil {
+		state, ok = rulebase.DropDead, true
 	}
-	state, ok := dropStates[strings.ToLower(strings.TrimSpace(m[2]))]
 	if !ok {
 		return false
 	}

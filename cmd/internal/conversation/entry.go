@@ -120,6 +120,9 @@ func joinLists(raw []part) []part {
 		if n := len(out); n > 0 && (!p.fresh && continues(out[n-1].text, p.text) || correctionRE.MatchString(out[n-1].text+", "+p.text)) {
 			out[n-1].text += ", " + p.text
 			continue
+		} else if n > 0 && wasRE.MatchString(out[n-1].text) && didRE.MatchString(p.text) {
+			out[n-1].text += " and " + p.text // "the breaker was off, I switched it on"
+			continue
 		}
 		out = append(out, p)
 	}
@@ -263,7 +266,7 @@ func (l *listener) sentence(p string) {
 	}
 	parts := splitAnd(p)
 	states := statesRE.FindStringSubmatch(p)
-	if moduleNumbersRE.MatchString(p) || states != nil && dropStates[lower(states[2])] != "" {
+	if moduleNumbersRE.MatchString(p) || states != nil && dropStates[lower(states[2])] != "" || lostRE.MatchString(p) {
 		parts = []string{p} // "modules 1 and 2 are dead" is not drop 2, and "drop 5 and 6 dead" is two drops
 	}
 	if len(parts) == 1 || len(l.t.words.saying(p)) > 0 {

@@ -110,6 +110,15 @@ func TestNothingFalseIsPutDown(t *testing.T) {
 		the handheld says busy => handheld_here=says_busy
 		we cannot get in with the handheld => handheld_here=no_answer
 		the motor starts =>
+		ask power_cycled_since ;; nothing was changed => power_cycled_since=nothing_was_changed
+		no power on the supply =>
+		breaker was off, I switched it on =>
+		the plug was out; we put it back =>
+		the power light was dark, I measured 0 V at the drop => power_light=dark volts_at_drop=0 V
+		the breaker was tripped. I reset it =>
+		we lost drop 5 => drop_works=not_working this=5 5=dead
+		lost communication with drop 5 => drop_works=not_working this=5 5=dead
+		no comms to drops 5 and 6 => 5=dead 6=dead
 		when the motor starts => how_it_fails=when_motors_start
 		comes and goes when the motor starts => how_it_fails=when_motors_start
 		comes and goes, the motor starts => extent=comes_and_goes
@@ -119,7 +128,7 @@ func TestNothingFalseIsPutDown(t *testing.T) {
 		ask others_on_supply ;; others too => others_on_supply=others_too
 		ask others_on_supply ;; nothing else => others_on_supply=nothing_else
 		others on supply: others too => others_on_supply=others_too
-		another handheld does not talk either => other_handheld_here=no_answer_either
+		another handheld does not talk either =>
 		ask other_handheld_here ;; the other talks => other_handheld_here=the_other_talks
 		ask other_handheld_here ;; the other does not =>
 		another handheld does not answer either => other_handheld_here=no_answer_either

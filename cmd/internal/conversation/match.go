@@ -215,15 +215,20 @@ func (m *match) sayAmong(tokens []token, among uint64) {
 	m.said |= used
 }
 
-// tells says whether some words of a piece hold one that is not said of anything: "others too" may be drops, or what
-// hangs on their supply.
+// tells says whether some words of a piece can hardly be said of anything else: "others too" may be drops, or what
+// hangs on their supply, and nothing can have been changed of the program.
 func tells(tokens []token, words uint64) bool {
+	told := false
 	for i, tok := range tokens {
-		if words&(1<<i) != 0 && !tok.filler() && !soft(tok.low) && !everywhere(tok.low) && !linking(tok.low) {
-			return true
+		if words&(1<<i) == 0 {
+			continue
 		}
+		if tok.low == "nothing" {
+			return false
+		}
+		told = told || !tok.filler() && !soft(tok.low) && !everywhere(tok.low) && !linking(tok.low)
 	}
-	return false
+	return told
 }
 
 func hasHard(tokens []token, words uint64) bool {
@@ -270,7 +275,7 @@ func (w word) fit(tokens []token, among uint64, focused, yesNo bool) (how int, w
 func (w word) telling() int {
 	n := 0
 	for _, s := range w.stems {
-		if !fillers(s) && !soft(s) {
+		if !fillers(s) && !soft(s) && !negations(s) {
 			n++
 		}
 	}
@@ -315,7 +320,7 @@ func (m *match) negate(tokens []token) {
 	if m.part && len(m.values) == 1 && slices.ContainsFunc(m.th.values[m.values[0]].stems, negations) {
 		return // the no of "it does not answer" is that of "no answer"
 	}
-	m.denied = m.denied || len(m.values) > 1
+	m.denied = m.denied || len(m.values) > 1 || m.part && !m.focused && !m.idFull() // "no power on the supply"
 	m.values = m.th.opposite(m.values)
 }
 

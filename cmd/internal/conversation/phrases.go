@@ -177,6 +177,7 @@ var (
 	statesRE    = quantity.NewPattern(`(?i)^(?:the )?(?:drops? |units? |stations? )?(` + addressesRE + `)\s*(?::|=|is|are)?\s*(?:all |both )?(?:is |are )?([a-z][a-z _]*)$`)
 	othersRE    = quantity.NewPattern(`(?i)^(?:and )?((?:all )?(?:of )?(?:the )?)(?:others?|rest|other drops|remaining)(?: drops| ones)?\s*(?::|=|is|are)?\s*(?:all )?([a-z][a-z _]*)$`)
 	alongRE     = quantity.NewPattern(`(?i)^(?:and )?(?:(?:all |both )?(?:of )?(?:the |our |its )?neighbou?rs?(?:ing)?(?: drops?)?|(?:everything|every drop|all|all drops|all the drops|the drops) (?:behind|after|beyond|past|downstream of) (?:drop )?(\d+))\s*(?:is|are)?\s*(?:both |all )?([a-z][a-z _]*)$`)
+	lostRE      = quantity.NewPattern(`(?i)^(?:(?:i|we|they) )?(?:have |has )?(?:no|lost)(?: (?:communications?|comms?|contact) (?:with|to))?(?: the)? drops? (` + addressesRE + `)$`)
 	whenRE      = quantity.NewPattern(`(?i)\bwhen`)
 	asWellRE    = quantity.NewPattern(`\s+(?:as well|too|also)$`)
 	restRE      = quantity.NewPattern(`(?i)\b(dead|down|out|dark|off|good|fine|ok|okay|works?|working) ((?:all )?(?:the )?(?:rest|others) )`)
@@ -187,6 +188,7 @@ var (
 	exceptRE    = quantity.NewPattern(`(?i)\b(?:except(?: for)?|apart from|other than|all but|everything but|not all|not every)\b`)
 	// What was so until somebody did something about it, or until now; then what is said after it.
 	wasButRE        = quantity.NewPattern(`(?i)^(.*\b(?:was|were|had been)\b.*?),?\s+(but|and then|and|so|then)\s+((?:i|we|he|she|they|somebody|someone|it)\s+.+|(?:but )?(?:now|is now)\b.+)$`)
+	wasRE           = quantity.NewPattern(`(?i)\b(?:was|were|had been)\b`)
 	fitfulRE        = quantity.NewPattern(`(?i)\b(?:intermittent\w*|com(?:es?|ing) and go(?:es|ing)?|(?:some|at )times|now and then|on and off|off and on|time to time|every (?:\w+ )?(?:hours?|days?|nights?|mornings?|weeks?|minutes?|time|now)|(?:an|one|two|some) (?:of the )?(?:outputs?|inputs?|points?|channels?|modules?))\b`)
 	fitfulHeadRE    = quantity.NewPattern(`(?i)^(?:(?:it|it's|the|this|our|drop|unit|trouble|fault|is|but|and|only|just|still) )+`)
 	butRE           = quantity.NewPattern(`(?i)\b(?:but|only|except|though|although|however|not|\w+n't|dead|down|fails?|failed)\b`)

@@ -212,7 +212,7 @@ func (l *listener) hearWent(text, rest string, how manner) bool {
 			return false // "no comms light" is said of a light
 		}
 	}
-	if head == "" || how.drop != 0 || l.headed != 0 || l.t.base.Complaint == nil || l.answersFocus(rest) {
+	if head == "" || lostRE.MatchString(rest) || how.drop != 0 || l.headed != 0 || l.t.base.Complaint == nil || l.answersFocus(rest) {
 		return false
 	}
 	tail := strings.TrimSpace(strings.TrimPrefix(rest, head))
