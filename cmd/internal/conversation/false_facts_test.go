@@ -118,6 +118,9 @@ func TestNothingFalseIsPutDown(t *testing.T) {
 		the breaker was tripped. I reset it =>
 		we lost drop 5 => drop_works=not_working this=5 5=dead
 		lost communication with drop 5 => drop_works=not_working this=5 5=dead
+		no drop 5 =>
+		the power light was dark, we used the handheld =>
+		everything after 4 hours is dead =>
 		no comms to drops 5 and 6 => 5=dead 6=dead
 		when the motor starts => how_it_fails=when_motors_start
 		comes and goes when the motor starts => how_it_fails=when_motors_start
