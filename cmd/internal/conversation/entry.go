@@ -728,7 +728,7 @@ func (m match) certain(tokens []token, over string) bool {
 	case m.reading != nil && m.named == 0:
 		return over == ""
 	}
-	return over == "" && (m.whole || m.byName && m.strong || m.ids != 0 || m.quality >= 2*fitAsk)
+	return over == "" && (m.whole || m.byName && m.strong || m.ids != 0 && !(m.part && m.idLess()) || m.quality >= 2*fitAsk)
 }
 
 // headedByOther says whether the first word that says anything is neither part of

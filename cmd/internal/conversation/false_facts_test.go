@@ -86,7 +86,11 @@ func TestNothingFalseIsPutDown(t *testing.T) {
 		the other one is dead =>
 		another one is dead =>
 		no others =>
-		the other handheld talks => other_handheld_here=the_other_talks
+		the other handheld talks =>
+		lights are as always =>
+		error counters climbing =>
+		the pair is shorted => pair_ohms=pair_short
+		shield hanging => shield_look=hanging_free
 		others too =>
 		other drops too =>
 		drop 5 is dead, others too => drop_works=not_working this=5 5=dead

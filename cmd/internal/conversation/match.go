@@ -35,6 +35,10 @@ func (m match) valued() bool { return len(m.values) > 0 || m.reading != nil }
 
 func (m match) idFull() bool { return bits.OnesCount64(m.ids) == len(m.th.idWords) }
 
+// idLess says whether less than half of the id was said: with a value said in part, "lights are as always" is no "input
+// light follows: always lit".
+func (m match) idLess() bool { return 2*bits.OnesCount64(m.ids) < len(m.th.idWords) }
+
 // compare orders matches, the better one above 0: the one that leaves fewer words over, then the thing
 // that was asked for, then the one whose id is met best.
 func (m match) compare(o match) int {
@@ -163,6 +167,7 @@ func (m *match) say(tokens []token) {
 	m.sayAmong(tokens, ^m.named)
 	if len(m.values) == 0 && m.named != 0 && !m.th.yesNo() {
 		m.sayAmong(tokens, m.named)
+		m.denied = m.part // "error counters" is not "checksum errors"
 	}
 	m.sayBoth(tokens)
 	m.negate(tokens)
