@@ -70,6 +70,7 @@ func clean(entry string) string {
 
 var (
 	numbersOnlyRE = quantity.NewPattern(`^(?:and )?\d+(?:\s*(?:-|–|to|and|\s)\s*\d+)*$`)
+	numberTooRE   = quantity.NewPattern(`^(?:and |then )*[+-]?\d+(?:[.,]\d+)?(?:\s*(?:-|–|to|and|then|\s)\s*\d+(?:[.,]\d+)?)*$`)
 	listHeadRE    = quantity.NewPattern(`(?i)^(?:and |the )*(?:cable )?(?:order|suppl)`)
 	addressListRE = quantity.NewPattern(`^(?:drops? )?\d[\d\s,–-]*$`)
 )
@@ -636,7 +637,7 @@ func (l *listener) hearWords(text, rest string, how manner) {
 	case isPast(tokens, best.covered) && best.valued() && len(same) == 1:
 		l.unclear(text, whichQuestion(text, l.candidates(same, how)))
 		return
-	case best.reading != nil && len(same) == 1 && numbersOnlyRE.MatchString(over):
+	case best.reading != nil && len(same) == 1 && numberTooRE.MatchString(over):
 		l.unclear(text, l.t.questionAbout(l.state, best.th)) // "19 then 24" is two readings of one
 		return
 	case full != nil:

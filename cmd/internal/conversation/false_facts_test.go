@@ -88,6 +88,12 @@ func TestNothingFalseIsPutDown(t *testing.T) {
 		no others =>
 		the other handheld talks =>
 		lights are as always =>
+		ask power_light ;; same =>
+		ask power_light ;; the same as before =>
+		ask power_light ;; it was on before =>
+		ask volts_at_drop ;; 23.9 and 24.1 =>
+		ask volts_at_drop ;; 23.9, 24.1 =>
+		ask volts_across_fuse ;; before => volts_across_fuse=before_the_fuse_only
 		error counters climbing =>
 		the pair is shorted => pair_ohms=pair_short
 		shield hanging => shield_look=hanging_free

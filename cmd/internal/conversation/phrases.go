@@ -222,6 +222,7 @@ var dropStates = map[string]string{
 // a piece, or of an entry.
 var (
 	stillDownRE = quantity.NewPattern(`(?i)^(?:it is |it's |it |is |but |and |the drop is |the drop )*(?:still (?:down|dead|dark|the same|not working|does not work|doesn't work)|no (?:change|difference|better)|the same|same|unchanged|not working|does not work|doesn't work|did not help|didn't help|no help|down again|went down again)(?: as before| now)?$`)
+	sameRE      = quantity.NewPattern(`(?i)^(?:it is |it's |it |is |but |and |still )*(?:the same|same|unchanged|no (?:change|difference))(?: as before| now)?$`)
 	wellRE      = quantity.NewPattern(`(?i)^(?:it is |it's |it |is |but |and |the drop is |the drop |all |still )*(?:(?:works|working|well|up|runs|running|fixed|healthy|cured|back|ok|okay|fine|good)(?: (?:now|again|fine|well|and stays up))*)$`)
 	bareWellRE  = quantity.NewPattern(`(?i)^(?:(?:it is|it's|that is|that's|they are|they're|it|all|looks?|everything is|yes|still) )*(?:ok|okay|fine|good|well|up|back|healthy)(?: now| again)?$`)
 	doneRE      = quantity.NewPattern(`(?i)^(?:(?:i have |i've |we have |we )?(?:done|did (?:it|that|so)|finished|carried out|did|tried))(?:\b|$)[\s,;:.]*(?:and |but |with )?(.*)$`)

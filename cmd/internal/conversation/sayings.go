@@ -144,7 +144,7 @@ func isPast(tokens []token, covered uint64) bool {
 		if tok.low == "since" {
 			return false
 		}
-		over = over || covered&(1<<i) == 0 && past(tok.low)
+		over = over || covered&(1<<i) == 0 && (past(tok.low) || tok.low == "before" && i == len(tokens)-1) // "it was on before"
 	}
 	return over
 }
