@@ -89,6 +89,7 @@ func TestNothingFalseIsPutDown(t *testing.T) {
 		the other handheld talks =>
 		lights are as always =>
 		ask power_light ;; same =>
+		technician at the drop, not alone; drop 5 is dead, others good ;; ask run_light ;; no change => drop_works=not_working extent=one this=5 5=dead
 		ask power_light ;; the same as before =>
 		ask power_light ;; it was on before =>
 		ask volts_at_drop ;; 23.9 and 24.1 =>
@@ -129,6 +130,9 @@ func TestNothingFalseIsPutDown(t *testing.T) {
 		we lost drop 5 => drop_works=not_working this=5 5=dead
 		lost communication with drop 5 => drop_works=not_working this=5 5=dead
 		no drop 5 =>
+		there was water in the cabinet, we dried it => damage_look=wet_or_dusty
+		there was a thunderstorm, we replaced a fuse => began_after=storm_near
+		the fuse was blown, we replaced it =>
 		the power light was dark, we used the handheld =>
 		everything after 4 hours is dead =>
 		no comms to drops 5 and 6 => 5=dead 6=dead

@@ -188,7 +188,7 @@ var (
 	exceptRE    = quantity.NewPattern(`(?i)\b(?:except(?: for)?|apart from|other than|all but|everything but|not all|not every)\b`)
 	// What was so until somebody did something about it, or until now; then what is said after it.
 	wasButRE        = quantity.NewPattern(`(?i)^(.*\b(?:was|were|had been)\b.*?),?\s+(but|and then|and|so|then)\s+((?:i|we|he|she|they|somebody|someone|it)\s+.+|(?:but )?(?:now|is now)\b.+)$`)
-	wasRE           = quantity.NewPattern(`(?i)\b(?:was|were|had been)\b`)
+	wasRE           = quantity.NewPattern(`(?i)\b(?:was|were|had been) (?:still |already |just |only )?(?:on|off|out|in|open|shut|closed|loose|tripped|dark|dead|down|blown|wrong|missing|disabled|unplugged|switched \w+)$`)
 	fitfulRE        = quantity.NewPattern(`(?i)\b(?:intermittent\w*|com(?:es?|ing) and go(?:es|ing)?|(?:some|at )times|now and then|on and off|off and on|time to time|every (?:\w+ )?(?:hours?|days?|nights?|mornings?|weeks?|minutes?|time|now)|(?:an|one|two|some) (?:of the )?(?:outputs?|inputs?|points?|channels?|modules?))\b`)
 	fitfulHeadRE    = quantity.NewPattern(`(?i)^(?:(?:it|it's|the|this|our|drop|unit|trouble|fault|is|but|and|only|just|still) )+`)
 	butRE           = quantity.NewPattern(`(?i)\b(?:but|only|except|though|although|however|not|\w+n't|dead|down|fails?|failed)\b`)

@@ -156,8 +156,12 @@ func (s *State) settleStep(st *rulebase.Step) {
 // hearNow takes in what the drop does now: "still down", "works now".
 func (l *listener) hearNow(text, rest string, how manner) bool {
 	now := dropNow(rest)
-	if now == rulebase.NotSaid || how.drop != 0 || l.answersFocus(rest) || l.askedElse() && (now == rulebase.Well && bareWellRE.MatchString(rest) || sameRE.MatchString(rest)) {
+	if now == rulebase.NotSaid || how.drop != 0 || l.answersFocus(rest) || now == rulebase.Well && bareWellRE.MatchString(rest) && l.askedElse() {
 		return false
+	}
+	if sameRE.MatchString(rest) && l.askedElse() && l.state.Pending.Kind != AskStep && !doneRE.MatchString(l.entry) {
+		l.note(text, NotUnderstood, saySameAsWhat) // said of what was asked, and not of the drop
+		return true
 	}
 	s := &l.state.Situation
 	n := len(s.Done)
@@ -192,7 +196,7 @@ func (l *listener) partlyWell(text string) {
 	l.note(text, NotUnderstood, sayNotAllWell)
 }
 
-// askedElse says whether something else than how the drop is was asked: "ok" and "the same" are then answers to that.
+// askedElse says whether something else than how the drop is was asked: "ok" is then an answer to that.
 func (l *listener) askedElse() bool {
 	q, c := l.state.Pending, l.t.base.Complaint
 	switch q.Kind {

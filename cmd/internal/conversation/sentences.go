@@ -74,6 +74,7 @@ const (
 	sayNoComplaint    = "this rulebase does not say when a drop is well"
 	sayBadOrder       = "an order names each drop once, from the host outwards: \"order 3 1 5 2\""
 	sayBadAddress     = "a drop's address is a whole number from 1 to 9999, and a list holds at most 300 of them"
+	saySameAsWhat     = "the same as what? Say how it is now"
 	sayWhichOthers    = "which drops are they? Name them: \"6-9 good\", \"2 and 3 dead\""
 	sayEntryTooLong   = "longer than one entry can be; say it in parts"
 	sayHowSure        = "how sure somebody is stands behind @ as a number above 0 and up to 1, as in @0.8; what is not so at all, say as it is"

@@ -185,6 +185,8 @@ func TestWhatWasDoneIsAskedBack(t *testing.T) {
 		{func(b bend) { b.next("power_light", 0.5) }, "done", "symptom power_light | power_light=lit; power_light=dark; power_light=flickering; don't know", "no step is in hand"},
 		{func(b bend) { b.next("measure_volts", 0.5); b.next("power_light", 0.5) }, "done, works now", "confirm live_terminals measure_volts | not now; confirm live_terminals", "no step is in hand"},
 		{all, "done reseat plug, works now", "proof reseat_plug | still works; down again; don't know", "after \"reseat plug\" the drop works"},
+		{all, "done reseat plug, no change", "symptom power_light | power_light=lit; power_light=dark; power_light=flickering; don't know", "after \"reseat plug\" the drop is still down"},
+		{all, "no change", "symptom power_light | power_light=lit; power_light=dark; power_light=flickering; don't know", "the same as what?"},
 		{all, "done swap_unit", "symptom drop_works swap_unit | drop_works=working; drop_works=dead; drop_works=comes_and_goes; don't know", "done: Put a spare unit in"},
 	} {
 		w := from(t, atTheDrop(), c.change)
