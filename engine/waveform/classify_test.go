@@ -239,7 +239,7 @@ func TestOneTerminatorTooMany(t *testing.T) {
 // Where three faults are at once nothing that is looked for fits. The nearest of it is not claimed then, however
 // much likelier it is than the next.
 func TestThreeFaultsAtOnceAreNoneOfThem(t *testing.T) {
-	for _, seed := range []uint64{6, 12, 19} { // of forty drawn the three that fit worst, their echoes far enough away
+	for _, seed := range []uint64{6, 12} { // of forty drawn the two that fit worst, their echoes far enough away
 		c := draw(9000+seed, "stub")
 		p := c.plant
 		p.endOhm = []float64{0, p.z0 / 4, p.z0}[seed%3]

@@ -11,6 +11,7 @@ import (
 	"downdrop/cmd/internal/conversation"
 	"downdrop/engine"
 	"downdrop/rulebase"
+	"downdrop/testdata/support/shipped"
 )
 
 // A caller is an invented person at an invented drop in which one cause is there.
@@ -147,15 +148,12 @@ func followsTheEngine(t *testing.T, reply conversation.Reply) {
 }
 
 // TestLedToTheCause lets callers be led, each from "it does not work" to a working
-// drop: by default for every twelfth cause of the shipped rulebase, with
+// drop: by default for every fortieth cause of the shipped rulebase, with
 // DOWNDROP_DEEP for every one, with -short for two.
 func TestLedToTheCause(t *testing.T) {
-	base, err := rulebase.LoadShipped()
-	if err != nil {
-		t.Fatal(err)
-	}
+	base := shipped.Base(t)
 	talk := talkOver(base)
-	every := 30
+	every := 40
 	switch {
 	case testing.Short(): // with the race detector each caller takes many seconds
 		every = 100
