@@ -119,7 +119,11 @@ func TestNothingFalseIsPutDown(t *testing.T) {
 		order 3-6; everything behind drop 99999999999999999999 is dead =>
 		handheld says timeout => handheld_here=no_answer
 		the handheld says busy => handheld_here=says_busy
-		we cannot get in with the handheld => handheld_here=no_answer
+		the handheld times out => handheld_here=no_answer
+		I cannot get a handheld =>
+		I can get a handheld =>
+		we have to get the handheld =>
+		the handheld did not get here =>
 		the motor starts =>
 		ask power_cycled_since ;; nothing was changed => power_cycled_since=nothing_was_changed
 		no power on the supply =>
