@@ -120,6 +120,8 @@ func TestNothingFalseIsPutDown(t *testing.T) {
 		handheld says timeout => handheld_here=no_answer
 		the handheld says busy => handheld_here=says_busy
 		the handheld times out => handheld_here=no_answer
+		everything is on =>
+		everything from here on => how_much_is_down=this_and_all_beyond
 		I cannot get a handheld =>
 		I can get a handheld =>
 		we have to get the handheld =>

@@ -178,7 +178,7 @@ var (
 	othersRE    = quantity.NewPattern(`(?i)^(?:and )?((?:all )?(?:of )?(?:the )?)(?:others?|rest|other drops|remaining)(?: drops| ones)?\s*(?::|=|is|are)?\s*(?:all )?([a-z][a-z _]*)$`)
 	alongRE     = quantity.NewPattern(`(?i)^(?:and )?(?:(?:all |both )?(?:of )?(?:the |our |its )?neighbou?rs?(?:ing)?(?: drops?)?|(?:everything|every drop|all|all drops|all the drops|the drops) (?:behind|after|beyond|past|downstream of) (?:drop )?(\d+))\s*(?:is|are)?\s*(?:both |all )?([a-z][a-z _]*)$`)
 	lostRE      = quantity.NewPattern(`(?i)^(?:(?:i|we|they) )?(?:have |has )?(?:lost|(?:no|lost) (?:communications?|comms?|contact) (?:with|to))(?: the)? drops? (` + addressesRE + `)$`)
-	whenRE      = quantity.NewPattern(`(?i)\bwhen`)
+	whenRE      = quantity.NewPattern(`(?i)\b(?:when|from here)`)
 	asWellRE    = quantity.NewPattern(`\s+(?:as well|too|also)$`)
 	restRE      = quantity.NewPattern(`(?i)\b(dead|down|out|dark|off|good|fine|ok|okay|works?|working) ((?:all )?(?:the )?(?:rest|others) )`)
 	orderRE     = quantity.NewPattern(`(?i)^(?:the )?(?:cable )?order(?: along the (?:cable|trunk|line))?(?: is)?\s*[:=]?\s*(` + addressesRE + `)$`)

@@ -12,7 +12,7 @@ import (
 type meant struct {
 	id    string
 	value int
-	when  bool // "when the motor starts": of "the motor starts" it is not meant
+	when  bool // "when the motor starts", "everything from here on": of "the motor starts" and "everything is on" it is not meant
 }
 
 // addSayings lists what people say (heard_as of a symptom) by the words that tell. The same words under two symptoms
